@@ -1,0 +1,39 @@
+"""The one error that reaches the reader, and the faults it carries."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing found wrong, worded so that the reader can put it right.
+
+    `where` is a place the reader can go to (file and line, row, option); `what` is wrong there;
+    `why` it is refused; `hint` is what to try.
+    """
+
+    where: str
+    what: str
+    why: str = ""
+    hint: str = ""
+
+    def __str__(self) -> str:
+        place = f"{self.where}: " if self.where else ""
+        reason = f" ({self.why})" if self.why else ""
+        remedy = f"; try: {self.hint}" if self.hint else ""
+        return f"{place}{self.what}{reason}{remedy}"
+
+
+class PlannerError(Exception):
+    """Raised for anything the reader can put right; `str()` gives one line for each of its `faults`."""
+
+    def __init__(self, faults: list[Fault]) -> None:
+        super().__init__(faults)
+        self.faults = faults
+
+    @classmethod
+    def one(cls, what: str, where: str = "", why: str = "", hint: str = "") -> "PlannerError":
+        """Return the error that carries this single fault."""
+        return cls([Fault(where, what, why, hint)])
+
+    def __str__(self) -> str:
+        return "\n".join(str(fault) for fault in self.faults)
