@@ -70,7 +70,7 @@ def test_an_installation_without_its_rules_says_so(tmp_path: Path, monkeypatch: 
 
 
 def test_every_package_in_use_is_locked_at_the_version_in_use() -> None:
-    locked = {}
+    locked: dict[str, str] = {}
     for line in (ROOT / ".ci/locked.txt").read_text().splitlines():
         name, pinned, wanted = line.partition("==")
         if pinned:
@@ -81,7 +81,7 @@ def test_every_package_in_use_is_locked_at_the_version_in_use() -> None:
 
 
 def needed_by(name: str, *extras: str) -> set[str]:
-    """Return the canonical names of all that `name` with these extras needs, directly or not, on this Python."""
+    """Return the canonical names of all that `name` with these extras needs here, directly or not."""
     waiting = {(name, extras)}
     seen = set()
     while waiting:
