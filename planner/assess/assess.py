@@ -1,0 +1,232 @@
+"""`assess(case, rulebook, unit)`: everything known about the risk of one eye, and everything not known."""
+
+from __future__ import annotations
+
+import datetime
+
+from planner.assess.assessment import (
+    Assessment,
+    Lever,
+    MissingFinding,
+    PublishedScore,
+    Range,
+    Readiness,
+    RulebookIdentity,
+    ScoreGroupShown,
+    SettleReason,
+    TierResult,
+)
+from planner.assess.compiled import Compiled, Truths, Values, compiled
+from planner.assess.completions import Completions, Found, Objective
+from planner.assess.objectives import Objectives
+from planner.assess.odds import logit, probability, probability_of
+from planner.assess.trace import Tracer, reached_findings
+from planner.assess.unknowns import Settling
+from planner.case import Case
+from planner.errors import PlannerError
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import Unit
+from planner.wording import lower_first
+
+
+class Assessor:
+    """A rulebook made ready to assess many cases; `assess` builds and keeps one for each rulebook."""
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.rulebook = rulebook
+        self.compiled: Compiled = compiled(rulebook)
+        self.completions = Completions(self.compiled)
+        self.objectives = Objectives(self.compiled)
+        self.tracer = Tracer(self.compiled)
+        header = rulebook.header
+        self.identity = RulebookIdentity(header.id, header.version, rulebook.sha256, header.status)
+
+    def assess(self, case: Case, unit: Unit | None, on: datetime.date | None) -> Assessment:
+        values = case.values(self.rulebook.vocabulary)
+        truths, _ = self.compiled.core(values)
+        log_odds = self.range(values, self.objectives.totals["log-odds"])
+        tier, settling = self._tier(values)
+        missing, smallest = self._missing(case, values, tier, settling)
+        return Assessment(
+            case=case,
+            rulebook=self.identity,
+            on=on or case.recorded_on,
+            factors=self.tracer.factors(case, values, truths),
+            points=self.range(values, self.objectives.totals["points"]),
+            tier=tier,
+            probability=probability(self.compiled, truths, log_odds, unit.audit if unit else None),
+            published_scores=self._scores(values),
+            readiness=self._readiness(case, values, truths),
+            missing=missing,
+            smallest_set=smallest,
+            levers=self._levers(case, truths, tier.working),
+            queries=tuple(query.text for query in case.queries),
+        )
+
+    def ends(self, values: Values, objective: Objective) -> tuple[Found, Found]:
+        """The least and most of a number over allowed completions, with a completion showing each."""
+        low = self.completions.extreme(values, objective, highest=False)
+        high = self.completions.extreme(values, objective, highest=True)
+        if low is None or high is None:
+            raise PlannerError.one(
+                "no eye can be like this", "findings", "every way the missing findings could turn out meets an impossible pair",
+                "look again at what is recorded",
+            )  # fmt: skip
+        return low, high
+
+    def range(self, values: Values, objective: Objective) -> Range:
+        low, high = self.ends(values, objective)
+        return Range(low.value, high.value)
+
+    def working_tier(self, case: Case) -> int:
+        """The more cautious end of the tier's range."""
+        return int(self.ends(case.values(self.rulebook.vocabulary), self.objectives.tier)[1].value)
+
+    def _tier(self, values: Values) -> tuple[TierResult, Settling]:
+        low, high = self.ends(values, self.objectives.tier)
+        working = int(high.value)
+        meaning = next(t for t in self.rulebook.tiers.tiers if t.tier == working)
+        decided = self._decided_by(values, high.completion)
+        result = TierResult(working, int(low.value), working, meaning.label, meaning.meaning, decided)
+        return result, Settling(self.compiled, self.completions, self.objectives.tier, values)
+
+    def _decided_by(self, values: Values, completion: Values) -> tuple[str, ...]:
+        """What demands the working tier in the completion that shows it; what may not hold says so."""
+        place, rulebook = self.compiled.place, self.rulebook
+        now, _ = self.compiled.core(values)
+        then, bounds = self.compiled.core(completion)
+        at = self.objectives.places
+        points, log_odds = bounds[at["points"]][1], bounds[at["log-odds"]][1]
+        floor, rise = int(bounds[at["floor"]][1]), int(bounds[at["raise"]][1])
+        by_points, by_probability = self.objectives.points_band(points), self.objectives.probability_band(log_odds)
+        base = max(by_points, by_probability, floor, 1)
+
+        def perhaps(name: str) -> str:
+            return "" if now[place[name]] else " (not recorded, may hold)"
+
+        reasons = []
+        for factor in rulebook.factors.values():
+            name = f"factor:{factor.id}"
+            if factor.floor and factor.floor.tier == base and base > 1 and then[place[name]]:
+                reasons.append(f"{factor.label}: demands tier {factor.floor.tier}{perhaps(name)}")
+        reasons.sort(key=lambda reason: "not recorded" in reason)
+        settled = all(value is not None for value in (values[p] for p in self.compiled.depends["points"]))
+        if by_points == base and (base > 1 or not reasons):
+            least = self.compiled.core(values)[1][at["points"]][0]
+            up_to = "" if settled or least == points else "up to "
+            reasons.append(f"{up_to}{points:g} point{'' if points == 1 else 's'}: the band of tier {base}")
+        if by_probability == base and base > 1:
+            baseline = rulebook.odds.baseline.probability
+            share = probability_of(logit(baseline) + log_odds)
+            reasons.append(f"a consultant's probability of {share:.2g} at the published baseline: the band of tier {base}")
+        for raised in rulebook.interactions.raises:
+            name = f"raise:{raised.id}"
+            if rise and then[place[name]]:
+                reasons.append(f"{raised.because}: {raised.tiers} tier up{perhaps(name)}")
+        return tuple(reasons)
+
+    def _scores(self, values: Values) -> tuple[PublishedScore, ...]:
+        shown = []
+        for score in self.rulebook.scores:
+            points = self.range(values, self.objectives.totals[f"score:{score.id}"])
+            groups = [
+                ScoreGroupShown(g.label, g.meaning, {name: (count, g.eyes or 0) for name, count in g.events.items()})
+                for g in score.groups
+                if g.at_least <= points.most and (g.at_most is None or g.at_most >= points.least)
+            ]
+            shown.append(PublishedScore(score.id, score.authors, score.outcome, points, tuple(groups), score.source))
+        return tuple(shown)
+
+    def _readiness(self, case: Case, values: Values, truths: Truths) -> Readiness:
+        rest = self.compiled.rest(values, truths)
+        reasons: list[SettleReason] = []
+        covered: set[str] = set()
+        vocabulary = self.rulebook.vocabulary
+        for settle in self.rulebook.readiness.settle:
+            truth = rest[self.compiled.rest_place[f"settle:{settle.id}"]]
+            reached = reached_findings(settle.when, self.rulebook)
+            if truth:
+                reasons.append(SettleReason(settle.id, settle.because, settle.settled_by, True))
+                covered.update(reached)
+            elif truth is None and not settle.only_when_certain and self._may(values, f"settle:{settle.id}"):
+                blank = [n for n in reached if n not in case.in_force]
+                names = ", ".join(lower_first(vocabulary.by_id[n].label) for n in blank)
+                reasons.append(SettleReason(settle.id, f"{self.rulebook.readiness.not_recorded}: {names} ({settle.because})", settle.settled_by, False))
+                covered.update(blank)
+        for finding in vocabulary.findings:
+            if finding.essential and finding.id not in covered and self._open(case, values, finding.id):
+                because = f"{self.rulebook.readiness.not_recorded}: {lower_first(finding.label)}"
+                reasons.append(SettleReason(f"not-recorded-{finding.id.replace('_', '-')}", because, finding.settled_by or finding.measured, False))
+        return Readiness("settle-first" if reasons else "ready", tuple(reasons))
+
+    def _may(self, values: Values, name: str) -> bool:
+        found = self.completions.extreme(values, self.objectives.holds(name), highest=True)
+        return found is not None and found.value > 0
+
+    def _open(self, case: Case, values: Values, name: str) -> bool:
+        """Not recorded (or doubted), and asked in this eye as far as is known."""
+        place = self.compiled.index[name]
+        asked = self.compiled.asked_tests
+        return name not in case.in_force and not (place in asked and asked[place](values) is False)
+
+    def _missing(self, case: Case, values: Values, tier: TierResult, settling: Settling) -> tuple[tuple[MissingFinding, ...], tuple[str, ...]]:
+        findings = self.rulebook.vocabulary.findings
+        open_tier = tier.least != tier.most
+        alone = settling.alone() if open_tier else []
+        smallest = settling.smallest() if open_tier and not alone else ()
+        ranked = []
+        for place, finding in enumerate(findings):
+            if not self._open(case, values, finding.id):
+                continue
+            relevant = open_tier and place in settling.candidates
+            if not relevant and not finding.essential:
+                continue
+            off, demands = settling.worth(place, tier.working) if relevant else (0.0, 0.0)
+            if relevant and not (off or demands > tier.least or place in alone or place in smallest or finding.essential):
+                relevant_text = f"may move the tier within {tier.least} to {tier.most}"
+            elif place in alone:
+                relevant_text = "settles the tier alone"
+            elif place in smallest:
+                others = [lower_first(findings[p].label) for p in smallest if p != place]
+                relevant_text = f"settles the tier together with {', '.join(others)}"
+            elif demands > tier.least:
+                relevant_text = f"could by itself demand tier {demands:g}"
+            elif relevant:
+                relevant_text = f"may move the tier within {tier.least} to {tier.most}"
+            else:
+                relevant_text = "readiness: it must be known before theatre"
+            order = (place not in alone, place not in smallest, -off, -demands, not finding.essential, place)
+            ranked.append(
+                (order, MissingFinding(finding.id, finding.label, relevant_text, place in alone, finding.essential, finding.settled_by))
+            )
+        ranked.sort(key=lambda pair: pair[0])
+        return tuple(entry for _, entry in ranked), tuple(findings[place].id for place in smallest)
+
+    def _levers(self, case: Case, truths: Truths, working: int) -> tuple[Lever, ...]:
+        levers = []
+        for factor in self.rulebook.factors.values():
+            lever = factor.correctable
+            if lever is None or truths[self.compiled.place[f"factor:{factor.id}"]] is not True:
+                continue
+            finding = self.rulebook.vocabulary.by_id[lever.finding]
+            better = case.with_finding(lever.finding, finding.read(lever.to))
+            tier = self.working_tier(better)
+            if tier < working:
+                levers.append(Lever(lever.finding, finding.label, finding.shown(finding.read(lever.to)), lever.how, tier, factor.id, lever.basis.words))
+        return tuple(levers)
+
+
+
+_made: dict[int, Assessor] = {}
+
+
+def assessor(rulebook: Rulebook) -> Assessor:
+    """The assessor of a rulebook, made once for each rulebook object (which it keeps alive)."""
+    if id(rulebook) not in _made:
+        _made[id(rulebook)] = Assessor(rulebook)
+    return _made[id(rulebook)]
+
+
+def assess(case: Case, rulebook: Rulebook, unit: Unit | None = None, on: datetime.date | None = None) -> Assessment:
+    """Assess one case. Pure: dates come in as arguments (`on`, default the case's own). Raises PlannerError."""
+    return assessor(rulebook).assess(case, unit, on)

@@ -1,0 +1,177 @@
+"""What an assessment says. Ranges are over the allowed completions of missing findings, never confidence intervals."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass, field
+from typing import Literal
+
+from planner.case import Case
+
+State = Literal["holds", "does-not-hold", "unknown", "not-applicable"]
+
+
+@dataclass(frozen=True)
+class Range:
+    """Least and most over allowed completions, both reached."""
+
+    least: float
+    most: float
+
+    @property
+    def settled(self) -> bool:
+        return self.least == self.most
+
+
+@dataclass(frozen=True)
+class RulebookIdentity:
+    id: str
+    version: str
+    sha256: str
+    status: str
+
+
+@dataclass(frozen=True)
+class FactorState:
+    """One factor as judged. `points` is what it may add (0 when it does not hold or a heavier one of its group counts)."""
+
+    id: str
+    label: str
+    state: State
+    because: str
+    points: int
+    most_points: int
+    harm: str
+    floor: int | None
+    basis: str
+    rates: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class TierResult:
+    """The working tier is the more cautious end of the range. `decided_by` says what demands it, by name."""
+
+    working: int
+    least: int
+    most: int
+    label: str
+    meaning: str
+    decided_by: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class OperatorProbability:
+    operator: str
+    published_grade: str
+    least: float
+    most: float
+
+
+@dataclass(frozen=True)
+class NotCounted:
+    """A factor that the model is blind to and that holds or may hold, with its own published rates."""
+
+    factor: str
+    label: str
+    certain: bool
+    rates: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Recentred:
+    """The baseline after re-centring on the unit's own audit; it changes printed probabilities, never the tier."""
+
+    events: int
+    cases: int
+    weight: float
+    baseline: float
+    note: str
+
+
+@dataclass(frozen=True)
+class Probability:
+    model: str
+    authors: str
+    outcome: str
+    population: str
+    baseline: float
+    by_operator: dict[str, OperatorProbability]
+    not_counted: tuple[NotCounted, ...]
+    recentred: Recentred | None
+    limits: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ScoreGroupShown:
+    label: str
+    meaning: str | None
+    rates: dict[str, tuple[int, int]]
+
+
+@dataclass(frozen=True)
+class PublishedScore:
+    id: str
+    authors: str
+    outcome: str
+    points: Range
+    groups: tuple[ScoreGroupShown, ...]
+    source: str
+
+
+@dataclass(frozen=True)
+class SettleReason:
+    """Why the case must settle first; `certain` is false when the reason is that something is not recorded."""
+
+    id: str
+    because: str
+    settled_by: str
+    certain: bool
+
+
+@dataclass(frozen=True)
+class Readiness:
+    state: Literal["ready", "settle-first"]
+    because: tuple[SettleReason, ...]
+
+
+@dataclass(frozen=True)
+class MissingFinding:
+    """A finding that is not recorded, and what recording it could do."""
+
+    finding: str
+    label: str
+    would_settle: str
+    settles_tier: bool
+    essential: bool
+    settled_by: str | None = None
+
+
+@dataclass(frozen=True)
+class Lever:
+    """A correctable finding which, put right before surgery, lowers the working tier."""
+
+    finding: str
+    label: str
+    to: str
+    how: str
+    tier: int
+    factor: str
+    basis: str
+
+
+@dataclass(frozen=True)
+class Assessment:
+    case: Case
+    rulebook: RulebookIdentity
+    on: datetime.date | None
+    factors: tuple[FactorState, ...]
+    points: Range
+    tier: TierResult
+    probability: Probability
+    published_scores: tuple[PublishedScore, ...]
+    readiness: Readiness
+    missing: tuple[MissingFinding, ...]
+    smallest_set: tuple[str, ...]
+    levers: tuple[Lever, ...]
+    queries: tuple[str, ...] = ()
+    notes: tuple[str, ...] = field(default=())

@@ -1,0 +1,166 @@
+"""Exact least and most of a total over the allowed completions of a case.
+
+A completion gives every missing finding a decisive value (see `compiled.decisive`), except those that do not
+apply, and makes no impossible pair hold. Kleene bounds are the fast outer bound; the search is best-first branch and
+bound: guess the completion that the bound hopes for, and where it falls short split on a finding that explains why.
+Values of missing findings that decide nothing are left alone, so the work grows with disagreement, not with blanks.
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from planner.assess.compiled import Bounds, Compiled, Truths, Values, harm
+from planner.conditions import findings_in
+
+NODES_AT_MOST = 20_000
+REMEMBERED_AT_MOST = 50_000
+
+
+@dataclass(frozen=True)
+class Objective:
+    """What is sought: the bounds of one number, the findings it can depend on, the core conditions that explain it."""
+
+    key: str
+    findings: frozenset[int]
+    names: tuple[str, ...]
+    bounds: Callable[[Values, Truths, Bounds], tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class Found:
+    """The extreme value and a completion that shows it."""
+
+    value: float
+    completion: Values
+
+
+class Completions:
+    """Searches completions of cases under one compiled rulebook; remembers what it has found."""
+
+    def __init__(self, compiled: Compiled) -> None:
+        self.compiled = compiled
+        self.pairs = [name for name in compiled.core_names if name.startswith("impossible:")]
+        self.pair_places = [compiled.place[name] for name in self.pairs]
+        self.pair_findings = frozenset().union(*(compiled.depends[name] for name in self.pairs))
+        self._found: dict[Any, Found | None] = {}
+        self._favoured: dict[tuple[str, bool], dict[int, Any]] = {}
+        self._scope: dict[str, tuple[int, ...]] = {}
+
+    def scope(self, objective: Objective) -> tuple[int, ...]:
+        """The findings, as places, that can matter: the objective's, and those an impossible pair ties to them."""
+        if objective.key not in self._scope:
+            places = set(objective.findings)
+            for _ in self.pairs:
+                for name in self.pairs:
+                    tied = self.compiled.depends[name]
+                    if tied & places:
+                        places |= tied
+            # Findings that are always asked come first, so that those which hang on them can be judged after.
+            depth = {place: self._depth(place) for place in places}
+            self._scope[objective.key] = tuple(sorted(places, key=lambda place: (depth[place], place)))
+        return self._scope[objective.key]
+
+    def _depth(self, place: int) -> int:
+        name = self.compiled.rulebook.vocabulary.findings[place].id
+        if name not in self.compiled.asked:
+            return 0
+        return 1 + max(self._depth(self.compiled.index[other]) for other in findings_in(self.compiled.asked[name]))
+
+    def extreme(self, values: Values, objective: Objective, highest: bool) -> Found | None:
+        """The highest (or lowest) value over allowed completions; None when no completion is allowed at all."""
+        scope = self.scope(objective)
+        key = (objective.key, highest, tuple([values[place] for place in scope]))
+        if key not in self._found:
+            if len(self._found) > REMEMBERED_AT_MOST:
+                self._found.clear()
+            self._found[key] = self._search(values, objective, highest, scope)
+        return self._found[key]
+
+    def _search(self, values: Values, objective: Objective, highest: bool, scope: tuple[int, ...]) -> Found | None:
+        end, sign = (1, -1.0) if highest else (0, 1.0)
+        core, bounds_of = self.compiled.core, objective.bounds
+        best: Found | None = None
+        order = itertools.count()
+        truths, bounds = core(values)
+        heap = [(sign * bounds_of(values, truths, bounds)[end], next(order), values, truths)]
+        for _ in range(NODES_AT_MOST):
+            if not heap:
+                break
+            promised, _, node, truths = heapq.heappop(heap)
+            if best is not None and promised >= sign * best.value:
+                break
+            guess = self.complete(node, objective, highest, scope)
+            guess_truths, guess_bounds = core(guess)
+            allowed = not any(guess_truths[place] for place in self.pair_places)
+            if allowed:
+                low, high = bounds_of(guess, guess_truths, guess_bounds)
+                reached = high if highest else low
+                if low == high and (best is None or sign * reached < sign * best.value):
+                    best = Found(reached, guess)
+                if low == high and sign * reached <= promised:
+                    break
+            split = self._split(node, truths, guess_truths, objective, highest, scope, allowed)
+            if split is None:
+                continue
+            for cell in self.compiled.cells[split]:
+                child = node.copy()
+                child[split] = cell
+                child_truths, child_bounds = core(child)
+                if any(child_truths[place] for place in self.pair_places):
+                    continue
+                heapq.heappush(heap, (sign * bounds_of(child, child_truths, child_bounds)[end], next(order), child, child_truths))
+        return best
+
+    def complete(self, values: Values, objective: Objective, highest: bool, scope: tuple[int, ...]) -> Values:
+        """A copy with every missing finding in scope given its favoured value, unless it does not apply."""
+        favoured = self._favoured.get((objective.key, highest)) or self._favour(objective, highest, scope)
+        result = values.copy()
+        asked = self.compiled.asked_tests
+        for place in scope:
+            if result[place] is None and (place not in asked or asked[place](result)):
+                result[place] = favoured.get(place)
+        return result
+
+    def _favour(self, objective: Objective, highest: bool, scope: tuple[int, ...]) -> dict[int, Any]:
+        findings = self.compiled.rulebook.vocabulary.findings
+        empty: Values = [None] * len(findings)
+        favoured: dict[int, Any] = {}
+        for place in scope:
+            ranked = []
+            for rank, cell in enumerate(self.compiled.cells[place]):
+                trial = empty.copy()
+                trial[place] = cell
+                low, high = objective.bounds(trial, *self.compiled.core(trial))
+                badness = harm(findings[place], cell)
+                ranked.append(((-low, -high, -badness, rank) if highest else (high, low, badness, rank), cell))
+            if ranked:
+                favoured[place] = min(ranked, key=lambda pair: pair[0])[1]
+        self._favoured[(objective.key, highest)] = favoured
+        return favoured
+
+    def _split(
+        self, node: Values, truths: Truths, guessed: Truths, objective: Objective, highest: bool, scope: tuple[int, ...], allowed: bool
+    ) -> int | None:
+        """A missing finding to split on: one behind a forbidden pair, or behind a hope that the guess let down."""
+        place, depends = self.compiled.place, self.compiled.depends
+        if not allowed:
+            for name in self.pairs:
+                if guessed[place[name]] and (found := self._missing(node, depends[name])) is not None:
+                    return found
+        hoped = highest
+        for name in objective.names:
+            if truths[place[name]] is None and guessed[place[name]] is not hoped and (found := self._missing(node, depends[name])) is not None:
+                return found
+        return self._missing(node, frozenset(scope))
+
+    def _missing(self, node: Values, places: frozenset[int]) -> int | None:
+        asked = self.compiled.asked_tests
+        for place in sorted(places, key=lambda p: (p in asked, p)):
+            if node[place] is None and self.compiled.cells[place] and (place not in asked or asked[place](node)):
+                return place
+        return None

@@ -1,0 +1,99 @@
+"""The published odds model: probabilities by operator, what it does not count, and re-centring on a unit's audit."""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+from planner.assess.assessment import NotCounted, OperatorProbability, Probability, Range, Recentred
+from planner.assess.compiled import Compiled, Truths
+from planner.rulebook.shapes import OddsModel
+from planner.unit import Audit
+
+# Log odds are pooled on a fine grid before averaging over the assumed mix; the error in a mean rate is below 1e-6.
+_GRID = 0.002
+
+
+def logit(probability: float) -> float:
+    return math.log(probability / (1 - probability))
+
+
+def probability_of(log_odds: float) -> float:
+    """Probability of log odds: odds / (1 + odds)."""
+    return 1 / (1 + math.exp(-log_odds))
+
+
+def probability(compiled: Compiled, truths: Truths, log_odds: Range, audit: Audit | None) -> Probability:
+    """Probability of the model's outcome by operator; ranges are over allowed completions."""
+    model = compiled.rulebook.odds
+    recentred = recentre(model, audit) if audit is not None else None
+    base = logit(recentred.baseline if recentred else model.baseline.probability)
+    by_operator = {}
+    for operator in model.operators:
+        own = base + math.log(operator.odds_ratio)
+        by_operator[operator.id] = OperatorProbability(
+            operator.id, operator.published_grade, probability_of(own + log_odds.least), probability_of(own + log_odds.most)
+        )
+    not_counted = []
+    for blind in model.blind_to:
+        truth = truths[compiled.place[f"factor:{blind.factor}"]]
+        if truth is not False:
+            factor = compiled.rulebook.factors[blind.factor]
+            rates = tuple(f"{rate.text} ({rate.basis.words})" for rate in factor.published_rates)
+            not_counted.append(NotCounted(factor.id, factor.label, truth is True, rates))
+    return Probability(
+        model.id, model.authors, model.outcome, model.population, recentred.baseline if recentred else model.baseline.probability,
+        by_operator, tuple(not_counted), recentred, tuple(model.limits),
+    )  # fmt: skip
+
+
+def recentre(model: OddsModel, audit: Audit) -> Recentred:
+    """The baseline at which the model's mean over the assumed mix equals the unit's rate, shrunk when events are few.
+
+    Below `shrink_below_events` the unit's log odds are averaged with the source's overall rate, by the share of
+    events reached; a unit without events keeps the published baseline. Only the intercept moves.
+    """
+    weight = min(1.0, audit.events / model.shrink_below_events)
+    published = logit(model.baseline.overall_rate)
+    own = logit(min(audit.events / audit.cases, 1 - 1e-9)) if audit.events else published
+    target = probability_of(weight * own + (1 - weight) * published)
+    anchor = baseline_for_rate(model, model.baseline.overall_rate)
+    # The published baseline and the assumed mix need not agree exactly; only the shift between rates is taken over.
+    baseline = probability_of(logit(model.baseline.probability) + logit(baseline_for_rate(model, target)) - logit(anchor))
+    note = (
+        f"re-centred on this unit's audit, {audit.events} events in {audit.cases} cases ({audit.period}), weight {weight:.0%}, "
+        "over an assumed case mix; the tier keeps the published baseline"
+    )
+    return Recentred(audit.events, audit.cases, weight, baseline, note)
+
+
+def baseline_for_rate(model: OddsModel, rate: float) -> float:
+    """The baseline probability at which the mean probability over the assumed case mix is `rate`."""
+    mix = _mix(_shares(model))
+    low, high = -15.0, 5.0
+    for _ in range(60):
+        middle = (low + high) / 2
+        mean = sum(weight * probability_of(middle + log_odds) for log_odds, weight in mix)
+        low, high = (middle, high) if mean < rate else (low, middle)
+    return probability_of((low + high) / 2)
+
+
+def _shares(model: OddsModel) -> tuple[tuple[tuple[float, float], ...], ...]:
+    terms = [tuple((level.odds_ratio, level.share or 0.0) for level in term.levels) for term in model.terms]
+    return (*terms, tuple((operator.odds_ratio, operator.share or 0.0) for operator in model.operators))
+
+
+@lru_cache(maxsize=4)
+def _mix(terms: tuple[tuple[tuple[float, float], ...], ...]) -> tuple[tuple[float, float], ...]:
+    """The distribution of log odds over a mix of independent terms: (log odds, weight); what no level takes is 1.0."""
+    pooled = {0: 1.0}
+    for levels in terms:
+        rest = 1.0 - sum(share for _, share in levels)
+        steps = [(round(math.log(odds_ratio) / _GRID), share) for odds_ratio, share in levels if share]
+        spread: dict[int, float] = {}
+        for place, weight in pooled.items():
+            for shift, share in [(0, rest), *steps]:
+                if share > 0:
+                    spread[place + shift] = spread.get(place + shift, 0.0) + weight * share
+        pooled = spread
+    return tuple((place * _GRID, weight) for place, weight in sorted(pooled.items()))

@@ -1,0 +1,231 @@
+"""One eye's findings, read against the vocabulary; every fault of a case is reported at once."""
+
+from __future__ import annotations
+
+import datetime
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
+
+from planner import conditions
+from planner.conditions import Value
+from planner.errors import Fault, PlannerError
+from planner.truth import Truth
+from planner.vocabulary import Vocabulary
+
+STAGES = ("steps-only", "early", "middle", "late", "independent")
+HEADINGS = ("case", "patient", "eye", "planned_stage", "recorded_on", "none_found_in", "examined_by", "findings")
+LONGEST_REFERENCE = 60
+
+
+@dataclass(frozen=True)
+class Query:
+    """Something odd that was kept: outside the usual range, or an odd pair read at its worse."""
+
+    finding: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Case:
+    """A case as recorded. `findings` holds typed values of what was recorded; what is absent is unknown.
+
+    `from_section` names findings that took their unremarkable value from `none_found_in`; `doubted` those read as
+    not recorded because of an odd pair.
+    """
+
+    reference: str
+    eye: str
+    findings: dict[str, Value]
+    patient: str | None = None
+    planned_stage: str | None = None
+    recorded_on: datetime.date | None = None
+    examined_by: str | None = None
+    none_found_in: tuple[str, ...] = ()
+    from_section: frozenset[str] = frozenset()
+    doubted: dict[str, Value] = field(default_factory=dict)
+    queries: tuple[Query, ...] = ()
+
+    @cached_property
+    def in_force(self) -> dict[str, Value]:
+        """The findings an assessment reads: recorded and not doubted."""
+        return {name: value for name, value in self.findings.items() if name not in self.doubted}
+
+    def values(self, vocabulary: Vocabulary) -> list[Any]:
+        """Typed values in vocabulary order, None where unknown."""
+        found = self.in_force
+        return [found.get(finding.id) for finding in vocabulary.findings]
+
+    def with_finding(self, name: str, value: Value | None) -> Case:
+        """The same case with one finding recorded otherwise (None takes it away)."""
+        findings = {key: kept for key, kept in self.findings.items() if key != name}
+        if value is not None:
+            findings[name] = value
+        doubted = {key: kept for key, kept in self.doubted.items() if key != name}
+        return replace(self, findings=findings, doubted=doubted)
+
+
+def read_case(raw: object, vocabulary: Vocabulary, where: str = "case", place: Any = None) -> Case:
+    """Validate plain data (from YAML, JSON or a CSV row) into a `Case`. Raises PlannerError with every fault.
+
+    `place` turns a path such as `("findings", "sex")` into a printed place; without it `where` is used.
+    """
+    reader = _Reader(vocabulary, where, place or (lambda path: where))
+    case = reader.case(raw)
+    if reader.faults or case is None:
+        raise PlannerError(reader.faults)
+    return case
+
+
+class _Reader:
+    def __init__(self, vocabulary: Vocabulary, where: str, place: Any) -> None:
+        self.vocabulary = vocabulary
+        self.where = where
+        self.place = place
+        self.faults: list[Fault] = []
+        self.queries: list[Query] = []
+
+    def fault(self, path: tuple[str | int, ...], what: str, why: str = "", hint: str = "") -> None:
+        self.faults.append(Fault(self.place(path), what, why, hint))
+
+    def case(self, raw: object) -> Case | None:
+        if not isinstance(raw, Mapping):
+            self.fault((), "holds no case", "a case is a mapping that starts with `case:`", "planner intake > case.yaml, and fill it in")
+            return None
+        for key in raw:
+            if key not in HEADINGS:
+                near = difflib.get_close_matches(str(key), HEADINGS, 1)
+                inside = key in self.vocabulary.by_id
+                hint = "put it under `findings:`" if inside else f"did you mean {near[0]}?" if near else f"allowed: {', '.join(HEADINGS)}"
+                self.fault((key,), f"unknown heading {str(key)[:60]!r}", hint=hint)
+        reference = self.line(raw, "case", required=True)
+        eye = self.eye(raw.get("eye"))
+        stage = self.line(raw, "planned_stage")
+        if stage is not None and stage not in STAGES:
+            self.fault(("planned_stage",), f"{stage!r} is not a stage", hint=f"one of {', '.join(STAGES)}")
+        sections = self.sections(raw.get("none_found_in"))
+        findings = self.findings(raw.get("findings"))
+        filled = {
+            finding.id: finding.read(finding.unremarkable)
+            for finding in self.vocabulary.findings
+            if finding.section in sections and finding.unremarkable is not None and finding.id not in findings
+        }
+        everything: dict[str, Value] = {**findings, **{k: v for k, v in filled.items() if v is not None}}
+        # An explicit `not-recorded` inside a section that was looked through stays unknown.
+        recorded = {key: value for key, value in everything.items() if value is not None}
+        doubted = self.together(recorded)
+        self.unusual(recorded)
+        recorded_on = self.date(raw.get("recorded_on"))
+        patient, examined_by = self.line(raw, "patient"), self.line(raw, "examined_by")
+        if self.faults:
+            return None
+        return Case(
+            reference=reference or "",
+            eye=eye or "",
+            findings=recorded,
+            patient=patient,
+            planned_stage=stage,
+            recorded_on=recorded_on,
+            examined_by=examined_by,
+            none_found_in=tuple(sections),
+            from_section=frozenset(filled),
+            doubted=doubted,
+            queries=tuple(self.queries),
+        )
+
+    def line(self, raw: Mapping[str, Any], key: str, required: bool = False) -> str | None:
+        value = raw.get(key)
+        if value is None or value == "":
+            if required:
+                self.fault((key,) if key in raw else (), f"`{key}` is missing", "a plan must name its case", f"{key}: A-101 (the unit's own reference, never a name)")
+            return None
+        text = str(value).strip()
+        if not isinstance(value, str | int) or isinstance(value, bool) or not text.isprintable():
+            self.fault((key,), f"`{key}` must be one line of text")
+            return None
+        if len(text) > LONGEST_REFERENCE:
+            self.fault((key,), f"`{key}` has {len(text)} characters", f"at most {LONGEST_REFERENCE} fit a printed line")
+        return text
+
+    def eye(self, raw: object) -> str | None:
+        if raw in ("right", "left"):
+            return str(raw)
+        if raw is None or raw == "":
+            self.fault(("eye",), "the eye is missing", "a plan without a side could be used on the wrong eye", "eye: right, or eye: left")
+        elif isinstance(raw, list) or str(raw).lower() in ("both", "right+left", "left+right", "bilateral", "ou"):
+            self.fault(("eye",), "both eyes in one case", "each eye is planned for itself", "write two cases with the same `patient:`")
+        else:
+            self.fault(("eye",), f"{str(raw)[:40]!r} is not an eye", hint="right or left, in full")
+        return None
+
+    def date(self, raw: object) -> datetime.date | None:
+        if raw is None or raw == "":
+            return None
+        try:
+            return datetime.date.fromisoformat(str(raw))
+        except ValueError:
+            self.fault(("recorded_on",), f"{str(raw)[:40]!r} is not a date", hint="YYYY-MM-DD")
+            return None
+
+    def sections(self, raw: object) -> list[str]:
+        items = [part.strip() for part in raw.split("+")] if isinstance(raw, str) else (raw or [])
+        if not isinstance(items, list):
+            self.fault(("none_found_in",), "must be a list of sections")
+            return []
+        known = [section.id for section in self.vocabulary.sections]
+        for index, item in enumerate(items):
+            if item and item not in known:
+                near = difflib.get_close_matches(str(item), known, 1)
+                self.fault(("none_found_in", index), f"no section {str(item)[:60]!r}", hint=f"did you mean {near[0]}?" if near else f"one of {', '.join(known)}")
+        return [str(item) for item in items if item in known]
+
+    def findings(self, raw: object) -> dict[str, Any]:
+        if raw is None or raw == "":
+            return {}
+        if not isinstance(raw, Mapping):
+            self.fault(("findings",), "must be a mapping of finding: value")
+            return {}
+        typed: dict[str, Any] = {}
+        for name, value in raw.items():
+            finding = self.vocabulary.by_id.get(str(name))
+            path = ("findings", str(name))
+            if finding is None:
+                near = self.vocabulary.nearest(str(name))
+                self.fault(path, f"no finding {str(name)[:60]!r}", hint=f"did you mean {near}?" if near else "planner intake lists every finding")
+                continue
+            try:
+                typed[finding.id] = finding.read(value)
+            except ValueError as error:
+                self.fault(path, f"{finding.id}: {error}")
+        return typed
+
+    def together(self, recorded: dict[str, Value]) -> dict[str, Value]:
+        """Refuse impossible pairs; query odd ones and say which of their findings are read as not recorded."""
+
+        def tested(test: conditions.Test) -> Truth:
+            value = recorded.get(test.finding)
+            return None if value is None else conditions.compare(test, value)
+
+        doubted: dict[str, Value] = {}
+        for pair in self.vocabulary.impossible_together:
+            if conditions.evaluate(pair.when, tested, lambda _: None):
+                names = sorted(conditions.findings_in(pair.when) & set(recorded))
+                shown = ", ".join(f"{name}: {self.vocabulary.by_id[name].written(recorded[name])}" for name in names)
+                self.fault(("findings", names[0]), f"these cannot stand together: {shown}", pair.because, "correct the one that is wrong, or leave it out")
+        for pair in self.vocabulary.odd_together:
+            if conditions.evaluate(pair.when, tested, lambda _: None):
+                names = sorted(conditions.findings_in(pair.when) & set(recorded))
+                doubt = {name: recorded[name] for name in pair.doubt if name in recorded}
+                doubted |= doubt
+                read = f"; {', '.join(self.vocabulary.by_id[n].label.lower() for n in doubt)} is read as not recorded" if doubt else ""
+                self.queries.append(Query(names[0], f"{pair.because}{read}"))
+        return doubted
+
+    def unusual(self, recorded: dict[str, Value]) -> None:
+        for name, value in recorded.items():
+            finding = self.vocabulary.by_id[name]
+            if finding.usual and isinstance(value, float) and not finding.usual[0] <= value <= finding.usual[1]:
+                low, high = finding.usual
+                self.queries.append(Query(name, f"{finding.label} {finding.shown(value)} is outside the usual {low:g} to {high:g}: measured again?"))

@@ -1,0 +1,213 @@
+"""The rulebook's condition language: one tree, several readers.
+
+A condition is words, never an expression in a string::
+
+    {finding: anterior_chamber_depth_mm, at_most: 2.5}
+    {factor: tense-white-lens}
+    {option: capsule-dye.trypan-blue}          (the choice's winner; only where the plan is written)
+    {all: [...]}, {any: [...]}, {not: ...}, {number_of: [...], at_least: 2}, always
+
+`parse` builds the tree, `bind` types its values by the vocabulary, `walk` lists its parts, `evaluate` gives
+a three-valued truth. Words are made in `wording`, Python source in `planner.assess.compiled`.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from planner import truth
+from planner.truth import Truth
+
+Value = bool | float | str | frozenset[str] | datetime.date
+
+NUMBER_TESTS = ("less_than", "at_most", "at_least", "more_than")
+LEAF_TESTS = ("is", "is_one_of", "includes", *NUMBER_TESTS, "recorded")
+SHAPES = "finding with one of " + ", ".join(LEAF_TESTS) + "; factor; option; all; any; not; number_of with at_least; always"
+
+
+class ConditionError(ValueError):
+    """A condition that cannot be read; the message says what is wrong and what is allowed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Test:
+    """One comparison of one finding. `limit` is text until bound, then a typed value or a frozenset of them."""
+
+    finding: str
+    how: str
+    limit: Any
+
+
+@dataclass(frozen=True, slots=True)
+class FactorHolds:
+    factor: str
+
+
+@dataclass(frozen=True, slots=True)
+class OptionWins:
+    """The named option of a choice is the one the case gets; written `choice.option`."""
+
+    option: str
+
+
+@dataclass(frozen=True, slots=True)
+class All:
+    parts: tuple[Condition, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Any_:
+    parts: tuple[Condition, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Not:
+    part: Condition
+
+
+@dataclass(frozen=True, slots=True)
+class NumberOf:
+    parts: tuple[Condition, ...]
+    number: int
+
+
+Condition = Test | FactorHolds | OptionWins | All | Any_ | Not | NumberOf
+ALWAYS = All(())
+
+
+def parse(raw: object) -> Condition:
+    """Read a condition from plain data (mappings, lists, text). Raises ConditionError."""
+    if isinstance(raw, Condition):
+        return raw
+    if raw == "always":
+        return ALWAYS
+    if not isinstance(raw, Mapping):
+        raise ConditionError(f"a condition must be a mapping, not {raw!r}; allowed: {SHAPES}")
+    keys = set(raw)
+    if "finding" in keys:
+        return _parse_tests(raw)
+    if "number_of" in keys:
+        _only(keys, {"number_of", "at_least"})
+        return NumberOf(_parse_parts(raw["number_of"]), int(str(raw["at_least"])))
+    if len(keys) != 1:
+        raise ConditionError(f"a condition needs exactly one of all, any, not, factor, option, finding; got {sorted(keys)}")
+    match next(iter(keys)):
+        case "factor":
+            return FactorHolds(str(raw["factor"]))
+        case "option":
+            return OptionWins(str(raw["option"]))
+        case "all":
+            return All(_parse_parts(raw["all"]))
+        case "any":
+            return Any_(_parse_parts(raw["any"]))
+        case "not":
+            return Not(parse(raw["not"]))
+        case other:
+            raise ConditionError(f"unknown word {other!r} in a condition; allowed: {SHAPES}")
+
+
+def _only(keys: set[str], allowed: set[str]) -> None:
+    if keys != allowed:
+        raise ConditionError(f"expected exactly {sorted(allowed)}, got {sorted(keys)}")
+
+
+def _parse_parts(raw: object) -> tuple[Condition, ...]:
+    if not isinstance(raw, list) or not raw:
+        raise ConditionError("expected a list of conditions with at least one in it")
+    return tuple(parse(part) for part in raw)
+
+
+def _parse_tests(raw: Mapping[str, Any]) -> Condition:
+    unknown = [key for key in raw if key not in ("finding", *LEAF_TESTS)]
+    if unknown:
+        raise ConditionError(f"unknown test {unknown[0]!r}; allowed: {', '.join(LEAF_TESTS)}")
+    tests = tuple(Test(str(raw["finding"]), how, raw[how]) for how in LEAF_TESTS if how in raw)
+    if not tests:
+        raise ConditionError(f"a finding needs a test: one of {', '.join(LEAF_TESTS)}")
+    return tests[0] if len(tests) == 1 else All(tests)
+
+
+def walk(condition: Condition) -> Iterator[Condition]:
+    """The condition and every part of it, outermost first."""
+    yield condition
+    match condition:
+        case All(parts) | Any_(parts) | NumberOf(parts):
+            for part in parts:
+                yield from walk(part)
+        case Not(part):
+            yield from walk(part)
+
+
+def findings_in(condition: Condition) -> set[str]:
+    return {part.finding for part in walk(condition) if isinstance(part, Test)}
+
+
+def factors_in(condition: Condition) -> set[str]:
+    return {part.factor for part in walk(condition) if isinstance(part, FactorHolds)}
+
+
+def options_in(condition: Condition) -> set[str]:
+    return {part.option for part in walk(condition) if isinstance(part, OptionWins)}
+
+
+def rebuild(condition: Condition, leaf: Callable[[Condition], Condition]) -> Condition:
+    """The same tree with every leaf replaced by `leaf(leaf)`."""
+    match condition:
+        case All(parts):
+            return All(tuple(rebuild(part, leaf) for part in parts))
+        case Any_(parts):
+            return Any_(tuple(rebuild(part, leaf) for part in parts))
+        case NumberOf(parts, number):
+            return NumberOf(tuple(rebuild(part, leaf) for part in parts), number)
+        case Not(part):
+            return Not(rebuild(part, leaf))
+    return leaf(condition)
+
+
+def bind(condition: Condition, typed: Callable[[str, str, object], Any]) -> Condition:
+    """Type every limit. `typed(finding, how, raw limit)` returns the typed limit or raises ConditionError."""
+
+    def one(part: Condition) -> Condition:
+        return replace(part, limit=typed(part.finding, part.how, part.limit)) if isinstance(part, Test) else part
+
+    return rebuild(condition, one)
+
+
+def compare(test: Test, value: Value) -> bool:
+    """Whether a recorded value passes a bound test."""
+    match test.how:
+        case "is":
+            return bool(value == test.limit)
+        case "is_one_of":
+            return value in test.limit
+        case "includes":
+            return bool(value & test.limit)  # type: ignore[operator]
+        case "less_than":
+            return bool(value < test.limit)  # type: ignore[operator]
+        case "at_most":
+            return bool(value <= test.limit)  # type: ignore[operator]
+        case "at_least":
+            return bool(value >= test.limit)  # type: ignore[operator]
+        case "more_than":
+            return bool(value > test.limit)  # type: ignore[operator]
+    raise AssertionError(test.how)
+
+
+def evaluate(condition: Condition, tested: Callable[[Test], Truth], named: Callable[[FactorHolds | OptionWins], Truth]) -> Truth:
+    """Three-valued truth; `tested` judges one comparison, `named` a reference to a factor or option."""
+    match condition:
+        case Test():
+            return tested(condition)
+        case FactorHolds() | OptionWins():
+            return named(condition)
+        case All(parts):
+            return truth.conjunction(evaluate(part, tested, named) for part in parts)
+        case Any_(parts):
+            return truth.disjunction(evaluate(part, tested, named) for part in parts)
+        case NumberOf(parts, number):
+            return truth.at_least(number, (evaluate(part, tested, named) for part in parts))
+        case Not(part):
+            return truth.negation(evaluate(part, tested, named))

@@ -1,0 +1,230 @@
+"""The shapes of what the plan is made of: steps, choices, interactions, drills, kit, drugs, readiness, lens."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from planner.claims import Basis, Entry, Number, When, Whole, YesNo
+from planner.rulebook.shapes import Slug, StepId
+
+
+class Pause(Entry):
+    if_: str = Field(alias="if")
+    then: str
+
+    @property
+    def words(self) -> str:
+        return f"{self.if_}; {self.then}"
+
+
+class Line(Entry):
+    """Lines a step gains when the condition holds or may hold; `unless_chosen` is expressed in the condition."""
+
+    id: Slug
+    when: When
+    do: list[str] = []
+    watch: list[str] = []
+    pause_if: list[Pause] = []
+    basis: Basis
+
+
+class Step(Entry):
+    """A step of the operation, in order. `difficulty` 1 to 5, the factors' `harder_steps` add to it."""
+
+    id: StepId
+    label: str
+    difficulty: Annotated[Whole, Field(ge=0, le=5)]
+    difficulty_basis: Basis
+    think: list[str]
+    hand_over_if: list[str] = []
+    done_well: str
+    lines: list[Line]
+
+
+class KitNeeds(Entry):
+    essential: list[Slug] = []
+    preferred: list[Slug] = []
+
+
+class Option(Entry):
+    """A whole way of doing a step. `outranks` names options that lose to it where both conditions hold."""
+
+    id: Slug
+    label: str
+    when: When
+    outranks: list[Slug] = []
+    safer_when_unknown: YesNo = False
+    do: list[str]
+    watch: list[str] = []
+    pause_if: list[Pause] = []
+    why: str
+    prepared_as: str | None = None
+    kit: KitNeeds = KitNeeds()
+    drugs: list[Slug] = []
+    basis: Basis
+
+
+class Choice(Entry):
+    id: Slug
+    step: StepId
+    question: str
+    options: list[Option] = Field(min_length=1)
+
+
+class Raise(Entry):
+    """An interaction that lifts the tier above what bands and floors give."""
+
+    id: Slug
+    when: When
+    tiers: Annotated[Whole, Field(ge=1, le=3)]
+    because: str
+    basis: Basis
+
+
+class Rule(Entry):
+    """A line with force between findings and what the plan would do.
+
+    `of` names what it is about: `option: choice.option`, `kit: item`, `drug: item` or `step: step`. A withhold
+    removes it (for an option: the next best wins), and says `instead`; order says what comes first in `text`.
+    """
+
+    id: Slug
+    force: Literal["withhold", "require", "order", "prefer", "tell"]
+    when: When
+    of: dict[Literal["option", "kit", "drug", "step"], str]
+    text: str
+    instead: str | None = None
+    hazard: str | None = None
+    basis: Basis
+
+    @model_validator(mode="after")
+    def _withhold_names_instead(self) -> Rule:
+        if len(self.of) != 1:
+            raise ValueError(f"{self.id}: `of` names exactly one option, kit, drug or step")
+        if self.force == "withhold" and not (self.instead and self.hazard):
+            raise ValueError(f"{self.id}: a withhold says what to do instead, and the hazard the withheld thing was for")
+        return self
+
+
+class Interactions(Entry):
+    raises: list[Raise]
+    rules: list[Rule]
+
+
+class Caution(Entry):
+    id: Slug
+    when: When
+    text: str
+    basis: Basis
+
+
+class DrillStep(Entry):
+    do: str
+    basis: Basis | None = None
+
+
+class Drill(Entry):
+    """A contingency drill: signs that start it, the first thing to stop, ordered steps, when to call, what to leave."""
+
+    id: Slug
+    label: str
+    likely_when: When
+    signs: list[str] = Field(min_length=1)
+    stop_first: str
+    steps: list[DrillStep] = Field(min_length=1)
+    call: str
+    kit: list[Slug] = []
+    leave: str
+    basis: Basis
+
+
+class Equipment(Entry):
+    id: Slug
+    label: str
+    without: str | None = None  # what a unit that lacks it does, where the item is only preferred
+
+
+class Contraindication(Entry):
+    id: Slug
+    when: When
+    because: str
+    instead: str
+    basis: Basis
+
+
+class Drug(Entry):
+    """A drug with its facts. Never a computed dose: the prescriber decides, against the local formulary."""
+
+    id: Slug
+    label: str
+    route: str
+    concentration: str
+    dose: str
+    maximum: str | None = None
+    withhold: list[Contraindication] = []
+    check: list[str] = []
+    basis: Basis
+
+
+class Kit(Entry):
+    always: list[Slug]
+    equipment: list[Equipment]
+    drugs: list[Drug]
+    formulary_note: str
+
+
+class Settle(Entry):
+    """A reason not to start yet: settle-first when it holds, and when it may hold unless `only_when_certain`."""
+
+    id: Slug
+    when: When
+    because: str
+    settled_by: str
+    only_when_certain: YesNo = False
+    basis: Basis
+
+
+class Readiness(Entry):
+    settle: list[Settle]
+    not_recorded: str
+
+
+class SulcusBand(Entry):
+    """Bag power (dioptres) range and the change for the ciliary sulcus, the two ends when a range is printed."""
+
+    more_than: Number | None = None
+    at_least: Number | None = None
+    at_most: Number | None = None
+    less_than: Number | None = None
+    change: tuple[Number, Number]
+
+
+class SulcusTable(Entry):
+    id: Slug
+    label: str
+    bands: list[SulcusBand]
+    basis: Basis
+
+
+class Lens(Entry):
+    sulcus_tables: list[SulcusTable]
+    captured: str
+    captured_basis: Basis
+    note: str
+
+
+class Recheck(Entry):
+    ask: str
+    worse_than: str
+
+
+class Theatre(Entry):
+    """The words of the printed sheet that carry a clinical promise."""
+
+    recheck: list[Recheck]
+    recheck_then: str
+    deferral: list[str]
+    range_note: str
+    score_note: str

@@ -1,0 +1,95 @@
+"""The loaded rulebook: every entry bound to the vocabulary, in a fixed order, with its identity."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from planner.conditions import All, Any_, Condition, Not
+from planner.rulebook.plan_shapes import (
+    Caution,
+    Choice,
+    Drill,
+    Interactions,
+    Kit,
+    Lens,
+    Option,
+    Readiness,
+    Rule,
+    Step,
+    Theatre,
+)
+from planner.rulebook.shapes import Factor, OddsModel, PointScore, RulebookHeader, Source, Stages, Supervision, Tiers
+from planner.vocabulary import Vocabulary
+
+
+@dataclass(frozen=True)
+class Rulebook:
+    """Clinical knowledge as data. Lists keep the order of their ids, so file order changes nothing printed."""
+
+    header: RulebookHeader
+    sha256: str
+    sources: dict[str, Source]
+    vocabulary: Vocabulary
+    factors: dict[str, Factor]
+    odds: OddsModel
+    scores: list[PointScore]
+    tiers: Tiers
+    stages: Stages
+    supervision: Supervision
+    steps: list[Step]
+    choices: dict[str, Choice]
+    interactions: Interactions
+    drills: dict[str, Drill]
+    cautions: dict[str, Caution]
+    kit: Kit
+    readiness: Readiness
+    lens: Lens
+    theatre: Theatre
+    lines: dict[tuple[str, str], str] = field(default_factory=dict, compare=False)
+
+    def option(self, name: str) -> tuple[Choice, Option]:
+        """The choice and option of `choice.option`."""
+        choice_id, option_id = name.split(".", 1)
+        choice = self.choices[choice_id]
+        return choice, next(option for option in choice.options if option.id == option_id)
+
+    @cached_property
+    def withheld(self) -> dict[str, list[Rule]]:
+        """For each `choice.option`, the withholds that remove it."""
+        found: dict[str, list[Rule]] = {}
+        for rule in self.interactions.rules:
+            if rule.force == "withhold" and "option" in rule.of:
+                found.setdefault(rule.of["option"], []).append(rule)
+        return found
+
+    @cached_property
+    def eligible(self) -> dict[str, Condition]:
+        """For each `choice.option`, when it is open: its own condition and no withhold against it."""
+        result: dict[str, Condition] = {}
+        for choice in self.choices.values():
+            for option in choice.options:
+                name = f"{choice.id}.{option.id}"
+                against = [Not(rule.when) for rule in self.withheld.get(name, [])]
+                result[name] = All((option.when, *against)) if against else option.when
+        return result
+
+    @cached_property
+    def wins(self) -> dict[str, Condition]:
+        """For each `choice.option`, when it is the one the case gets: open, and nothing open outranks it."""
+        result: dict[str, Condition] = {}
+        for choice in self.choices.values():
+            over = _transitive({option.id: set(option.outranks) for option in choice.options})
+            for option in choice.options:
+                rivals = [self.eligible[f"{choice.id}.{other.id}"] for other in choice.options if option.id in over[other.id]]
+                own = self.eligible[f"{choice.id}.{option.id}"]
+                result[f"{choice.id}.{option.id}"] = All((own, Not(Any_(tuple(rivals))))) if rivals else own
+        return result
+
+
+def _transitive(direct: dict[str, set[str]]) -> dict[str, set[str]]:
+    reached = {name: set(direct[name]) for name in direct}
+    for _ in direct:
+        for name in reached:
+            reached[name] |= {far for near in reached[name] for far in reached.get(near, ())}
+    return reached

@@ -1,0 +1,87 @@
+"""The training unit: what kit it holds, what its own audit found, and who its trainees are (by role code)."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from planner import strict_yaml
+from planner.claims import Entry, Whole, YesNo
+from planner.errors import Fault, PlannerError
+from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import STAGES, Stage
+
+LARGEST_FILE = 200_000
+
+
+class Audit(Entry):
+    """The unit's audited operations: events of the odds model's outcome among so many cases, all operators.
+
+    `case_mix: assumed` says that the rulebook's labelled assumed mix stands in for the unit's own predictors.
+    """
+
+    period: str
+    events: Whole
+    cases: Whole
+    case_mix: str
+
+
+class Trainee(Entry):
+    id: str
+    whole_operations: Whole
+    cleared_for_whole_operations: YesNo
+    weeks_away: Whole = 0
+
+
+class Unit(Entry):
+    """A unit file. `kit` names the equipment it holds by the rulebook's ids; None means that no list was given."""
+
+    unit: str
+    kit: list[str] | None = None
+    audit: Audit | None = None
+    trainees: list[Trainee] = []
+    supervisor_contact: str | None = None
+
+    def stage_of(self, trainee_id: str, rulebook: Rulebook) -> Stage:
+        """The stage of a trainee by whole operations, clearance and time away. Raises PlannerError."""
+        trainee = next((t for t in self.trainees if t.id == trainee_id), None)
+        if trainee is None:
+            known = ", ".join(t.id for t in self.trainees) or "none"
+            raise PlannerError.one(f"no trainee {trainee_id!r} in {self.unit}", hint=f"one of: {known}")
+        if not trainee.cleared_for_whole_operations:
+            return "steps-only"
+        reached: Stage = "steps-only"
+        for stage in rulebook.stages.stages:
+            if trainee.whole_operations >= stage.whole_operations[0]:
+                reached = stage.id
+        down = max([b.stages_down for b in rulebook.stages.breaks if trainee.weeks_away >= b.weeks_at_least], default=0)
+        return STAGES[max(0, STAGES.index(reached) - down)]
+
+
+def read_unit(path: Path, rulebook: Rulebook) -> Unit:
+    """Read and check a unit file against the rulebook. Raises PlannerError with every fault."""
+    document = strict_yaml.read(strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), str(path)), str(path))
+    try:
+        unit = Unit.model_validate(document.data)
+    except ValidationError as error:
+        raise PlannerError(
+            [
+                Fault(document.at(detail["loc"]), f"`{'.'.join(map(str, detail['loc']))}`: {detail['msg']}", hint="see demo_cases/unit.yaml")
+                for detail in error.errors(include_url=False)
+            ]
+        ) from None
+    faults = []
+    known = {item.id for item in rulebook.kit.equipment}
+    for index, item in enumerate(unit.kit or []):
+        if item not in known:
+            faults.append(Fault(document.at(("kit", index)), f"no equipment {item!r} in the rulebook", hint="planner rules check lists the kit"))
+    audit = unit.audit
+    if audit is not None:
+        if audit.case_mix != "assumed":
+            faults.append(Fault(document.at(("audit", "case_mix")), f"{audit.case_mix!r} is not a case mix", "re-centring needs to know whom the events happened to", "case_mix: assumed"))
+        if not 0 <= audit.events <= audit.cases or audit.cases == 0:
+            faults.append(Fault(document.at(("audit", "events")), f"{audit.events} events among {audit.cases} cases cannot be"))
+    if faults:
+        raise PlannerError(faults)
+    return unit

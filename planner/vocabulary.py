@@ -1,0 +1,268 @@
+"""The findings a case may record: kind, unit, ranges, direction of harm, and how a written value is read."""
+
+from __future__ import annotations
+
+import datetime
+import difflib
+import math
+import re
+from functools import cached_property
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from planner.claims import Basis, Entry, Number, When, YesNo, strict_number
+from planner.conditions import NUMBER_TESTS, ConditionError, Value, bind
+
+NOT_RECORDED = ("not-recorded", "")
+REFUSED_WORDS = ("na", "n/a", "nil", "-", "--", "?", "unknown", "nan", "null", "tbc", "nk")
+
+
+class Ordered(Entry):
+    """A choice whose values run from mildest to worst."""
+
+    order: list[str]
+
+
+class Outside(Entry):
+    """A number that is worse the further it lies outside a range."""
+
+    outside: tuple[Number, Number]
+
+
+def _worse(raw: Any) -> Any:
+    return raw if not isinstance(raw, dict) or set(raw) & {"order", "outside"} else {"order": raw}
+
+
+class Finding(Entry):
+    """One thing that can be recorded of an eye or its patient.
+
+    `possible` bounds are inclusive, outside them a value is refused as a slip of the pen; outside `usual` it is
+    kept and queried. `unremarkable` is the value taken when a section was looked through and nothing found.
+    `step` is the instrument's resolution. `asked_when` says when the finding applies at all.
+    """
+
+    id: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
+    label: str
+    section: str
+    kind: Literal["number", "count", "choice", "yes-no", "set", "date", "text"]
+    unit: str | None = None
+    values: dict[str, str] = {}
+    possible: tuple[Number, Number] | None = None
+    usual: tuple[Number, Number] | None = None
+    step: Number | None = None
+    range_basis: Basis | None = None
+    worse: Annotated[Literal["higher", "lower", "yes", "no", "none"] | Ordered | Outside, BeforeValidator(_worse)]
+    unremarkable: str | None = None
+    asked_when: When | None = None
+    essential: YesNo = False
+    measured: str
+    settled_by: str | None = None
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Finding:
+        numeric = self.kind in ("number", "count")
+        if numeric and (self.possible is None or self.range_basis is None):
+            raise ValueError(f"{self.id}: a {self.kind} needs possible and range_basis")
+        if self.kind == "number" and (self.unit is None or self.step is None):
+            raise ValueError(f"{self.id}: a number needs unit and step")
+        if not numeric and (self.possible or self.usual or self.step):
+            raise ValueError(f"{self.id}: only a number or count has possible, usual and step")
+        if (self.kind in ("choice", "set")) != bool(self.values):
+            raise ValueError(f"{self.id}: a choice or set needs values, nothing else has them")
+        if isinstance(self.worse, Ordered) and set(self.worse.order) != set(self.values):
+            raise ValueError(f"{self.id}: worse.order must name every value once: {', '.join(self.values)}")
+        if self.unremarkable is not None:
+            self.read(self.unremarkable)
+        return self
+
+    def read(self, raw: object) -> Value | None:
+        """The typed value of what was written, None when not recorded. Raises ValueError saying what is allowed.
+
+        Sets are lists or `a+b`, `none` is the empty set; dates are YYYY-MM-DD; yes-no takes yes, no, true, false.
+        """
+        if isinstance(raw, str):
+            raw = raw.strip()
+        if raw is None or (isinstance(raw, str) and raw in NOT_RECORDED):
+            return None
+        if isinstance(raw, str) and raw.lower() in REFUSED_WORDS:
+            raise ValueError(f"{raw!r} does not say whether it was looked for; write not-recorded, or {self.allowed}")
+        match self.kind:
+            case "number" | "count":
+                return self._read_number(raw)
+            case "yes-no":
+                if raw in (True, False) and isinstance(raw, bool):
+                    return raw
+                if raw in ("yes", "no", "true", "false"):
+                    return raw in ("yes", "true")
+            case "choice":
+                if raw in self.values:
+                    return str(raw)
+            case "set":
+                return self._read_set(raw)
+            case "date":
+                try:
+                    return datetime.date.fromisoformat(str(raw))
+                except ValueError:
+                    pass
+            case "text":
+                if isinstance(raw, str) and len(raw) <= 200 and raw.isprintable():
+                    return raw
+        raise ValueError(f"{_shown(raw)} is not one of the values it can take: {self.allowed}{self._nearest(raw)}")
+
+    def _nearest(self, raw: object) -> str:
+        near = difflib.get_close_matches(str(raw), self.values, 1, 0.5)
+        return f"; did you mean {near[0]}?" if near else ""
+
+    def _read_number(self, raw: object) -> float:
+        if isinstance(raw, str):
+            if re.fullmatch(r"-?\d+,\d+", raw):
+                raise ValueError(f"{raw!r} has a decimal comma; write it with a point: {raw.replace(',', '.')}")
+            unit = re.fullmatch(r"(-?[\d.]+)\s*[A-Za-z/%²]+.*", raw)
+            if unit:
+                raise ValueError(f"{raw!r} carries a unit; write the number alone, in {self.unit or 'whole counts'}")
+            try:
+                raw = float(strict_number(raw))
+            except ValueError as error:
+                raise ValueError(str(error)) from None
+        if isinstance(raw, bool) or not isinstance(raw, int | float):
+            raise ValueError(f"{_shown(raw)} is not a number; expected {self.allowed}")
+        if not math.isfinite(raw):
+            raise ValueError(f"{raw} is not a measurement; expected {self.allowed}")
+        if self.kind == "count" and raw != int(raw):
+            raise ValueError(f"{raw:g} is not a whole number")
+        assert self.possible is not None
+        low, high = self.possible
+        if not low <= raw <= high:
+            slips = [f"{raw * factor:g}" for factor in (0.1, 0.01, 0.001, 10, 1000) if low <= raw * factor <= high]
+            hint = f"; was {slips[0]} meant?" if slips else ""
+            raise ValueError(f"{raw:g} is outside the possible range, {self.allowed}{hint}")
+        return float(raw)
+
+    def _read_set(self, raw: object) -> frozenset[str]:
+        items = [item.strip() for item in raw.split("+")] if isinstance(raw, str) else raw
+        if items == ["none"] or items == []:
+            return frozenset()
+        if not isinstance(items, list):
+            raise ValueError(f"{_shown(raw)} is not a list; write any of {self.allowed}")
+        for item in items:
+            if item not in self.values:
+                raise ValueError(f"{_shown(item)} is not one of the values it can take: {self.allowed}{self._nearest(item)}")
+        return frozenset(str(item) for item in items)
+
+    @property
+    def allowed(self) -> str:
+        """What may be written, in words."""
+        match self.kind:
+            case "number" | "count":
+                assert self.possible is not None
+                return f"{self.possible[0]:g} to {self.possible[1]:g} {self.unit or ''}".strip()
+            case "yes-no":
+                return "yes or no"
+            case "choice":
+                return ", ".join(self.values)
+            case "set":
+                return f"any of {', '.join(self.values)} (joined with +), or none"
+            case "date":
+                return "a date as YYYY-MM-DD"
+            case "text":
+                return "one line of text, at most 200 characters"
+
+    def shown(self, value: Value | None) -> str:
+        """A value as printed, with its unit: `2.3 mm`, `yes`, `tamsulosin`; `not recorded` when None."""
+        if value is None:
+            return "not recorded"
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        if isinstance(value, frozenset):
+            return ", ".join(self.values[item] for item in self.values if item in value) or "none"
+        if isinstance(value, float):
+            return f"{value:.10g} {self.unit}" if self.unit else f"{value:.10g}"
+        return self.values.get(value, value) if isinstance(value, str) else value.isoformat()
+
+    def written(self, value: Value) -> str:
+        """A value as a case file writes it; `read` takes it back."""
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        if isinstance(value, frozenset):
+            return "+".join(item for item in self.values if item in value) or "none"
+        return f"{value:.10g}" if isinstance(value, float) else str(value)
+
+
+def _shown(raw: object) -> str:
+    text = repr(raw)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+class Pair(Entry):
+    """Findings that cannot stand together, or that stand together oddly.
+
+    Of an odd pair, each finding in `doubt` is read as not recorded, so that the range covers it at its worse.
+    """
+
+    id: str
+    when: When
+    because: str
+    doubt: list[str] = []
+
+
+class Section(Entry):
+    id: str
+    label: str
+
+
+class Vocabulary(Entry):
+    """Every finding a case may hold, by section, with the combinations that are refused or queried."""
+
+    sections: list[Section]
+    findings: list[Finding]
+    impossible_together: list[Pair] = []
+    odd_together: list[Pair] = []
+
+    @cached_property
+    def by_id(self) -> dict[str, Finding]:
+        return {finding.id: finding for finding in self.findings}
+
+    def nearest(self, name: str) -> str | None:
+        near = difflib.get_close_matches(name, self.by_id, 1, 0.6)
+        return near[0] if near else None
+
+    def typed(self, finding_id: str, how: str, raw: object) -> Any:
+        """Type the limit of one comparison; raises ConditionError (used with `conditions.bind`)."""
+        finding = self.by_id.get(finding_id)
+        if finding is None:
+            near = self.nearest(finding_id)
+            raise ConditionError(f"no finding {finding_id!r}" + (f"; did you mean {near}?" if near else ""))
+        if how == "recorded":
+            if raw not in ("yes", "no", True, False):
+                raise ConditionError("recorded takes yes or no")
+            return raw in ("yes", True)
+        if (how in NUMBER_TESTS) != (finding.kind in ("number", "count")) and not (how in NUMBER_TESTS and finding.kind == "date"):
+            raise ConditionError(f"{finding_id} is a {finding.kind}; it cannot be tested with {how}")
+        if (how == "includes") != (finding.kind == "set"):
+            raise ConditionError(f"{finding_id} is a {finding.kind}; {'use includes' if finding.kind == 'set' else 'includes is for sets'}")
+        try:
+            if how in ("is_one_of", "includes"):
+                return frozenset().union(*(self._members(finding, item) for item in (raw if isinstance(raw, list) else [raw])))
+            value = finding.read(raw)
+        except ValueError as error:
+            raise ConditionError(f"{finding_id}: {error}") from None
+        if value is None:
+            raise ConditionError(f"{finding_id}: a limit cannot be empty")
+        return value
+
+    @staticmethod
+    def _members(finding: Finding, raw: object) -> frozenset[Any]:
+        value = finding.read(raw)
+        return value if isinstance(value, frozenset) else frozenset([value])
+
+    def bound(self) -> Vocabulary:
+        """The same vocabulary with every condition typed by itself. Raises ConditionError."""
+        return Vocabulary.model_construct(
+            sections=self.sections,
+            findings=[
+                f if f.asked_when is None else f.model_copy(update={"asked_when": bind(f.asked_when, self.typed)}) for f in self.findings
+            ],
+            impossible_together=[p.model_copy(update={"when": bind(p.when, self.typed)}) for p in self.impossible_together],
+            odd_together=[p.model_copy(update={"when": bind(p.when, self.typed)}) for p in self.odd_together],
+        )
