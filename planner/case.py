@@ -92,13 +92,24 @@ class _Reader:
 
     def case(self, raw: object) -> Case | None:
         if not isinstance(raw, Mapping):
-            self.fault((), "holds no case", "a case is a mapping that starts with `case:`", "planner intake > case.yaml, and fill it in")
+            self.fault(
+                (),
+                "holds no case",
+                "a case is a mapping that starts with `case:`",
+                "planner intake > case.yaml, and fill it in",
+            )
             return None
         for key in raw:
             if key not in HEADINGS:
                 near = difflib.get_close_matches(str(key), HEADINGS, 1)
                 inside = key in self.vocabulary.by_id
-                hint = "put it under `findings:`" if inside else f"did you mean {near[0]}?" if near else f"allowed: {', '.join(HEADINGS)}"
+                hint = (
+                    "put it under `findings:`"
+                    if inside
+                    else f"did you mean {near[0]}?"
+                    if near
+                    else f"allowed: {', '.join(HEADINGS)}"
+                )
                 self.fault((key,), f"unknown heading {str(key)[:60]!r}", hint=hint)
         reference = self.line(raw, "case", required=True)
         eye = self.eye(raw.get("eye"))
@@ -139,7 +150,12 @@ class _Reader:
         value = raw.get(key)
         if value is None or value == "":
             if required:
-                self.fault((key,) if key in raw else (), f"`{key}` is missing", "a plan must name its case", f"{key}: A-101 (the unit's own reference, never a name)")
+                self.fault(
+                    (key,) if key in raw else (),
+                    f"`{key}` is missing",
+                    "a plan must name its case",
+                    f"{key}: A-101 (the unit's own reference, never a name)",
+                )
             return None
         text = str(value).strip()
         if not isinstance(value, str | int) or isinstance(value, bool) or not text.isprintable():
@@ -153,9 +169,19 @@ class _Reader:
         if raw in ("right", "left"):
             return str(raw)
         if raw is None or raw == "":
-            self.fault(("eye",), "the eye is missing", "a plan without a side could be used on the wrong eye", "eye: right, or eye: left")
+            self.fault(
+                ("eye",),
+                "the eye is missing",
+                "a plan without a side could be used on the wrong eye",
+                "eye: right, or eye: left",
+            )
         elif isinstance(raw, list) or str(raw).lower() in ("both", "right+left", "left+right", "bilateral", "ou"):
-            self.fault(("eye",), "both eyes in one case", "each eye is planned for itself", "write two cases with the same `patient:`")
+            self.fault(
+                ("eye",),
+                "both eyes in one case",
+                "each eye is planned for itself",
+                "write two cases with the same `patient:`",
+            )
         else:
             self.fault(("eye",), f"{str(raw)[:40]!r} is not an eye", hint="right or left, in full")
         return None
@@ -178,7 +204,11 @@ class _Reader:
         for index, item in enumerate(items):
             if item and item not in known:
                 near = difflib.get_close_matches(str(item), known, 1)
-                self.fault(("none_found_in", index), f"no section {str(item)[:60]!r}", hint=f"did you mean {near[0]}?" if near else f"one of {', '.join(known)}")
+                self.fault(
+                    ("none_found_in", index),
+                    f"no section {str(item)[:60]!r}",
+                    hint=f"did you mean {near[0]}?" if near else f"one of {', '.join(known)}",
+                )
         return [str(item) for item in items if item in known]
 
     def findings(self, raw: object) -> dict[str, Any]:
@@ -193,7 +223,11 @@ class _Reader:
             path = ("findings", str(name))
             if finding is None:
                 near = self.vocabulary.nearest(str(name))
-                self.fault(path, f"no finding {str(name)[:60]!r}", hint=f"did you mean {near}?" if near else "planner intake lists every finding")
+                self.fault(
+                    path,
+                    f"no finding {str(name)[:60]!r}",
+                    hint=f"did you mean {near}?" if near else "planner intake lists every finding",
+                )
                 continue
             try:
                 typed[finding.id] = finding.read(value)
@@ -213,13 +247,22 @@ class _Reader:
             if conditions.evaluate(pair.when, tested, lambda _: None):
                 names = sorted(conditions.findings_in(pair.when) & set(recorded))
                 shown = ", ".join(f"{name}: {self.vocabulary.by_id[name].written(recorded[name])}" for name in names)
-                self.fault(("findings", names[0]), f"these cannot stand together: {shown}", pair.because, "correct the one that is wrong, or leave it out")
+                self.fault(
+                    ("findings", names[0]),
+                    f"these cannot stand together: {shown}",
+                    pair.because,
+                    "correct the one that is wrong, or leave it out",
+                )
         for pair in self.vocabulary.odd_together:
             if conditions.evaluate(pair.when, tested, lambda _: None):
                 names = sorted(conditions.findings_in(pair.when) & set(recorded))
                 doubt = {name: recorded[name] for name in pair.doubt if name in recorded}
                 doubted |= doubt
-                read = f"; {', '.join(self.vocabulary.by_id[n].label.lower() for n in doubt)} is read as not recorded" if doubt else ""
+                read = (
+                    f"; {', '.join(self.vocabulary.by_id[n].label.lower() for n in doubt)} is read as not recorded"
+                    if doubt
+                    else ""
+                )
                 self.queries.append(Query(names[0], f"{pair.because}{read}"))
         return doubted
 
@@ -228,4 +271,9 @@ class _Reader:
             finding = self.vocabulary.by_id[name]
             if finding.usual and isinstance(value, float) and not finding.usual[0] <= value <= finding.usual[1]:
                 low, high = finding.usual
-                self.queries.append(Query(name, f"{finding.label} {finding.shown(value)} is outside the usual {low:g} to {high:g}: measured again?"))
+                self.queries.append(
+                    Query(
+                        name,
+                        f"{finding.label} {finding.shown(value)} is outside the usual {low:g} to {high:g}: measured again?",
+                    )
+                )

@@ -25,7 +25,9 @@ Value = bool | float | str | frozenset[str] | datetime.date
 
 NUMBER_TESTS = ("less_than", "at_most", "at_least", "more_than")
 LEAF_TESTS = ("is", "is_one_of", "includes", *NUMBER_TESTS, "recorded")
-SHAPES = "finding with one of " + ", ".join(LEAF_TESTS) + "; factor; option; all; any; not; number_of with at_least; always"
+SHAPES = (
+    "finding with one of " + ", ".join(LEAF_TESTS) + "; factor; option; all; any; not; number_of with at_least; always"
+)
 
 
 class ConditionError(ValueError):
@@ -93,7 +95,9 @@ def parse(raw: object) -> Condition:
         _only(keys, {"number_of", "at_least"})
         return NumberOf(_parse_parts(raw["number_of"]), int(str(raw["at_least"])))
     if len(keys) != 1:
-        raise ConditionError(f"a condition needs exactly one of all, any, not, factor, option, finding; got {sorted(keys)}")
+        raise ConditionError(
+            f"a condition needs exactly one of all, any, not, factor, option, finding; got {sorted(keys)}"
+        )
     match next(iter(keys)):
         case "factor":
             return FactorHolds(str(raw["factor"]))
@@ -176,7 +180,7 @@ def bind(condition: Condition, typed: Callable[[str, str, object], Any]) -> Cond
     return rebuild(condition, one)
 
 
-def compare(test: Test, value: Value) -> bool:
+def compare(test: Test, value: Any) -> bool:
     """Whether a recorded value passes a bound test."""
     match test.how:
         case "is":
@@ -184,19 +188,21 @@ def compare(test: Test, value: Value) -> bool:
         case "is_one_of":
             return value in test.limit
         case "includes":
-            return bool(value & test.limit)  # type: ignore[operator]
+            return bool(value & test.limit)
         case "less_than":
-            return bool(value < test.limit)  # type: ignore[operator]
+            return bool(value < test.limit)
         case "at_most":
-            return bool(value <= test.limit)  # type: ignore[operator]
+            return bool(value <= test.limit)
         case "at_least":
-            return bool(value >= test.limit)  # type: ignore[operator]
+            return bool(value >= test.limit)
         case "more_than":
-            return bool(value > test.limit)  # type: ignore[operator]
+            return bool(value > test.limit)
     raise AssertionError(test.how)
 
 
-def evaluate(condition: Condition, tested: Callable[[Test], Truth], named: Callable[[FactorHolds | OptionWins], Truth]) -> Truth:
+def evaluate(
+    condition: Condition, tested: Callable[[Test], Truth], named: Callable[[FactorHolds | OptionWins], Truth]
+) -> Truth:
     """Three-valued truth; `tested` judges one comparison, `named` a reference to a factor or option."""
     match condition:
         case Test():

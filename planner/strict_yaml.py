@@ -45,7 +45,12 @@ def read_bytes(path: Path, largest: int) -> bytes:
     except OSError as error:
         raise PlannerError.one(f"cannot be read: {error.strerror}", str(path)) from None
     if len(content) > largest:
-        raise PlannerError.one(f"is larger than {largest:,} bytes", str(path), "nothing this program reads is that large", "check that it is the right file")
+        raise PlannerError.one(
+            f"is larger than {largest:,} bytes",
+            str(path),
+            "nothing this program reads is that large",
+            "check that it is the right file",
+        )
     return content
 
 
@@ -55,7 +60,12 @@ def decode(content: bytes, name: str) -> str:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
-        raise PlannerError.one("is not UTF-8 text", f"{name}:{line}", "a byte there belongs to another encoding or to no text at all", "save it as UTF-8") from None
+        raise PlannerError.one(
+            "is not UTF-8 text",
+            f"{name}:{line}",
+            "a byte there belongs to another encoding or to no text at all",
+            "save it as UTF-8",
+        ) from None
     if "\0" in text:
         raise PlannerError.one("is not a text file", name, "it holds zero bytes", "check that it is the right file")
     return text
@@ -75,7 +85,12 @@ def read(text: str, name: str) -> Document:
         mark = getattr(error, "problem_mark", None)
         line = mark.line + 1 if mark else 1
         problem = getattr(error, "problem", None) or str(error).splitlines()[0]
-        raise PlannerError.one("is not readable YAML", f"{name}:{line}", problem, "look at that line and the one before it: indentation, a missing colon or quote") from None
+        raise PlannerError.one(
+            "is not readable YAML",
+            f"{name}:{line}",
+            problem,
+            "look at that line and the one before it: indentation, a missing colon or quote",
+        ) from None
     if node is not None:
         document.data = _Walk(document).plain(node, ())
     return document
@@ -100,7 +115,12 @@ class _Walk:
 
     def plain(self, node: Any, place: Place) -> Any:
         if id(node) in self.seen:
-            raise self.refuse(node, "an anchor is used again (`*name`)", "aliases are refused: each entry says its own", "write it out")
+            raise self.refuse(
+                node,
+                "an anchor is used again (`*name`)",
+                "aliases are refused: each entry says its own",
+                "write it out",
+            )
         self.seen.add(id(node))
         self.document.lines[place] = node.start_mark.line + 1
         if not node.tag.startswith(_TEXT_TAG):
@@ -118,7 +138,12 @@ class _Walk:
                 raise self.refuse(key_node, "merge keys (`<<`) are refused", "each entry says its own", "write it out")
             if key in result:
                 first = self.document.lines[(*place, key)]
-                raise self.refuse(key_node, f"the key {key!r} stands twice", f"first on line {first}; one of the two would be lost", "keep one")
+                raise self.refuse(
+                    key_node,
+                    f"the key {key!r} stands twice",
+                    f"first on line {first}; one of the two would be lost",
+                    "keep one",
+                )
             result[key] = self.plain(value_node, (*place, key))
             self.document.lines[(*place, key)] = key_node.start_mark.line + 1
         return result

@@ -67,7 +67,11 @@ def read_unit(path: Path, rulebook: Rulebook) -> Unit:
     except ValidationError as error:
         raise PlannerError(
             [
-                Fault(document.at(detail["loc"]), f"`{'.'.join(map(str, detail['loc']))}`: {detail['msg']}", hint="see demo_cases/unit.yaml")
+                Fault(
+                    document.at(detail["loc"]),
+                    f"`{'.'.join(map(str, detail['loc']))}`: {detail['msg']}",
+                    hint="see demo_cases/unit.yaml",
+                )
                 for detail in error.errors(include_url=False)
             ]
         ) from None
@@ -75,13 +79,28 @@ def read_unit(path: Path, rulebook: Rulebook) -> Unit:
     known = {item.id for item in rulebook.kit.equipment}
     for index, item in enumerate(unit.kit or []):
         if item not in known:
-            faults.append(Fault(document.at(("kit", index)), f"no equipment {item!r} in the rulebook", hint="planner rules check lists the kit"))
+            faults.append(
+                Fault(
+                    document.at(("kit", index)),
+                    f"no equipment {item!r} in the rulebook",
+                    hint="planner rules check lists the kit",
+                )
+            )
     audit = unit.audit
     if audit is not None:
         if audit.case_mix != "assumed":
-            faults.append(Fault(document.at(("audit", "case_mix")), f"{audit.case_mix!r} is not a case mix", "re-centring needs to know whom the events happened to", "case_mix: assumed"))
+            faults.append(
+                Fault(
+                    document.at(("audit", "case_mix")),
+                    f"{audit.case_mix!r} is not a case mix",
+                    "re-centring needs to know whom the events happened to",
+                    "case_mix: assumed",
+                )
+            )
         if not 0 <= audit.events <= audit.cases or audit.cases == 0:
-            faults.append(Fault(document.at(("audit", "events")), f"{audit.events} events among {audit.cases} cases cannot be"))
+            faults.append(
+                Fault(document.at(("audit", "events")), f"{audit.events} events among {audit.cases} cases cannot be")
+            )
     if faults:
         raise PlannerError(faults)
     return unit

@@ -147,7 +147,9 @@ class Finding(Entry):
             raise ValueError(f"{_shown(raw)} is not a list; write any of {self.allowed}")
         for item in items:
             if item not in self.values:
-                raise ValueError(f"{_shown(item)} is not one of the values it can take: {self.allowed}{self._nearest(item)}")
+                raise ValueError(
+                    f"{_shown(item)} is not one of the values it can take: {self.allowed}{self._nearest(item)}"
+                )
         return frozenset(str(item) for item in items)
 
     @property
@@ -237,13 +239,19 @@ class Vocabulary(Entry):
             if raw not in ("yes", "no", True, False):
                 raise ConditionError("recorded takes yes or no")
             return raw in ("yes", True)
-        if (how in NUMBER_TESTS) != (finding.kind in ("number", "count")) and not (how in NUMBER_TESTS and finding.kind == "date"):
+        if (how in NUMBER_TESTS) != (finding.kind in ("number", "count")) and not (
+            how in NUMBER_TESTS and finding.kind == "date"
+        ):
             raise ConditionError(f"{finding_id} is a {finding.kind}; it cannot be tested with {how}")
         if (how == "includes") != (finding.kind == "set"):
-            raise ConditionError(f"{finding_id} is a {finding.kind}; {'use includes' if finding.kind == 'set' else 'includes is for sets'}")
+            raise ConditionError(
+                f"{finding_id} is a {finding.kind}; {'use includes' if finding.kind == 'set' else 'includes is for sets'}"
+            )
         try:
             if how in ("is_one_of", "includes"):
-                return frozenset().union(*(self._members(finding, item) for item in (raw if isinstance(raw, list) else [raw])))
+                return frozenset().union(
+                    *(self._members(finding, item) for item in (raw if isinstance(raw, list) else [raw]))
+                )
             value = finding.read(raw)
         except ValueError as error:
             raise ConditionError(f"{finding_id}: {error}") from None
@@ -261,8 +269,11 @@ class Vocabulary(Entry):
         return Vocabulary.model_construct(
             sections=self.sections,
             findings=[
-                f if f.asked_when is None else f.model_copy(update={"asked_when": bind(f.asked_when, self.typed)}) for f in self.findings
+                f if f.asked_when is None else f.model_copy(update={"asked_when": bind(f.asked_when, self.typed)})
+                for f in self.findings
             ],
-            impossible_together=[p.model_copy(update={"when": bind(p.when, self.typed)}) for p in self.impossible_together],
+            impossible_together=[
+                p.model_copy(update={"when": bind(p.when, self.typed)}) for p in self.impossible_together
+            ],
             odd_together=[p.model_copy(update={"when": bind(p.when, self.typed)}) for p in self.odd_together],
         )

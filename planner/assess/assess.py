@@ -69,9 +69,11 @@ class Assessor:
         high = self.completions.extreme(values, objective, highest=True)
         if low is None or high is None:
             raise PlannerError.one(
-                "no eye can be like this", "findings", "every way the missing findings could turn out meets an impossible pair",
+                "no eye can be like this",
+                "findings",
+                "every way the missing findings could turn out meets an impossible pair",
                 "look again at what is recorded",
-            )  # fmt: skip
+            )
         return low, high
 
     def range(self, values: Values, objective: Objective) -> Range:
@@ -98,7 +100,10 @@ class Assessor:
         at = self.objectives.places
         points, log_odds = bounds[at["points"]][1], bounds[at["log-odds"]][1]
         floor, rise = int(bounds[at["floor"]][1]), int(bounds[at["raise"]][1])
-        by_points, by_probability = self.objectives.points_band(points), self.objectives.probability_band(log_odds)
+        by_points, by_probability = (
+            self.objectives.band(points, self.objectives.points_bands),
+            self.objectives.band(log_odds, self.objectives.logit_bands),
+        )
         base = max(by_points, by_probability, floor, 1)
 
         def perhaps(name: str) -> str:
@@ -118,7 +123,9 @@ class Assessor:
         if by_probability == base and base > 1:
             baseline = rulebook.odds.baseline.probability
             share = probability_of(logit(baseline) + log_odds)
-            reasons.append(f"a consultant's probability of {share:.2g} at the published baseline: the band of tier {base}")
+            reasons.append(
+                f"a consultant's probability of {share:.2g} at the published baseline: the band of tier {base}"
+            )
         for raised in rulebook.interactions.raises:
             name = f"raise:{raised.id}"
             if rise and then[place[name]]:
@@ -138,7 +145,7 @@ class Assessor:
         return tuple(shown)
 
     def _readiness(self, case: Case, values: Values, truths: Truths) -> Readiness:
-        rest = self.compiled.rest(values, truths)
+        rest = self.compiled.rest(values, truths, self.compiled.options(values, truths))
         reasons: list[SettleReason] = []
         covered: set[str] = set()
         vocabulary = self.rulebook.vocabulary
@@ -151,38 +158,56 @@ class Assessor:
             elif truth is None and not settle.only_when_certain and self._may(values, f"settle:{settle.id}"):
                 blank = [n for n in reached if n not in case.in_force]
                 names = ", ".join(lower_first(vocabulary.by_id[n].label) for n in blank)
-                reasons.append(SettleReason(settle.id, f"{self.rulebook.readiness.not_recorded}: {names} ({settle.because})", settle.settled_by, False))
+                reasons.append(
+                    SettleReason(
+                        settle.id,
+                        f"{self.rulebook.readiness.not_recorded}: {names} ({settle.because})",
+                        settle.settled_by,
+                        False,
+                    )
+                )
                 covered.update(blank)
         for finding in vocabulary.findings:
-            if finding.essential and finding.id not in covered and self._open(case, values, finding.id):
+            if finding.essential and finding.id not in covered and self.is_open(case, values, finding.id):
                 because = f"{self.rulebook.readiness.not_recorded}: {lower_first(finding.label)}"
-                reasons.append(SettleReason(f"not-recorded-{finding.id.replace('_', '-')}", because, finding.settled_by or finding.measured, False))
+                reasons.append(
+                    SettleReason(
+                        f"not-recorded-{finding.id.replace('_', '-')}",
+                        because,
+                        finding.settled_by or finding.measured,
+                        False,
+                    )
+                )
         return Readiness("settle-first" if reasons else "ready", tuple(reasons))
 
     def _may(self, values: Values, name: str) -> bool:
         found = self.completions.extreme(values, self.objectives.holds(name), highest=True)
         return found is not None and found.value > 0
 
-    def _open(self, case: Case, values: Values, name: str) -> bool:
+    def is_open(self, case: Case, values: Values, name: str) -> bool:
         """Not recorded (or doubted), and asked in this eye as far as is known."""
         place = self.compiled.index[name]
         asked = self.compiled.asked_tests
         return name not in case.in_force and not (place in asked and asked[place](values) is False)
 
-    def _missing(self, case: Case, values: Values, tier: TierResult, settling: Settling) -> tuple[tuple[MissingFinding, ...], tuple[str, ...]]:
+    def _missing(
+        self, case: Case, values: Values, tier: TierResult, settling: Settling
+    ) -> tuple[tuple[MissingFinding, ...], tuple[str, ...]]:
         findings = self.rulebook.vocabulary.findings
         open_tier = tier.least != tier.most
         alone = settling.alone() if open_tier else []
         smallest = settling.smallest() if open_tier and not alone else ()
         ranked = []
         for place, finding in enumerate(findings):
-            if not self._open(case, values, finding.id):
+            if not self.is_open(case, values, finding.id):
                 continue
             relevant = open_tier and place in settling.candidates
             if not relevant and not finding.essential:
                 continue
             off, demands = settling.worth(place, tier.working) if relevant else (0.0, 0.0)
-            if relevant and not (off or demands > tier.least or place in alone or place in smallest or finding.essential):
+            if relevant and not (
+                off or demands > tier.least or place in alone or place in smallest or finding.essential
+            ):
                 relevant_text = f"may move the tier within {tier.least} to {tier.most}"
             elif place in alone:
                 relevant_text = "settles the tier alone"
@@ -197,7 +222,12 @@ class Assessor:
                 relevant_text = "readiness: it must be known before theatre"
             order = (place not in alone, place not in smallest, -off, -demands, not finding.essential, place)
             ranked.append(
-                (order, MissingFinding(finding.id, finding.label, relevant_text, place in alone, finding.essential, finding.settled_by))
+                (
+                    order,
+                    MissingFinding(
+                        finding.id, finding.label, relevant_text, place in alone, finding.essential, finding.settled_by
+                    ),
+                )
             )
         ranked.sort(key=lambda pair: pair[0])
         return tuple(entry for _, entry in ranked), tuple(findings[place].id for place in smallest)
@@ -212,9 +242,18 @@ class Assessor:
             better = case.with_finding(lever.finding, finding.read(lever.to))
             tier = self.working_tier(better)
             if tier < working:
-                levers.append(Lever(lever.finding, finding.label, finding.shown(finding.read(lever.to)), lever.how, tier, factor.id, lever.basis.words))
+                levers.append(
+                    Lever(
+                        lever.finding,
+                        finding.label,
+                        finding.shown(finding.read(lever.to)),
+                        lever.how,
+                        tier,
+                        factor.id,
+                        lever.basis.words,
+                    )
+                )
         return tuple(levers)
-
 
 
 _made: dict[int, Assessor] = {}

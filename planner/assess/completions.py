@@ -14,7 +14,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from planner.assess.compiled import Bounds, Compiled, Truths, Values, harm
+from planner.assess.cells import harm
+from planner.assess.compiled import Bounds, Compiled, Truths, Values
 from planner.conditions import findings_in
 
 NODES_AT_MOST = 20_000
@@ -113,7 +114,9 @@ class Completions:
                 child_truths, child_bounds = core(child)
                 if any(child_truths[place] for place in self.pair_places):
                     continue
-                heapq.heappush(heap, (sign * bounds_of(child, child_truths, child_bounds)[end], next(order), child, child_truths))
+                heapq.heappush(
+                    heap, (sign * bounds_of(child, child_truths, child_bounds)[end], next(order), child, child_truths)
+                )
         return best
 
     def complete(self, values: Values, objective: Objective, highest: bool, scope: tuple[int, ...]) -> Values:
@@ -144,7 +147,14 @@ class Completions:
         return favoured
 
     def _split(
-        self, node: Values, truths: Truths, guessed: Truths, objective: Objective, highest: bool, scope: tuple[int, ...], allowed: bool
+        self,
+        node: Values,
+        truths: Truths,
+        guessed: Truths,
+        objective: Objective,
+        highest: bool,
+        scope: tuple[int, ...],
+        allowed: bool,
     ) -> int | None:
         """A missing finding to split on: one behind a forbidden pair, or behind a hope that the guess let down."""
         place, depends = self.compiled.place, self.compiled.depends
@@ -154,7 +164,11 @@ class Completions:
                     return found
         hoped = highest
         for name in objective.names:
-            if truths[place[name]] is None and guessed[place[name]] is not hoped and (found := self._missing(node, depends[name])) is not None:
+            if (
+                truths[place[name]] is None
+                and guessed[place[name]] is not hoped
+                and (found := self._missing(node, depends[name])) is not None
+            ):
                 return found
         return self._missing(node, frozenset(scope))
 

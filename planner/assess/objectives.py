@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from planner.assess.compiled import Bounds, Compiled, Truths, Values
 from planner.assess.completions import Objective
@@ -16,11 +17,11 @@ class Objectives:
         rulebook = compiled.rulebook
         place = {name: n for n, name in enumerate(compiled.total_names)}
         self.places = place
-        members = {total: tuple(compiled.core_names[p] for group in groups for p, _ in group) for total, groups in compiled.totals.items()}
-        self.totals = {
-            total: Objective(total, compiled.depends[total], members[total], lambda values, truths, bounds, n=n: bounds[n])  # type: ignore[misc]
-            for total, n in place.items()
+        members = {
+            total: tuple(compiled.core_names[p] for group in groups for p, _ in group)
+            for total, groups in compiled.totals.items()
         }
+        self.totals = {total: self._total(total, n, members[total]) for total, n in place.items()}
         points_bands = [(band.at_least, band.tier) for band in rulebook.tiers.points_bands]
         baseline = rulebook.odds.baseline.probability
         consultant = next(o for o in rulebook.odds.operators if o.id == "consultant").odds_ratio
@@ -33,7 +34,7 @@ class Objectives:
         ]
         p, o, f, r = place["points"], place["log-odds"], place["floor"], place["raise"]
 
-        def band(value: float, bands: list[tuple[float, int]]) -> int:
+        def band(value: float, bands: Sequence[tuple[float, int]]) -> int:
             return max([tier for limit, tier in bands if value >= limit], default=1)
 
         def tier(points: float, log_odds: float, floor: float, rise: float) -> int:
@@ -44,19 +45,28 @@ class Objectives:
             high = tier(bounds[p][1], bounds[o][1], bounds[f][1], bounds[r][1])
             return low, high
 
-        self.points_band = lambda value: band(value, points_bands)
-        self.probability_band = lambda log_odds: band(log_odds, logit_bands)
+        self.points_bands, self.logit_bands, self.band = points_bands, logit_bands, band
         names = tuple(dict.fromkeys((*members["floor"], *members["raise"], *members["points"], *members["log-odds"])))
         findings = frozenset().union(*(compiled.depends[total] for total in ("points", "log-odds", "floor", "raise")))
         self.tier = Objective("tier", findings, names, tier_bounds)
 
+    def _total(self, total: str, n: int, names: tuple[str, ...]) -> Objective:
+        def bounds_of(_: Values, __: Truths, bounds: Bounds) -> tuple[float, float]:
+            return bounds[n]
+
+        return Objective(total, self.compiled.depends[total], names, bounds_of)
+
     def holds(self, name: str) -> Objective:
         """Whether a named condition holds in the end, as 0 or 1."""
-        core, place = self.compiled.place, self.compiled.rest_place
-        rest = self.compiled.rest
+        made = self.compiled
 
         def bounds(values: Values, truths: Truths, _: Bounds) -> tuple[float, float]:
-            truth = truths[core[name]] if name in core else rest(values, truths)[place[name]]
+            if name in made.place:
+                truth = truths[made.place[name]]
+            elif name in made.option_place:
+                truth = made.options(values, truths)[made.option_place[name]]
+            else:
+                truth = made.rest(values, truths, made.options(values, truths))[made.rest_place[name]]
             return (1.0, 1.0) if truth else (0.0, 0.0) if truth is False else (0.0, 1.0)
 
-        return Objective(name, self.compiled.depends[name], (), bounds)
+        return Objective(name, made.depends[name], (), bounds)

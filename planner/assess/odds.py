@@ -28,11 +28,14 @@ def probability(compiled: Compiled, truths: Truths, log_odds: Range, audit: Audi
     model = compiled.rulebook.odds
     recentred = recentre(model, audit) if audit is not None else None
     base = logit(recentred.baseline if recentred else model.baseline.probability)
-    by_operator = {}
+    by_operator: dict[str, OperatorProbability] = {}
     for operator in model.operators:
         own = base + math.log(operator.odds_ratio)
         by_operator[operator.id] = OperatorProbability(
-            operator.id, operator.published_grade, probability_of(own + log_odds.least), probability_of(own + log_odds.most)
+            operator.id,
+            operator.published_grade,
+            probability_of(own + log_odds.least),
+            probability_of(own + log_odds.most),
         )
     not_counted = []
     for blind in model.blind_to:
@@ -42,9 +45,16 @@ def probability(compiled: Compiled, truths: Truths, log_odds: Range, audit: Audi
             rates = tuple(f"{rate.text} ({rate.basis.words})" for rate in factor.published_rates)
             not_counted.append(NotCounted(factor.id, factor.label, truth is True, rates))
     return Probability(
-        model.id, model.authors, model.outcome, model.population, recentred.baseline if recentred else model.baseline.probability,
-        by_operator, tuple(not_counted), recentred, tuple(model.limits),
-    )  # fmt: skip
+        model.id,
+        model.authors,
+        model.outcome,
+        model.population,
+        recentred.baseline if recentred else model.baseline.probability,
+        by_operator,
+        tuple(not_counted),
+        recentred,
+        tuple(model.limits),
+    )
 
 
 def recentre(model: OddsModel, audit: Audit) -> Recentred:
@@ -59,7 +69,9 @@ def recentre(model: OddsModel, audit: Audit) -> Recentred:
     target = probability_of(weight * own + (1 - weight) * published)
     anchor = baseline_for_rate(model, model.baseline.overall_rate)
     # The published baseline and the assumed mix need not agree exactly; only the shift between rates is taken over.
-    baseline = probability_of(logit(model.baseline.probability) + logit(baseline_for_rate(model, target)) - logit(anchor))
+    baseline = probability_of(
+        logit(model.baseline.probability) + logit(baseline_for_rate(model, target)) - logit(anchor)
+    )
     note = (
         f"re-centred on this unit's audit, {audit.events} events in {audit.cases} cases ({audit.period}), weight {weight:.0%}, "
         "over an assumed case mix; the tier keeps the published baseline"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from planner.assess.assessment import FactorState
+from planner.assess.assessment import FactorState, State
 from planner.assess.compiled import Compiled, Truths, Values
 from planner.case import Case
 from planner.conditions import Condition, FactorHolds, Test, findings_in, walk
@@ -35,22 +35,31 @@ class Tracer:
     def factors(self, case: Case, values: Values, truths: Truths) -> tuple[FactorState, ...]:
         """Every factor with its state, in the order of the rulebook."""
         inapplicable = {
-            name for place, name in ((p, self.rulebook.vocabulary.findings[p].id) for p in self.compiled.asked_tests)
+            name
+            for place, name in ((p, self.rulebook.vocabulary.findings[p].id) for p in self.compiled.asked_tests)
             if values[place] is None and self.compiled.asked_tests[place](values) is False
-        }  # fmt: skip
+        }
         counted = self._counted(truths)
         result = []
         for factor in self.rulebook.factors.values():
             truth = truths[self.compiled.place[f"factor:{factor.id}"]]
-            points = factor.points if truth and counted.get(factor.counts_once_with or "", factor.id) == factor.id else 0
+            points = (
+                factor.points if truth and counted.get(factor.counts_once_with or "", factor.id) == factor.id else 0
+            )
             state, because = self._state(factor, truth, case, inapplicable)
             result.append(
                 FactorState(
-                    factor.id, factor.label, state, because, points, 0 if truth is False else factor.points,
-                    fill(factor.harm, case, self.rulebook.vocabulary), factor.floor.tier if factor.floor else None,
+                    factor.id,
+                    factor.label,
+                    state,
+                    because,
+                    points,
+                    0 if truth is False else factor.points,
+                    fill(factor.harm, case, self.rulebook.vocabulary),
+                    factor.floor.tier if factor.floor else None,
                     (factor.points_basis or factor.limits_basis).words,
                     tuple(rate.text for rate in factor.published_rates),
-                )  # fmt: skip
+                )
             )
         return tuple(result)
 
@@ -63,18 +72,22 @@ class Tracer:
                 heaviest[group] = max(holding, key=lambda f: f.points).id
         return heaviest
 
-    def _state(self, factor: Factor, truth: bool | None, case: Case, inapplicable: set[str]) -> tuple[str, str]:  # type: ignore[return]
+    def _state(self, factor: Factor, truth: bool | None, case: Case, inapplicable: set[str]) -> tuple[State, str]:
         vocabulary, found = self.rulebook.vocabulary, case.in_force
         if truth is True:
             return "holds", fill(factor.because, case, vocabulary)
         if truth is None:
-            missing = [vocabulary.by_id[n].label for n in self.reached[factor.id] if n not in found and n not in inapplicable]
+            missing = [
+                vocabulary.by_id[n].label for n in self.reached[factor.id] if n not in found and n not in inapplicable
+            ]
             return "unknown", "not recorded: " + ", ".join(lower_first(label) for label in missing)
         blank = [name for name in self.direct[factor.id] if name not in found]
         if blank and all(name in inapplicable for name in blank):
             return "not-applicable", f"{lower_first(vocabulary.by_id[blank[0]].label)} is not asked in this eye"
         recorded = [
-            f"{lower_first(vocabulary.by_id[n].label)} {vocabulary.by_id[n].shown(found[n])}" for n in self.reached[factor.id] if n in found
+            f"{lower_first(vocabulary.by_id[n].label)} {vocabulary.by_id[n].shown(found[n])}"
+            for n in self.reached[factor.id]
+            if n in found
         ]
         return "does-not-hold", f"{', '.join(recorded)}; it needs {self.needs[factor.id]}"
 

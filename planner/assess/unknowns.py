@@ -20,7 +20,9 @@ class Settling:
         self.candidates = [
             place
             for place in completions.scope(tier)
-            if values[place] is None and compiled.cells[place] and not (place in asked and asked[place](values) is False)
+            if values[place] is None
+            and compiled.cells[place]
+            and not (place in asked and asked[place](values) is False)
         ]
 
     def alone(self) -> list[int]:
@@ -91,10 +93,20 @@ class Settling:
     def worth(self, place: int, working: float) -> tuple[float, float]:
         """How decisive one finding is: (tiers it could take off the working tier, tiers it alone could demand)."""
         mildest = min(
-            (found.value for cell in self.compiled.cells[place] if (found := self._with(place, cell, highest=True)) is not None), default=working
+            (
+                found.value
+                for cell in self.compiled.cells[place]
+                if (found := self._with(place, cell, highest=True)) is not None
+            ),
+            default=working,
         )
         gravest = max(
-            (found.value for cell in self.compiled.cells[place] if (found := self._with(place, cell, highest=False)) is not None), default=0.0
+            (
+                found.value
+                for cell in self.compiled.cells[place]
+                if (found := self._with(place, cell, highest=False)) is not None
+            ),
+            default=0.0,
         )
         return working - mildest, gravest
 
@@ -118,7 +130,7 @@ def _hitting(sets: list[frozenset[int]], size: int) -> tuple[int, ...] | None:
         return ()
     if size == 0:
         return None
-    for item in sorted(min(sets, key=len)):
+    for item in sorted(sorted(sets, key=lambda s: len(s))[0]):
         found = _hitting([s for s in sets if item not in s], size - 1)
         if found is not None:
             return (item, *found)

@@ -9,7 +9,7 @@ import hashlib
 from collections.abc import Callable, Iterable
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
@@ -46,7 +46,9 @@ LISTS: dict[str, tuple[str, type[Entry]]] = {
     "drills": ("drills", plan_shapes.Drill),
     "cautions.yaml": ("cautions", plan_shapes.Caution),
 }
-Shape = TypeVar("Shape", bound=Entry)
+
+
+_adapter = lru_cache(maxsize=None)(TypeAdapter)
 
 
 class _Reader:
@@ -85,13 +87,13 @@ class _Reader:
 
     def shaped(self, shape: Any, data: Any, document: strict_yaml.Document, place: strict_yaml.Place) -> Any:
         try:
-            return TypeAdapter(shape).validate_python(data) if not isinstance(shape, type) else shape.model_validate(data)
+            return _adapter(shape).validate_python(data)
         except ValidationError as error:
             for detail in error.errors(include_url=False):
                 self.faults.append(_fault(detail, shape, document, place))
             return None
 
-    def single(self, name: str, shape: type[Shape]) -> Shape | None:
+    def single(self, name: str, shape: type[Entry]) -> Any:
         document = self.document(self.folder / name)
         if document is None:
             return None
@@ -100,28 +102,43 @@ class _Reader:
             for index, item in enumerate(items if isinstance(items, list) else []):
                 if isinstance(item, dict) and isinstance(item.get("id"), str):
                     self.lines[(key, item["id"])] = document.at((key, index))
-        return entry  # type: ignore[no-any-return]
+        return entry
 
-    def listed(self, name: str, key: str, shape: type[Shape]) -> list[Shape]:
-        entries: dict[str, Shape] = {}
+    def listed(self, name: str, key: str, shape: type[Entry]) -> list[Any]:
+        entries: dict[str, Any] = {}
         for path in self.files(name):
             document = self.document(path)
             if document is None:
                 continue
             for extra in [k for k in document.data if k != key]:
-                self.faults.append(Fault(document.at((extra,)), f"unknown key {extra!r}", hint=f"this file holds only `{key}:`"))
+                self.faults.append(
+                    Fault(document.at((extra,)), f"unknown key {extra!r}", hint=f"this file holds only `{key}:`")
+                )
             items = document.data.get(key)
             if not isinstance(items, list):
-                self.faults.append(Fault(document.at(()), f"`{key}:` must be a list", hint=f"start the file with `{key}:` and `- id: ...` lines"))
+                self.faults.append(
+                    Fault(
+                        document.at(()),
+                        f"`{key}:` must be a list",
+                        hint=f"start the file with `{key}:` and `- id: ...` lines",
+                    )
+                )
                 continue
             for index, item in enumerate(items):
                 place = (key, index)
                 entry = self.shaped(shape, item, document, place)
                 if entry is None:
                     continue
-                where, name_ = document.at(place), entry.id  # type: ignore[attr-defined]
+                where, name_ = document.at(place), entry.id
                 if name_ in entries:
-                    self.faults.append(Fault(where, f"the id {name_!r} stands twice", f"first at {self.lines[(key, name_)]}", "ids are unique and never reused"))
+                    self.faults.append(
+                        Fault(
+                            where,
+                            f"the id {name_!r} stands twice",
+                            f"first at {self.lines[(key, name_)]}",
+                            "ids are unique and never reused",
+                        )
+                    )
                 entries[name_] = entry
                 self.lines[(key, name_)] = where
         return list(entries.values())
@@ -141,7 +158,14 @@ class _Reader:
             if model is not None:
                 self.lines[("models", model.id)] = document.at(())
         if len(odds) > 1:
-            self.faults.append(Fault(self.lines[("models", odds[1].id)], "a second odds model", "published odds are never mixed", "keep one"))
+            self.faults.append(
+                Fault(
+                    self.lines[("models", odds[1].id)],
+                    "a second odds model",
+                    "published odds are never mixed",
+                    "keep one",
+                )
+            )
         return (odds[0] if odds else None), sorted(scores, key=lambda score: score.id)
 
 
@@ -155,7 +179,11 @@ def _fault(detail: Any, shape: Any, document: strict_yaml.Document, place: stric
             return Fault(where, f"unknown key {loc[-1]!r}", hint=f"allowed here: {allowed}")
         case "missing":
             what = f"`{dotted}` is missing"
-            return Fault(document.at((*place, *loc[:-1])), what, "a claim without its basis does not load" if "basis" in str(loc[-1]) else "")
+            return Fault(
+                document.at((*place, *loc[:-1])),
+                what,
+                "a claim without its basis does not load" if "basis" in str(loc[-1]) else "",
+            )
     message = detail["msg"].removeprefix("Value error, ")
     return Fault(where, f"`{dotted}`: {message}" if dotted else message)
 
@@ -198,7 +226,7 @@ def load(folder: Path) -> Rulebook:
     """Load the rulebook in `folder`. Raises PlannerError with every fault of the first stage that has any."""
     reader = _Reader(folder)
     singles = {name: reader.single(name, shape) for name, shape in SINGLE.items()}
-    lists = {key: reader.listed(name, key, shape) for name, (key, shape) in LISTS.items()}
+    lists: dict[str, list[Any]] = {key: reader.listed(name, key, shape) for name, (key, shape) in LISTS.items()}
     odds, scores = reader.models()
     if odds is None and not reader.faults:
         reader.faults.append(Fault(str(folder / "models"), "has no odds model"))

@@ -104,7 +104,9 @@ class Rule(Entry):
         if len(self.of) != 1:
             raise ValueError(f"{self.id}: `of` names exactly one option, kit, drug or step")
         if self.force == "withhold" and not (self.instead and self.hazard):
-            raise ValueError(f"{self.id}: a withhold says what to do instead, and the hazard the withheld thing was for")
+            raise ValueError(
+                f"{self.id}: a withhold says what to do instead, and the hazard the withheld thing was for"
+            )
         return self
 
 

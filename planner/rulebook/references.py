@@ -21,14 +21,23 @@ def dangling(rulebook: Rulebook) -> list[Fault]:
 def entries(rulebook: Rulebook) -> Iterator[tuple[str, Any]]:
     """Each top entry with the `file:line` it stands at."""
     groups: list[tuple[str, Iterable[Any]]] = [
-        ("factors", rulebook.factors.values()), ("choices", rulebook.choices.values()), ("drills", rulebook.drills.values()),
-        ("cautions", rulebook.cautions.values()), ("steps", rulebook.steps), ("models", [rulebook.odds, *rulebook.scores]),
-        ("raises", rulebook.interactions.raises), ("rules", rulebook.interactions.rules),
-        ("settle", rulebook.readiness.settle), ("equipment", rulebook.kit.equipment), ("drugs", rulebook.kit.drugs),
-        ("findings", rulebook.vocabulary.findings), ("overrides", rulebook.supervision.overrides),
-        ("impossible_together", rulebook.vocabulary.impossible_together), ("odd_together", rulebook.vocabulary.odd_together),
+        ("factors", rulebook.factors.values()),
+        ("choices", rulebook.choices.values()),
+        ("drills", rulebook.drills.values()),
+        ("cautions", rulebook.cautions.values()),
+        ("steps", rulebook.steps),
+        ("models", [rulebook.odds, *rulebook.scores]),
+        ("raises", rulebook.interactions.raises),
+        ("rules", rulebook.interactions.rules),
+        ("settle", rulebook.readiness.settle),
+        ("equipment", rulebook.kit.equipment),
+        ("drugs", rulebook.kit.drugs),
+        ("findings", rulebook.vocabulary.findings),
+        ("overrides", rulebook.supervision.overrides),
+        ("impossible_together", rulebook.vocabulary.impossible_together),
+        ("odd_together", rulebook.vocabulary.odd_together),
         ("sulcus_tables", rulebook.lens.sulcus_tables),
-    ]  # fmt: skip
+    ]
     for key, group in groups:
         for entry in group:
             yield rulebook.lines.get((key, entry.id), key), entry
@@ -56,10 +65,14 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
     options = {f"{choice.id}.{option.id}" for choice in rulebook.choices.values() for option in choice.options}
     steps = {step.id for step in rulebook.steps}
 
-    def missing(where: str, kind: str, names: Iterable[str], known: Iterable[str]) -> Iterator[Fault]:
+    def missing(where: str, kind: str, names: Iterable[str], known: Any) -> Iterator[Fault]:
         known = set(known)
         for name in sorted(set(names) - known):
-            yield Fault(where, f"no {kind} {name!r}", hint=f"one of: {', '.join(sorted(known)[:12])}{' ...' if len(known) > 12 else ''}")
+            yield Fault(
+                where,
+                f"no {kind} {name!r}",
+                hint=f"one of: {', '.join(sorted(known)[:12])}{' ...' if len(known) > 12 else ''}",
+            )
 
     for where, entry in entries(rulebook):
         for part in parts(entry):
@@ -94,14 +107,18 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
             yield from missing(where, "equipment", entry.kit, equipment)
         if name == "Rule":
             kind, target = next(iter(entry.of.items()))
-            yield from missing(where, kind, [target], {"option": options, "kit": equipment, "drug": drugs, "step": steps}[kind])
+            yield from missing(
+                where, kind, [target], {"option": options, "kit": equipment, "drug": drugs, "step": steps}[kind]
+            )
         if name == "OddsModel":
             yield from missing(where, "factor", [blind.factor for blind in entry.blind_to], rulebook.factors)
             yield from missing(where, "source", [entry.source], rulebook.sources)
         if name == "PointScore":
             yield from missing(where, "source", [entry.source], rulebook.sources)
         if name == "Finding":
-            yield from missing(where, "section", [entry.section], [section.id for section in rulebook.vocabulary.sections])
+            yield from missing(
+                where, "section", [entry.section], [section.id for section in rulebook.vocabulary.sections]
+            )
         if name == "Pair":
             yield from missing(where, "finding", entry.doubt, findings)
     yield from missing("kit.yaml:1", "equipment", rulebook.kit.always, equipment)
@@ -111,11 +128,18 @@ def _cycles(rulebook: Rulebook) -> Iterator[Fault]:
     factors = {factor.id: factors_in(factor.when) for factor in rulebook.factors.values()}
     asked = {f.id: findings_in(f.asked_when) for f in rulebook.vocabulary.findings if f.asked_when is not None}
     graphs = [("factors", "factor rests on itself", factors), ("findings", "asked_when rests on itself", asked)]
-    graphs += [("choices", "outranks runs in a ring", {o.id: set(o.outranks) for o in c.options}) for c in rulebook.choices.values()]
+    graphs += [
+        ("choices", "outranks runs in a ring", {o.id: set(o.outranks) for o in c.options})
+        for c in rulebook.choices.values()
+    ]
     for key, what, graph in graphs:
         ring = _ring(graph)
         if ring:
-            yield Fault(rulebook.lines.get((key, ring[0]), key), f"a {what}: {' -> '.join(ring)}", hint="break the ring at one of these")
+            yield Fault(
+                rulebook.lines.get((key, ring[0]), key),
+                f"a {what}: {' -> '.join(ring)}",
+                hint="break the ring at one of these",
+            )
 
 
 def _ring(graph: dict[str, set[str]]) -> list[str]:
@@ -143,7 +167,11 @@ def _ring(graph: dict[str, set[str]]) -> list[str]:
 def _tables(rulebook: Rulebook) -> Iterator[Fault]:
     """Tables that must be complete: bands start at the bottom, tier x stage has every cell."""
     bands = rulebook.tiers.points_bands
-    if [band.tier for band in bands] != [1, 2, 3, 4] or bands[0].at_least != 0 or sorted(bands, key=lambda b: b.at_least) != bands:
+    if (
+        [band.tier for band in bands] != [1, 2, 3, 4]
+        or bands[0].at_least != 0
+        or sorted(bands, key=lambda b: b.at_least) != bands
+    ):
         yield Fault("tiers.yaml:1", "points_bands must run from tier 1 at 0 points to tier 4, rising")
     for tier in (1, 2, 3, 4):
         for stage in STAGES:

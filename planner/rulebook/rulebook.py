@@ -19,7 +19,16 @@ from planner.rulebook.plan_shapes import (
     Step,
     Theatre,
 )
-from planner.rulebook.shapes import Factor, OddsModel, PointScore, RulebookHeader, Source, Stages, Supervision, Tiers
+from planner.rulebook.shapes import (
+    Factor,
+    OddsModel,
+    PointScore,
+    RulebookHeader,
+    Source,
+    Stages,
+    Supervision,
+    Tiers,
+)
 from planner.vocabulary import Vocabulary
 
 
@@ -81,7 +90,9 @@ class Rulebook:
         for choice in self.choices.values():
             over = _transitive({option.id: set(option.outranks) for option in choice.options})
             for option in choice.options:
-                rivals = [self.eligible[f"{choice.id}.{other.id}"] for other in choice.options if option.id in over[other.id]]
+                rivals = [
+                    self.eligible[f"{choice.id}.{other.id}"] for other in choice.options if option.id in over[other.id]
+                ]
                 own = self.eligible[f"{choice.id}.{option.id}"]
                 result[f"{choice.id}.{option.id}"] = All((own, Not(Any_(tuple(rivals))))) if rivals else own
         return result

@@ -10,7 +10,7 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import Field, model_validator
 
-from planner.claims import Basis, Day, Entry, Number, When, Whole, YesNo
+from planner.claims import Basis, Day, Entry, Number, When, Whole
 
 Slug = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=70)]
 Tier = Annotated[Whole, Field(ge=1, le=4)]
@@ -18,9 +18,22 @@ Mode = Literal["on-site", "in-theatre", "scrubbed", "consultant-operates", "cons
 By = Literal["trainer", "consultant"]
 Stage = Literal["steps-only", "early", "middle", "late", "independent"]
 StepId = Literal[
-    "anaesthesia", "antisepsis-and-drape", "incisions", "dye", "ovd", "pupil", "capsule-opening", "hydro", "nucleus",
-    "fragment-removal", "cortex", "lens", "ovd-removal", "wounds-and-pressure", "after",
-]  # fmt: skip
+    "anaesthesia",
+    "antisepsis-and-drape",
+    "incisions",
+    "dye",
+    "ovd",
+    "pupil",
+    "capsule-opening",
+    "hydro",
+    "nucleus",
+    "fragment-removal",
+    "cortex",
+    "lens",
+    "ovd-removal",
+    "wounds-and-pressure",
+    "after",
+]
 MODES: tuple[Mode, ...] = get_args(Mode)
 STAGES: tuple[Stage, ...] = get_args(Stage)
 STEP_IDS: tuple[StepId, ...] = get_args(StepId)

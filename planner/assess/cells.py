@@ -1,0 +1,69 @@
+"""The fewest values of a finding that show everything the rulebook can tell apart, and how bad each one is."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable
+from typing import Any
+
+from planner.conditions import Test, compare
+from planner.vocabulary import Finding, Ordered
+
+
+def decisive(finding: Finding, tests: Iterable[Test]) -> tuple[Any, ...]:
+    """The fewest values of a finding that show every pattern of its tests, mildest first; empty without tests.
+
+    Candidates are each limit and the values one step of the instrument below and above it, and the ends of the
+    possible range.
+    """
+    tests = list(tests)
+    if not tests:
+        return ()
+    chosen: dict[tuple[bool, ...], Any] = {}
+    for value in _candidates(finding, tests):
+        chosen.setdefault(tuple(compare(test, value) for test in tests), value)
+    return tuple(sorted(chosen.values(), key=lambda value: harm(finding, value)))
+
+
+def _candidates(finding: Finding, tests: list[Test]) -> list[Any]:
+    match finding.kind:
+        case "yes-no":
+            return [False, True]
+        case "choice":
+            return list(finding.values)
+        case "set":
+            sizes = range(len(finding.values) + 1)
+            return [frozenset(some) for size in sizes for some in itertools.combinations(finding.values, size)]
+        case "number" | "count":
+            assert finding.possible is not None
+            low, high = finding.possible
+            step = finding.step or 1.0
+            limits = sorted(
+                {
+                    limit
+                    for test in tests
+                    for limit in (test.limit if isinstance(test.limit, frozenset) else [test.limit])
+                }
+            )
+            near = {round(limit + shift, 6) for limit in limits for shift in (-step, 0.0, step)} | {low, high}
+            middle = finding.usual or finding.possible
+            return sorted((v for v in near if low <= v <= high), key=lambda v: (not middle[0] <= v <= middle[1], v))
+    return []
+
+
+def harm(finding: Finding, value: Any) -> float:
+    """How bad a value is in the finding's stated direction; 0 for all where no direction is claimed."""
+    match finding.worse:
+        case "higher":
+            return float(value)
+        case "lower":
+            return -float(value)
+        case "yes" | "no":
+            return float(value == (finding.worse == "yes"))
+        case Ordered(order=order):
+            return float(order.index(value))
+        case "none":
+            return 0.0
+        case outside:
+            low, high = outside.outside
+            return float(max(low - value, value - high, 0.0))

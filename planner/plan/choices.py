@@ -1,0 +1,144 @@
+"""Which option of each choice the case gets, which could still be, and which is prepared."""
+
+from __future__ import annotations
+
+from planner.assess.assess import Assessor
+from planner.assess.compiled import Values
+from planner.assess.trace import labels, reached_findings
+from planner.case import Case
+from planner.plan.plan import Chosen, Rejected
+from planner.rulebook.plan_shapes import Choice, Option
+from planner.truth import Truth
+from planner.wording import lower_first, sentence
+
+
+class Picture:
+    """A case's truths as its choices are decided: what wins or is open, and the lines that hold or may hold."""
+
+    def __init__(self, assessor: Assessor, case: Case) -> None:
+        self.assessor = assessor
+        self.case = case
+        made = assessor.compiled
+        self.values: Values = case.values(assessor.rulebook.vocabulary)
+        self.truths, _ = made.core(self.values)
+        self.options = made.options(self.values, self.truths)
+        self.lines = made.rest(self.values, self.truths, self.options)
+        self.names = labels(assessor.rulebook)
+
+    def option(self, name: str) -> Truth:
+        return self.options[self.assessor.compiled.option_place[name]]
+
+    def line(self, name: str) -> Truth:
+        return self.lines[self.assessor.compiled.rest_place[name]]
+
+    def as_planned(self, choices: dict[str, Chosen]) -> None:
+        """Take what is prepared as planned, what is still possible as unknown, and everything else as not planned."""
+        place = self.assessor.compiled.option_place
+        options = list(self.options)
+        for chosen in choices.values():
+            options[place[f"option:{chosen.choice}.{chosen.option}"]] = True
+            for other in chosen.rejected:
+                options[place[f"option:{chosen.choice}.{other.option}"]] = None if other.possible else False
+        self.lines = self.assessor.compiled.rest(self.values, self.truths, tuple(options))
+
+
+def choose(picture: Picture) -> dict[str, Chosen]:
+    """For each choice the prepared option; the possible winners are exactly those of the allowed completions."""
+    return {choice.id: _chosen(picture, choice) for choice in picture.assessor.rulebook.choices.values()}
+
+
+def possible_winners(picture: Picture, choice: Choice) -> list[Option]:
+    """The options that win in at least one allowed completion."""
+    completions, objectives = picture.assessor.completions, picture.assessor.objectives
+    winners = []
+    for option in choice.options:
+        name = f"option:{choice.id}.{option.id}"
+        truth = picture.option(name)
+        if truth is None:
+            found = completions.extreme(picture.values, objectives.holds(name), highest=True)
+            truth = found is not None and found.value > 0
+        if truth:
+            winners.append(option)
+    return winners
+
+
+def prepared(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
+    """The more cautious of the possible winners that no line may hold against.
+
+    `safer_when_unknown` comes first, then whichever outranks the other; an option against which a withhold may hold
+    is prepared only when every possible winner has such a line.
+    """
+    over = {option.id: set(option.outranks) for option in choice.options}
+
+    def outranked(option: Option) -> int:
+        return sum(option.id in over[other.id] for other in winners)
+
+    def rank(option: Option) -> tuple[bool, bool, int]:
+        against = picture.assessor.rulebook.withheld.get(f"{choice.id}.{option.id}", [])
+        doubtful = any(picture.line(f"rule:{rule.id}") is not False for rule in against)
+        return doubtful, not option.safer_when_unknown, outranked(option)
+
+    return min(winners, key=rank)
+
+
+def _chosen(picture: Picture, choice: Choice) -> Chosen:
+    winners = possible_winners(picture, choice)
+    option = prepared(picture, choice, winners)
+    provisional = len(winners) > 1
+    rejected = []
+    for other in choice.options:
+        if other is option:
+            continue
+        possible = other in winners
+        rejected.append(Rejected(other.id, other.label, possible, _reason(picture, choice, other, possible)))
+    settled_by = _open_findings(picture, choice, winners) if provisional else ()
+    return Chosen(
+        choice.id,
+        choice.step,
+        choice.question,
+        option.id,
+        option.label,
+        provisional,
+        option.prepared_as if provisional else None,
+        tuple(option.do),
+        tuple(option.watch),
+        tuple(pause.words for pause in option.pause_if),
+        option.why,
+        option.basis.words,
+        tuple(rejected),
+        settled_by,
+    )
+
+
+def _reason(picture: Picture, choice: Choice, option: Option, possible: bool) -> str:
+    rulebook = picture.assessor.rulebook
+    name = f"{choice.id}.{option.id}"
+    for rule in rulebook.withheld.get(name, []):
+        if picture.line(f"rule:{rule.id}"):
+            return f"withheld: {rule.text}"
+    needs = sentence(option.when, rulebook.vocabulary, picture.names)
+    if possible:
+        blank = [n for n in reached_findings(option.when, rulebook) if n not in picture.case.in_force]
+        missing = ", ".join(lower_first(rulebook.vocabulary.by_id[n].label) for n in blank)
+        return f"possible until recorded: {missing}" if blank else f"possible: {needs}"
+    if picture.option(f"open:{name}"):
+        stronger = [
+            o.label
+            for o in choice.options
+            if option.id in o.outranks and picture.option(f"open:{choice.id}.{o.id}") is not False
+        ]
+        return f"gives way to: {', '.join(lower_first(label) for label in stronger)}"
+    return f"needs {needs}"
+
+
+def _open_findings(picture: Picture, choice: Choice, winners: list[Option]) -> tuple[str, ...]:
+    """Labels of missing findings that the possible winners turn on."""
+    assessor = picture.assessor
+    reached: set[str] = set()
+    for option in winners:
+        reached.update(reached_findings(assessor.rulebook.wins[f"{choice.id}.{option.id}"], assessor.rulebook))
+    return tuple(
+        f.label
+        for f in assessor.rulebook.vocabulary.findings
+        if f.id in reached and assessor.is_open(picture.case, picture.values, f.id)
+    )

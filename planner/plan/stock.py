@@ -1,0 +1,96 @@
+"""Kit and drugs: what the prepared options and likely drills need, what the unit lacks, what a drug must not meet."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from planner.assess.assess import Assessor
+from planner.plan.choices import Picture
+from planner.plan.plan import Chosen, KitItem, PlannedDrug
+from planner.rulebook.plan_shapes import Drug
+from planner.unit import Unit
+from planner.wording import lower_first, sentence
+
+_NEEDS: tuple[Literal["always", "essential", "preferred"], ...] = ("always", "essential", "preferred")
+
+
+def plan_kit(
+    assessor: Assessor, choices: dict[str, Chosen], drills: dict[str, list[str]], unit: Unit | None
+) -> tuple[KitItem, ...]:
+    """What must be in the room. `drills` gives the kit of likely drills by the drill's label."""
+    kit = assessor.rulebook.kit
+    wanted: dict[str, tuple[int, list[str]]] = {}
+
+    def want(item: str, need: int, reason: str) -> None:
+        level, reasons = wanted.get(item, (need, []))
+        wanted[item] = (min(level, need), reasons if reason in reasons else [*reasons, reason])
+
+    for item in kit.always:
+        want(item, 0, "every case")
+    for choice in choices.values():
+        _, option = assessor.rulebook.option(f"{choice.choice}.{choice.option}")
+        for item in option.kit.essential:
+            want(item, 1, option.label)
+        for item in option.kit.preferred:
+            want(item, 2, option.label)
+    for label, items in drills.items():
+        for item in items:
+            want(item, 2, label)
+    result = []
+    for equipment in kit.equipment:
+        if equipment.id in wanted:
+            level, reasons = wanted[equipment.id]
+            lacking = unit is not None and unit.kit is not None and equipment.id not in unit.kit
+            note = ""
+            if lacking:
+                note = (
+                    (equipment.without or "do without, and say so at the brief")
+                    if level == 2
+                    else "borrow it, move the case, or postpone"
+                )
+            result.append(KitItem(equipment.id, equipment.label, _NEEDS[level], lacking, note, tuple(reasons)))
+    return tuple(sorted(result, key=lambda item: _NEEDS.index(item.need)))
+
+
+def plan_drugs(picture: Picture, choices: dict[str, Chosen]) -> tuple[PlannedDrug, ...]:
+    """The drugs of the prepared options. One whose contraindication may hold is not given until that is checked."""
+    rulebook = picture.assessor.rulebook
+    wanted = {drug for c in choices.values() for drug in rulebook.option(f"{c.choice}.{c.option}")[1].drugs}
+    return tuple(_drug(picture, drug) for drug in rulebook.kit.drugs if drug.id in wanted)
+
+
+def _drug(picture: Picture, drug: Drug) -> PlannedDrug:
+    rulebook, names = picture.assessor.rulebook, picture.names
+    vocabulary = rulebook.vocabulary
+    reasons, unchecked, instead = [], [], []
+    for against in drug.withhold:
+        truth = picture.line(f"drug:{drug.id}:{against.id}")
+        if truth:
+            reasons.append(against.because)
+            instead.append(against.instead)
+        elif truth is None:
+            unchecked.append(lower_first(sentence(against.when, vocabulary, names)))
+    for rule in rulebook.interactions.rules:
+        if rule.force == "withhold" and rule.of.get("drug") == drug.id:
+            truth = picture.line(f"rule:{rule.id}")
+            if truth:
+                reasons.append(rule.text)
+                instead.append(rule.instead or "")
+            elif truth is None:
+                unchecked.append(lower_first(sentence(rule.when, vocabulary, names)))
+    state = "withheld" if reasons else "not-until-checked" if unchecked else "as-prescribed"
+    contraindications = tuple(against.because for against in drug.withhold)
+    return PlannedDrug(
+        drug.id,
+        drug.label,
+        drug.route,
+        drug.concentration,
+        drug.dose,
+        drug.maximum,
+        state,  # type: ignore[arg-type]
+        tuple(reasons if reasons else unchecked),
+        tuple(instead),
+        contraindications,
+        tuple(drug.check),
+        drug.basis.words,
+    )

@@ -1,0 +1,58 @@
+"""Where the supervisor is and who: tier by stage, brought closer by the operator's own probability, or overridden."""
+
+from __future__ import annotations
+
+from planner.assess.assess import Assessor
+from planner.assess.assessment import Assessment
+from planner.plan.choices import Picture
+from planner.rulebook.shapes import MODES, By, Mode, Stage, StageShape, Supervised
+
+
+def supervise(picture: Picture, assessment: Assessment, stage: Stage) -> tuple[Supervised, tuple[str, ...]]:
+    """The mode and by whom for a stage, with what decided it. Closer only, never further away."""
+    assessor = picture.assessor
+    supervision = assessor.rulebook.supervision
+    tier = assessment.tier.working
+    chosen = supervision.matrix[tier][stage]
+    because = [f"tier {tier}, {_stage(assessor, stage).label.lower()}: {supervision.modes[chosen.mode]}"]
+    operator = assessment.probability.by_operator.get(stage)
+    for rule in supervision.closer:
+        if (
+            operator is not None
+            and operator.most >= rule.operator_probability_at_least
+            and _closer(rule.at_least_mode, rule.by, chosen)
+        ):
+            chosen = Supervised(mode=max(rule.at_least_mode, chosen.mode, key=MODES.index), by=_who(rule.by, chosen.by))
+            because.append(
+                f"this operator's own probability may reach {operator.most:.2g}, at or above {rule.operator_probability_at_least:g}"
+            )
+    for override in supervision.overrides:
+        if picture.line(f"override:{override.id}") and MODES.index(override.mode) > MODES.index(chosen.mode):
+            chosen = Supervised(mode=override.mode, by=_who(override.by, chosen.by))
+            because.append(override.because)
+    return chosen, tuple(because)
+
+
+def _closer(mode: Mode, by: By, now: Supervised) -> bool:
+    return MODES.index(mode) > MODES.index(now.mode) or (by == "consultant" and now.by == "trainer")
+
+
+def _who(one: By, other: By) -> By:
+    return "consultant" if "consultant" in (one, other) else "trainer"
+
+
+def _stage(assessor: Assessor, stage: Stage) -> StageShape:
+    return next(shape for shape in assessor.rulebook.stages.stages if shape.id == stage)
+
+
+def takes(assessor: Assessor, stage: Stage, mode: str, difficulty: int) -> bool:
+    """Whether a trainee of this stage takes a step of this difficulty under this mode."""
+    shape = _stage(assessor, stage)
+    if mode == "consultant-only":
+        return False
+    return difficulty <= (shape.named_steps_up_to if mode == "consultant-operates" else shape.takes_up_to)
+
+
+def default_stage(assessor: Assessor, assessment: Assessment, asked: Stage | None) -> Stage:
+    """The stage planned for: asked for, else the case's own, else the rulebook's default."""
+    return asked or assessment.case.planned_stage or assessor.rulebook.stages.default_stage  # type: ignore[return-value]
