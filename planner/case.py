@@ -13,7 +13,7 @@ from planner import conditions
 from planner.conditions import Value
 from planner.errors import Fault, PlannerError
 from planner.truth import Truth
-from planner.vocabulary import Vocabulary
+from planner.vocabulary import Vocabulary, read_day
 
 STAGES = ("steps-only", "early", "middle", "late", "independent")
 HEADINGS = ("case", "patient", "eye", "planned_stage", "recorded_on", "none_found_in", "examined_by", "findings")
@@ -148,7 +148,7 @@ class _Reader:
 
     def line(self, raw: Mapping[str, Any], key: str, required: bool = False) -> str | None:
         value = raw.get(key)
-        if value is None or value == "":
+        if value is None or (isinstance(value, str) and not value.strip()):
             if required:
                 self.fault(
                     (key,) if key in raw else (),
@@ -189,11 +189,10 @@ class _Reader:
     def date(self, raw: object) -> datetime.date | None:
         if raw is None or raw == "":
             return None
-        try:
-            return datetime.date.fromisoformat(str(raw))
-        except ValueError:
+        day = read_day(raw)
+        if day is None:
             self.fault(("recorded_on",), f"{str(raw)[:40]!r} is not a date", hint="YYYY-MM-DD")
-            return None
+        return day
 
     def sections(self, raw: object) -> list[str]:
         items = [part.strip() for part in raw.split("+")] if isinstance(raw, str) else (raw or [])

@@ -6,6 +6,9 @@ means is decided by whoever knows its kind, so `no`, `0123` and `12:30` stay as 
 
 from __future__ import annotations
 
+import os
+import re
+import stat
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -16,7 +19,11 @@ from planner.errors import Fault, PlannerError
 
 Place = tuple[str | int, ...]
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-_TEXT_TAG = "tag:yaml.org,2002:"
+# What YAML itself makes of a plain scalar, list or mapping; any other tag was written by somebody.
+_PLAIN_TAGS = {
+    f"tag:yaml.org,2002:{kind}"
+    for kind in ("str", "int", "float", "bool", "null", "timestamp", "value", "merge", "seq", "map")
+}
 DEEPEST = 40
 
 
@@ -37,38 +44,37 @@ class Document:
 
 def read_bytes(path: Path, largest: int) -> bytes:
     """The bytes of a file no larger than `largest` bytes; PlannerError otherwise."""
+    too_large = PlannerError.one(
+        f"is larger than {largest:,} bytes", str(path), "nothing this program reads here is that large",
+        "check that it is the right file",
+    )  # fmt: skip
     try:
         with path.open("rb") as stream:
+            about = os.fstat(stream.fileno())
+            if stat.S_ISREG(about.st_mode) and about.st_size > largest:
+                raise too_large
             content = stream.read(largest + 1)
     except IsADirectoryError:
         raise PlannerError.one("is a folder, not a file", str(path), hint="name the files in it") from None
-    except OSError as error:
-        raise PlannerError.one(f"cannot be read: {error.strerror}", str(path)) from None
+    except (OSError, ValueError) as error:
+        raise PlannerError.one(f"cannot be read: {getattr(error, 'strerror', None) or error}", str(path)) from None
     if len(content) > largest:
-        raise PlannerError.one(
-            f"is larger than {largest:,} bytes",
-            str(path),
-            "nothing this program reads is that large",
-            "check that it is the right file",
-        )
+        raise too_large
     return content
 
 
 def decode(content: bytes, name: str) -> str:
     """Text of UTF-8 bytes (a byte order mark is dropped); PlannerError for anything else."""
+    if b"\0" in content:
+        raise PlannerError.one("is not a text file", name, "it holds zero bytes", "check that it is the right file")
     try:
-        text = content.decode("utf-8-sig")
+        return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise PlannerError.one(
-            "is not UTF-8 text",
-            f"{name}:{line}",
-            "a byte there belongs to another encoding or to no text at all",
+            "is not UTF-8 text", f"{name}:{line}", "a byte there belongs to another encoding or to no text at all",
             "save it as UTF-8",
-        ) from None
-    if "\0" in text:
-        raise PlannerError.one("is not a text file", name, "it holds zero bytes", "check that it is the right file")
-    return text
+        ) from None  # fmt: skip
 
 
 def read(text: str, name: str) -> Document:
@@ -82,27 +88,44 @@ def read(text: str, name: str) -> Document:
         finally:
             loader.dispose()
     except yaml.YAMLError as error:
-        mark = getattr(error, "problem_mark", None)
-        line = mark.line + 1 if mark else 1
-        problem = getattr(error, "problem", None) or str(error).splitlines()[0]
-        raise PlannerError.one(
-            "is not readable YAML",
-            f"{name}:{line}",
-            problem,
-            "look at that line and the one before it: indentation, a missing colon or quote",
-        ) from None
+        raise _unreadable(error, text, name) from None
     if node is not None:
         document.data = _Walk(document).plain(node, ())
     return document
 
 
+def _unreadable(error: yaml.YAMLError, text: str, name: str) -> PlannerError:
+    mark, position = getattr(error, "problem_mark", None), getattr(error, "position", None)
+    if mark is not None:
+        line = mark.line + 1
+    else:
+        line = text.encode(errors="replace")[: position or 0].count(b"\n") + 1
+    problem = getattr(error, "problem", None) or getattr(error, "reason", None) or str(error).splitlines()[0]
+    if "another document" in problem:
+        return PlannerError.one(
+            "holds a second document", f"{name}:{line}", "one of the two would be lost", "one file for each, without `---`"
+        )
+    hint = "look at that line and the one before it: indentation, a missing colon or quote"
+    return PlannerError.one("is not readable YAML", f"{name}:{line}", problem, hint)
+
+
 def _refuse_depth(text: str, name: str) -> None:
-    # The C parser recurses on nesting, so depth is bounded before it sees the text.
+    """Bound the nesting before anything recurses on it; the events, which do not, are read only when in doubt."""
+    brackets = re.findall(r"[\[{]", text)
+    if len(brackets) <= DEEPEST and not re.search(rf"^[ ?-]{{{DEEPEST}}}", text, re.MULTILINE):
+        return
     depth = 0
-    for number, line in enumerate(text.splitlines(), 1):
-        depth = max(0, depth + sum(line.count(c) for c in "[{") - sum(line.count(c) for c in "]}"))
-        if depth > DEEPEST or (len(line) - len(line.lstrip(" -?"))) > 4 * DEEPEST:
-            raise PlannerError.one("is nested too deeply", f"{name}:{number}", f"more than {DEEPEST} levels")
+    try:
+        for event in yaml.parse(text, _Loader):
+            if isinstance(event, yaml.CollectionStartEvent):
+                depth += 1
+            elif isinstance(event, yaml.CollectionEndEvent):
+                depth -= 1
+            if depth > DEEPEST:
+                why = f"more than {DEEPEST} levels"
+                raise PlannerError.one("is nested too deeply", f"{name}:{event.start_mark.line + 1}", why)
+    except yaml.YAMLError as error:
+        raise _unreadable(error, text, name) from None
 
 
 class _Walk:
@@ -123,7 +146,7 @@ class _Walk:
             )
         self.seen.add(id(node))
         self.document.lines[place] = node.start_mark.line + 1
-        if not node.tag.startswith(_TEXT_TAG):
+        if node.tag not in _PLAIN_TAGS:
             raise self.refuse(node, f"the tag {node.tag} is refused", "tags could stand for anything", "remove it")
         if isinstance(node, yaml.ScalarNode):
             return None if node.value in ("", "null", "~") and node.style is None else node.value

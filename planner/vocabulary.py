@@ -96,15 +96,13 @@ class Finding(Entry):
                 if raw in ("yes", "no", "true", "false"):
                     return raw in ("yes", "true")
             case "choice":
-                if raw in self.values:
-                    return str(raw)
+                if isinstance(raw, str) and raw in self.values:
+                    return raw
             case "set":
                 return self._read_set(raw)
             case "date":
-                try:
-                    return datetime.date.fromisoformat(str(raw))
-                except ValueError:
-                    pass
+                if (day := read_day(raw)) is not None:
+                    return day
             case "text":
                 if isinstance(raw, str) and len(raw) <= 200 and raw.isprintable():
                     return raw
@@ -118,7 +116,9 @@ class Finding(Entry):
         if isinstance(raw, str):
             if re.fullmatch(r"-?\d+,\d+", raw):
                 raise ValueError(f"{raw!r} has a decimal comma; write it with a point: {raw.replace(',', '.')}")
-            unit = re.fullmatch(r"(-?[\d.]+)\s*[A-Za-z/%²]+.*", raw)
+            if re.fullmatch(r"[-+]?\.?(inf|infinity|nan)", raw, re.IGNORECASE):
+                raise ValueError(f"{raw!r} is not a measurement; expected {self.allowed}")
+            unit = re.fullmatch(r"-?\d[\d.]*\s*[A-Za-z/%²]+.*", raw)
             if unit:
                 raise ValueError(f"{raw!r} carries a unit; write the number alone, in {self.unit or 'whole counts'}")
             try:
@@ -141,12 +141,14 @@ class Finding(Entry):
 
     def _read_set(self, raw: object) -> frozenset[str]:
         items = [item.strip() for item in raw.split("+")] if isinstance(raw, str) else raw
-        if items == ["none"] or items == []:
+        if items == ["none"]:
             return frozenset()
+        if items == []:
+            raise ValueError(f"an empty list does not say whether it was looked for; write not-recorded, or {self.allowed}")
         if not isinstance(items, list):
             raise ValueError(f"{_shown(raw)} is not a list; write any of {self.allowed}")
         for item in items:
-            if item not in self.values:
+            if not isinstance(item, str) or item not in self.values:
                 raise ValueError(
                     f"{_shown(item)} is not one of the values it can take: {self.allowed}{self._nearest(item)}"
                 )
@@ -189,6 +191,16 @@ class Finding(Entry):
         if isinstance(value, frozenset):
             return "+".join(item for item in self.values if item in value) or "none"
         return f"{value:.10g}" if isinstance(value, float) else str(value)
+
+
+def read_day(raw: object) -> datetime.date | None:
+    """The day of YYYY-MM-DD, None for anything else (20261102 and 2026-W45-1 are left to other readers)."""
+    if not re.fullmatch(r"\d{4}-\d\d-\d\d", str(raw), re.ASCII):
+        return None
+    try:
+        return datetime.date.fromisoformat(str(raw))
+    except ValueError:
+        return None
 
 
 def _shown(raw: object) -> str:
