@@ -1,0 +1,79 @@
+"""JSON read strictly: no repeated key, no NaN or infinity, bounded nesting; one value, a list, or one value a line."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from planner.errors import PlannerError
+from planner.exchange.source import Source, is_json_by_line
+
+
+@dataclass(frozen=True)
+class Item:
+    """One value where a case is expected, or the error that kept it from being read; `text` is what stood there."""
+
+    where: str
+    value: Any
+    text: str
+    error: PlannerError | None = None
+
+
+def read_items(source: Source) -> list[Item]:
+    """The cases of one JSON text: its object, the members of its list, or one a line.
+
+    A line that is not JSON is an item with its error; a text that is not JSON at all raises PlannerError.
+    """
+    if source.format == "json-lines" or is_json_by_line(source.text):
+        lines = enumerate(source.text.splitlines(), 1)
+        return [_item(line, f"{source.name}:{number}") for number, line in lines if line.strip()]
+    value = parse(source.text, source.name)
+    if not isinstance(value, list):
+        return [Item(source.name, value, source.text)]
+    if not value:
+        raise PlannerError.one("is an empty list", source.name, hint="give at least one case")
+    return [
+        Item(f"{source.name} case {number}", item, json.dumps(item, ensure_ascii=False))
+        for number, item in enumerate(value, 1)
+    ]
+
+
+def _item(text: str, where: str) -> Item:
+    try:
+        return Item(where, parse(text, where), text)
+    except PlannerError as error:
+        return Item(where, None, text, error)
+
+
+def parse(text: str, name: str) -> Any:
+    """Plain data from one JSON text; whole numbers stay text, to be typed by the vocabulary. Raises PlannerError."""
+    try:
+        return json.loads(text, object_pairs_hook=_unrepeated, parse_constant=_constant, parse_int=str)
+    except json.JSONDecodeError as error:
+        where = f"{name}:{error.lineno}" if "\n" in text else name
+        hint = "look just before that place: a comma, a quote or a bracket"
+        raise PlannerError.one(f"is not JSON (character {error.colno})", where, error.msg, hint) from None
+    except RecursionError:
+        raise PlannerError.one("is nested too deeply", name, "a case has two levels") from None
+    except _Refused as refused:
+        raise PlannerError.one(refused.what, name, refused.why, refused.hint) from None
+
+
+class _Refused(Exception):
+    def __init__(self, what: str, why: str, hint: str) -> None:
+        super().__init__(what)
+        self.what, self.why, self.hint = what, why, hint
+
+
+def _unrepeated(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    result: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in result:
+            raise _Refused(f"the key {key[:60]!r} stands twice", "one of the two would be lost", "keep one")
+        result[key] = value
+    return result
+
+
+def _constant(word: str) -> Any:
+    raise _Refused(f"holds {word}", "it is no measurement, and no JSON", "leave the finding out, or write not-recorded")
