@@ -85,7 +85,7 @@ def test_points_and_floors_never_fall_along_a_measure_that_worsens() -> None:
     factors = shipped().factors
     ladders = [
         ("raised-pressure", "uncontrolled-pressure"),
-        ("short-eye", "very-short-eye"),
+        ("shallow-chamber", "short-eye", "very-short-eye"),
         ("zonule-loss", "wide-zonule-loss", "very-wide-zonule-loss"),
         ("small-pupil", "very-small-pupil"),
         ("moderate-endothelial-count", "low-endothelial-count"),
