@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 from planner import strict_yaml
 from planner.case import Case, read_case
@@ -17,8 +16,9 @@ from planner.vocabulary import Vocabulary
 
 @dataclass(frozen=True)
 class ReadCase:
-    """A good case. `original` is what stood in the source: a CSV row, a JSON item, or None for a file of one case."""
+    """A good case. `original` is what stood for it in its source, None where the whole source is the one case."""
 
+    source: str
     where: str
     case: Case
     original: Row | Item | None
@@ -28,6 +28,7 @@ class ReadCase:
 class SetAside:
     """What could not be taken as a case, and every fault found in it."""
 
+    source: str
     where: str
     faults: list[Fault]
     original: Row | Item | None
@@ -39,12 +40,12 @@ class SetAside:
 
 @dataclass(frozen=True)
 class Cases:
-    """The cases of one source, read as they are asked for. `columns` is the header of a CSV source, () for others."""
+    """The cases of one source, read as they are asked for; `total` counts the bad ones too."""
 
     name: str
     stem: str
     total: int
-    columns: tuple[str, ...]
+    table: Table | None
     read: Callable[[], Iterator[ReadCase | SetAside]]
 
     def __iter__(self) -> Iterator[ReadCase | SetAside]:
@@ -52,38 +53,52 @@ class Cases:
 
 
 def read_cases(source: str, vocabulary: Vocabulary) -> Cases:
-    """The cases of a path, or of standard input for `-`. Raises PlannerError when no case of it can be trusted.
-
-    Within one source a second row for the same case and eye is set aside.
-    """
+    """The cases of a path, or of standard input for `-`. Raises PlannerError when no case of it can be trusted."""
     text = read_source(source)
     match text.format:
         case "yaml":
-            return Cases(text.name, text.stem, 1, (), lambda: iter([_from_yaml(text, vocabulary)]))
+            return Cases(text.name, text.stem, 1, None, lambda: iter([_from_yaml(text, vocabulary)]))
         case "csv":
             table = Table(text, vocabulary)
-            return Cases(text.name, text.stem, table.total, table.columns, lambda: _once_each(_from_table(table)))
+            return Cases(text.name, text.stem, table.total, table, lambda: _from_table(table))
         case _:
             items = read_items(text)
-            return Cases(text.name, text.stem, len(items), (), lambda: _once_each(_from_json(items, vocabulary)))
+            return Cases(text.name, text.stem, len(items), None, lambda: _from_json(text.name, items, vocabulary))
+
+
+def once_each(items: Iterable[ReadCase | SetAside]) -> Iterator[ReadCase | SetAside]:
+    """The same items, any further one for a case and eye already met set aside."""
+    first: dict[tuple[str, str], str] = {}
+    for item in items:
+        if isinstance(item, ReadCase):
+            key = (item.case.reference, item.case.eye)
+            if key in first:
+                what = f"a second case {item.case.reference}, {item.case.eye} eye"
+                fault = Fault(item.where, what, f"first at {first[key]}", "keep the one that is right")
+                item = SetAside(item.source, item.where, [fault], item.original)
+            else:
+                first[key] = item.where
+        yield item
 
 
 def _from_yaml(text: Source, vocabulary: Vocabulary) -> ReadCase | SetAside:
     try:
         document = strict_yaml.read(text.text, text.name)
-        return ReadCase(text.name, read_case(document.data, vocabulary, text.name, document.at), None)
+        return ReadCase(text.name, text.name, read_case(document.data, vocabulary, text.name, document.at), None)
     except PlannerError as error:
-        return SetAside(text.name, error.faults, None)
+        return SetAside(text.name, text.name, error.faults, None)
 
 
-def _from_json(items: list[Item], vocabulary: Vocabulary) -> Iterator[ReadCase | SetAside]:
+def _from_json(name: str, items: list[Item], vocabulary: Vocabulary) -> Iterator[ReadCase | SetAside]:
     for item in items:
+        original = item if len(items) > 1 else None
         try:
             if item.error is not None:
                 raise item.error
-            yield ReadCase(item.where, read_case(item.value, vocabulary, item.where, _json_place(item.where)), item)
+            case = read_case(item.value, vocabulary, item.where, _json_place(item.where))
+            yield ReadCase(name, item.where, case, original)
         except PlannerError as error:
-            yield SetAside(item.where, error.faults, item)
+            yield SetAside(name, item.where, error.faults, original)
 
 
 def _json_place(where: str) -> Callable[[tuple[str | int, ...]], str]:
@@ -91,31 +106,22 @@ def _json_place(where: str) -> Callable[[tuple[str | int, ...]], str]:
 
 
 def _from_table(table: Table) -> Iterator[ReadCase | SetAside]:
+    name = table.source.name
     for row in table.rows():
+        where = table.place(row)
         raw, faults = table.raw_case(row)
         if faults:
-            yield SetAside(table.place(row), faults, row)
+            yield SetAside(name, where, faults, row)
             continue
-
-        def place(path: tuple[str | int, ...], row: Row = row) -> str:
-            named = [part for part in path if isinstance(part, str) and part != "findings"]
-            return table.place(row, named[0] if named else "")
-
         try:
-            yield ReadCase(table.place(row), read_case(raw, table.vocabulary, table.place(row), place), row)
+            yield ReadCase(name, where, read_case(raw, table.vocabulary, where, _cell_place(table, row)), row)
         except PlannerError as error:
-            yield SetAside(table.place(row), error.faults, row)
+            yield SetAside(name, where, error.faults, row)
 
 
-def _once_each(items: Iterator[ReadCase | SetAside]) -> Iterator[ReadCase | SetAside]:
-    first: dict[tuple[Any, ...], str] = {}
-    for item in items:
-        if isinstance(item, ReadCase):
-            key = (item.case.reference, item.case.eye)
-            if key in first:
-                what = f"a second case {item.case.reference}, {item.case.eye} eye"
-                fault = Fault(item.where, what, f"first at {first[key]}", "keep the one that is right")
-                item = SetAside(item.where, [fault], item.original)
-            else:
-                first[key] = item.where
-        yield item
+def _cell_place(table: Table, row: Row) -> Callable[[tuple[str | int, ...]], str]:
+    def place(path: tuple[str | int, ...]) -> str:
+        columns = [part for part in path if isinstance(part, str) and part != "findings"]
+        return table.place(row, columns[0] if columns else "")
+
+    return place

@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from planner.errors import PlannerError
-from planner.exchange.source import Source, is_json_by_line
+from planner.exchange.source import WHY, Source, is_json_by_line
 
 
 @dataclass(frozen=True)
 class Item:
-    """One value where a case is expected, or the error that kept it from being read; `text` is what stood there."""
+    """One value where a case is expected, or the error that kept it from being read; `text` is the line it stood on."""
 
     where: str
     value: Any
-    text: str
+    text: str = ""
     error: PlannerError | None = None
 
 
@@ -30,18 +30,18 @@ def read_items(source: Source) -> list[Item]:
         return [_item(line, f"{source.name}:{number}") for number, line in lines if line.strip()]
     value = parse(source.text, source.name)
     if not isinstance(value, list):
-        return [Item(source.name, value, source.text)]
+        return [Item(source.name, value)]
     if not value:
         raise PlannerError.one("is an empty list", source.name, hint="give at least one case")
-    return [
-        Item(f"{source.name} case {number}", item, json.dumps(item, ensure_ascii=False))
-        for number, item in enumerate(value, 1)
-    ]
+    return [Item(f"{source.name} case {number}", member) for number, member in enumerate(value, 1)]
 
 
 def _item(text: str, where: str) -> Item:
     try:
-        return Item(where, parse(text, where), text)
+        value = parse(text, where)
+        if isinstance(value, dict):
+            value.pop(WHY, None)
+        return Item(where, value, text)
     except PlannerError as error:
         return Item(where, None, text, error)
 

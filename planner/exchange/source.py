@@ -15,6 +15,8 @@ from planner.errors import PlannerError
 
 Format = Literal["yaml", "json", "json-lines", "csv"]
 STANDARD_INPUT = "-"
+# The column or key that a file of what was set aside adds; corrected, such a file can be given again as it is.
+WHY = "why"
 SEPARATORS = ";\t,"
 _BY_ENDING: dict[str, Format] = {
     ".yaml": "yaml",

@@ -16,11 +16,9 @@ from typing import Any
 
 from planner.case import HEADINGS
 from planner.errors import Fault, PlannerError
-from planner.exchange.source import Source, separator_of
+from planner.exchange.source import WHY, Source, separator_of
 from planner.vocabulary import Vocabulary
 
-# A file of rows set aside starts with this column; corrected, it can be given again as it is.
-WHY = "why"
 _CASE_HEADINGS = tuple(heading for heading in HEADINGS if heading != "findings")
 _COMMA_NUMBER = re.compile(r"-?\d+,\d+")
 
@@ -78,7 +76,8 @@ class Table:
         """Cells that may stand under the wrong header."""
         width, comma = len(self.columns), self.separator == ","
         faults = []
-        more = [cell for cell in row.cells[width:] if cell]
+        # In a comma-separated row even an empty cell too many shows that some value may have been split.
+        more = [cell for cell in row.cells[width:] if cell or comma]
         if more:
             what = f"more cells than headers; {more[-1][:40]!r} is left over"
             why = "a separator inside a value moves all later values into the wrong column"

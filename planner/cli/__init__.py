@@ -1,0 +1,79 @@
+"""The command line: one module a command; parse, call, present.
+
+Data goes to standard output, narration to standard error. Ends with 0 when done, 1 for a problem in the data, 2 for
+wrong usage, 130 when interrupted.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from planner import __version__
+from planner.cli import assess, explain, intake, plan, rules
+from planner.errors import PlannerError
+
+app = typer.Typer(
+    name="planner",
+    help="Preoperative risk stratification and surgical plans for cataract surgery in a training unit.",
+    epilog="The surgeon decides: every tier and plan is advice, and nothing is final without a consultant's approval.",
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+    no_args_is_help=True,
+)
+app.command("intake")(intake.intake)
+app.command("assess")(assess.assess)
+app.command("plan")(plan.plan)
+app.add_typer(explain.app, name="explain")
+app.add_typer(rules.app, name="rules")
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"planner {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    pass
+
+
+def main() -> None:
+    """Run the command line; anything the reader can put right becomes one `error:` message and exit 1."""
+    for stream in (sys.stdout, sys.stderr):
+        # The same bytes whatever the machine's language settings.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="backslashreplace")
+    try:
+        try:
+            app()
+        finally:
+            sys.stdout.flush()
+    except PlannerError as error:
+        first, *others = str(error).splitlines()
+        print(f"error: {first}", *(f"  {other}" for other in others), sep="\n", file=sys.stderr)
+        sys.exit(1)
+    except BrokenPipeError:
+        _abandon_standard_output()
+        sys.exit(1)
+    except OSError as error:
+        # Files are read and written elsewhere, with their names; what is left is standard output.
+        _abandon_standard_output()
+        print(f"error: standard output: cannot be written: {error.strerror}", file=sys.stderr)
+        sys.exit(1)
+
+
+def _abandon_standard_output() -> None:
+    """Keep the interpreter from trying, and failing, to write what is left when it ends."""
+    with contextlib.suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

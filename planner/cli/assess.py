@@ -1,0 +1,50 @@
+"""`planner assess`: the tier, what decided it, what is missing and what could be put right."""
+
+from __future__ import annotations
+
+import typer
+
+from planner.cli.options import CaseArguments, JsonOption, OnOption, RulesOption, UnitOption, day, rulebook_in, unit_in
+
+
+def assess(
+    cases: CaseArguments,
+    unit: UnitOption = None,
+    rules: RulesOption = None,
+    on: OnOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Assess cases: tier, points, readiness, what is missing.
+
+    With many cases --json prints one object a line, and rows that cannot be read are set aside in a file of their
+    own in the working folder.
+
+    Example: planner assess case.yaml --json
+    """
+    from pathlib import Path
+
+    from planner.assess.assess import assess as assess_case
+    from planner.case import Case
+    from planner.cli.batch import Batch
+    from planner.cli.summary import summary
+    from planner.documents.json_form import assessment_json
+
+    rulebook = rulebook_in(rules)
+    held = unit_in(unit, rulebook)
+    batch = Batch(cases, rulebook.vocabulary)
+
+    def one(case: Case) -> None:
+        assessment = assess_case(case, rulebook, held, day(on))
+        if json:
+            typer.echo(in_json(assessment_json(assessment), many=batch.many))
+        else:
+            typer.echo(summary(assessment, rulebook))
+
+    batch.run(one, Path())
+
+
+def in_json(data: object, many: bool) -> str:
+    """JSON text: on one line among many, indented alone."""
+    from json import dumps
+
+    return dumps(data, ensure_ascii=False, indent=None if many else 2)

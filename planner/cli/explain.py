@@ -1,0 +1,154 @@
+"""`planner explain`: why, why not, and what would change."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from planner.cli.options import JsonOption, OnOption, RulesOption, UnitOption, day, rulebook_in, unit_in
+from planner.errors import PlannerError
+
+if TYPE_CHECKING:
+    from planner.case import Case
+    from planner.plan.explanation import Explanation
+    from planner.rulebook.rulebook import Rulebook
+    from planner.vocabulary import Vocabulary
+
+app = typer.Typer(
+    help="Ask why, why not, or what a finding would change.",
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
+IdArgument = Annotated[
+    str,
+    typer.Argument(
+        metavar="ID", help="tier, or the id of a factor, choice.option, line, drill or caution.", show_default=False
+    ),
+]
+CaseArgument = Annotated[
+    str, typer.Argument(metavar="CASE", help="A file of one case; - for standard input.", show_default=False)
+]
+
+
+@app.command("why")
+def why(name: IdArgument, case: CaseArgument, rules: RulesOption = None, json: JsonOption = False) -> None:
+    """Say why a line holds for a case: its condition, each finding as recorded, the result and the basis.
+
+    Example: planner explain why tense-white-lens case.yaml
+    """
+    _explain(name, case, rulebook_in(rules), json, in_the_way=False)
+
+
+@app.command("why-not")
+def why_not(name: IdArgument, case: CaseArgument, rules: RulesOption = None, json: JsonOption = False) -> None:
+    """Say what keeps a line from holding: the findings in its way, and for an option what is prepared instead.
+
+    Example: planner explain why-not tense-white-lens case.yaml
+    """
+    _explain(name, case, rulebook_in(rules), json, in_the_way=True)
+
+
+@app.command("if")
+def what_if(
+    words: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="FINDING=VALUE... CASE", help="What to record otherwise, then the case.", show_default=False
+        ),
+    ],
+    unit: UnitOption = None,
+    rules: RulesOption = None,
+    on: OnOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say what would change if findings were recorded otherwise; several may be given, and not-recorded takes one away.
+
+    Example: planner explain if dilated_pupil_mm=6.5 case.yaml
+    """
+    from planner.assess.assess import assess
+    from planner.cli.assess import in_json
+    from planner.cli.comparison import changes
+    from planner.plan.make import make_plan
+
+    *wanted, source = words
+    if not wanted:
+        raise typer.BadParameter("give at least one FINDING=VALUE before the case", param_hint="FINDING=VALUE")
+    rulebook = rulebook_in(rules)
+    held = unit_in(unit, rulebook)
+    case = _one_case(source, rulebook.vocabulary)
+    changed = recorded_otherwise(case, wanted, rulebook.vocabulary)
+    before, after = (make_plan(assess(each, rulebook, held, day(on)), rulebook, held) for each in (case, changed))
+    differences = changes(before, after)
+    if json:
+        entries = [{"what": change.what, "from": change.before, "to": change.after} for change in differences]
+        typer.echo(in_json({"case": case.reference, "eye": case.eye, "if": wanted, "changes": entries}, many=False))
+        return
+    typer.echo(f"{case.reference}, {case.eye.upper()} EYE, if {', '.join(wanted)}")
+    for change in differences:
+        typer.echo(f"  {change.what}: {change.before} -> {change.after}")
+    if not differences:
+        typer.echo("  nothing changes")
+
+
+def recorded_otherwise(case: Case, wanted: list[str], vocabulary: Vocabulary) -> Case:
+    """The case with `FINDING=VALUE` recorded, read anew so that contradictions show. Raises PlannerError."""
+    from planner.case import read_case
+
+    findings = {name: vocabulary.by_id[name].written(value) for name, value in case.findings.items()}
+    for assignment in wanted:
+        name, equals, value = assignment.partition("=")
+        if not equals:
+            raise PlannerError.one("is not FINDING=VALUE", assignment, hint="dilated_pupil_mm=6.5")
+        findings[name.strip()] = value.strip()
+    raw = {
+        "case": case.reference,
+        "patient": case.patient,
+        "eye": case.eye,
+        "planned_stage": case.planned_stage,
+        "recorded_on": case.recorded_on,
+        "examined_by": case.examined_by,
+        "findings": findings,
+    }
+    return read_case(raw, vocabulary, "if")
+
+
+def _one_case(source: str, vocabulary: Vocabulary) -> Case:
+    from planner.exchange.cases import SetAside, read_cases
+
+    cases = read_cases(source, vocabulary)
+    if cases.total != 1:
+        raise PlannerError.one(f"holds {cases.total} cases", source, "one is explained at a time", "a file of one case")
+    item = next(iter(cases))
+    if isinstance(item, SetAside):
+        raise PlannerError(item.faults)
+    return item.case
+
+
+def _explain(name: str, source: str, rulebook: Rulebook, json: bool, in_the_way: bool) -> None:
+    from dataclasses import asdict
+
+    from planner.assess.assess import assess
+    from planner.cli.assess import in_json
+    from planner.plan.explanation import Explainer
+
+    case = _one_case(source, rulebook.vocabulary)
+    found = Explainer(assess(case, rulebook), rulebook).explain(name, in_the_way)
+    if json:
+        entries = [asdict(explanation) for explanation in found]
+        typer.echo(in_json({"case": case.reference, "eye": case.eye, "explanations": entries}, many=False))
+        return
+    typer.echo(f"{case.reference}, {case.eye.upper()} EYE")
+    for explanation in found:
+        typer.echo(_in_words(explanation))
+
+
+def _in_words(explanation: Explanation) -> str:
+    if explanation.kind == "tier":
+        lines = [f"tier: {explanation.label}"]
+    else:
+        lines = [f"{explanation.kind} {explanation.id}: {explanation.label}"]
+        lines += [f"  {explanation.state.replace('-', ' ')}", f"  when: {explanation.condition}"]
+    for ground in explanation.grounds:
+        lines.append(f"    {ground.asks}: {ground.recorded} -> {ground.state.replace('-', ' ')}")
+    return "\n".join([*lines, *(f"  {note}" for note in explanation.notes)])

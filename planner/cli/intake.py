@@ -1,0 +1,94 @@
+"""`planner intake`: a blank case to fill in."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from planner.cli.options import RulesOption, rulebook_in
+
+if TYPE_CHECKING:
+    from planner.vocabulary import Finding, Vocabulary
+
+WIDTH = 100
+
+
+def intake(
+    csv: Annotated[bool, typer.Option("--csv", help="Print the header line of a CSV table instead.")] = False,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="FILE", help="Where to.", show_default=False)
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+    rules: RulesOption = None,
+) -> None:
+    """Print a blank case to fill in.
+
+    Every finding stands there with how it is measured and what may be written.
+
+    Example: planner intake -o case.yaml
+    """
+    from planner.cli.writing import CannotWriteError, write_whole
+
+    vocabulary = rulebook_in(rules).vocabulary
+    text = header_line(vocabulary) if csv else "\n".join(blank_case(vocabulary)) + "\n"
+    if output is None:
+        typer.echo(text, nl=False)
+        return
+    if output.exists() and not force:
+        raise CannotWriteError.one(
+            "is there already", str(output), "a case may be filled in", "another name, or --force"
+        )
+    write_whole(output, text.encode())
+
+
+def header_line(vocabulary: Vocabulary) -> str:
+    """The header of a CSV table that holds every heading and finding."""
+    from planner.case import HEADINGS
+
+    headings = [heading for heading in HEADINGS if heading != "findings"]
+    return ",".join([*headings, *(finding.id for finding in vocabulary.findings)]) + "\n"
+
+
+def blank_case(vocabulary: Vocabulary) -> Iterator[str]:
+    """The lines of a YAML case that is whole once `case` and `eye` are filled in."""
+    from planner.case import STAGES
+
+    sections = ", ".join(section.id for section in vocabulary.sections)
+    yield from _comment("One eye. Fill in case and eye; take the # away from each finding that was looked for.", "")
+    yield from _comment("What is left out, or not-recorded, stays unknown: it is never read as normal.", "")
+    yield "case:                     # the unit's own reference; never a patient's name or number"
+    yield "# patient:                # optional pseudonym, so that one patient's two eyes are known as such"
+    yield "eye:                      # right | left"
+    yield f"# planned_stage:          # {' | '.join(STAGES)}"
+    yield "# recorded_on:            # YYYY-MM-DD"
+    yield "# examined_by:            # a role code, not a name"
+    yield from _comment("Sections looked through: what is not listed there is read as nothing found. Measures,", "")
+    yield from _comment(f"consent and agreement stay unknown. Any of {sections}.", "")
+    yield "# none_found_in: []"
+    yield "findings:"
+    for section in vocabulary.sections:
+        yield ""
+        yield f"  # == {section.label} ({section.id}) =="
+        for finding in vocabulary.findings:
+            if finding.section == section.id:
+                yield ""
+                yield from _finding(finding, vocabulary)
+
+
+def _finding(finding: Finding, vocabulary: Vocabulary) -> Iterator[str]:
+    from planner.wording import sentence
+
+    essential = " (essential)" if finding.essential else ""
+    yield from _comment(f"{finding.label}{essential}: {finding.measured}", "  ")
+    if finding.asked_when is not None:
+        yield from _comment(f"asked when {sentence(finding.asked_when, vocabulary, {})}", "  ")
+    yield f"  # {finding.id + ':':<28} # {finding.allowed}"
+
+
+def _comment(text: str, indent: str) -> list[str]:
+    start = f"{indent}# "
+    return textwrap.wrap(text, WIDTH, initial_indent=start, subsequent_indent=start, break_on_hyphens=False)

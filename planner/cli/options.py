@@ -1,0 +1,63 @@
+"""Options that several commands share, and what they are turned into."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from planner.errors import PlannerError
+
+if TYPE_CHECKING:
+    from planner.rulebook.rulebook import Rulebook
+    from planner.unit import Unit
+
+CaseArguments = Annotated[
+    list[str],
+    typer.Argument(metavar="CASE...", help="YAML, JSON or CSV files; - for standard input.", show_default=False),
+]
+UnitOption = Annotated[
+    Path | None, typer.Option("--unit", metavar="FILE", help="The unit's kit, audit and trainees.", show_default=False)
+]
+RulesOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--rules", metavar="DIR", help="Another rulebook's folder. [default: the shipped one]", show_default=False
+    ),
+]
+OnOption = Annotated[
+    datetime.datetime | None,
+    typer.Option(
+        "--on",
+        metavar="DATE",
+        formats=["%Y-%m-%d"],
+        help="The day it is for. [default: the case's own]",
+        show_default=False,
+    ),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+
+
+def rulebook_in(folder: Path | None) -> Rulebook:
+    """The rulebook of a folder, or the shipped one. Raises PlannerError."""
+    from planner.rulebook.load import load, shipped
+
+    if folder is None:
+        return shipped()
+    if not folder.is_dir():
+        what = "is not a folder" if folder.exists() else "is not there"
+        raise PlannerError.one(what, str(folder), "--rules takes the folder that holds rulebook.yaml")
+    return load(folder)
+
+
+def unit_in(path: Path | None, rulebook: Rulebook) -> Unit | None:
+    """The unit of a file, or None without one. Raises PlannerError."""
+    from planner.unit import read_unit
+
+    return None if path is None else read_unit(path, rulebook)
+
+
+def day(on: datetime.datetime | None) -> datetime.date | None:
+    return None if on is None else on.date()

@@ -1,0 +1,47 @@
+"""`planner rules`: the rulebook itself."""
+
+from __future__ import annotations
+
+import typer
+
+from planner.cli.options import JsonOption, RulesOption, rulebook_in
+
+app = typer.Typer(help="Check the rulebook.", rich_markup_mode=None, no_args_is_help=True)
+
+
+@app.callback()
+def rules() -> None:
+    pass
+
+
+@app.command()
+def check(rules: RulesOption = None, json: JsonOption = False) -> None:
+    """Load a rulebook and count its entries; every fault is printed with file and line.
+
+    Example: planner rules check --rules rules
+    """
+    from planner.cli.assess import in_json
+
+    rulebook = rulebook_in(rules)
+    header = rulebook.header
+    counts = {
+        "findings": len(rulebook.vocabulary.findings),
+        "factors": len(rulebook.factors),
+        "published models": 1 + len(rulebook.scores),
+        "steps": len(rulebook.steps),
+        "choices": len(rulebook.choices),
+        "options": sum(len(choice.options) for choice in rulebook.choices.values()),
+        "lines with force": len(rulebook.interactions.rules),
+        "drills": len(rulebook.drills),
+        "cautions": len(rulebook.cautions),
+        "equipment": len(rulebook.kit.equipment),
+        "drugs": len(rulebook.kit.drugs),
+        "sources": len(rulebook.sources),
+    }
+    if json:
+        identity = {"id": header.id, "version": header.version, "sha256": rulebook.sha256, "status": header.status}
+        typer.echo(in_json({"rulebook": identity, "entries": counts}, many=False))
+        return
+    typer.echo(f"{header.id} {header.version} ({header.status}), sha256 {rulebook.sha256[:12]}")
+    for name, count in counts.items():
+        typer.echo(f"{count:5} {name}")

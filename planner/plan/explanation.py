@@ -1,0 +1,223 @@
+"""Why a line of the rulebook holds for a case, or does not: its condition in words, and what each finding says to it.
+
+Pure. A reason for holding lists the comparisons that carry it; a reason against lists those in its way.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from planner.assess.assess import assessor
+from planner.assess.assessment import Assessment, State
+from planner.assess.trace import fill
+from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, compare, evaluate
+from planner.errors import PlannerError
+from planner.plan.choices import Picture, choose
+from planner.plan.plan import Chosen
+from planner.rulebook.rulebook import Rulebook
+from planner.truth import WORDS, Truth
+from planner.wording import lower_first, sentence
+
+
+@dataclass(frozen=True)
+class Ground:
+    """One comparison: what it asks, what is recorded, and the result."""
+
+    finding: str
+    asks: str
+    recorded: str
+    state: State
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One line of the rulebook judged for one case. `notes` are what follows from it: points, floor, basis, rivals."""
+
+    kind: str
+    id: str
+    label: str
+    state: State
+    condition: str
+    grounds: tuple[Ground, ...]
+    notes: tuple[str, ...]
+
+
+class Explainer:
+    """Explains the lines of a rulebook for one assessed case, choices taken as the plan prepares them."""
+
+    def __init__(self, assessment: Assessment, rulebook: Rulebook) -> None:
+        self.assessment = assessment
+        self.rulebook = rulebook
+        self.picture = Picture(assessor(rulebook), assessment.case)
+        self.choices = choose(self.picture)
+        self.picture.as_planned(self.choices)
+
+    def explain(self, name: str, in_the_way: bool) -> list[Explanation]:
+        """Every line of that id, of whatever kind; `in_the_way` keeps only the grounds against it.
+
+        `tier` stands for the tier itself. Raises PlannerError, with the nearest ids, when there is none.
+        """
+        if name == "tier":
+            return [self._tier(in_the_way)]
+        found = [self._explanation(kind, label, name, condition, truth, notes, in_the_way)
+                 for kind, label, condition, truth, notes in self._named(name)]  # fmt: skip
+        if not found:
+            near = difflib.get_close_matches(name, self._ids(), 3, 0.5)
+            hint = f"did you mean {' or '.join(near)}?" if near else "ids stand in the plan's JSON, and in the rulebook"
+            why = "ids are of factors, options (choice.option), lines, drills, cautions and reasons to settle"
+            raise PlannerError.one(f"no {name!r} in the rulebook", why=why, hint=hint)
+        return found
+
+    def _tier(self, in_the_way: bool) -> Explanation:
+        """What demands the working tier; when asked why it is not lower, what could lower it instead."""
+        tier = self.assessment.tier
+        notes = [f"decided by: {reason}" for reason in tier.decided_by]
+        if in_the_way:
+            notes += [
+                f"lower once put right: {lever.label} to {lever.to}, tier {lever.tier}"
+                for lever in self.assessment.levers
+            ]
+            notes += [f"not recorded: {missing.finding}, {missing.would_settle}" for missing in self.assessment.missing]
+        else:
+            for state in self.assessment.factors:
+                if state.state == "holds" and (state.points or state.floor):
+                    counts = [f"{state.points} point{'' if state.points == 1 else 's'}"] if state.points else []
+                    counts += [f"demands tier {state.floor}"] if state.floor else []
+                    notes.append(f"{', '.join(counts)}: {state.label}, {state.because}")
+        span = f"{tier.least} to {tier.most}, " if tier.least != tier.most else ""
+        label = f"{span}working tier {tier.working}, {tier.label}"
+        return Explanation("tier", "tier", label, "holds", self.rulebook.tiers.scale_note, (), tuple(notes))
+
+    def _named(self, name: str) -> Iterator[tuple[str, str, Condition, Truth, list[str]]]:
+        """Kind, label, condition, truth and notes of each line with that id."""
+        rulebook, picture = self.rulebook, self.picture
+        if name in rulebook.factors:
+            factor = rulebook.factors[name]
+            truth = picture.truths[picture.assessor.compiled.place[f"factor:{name}"]]
+            yield "factor", factor.label, factor.when, truth, self._factor_notes(name)
+        if name in picture.names and "." in name:
+            choice, option = rulebook.option(name)
+            chosen = self.choices[choice.id]
+            won = chosen.option == option.id
+            truth = (
+                True if won else None if any(r.option == option.id and r.possible for r in chosen.rejected) else False
+            )
+            yield "option", option.label, option.when, truth, self._option_notes(chosen, option.id, option.why)
+        for rule in rulebook.interactions.rules:
+            if rule.id == name:
+                about = next(iter(rule.of.values()))
+                notes = [f"{rule.force}, about {picture.names.get(about, about)}: {rule.text}"]
+                notes += [f"instead: {rule.instead}"] if rule.instead else []
+                notes += [f"the hazard it was for: {rule.hazard}"] if rule.hazard else []
+                yield "line", rule.text, rule.when, picture.line(f"rule:{name}"), [*notes, rule.basis.words]
+        if name in rulebook.drills:
+            drill = rulebook.drills[name]
+            notes = [f"stop first: {drill.stop_first}", drill.basis.words]
+            yield "drill", drill.label, drill.likely_when, picture.line(f"drill:{name}"), notes
+        if name in rulebook.cautions:
+            caution = rulebook.cautions[name]
+            text = fill(caution.text, picture.case, rulebook.vocabulary)
+            yield "caution", text, caution.when, picture.line(f"caution:{name}"), [caution.basis.words]
+        for settle in rulebook.readiness.settle:
+            if settle.id == name:
+                notes = [f"settled by {settle.settled_by}", settle.basis.words]
+                yield "reason to settle first", settle.because, settle.when, picture.line(f"settle:{name}"), notes
+
+    def _ids(self) -> list[str]:
+        rulebook = self.rulebook
+        options = [name for name in self.picture.names if "." in name]
+        lines = [*(rule.id for rule in rulebook.interactions.rules), *(s.id for s in rulebook.readiness.settle)]
+        return ["tier", *rulebook.factors, *options, *rulebook.drills, *rulebook.cautions, *lines]
+
+    def _factor_notes(self, name: str) -> list[str]:
+        factor = self.rulebook.factors[name]
+        state = next(state for state in self.assessment.factors if state.id == name)
+        notes = [f"{state.state.replace('-', ' ')}: {state.because}", f"harm: {state.harm}"]
+        if factor.points:
+            assert factor.points_basis is not None
+            taken = state.state == "holds" and state.points == 0
+            once = f"; counted once with a heavier one of its group, {factor.counts_once_with}" if taken else ""
+            notes.append(f"points: {factor.points}{once} ({factor.points_basis.words})")
+        if factor.floor:
+            notes.append(f"demands tier {factor.floor.tier} when it holds ({factor.floor.basis.words})")
+        notes += [f"published: {rate.text} ({rate.basis.words})" for rate in factor.published_rates]
+        notes += [f"misleads when: {words}" for words in factor.misleads_when]
+        return [*notes, f"limits: {factor.limits_basis.words}"]
+
+    def _option_notes(self, chosen: Chosen, option: str, why: str) -> list[str]:
+        if chosen.option == option:
+            first = "prepared, others stay possible" if chosen.provisional else "the one option for this eye"
+            return [first, f"why: {why}", chosen.basis]
+        rejected = next(other for other in chosen.rejected if other.option == option)
+        return [f"prepared instead: {lower_first(chosen.label)}", rejected.because]
+
+    def _explanation(
+        self, kind: str, label: str, name: str, condition: Condition, truth: Truth, notes: list[str], in_the_way: bool
+    ) -> Explanation:
+        whole = list(dict.fromkeys(self._tests(condition)))
+        against = list(dict.fromkeys(self._against(condition, sought=True))) if in_the_way else whole
+        grounds = tuple(self._ground(test) for test in against or whole)
+        words = sentence(condition, self.rulebook.vocabulary, self.picture.names)
+        return Explanation(kind, name, label, WORDS[truth], words, grounds, tuple(notes))  # type: ignore[arg-type]
+
+    def _ground(self, test: Test) -> Ground:
+        case, finding = self.picture.case, self.rulebook.vocabulary.by_id[test.finding]
+        truth = self.tested(test)
+        recorded = finding.shown(case.findings.get(test.finding))
+        if test.finding in case.doubted:
+            recorded += ", in doubt: read as not recorded"
+        elif test.finding in case.from_section:
+            recorded += ", nothing found in its section"
+        asked_not = truth is False and test.finding not in case.in_force and test.how != "recorded"
+        asks = sentence(test, self.rulebook.vocabulary, {})
+        return Ground(test.finding, asks, recorded, "not-applicable" if asked_not else WORDS[truth])  # type: ignore[arg-type]
+
+    def tested(self, test: Test) -> Truth:
+        """Three-valued truth of one comparison; a finding that is not asked in this eye fails it."""
+        made = self.picture.assessor.compiled
+        place = made.index[test.finding]
+        value = self.picture.values[place]
+        asked = made.asked_tests[place](self.picture.values) if place in made.asked_tests else True
+        if test.how == "recorded":
+            return (value is not None) if test.limit else value is None and asked is not False
+        if value is None:
+            return False if asked is False else None
+        return compare(test, value)
+
+    def _truth(self, condition: Condition) -> Truth:
+        return evaluate(condition, self.tested, lambda part: self._truth(self._behind(part)))
+
+    def _behind(self, part: FactorHolds | OptionWins) -> Condition:
+        if isinstance(part, FactorHolds):
+            return self.rulebook.factors[part.factor].when
+        return self.rulebook.wins[part.option]
+
+    def _tests(self, condition: Condition) -> Iterator[Test]:
+        """Every comparison a condition rests on, through factors and options."""
+        match condition:
+            case Test():
+                yield condition
+            case FactorHolds() | OptionWins():
+                yield from self._tests(self._behind(condition))
+            case Not(part):
+                yield from self._tests(part)
+            case All(parts) | Any_(parts) | NumberOf(parts):
+                for part in parts:
+                    yield from self._tests(part)
+
+    def _against(self, condition: Condition, sought: bool) -> Iterator[Test]:
+        """The comparisons that keep a condition from being as sought; none when it is so."""
+        if self._truth(condition) is sought:
+            return
+        match condition:
+            case Test():
+                yield condition
+            case FactorHolds() | OptionWins():
+                yield from self._against(self._behind(condition), sought)
+            case Not(part):
+                yield from self._against(part, not sought)
+            case All(parts) | Any_(parts) | NumberOf(parts):
+                for part in parts:
+                    yield from self._against(part, sought)
