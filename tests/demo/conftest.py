@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -49,7 +49,7 @@ def unit(rulebook: Rulebook) -> Unit:
 def plan_of(rulebook: Rulebook, unit: Unit) -> Callable[[str], Planned]:
     """Assess and plan a demo case by name; each is done once a session."""
 
-    @lru_cache(maxsize=None)
+    @cache
     def planned(name: str) -> Planned:
         (item,) = read_cases(str(DEMO / "cases" / f"{name}.yaml"), rulebook.vocabulary)
         assert isinstance(item, ReadCase), item

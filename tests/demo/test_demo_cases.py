@@ -1,4 +1,4 @@
-"""Every demo case against what a consultant expected of it before the program had run (demo_cases/expected/README.md)."""
+"""Every demo case against what a consultant expected of it before the program had run (see demo_cases/expected/)."""
 
 from __future__ import annotations
 
