@@ -149,7 +149,7 @@ class _Walk:
         if node.tag not in _PLAIN_TAGS:
             raise self.refuse(node, f"the tag {node.tag} is refused", "tags could stand for anything", "remove it")
         if isinstance(node, yaml.ScalarNode):
-            return None if node.value in ("", "null", "~") and node.style is None else node.value
+            return None if node.value in ("", "null", "~") and node.style in (None, "") else node.value
         if isinstance(node, yaml.SequenceNode):
             return [self.plain(item, (*place, index)) for index, item in enumerate(node.value)]
         result: dict[str, Any] = {}

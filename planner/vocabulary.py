@@ -118,7 +118,7 @@ class Finding(Entry):
                 raise ValueError(f"{raw!r} has a decimal comma; write it with a point: {raw.replace(',', '.')}")
             if re.fullmatch(r"[-+]?\.?(inf|infinity|nan)", raw, re.IGNORECASE):
                 raise ValueError(f"{raw!r} is not a measurement; expected {self.allowed}")
-            unit = re.fullmatch(r"-?\d[\d.]*\s*[A-Za-z/%²]+.*", raw)
+            unit = re.fullmatch(r"-?\d[\d.]*\s*(?![eE][-+]?\d)[A-Za-z/%²]+.*", raw)
             if unit:
                 raise ValueError(f"{raw!r} carries a unit; write the number alone, in {self.unit or 'whole counts'}")
             try:

@@ -1,0 +1,1 @@
+"""Cases from files: YAML, JSON and CSV."""

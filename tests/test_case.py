@@ -1,0 +1,159 @@
+"""A case read against the shipped vocabulary: every fault at once, nothing repaired, missing never normal."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from planner.case import Case, read_case
+from planner.errors import PlannerError
+from planner.rulebook.rulebook import Rulebook
+from planner.vocabulary import Vocabulary
+
+
+@pytest.fixture(scope="module")
+def vocabulary(rulebook: Rulebook) -> Vocabulary:
+    return rulebook.vocabulary
+
+
+def read(vocabulary: Vocabulary, findings: Any = None, **headings: Any) -> Case:
+    return read_case({"case": "A-1", "eye": "left", "findings": findings} | headings, vocabulary)
+
+
+FINDINGS = {
+    "an unknown finding": ({"axial_lenght_mm": "23"}, "no finding 'axial_lenght_mm'", "did you mean axial_length_mm?"),
+    "ten times too long": ({"axial_length_mm": "235"}, "outside the possible range", "was 23.5 meant?"),
+    "a depth in micrometres": ({"anterior_chamber_depth_mm": "2300"}, "outside the possible range", "was 2.3 meant?"),
+    "a negative pressure": ({"iop_mmhg": "-4"}, "outside the possible range"),
+    "not a number": ({"iop_mmhg": ".nan"}, "not a measurement"),
+    "not a number, as a value": ({"iop_mmhg": float("nan")}, "not a measurement"),
+    "infinite": ({"iop_mmhg": ".inf"}, "not a measurement"),
+    "infinite, as a value": ({"iop_mmhg": float("inf")}, "not a measurement"),
+    "very many digits": ({"iop_mmhg": "9" * 400}, "not a measurement"),
+    "a unit": ({"iop_mmhg": "21 mmHg"}, "carries a unit", "in mmHg"),
+    "a decimal comma": ({"anterior_chamber_depth_mm": "2,3"}, "decimal comma", "2.3"),
+    "an octal-looking number": ({"age_years": "071"}, "not a plain decimal number"),
+    "an exponent": ({"age_years": "7e1"}, "not a plain decimal number"),
+    "digits of another script": ({"age_years": "٧١"}, "not a plain decimal number"),
+    "half an injection": ({"intravitreal_injections": "2.5"}, "not a whole number"),
+    "yes for a number": ({"age_years": True}, "not a number"),
+    "one for yes": ({"can_lie_flat": 1}, "yes or no"),
+    "a capital": ({"can_lie_flat": "Yes"}, "yes or no"),
+    "a value misspelt": ({"cortex": "tense"}, "did you mean tense-fluid?"),
+    "a list for one value": ({"sex": ["female"]}, "female, male"),
+    "a mapping for one value": ({"sex": {"female": "yes"}}, "female, male"),
+    "a mapping in a set": ({"alpha_blocker_ever": [{"tamsulosin": "yes"}]}, "or none"),
+    "an empty list": ({"alpha_blocker_ever": []}, "does not say whether it was looked for"),
+    "none beside another": ({"alpha_blocker_ever": "none+tamsulosin"}, "'none' is not one of"),
+    "NA": ({"cortex": "NA"}, "does not say whether it was looked for"),
+    "a hyphen": ({"iop_mmhg": "-"}, "does not say whether it was looked for"),
+    "nil": ({"anticoagulant": "nil"}, "does not say whether it was looked for"),
+    "a day the wrong way round": ({"biometry_date": "02/11/2026"}, "YYYY-MM-DD"),
+    "a day that is not": ({"biometry_date": "2026-02-30"}, "YYYY-MM-DD"),
+    "a day without hyphens": ({"biometry_date": "20261102"}, "YYYY-MM-DD"),
+    "a text of two lines": ({"biometry_reference": "a\nb"}, "one line of text"),
+    "a text that turns round": ({"biometry_reference": "a\u202eb"}, "one line of text"),
+    "a text too long": ({"biometry_reference": "x" * 201}, "200 characters"),
+    "a polar opacity measured and absent": (
+        {"posterior_polar_opacity": "no", "polar_opacity_mm": "2"},
+        "cannot stand together",
+        "polar_opacity_mm: 2",
+        "posterior_polar_opacity: no",
+    ),
+    "a list of findings": (["age_years"], "must be a mapping"),
+}
+
+
+@pytest.mark.parametrize("findings, words", [(f, w) for f, *w in FINDINGS.values()], ids=list(FINDINGS))
+def test_a_finding_that_cannot_be_is_refused(vocabulary: Vocabulary, findings: Any, words: list[str]) -> None:
+    with pytest.raises(PlannerError) as refused:
+        read(vocabulary, findings)
+    assert len(refused.value.faults) == 1
+    assert all(word in str(refused.value) for word in words), str(refused.value)
+
+
+HEADINGS: dict[str, tuple[dict[str, Any], str]] = {
+    "no eye": ({"eye": None}, "the eye is missing"),
+    "both eyes": ({"eye": ["right", "left"]}, "both eyes in one case"),
+    "both eyes in a word": ({"eye": "both"}, "both eyes in one case"),
+    "an eye by its letter": ({"eye": "R"}, "right or left, in full"),
+    "an eye as a mapping": ({"eye": {}}, "right or left, in full"),
+    "no reference": ({"case": None}, "`case` is missing"),
+    "a blank reference": ({"case": "  "}, "`case` is missing"),
+    "a reference of two lines": ({"case": "A\nB"}, "one line of text"),
+    "a reference too long": ({"case": "x" * 61}, "61 characters"),
+    "a list for a reference": ({"case": ["A"]}, "one line of text"),
+    "yes for a pseudonym": ({"patient": True}, "one line of text"),
+    "an unknown heading": ({"cse": "A"}, "did you mean case?"),
+    "a finding at the top": ({"age_years": "71"}, "put it under `findings:`"),
+    "an unknown stage": ({"planned_stage": "senior"}, "is not a stage"),
+    "an unknown section": ({"none_found_in": ["histery"]}, "did you mean history?"),
+    "a mapping in a section": ({"none_found_in": [{"history": "yes"}]}, "no section"),
+    "a day of another kind": ({"recorded_on": "2026-W45-1"}, "is not a date"),
+}
+
+
+@pytest.mark.parametrize("headings, words", HEADINGS.values(), ids=list(HEADINGS))
+def test_a_heading_that_cannot_be_is_refused(vocabulary: Vocabulary, headings: dict[str, Any], words: str) -> None:
+    with pytest.raises(PlannerError) as refused:
+        read(vocabulary, **headings)
+    assert len(refused.value.faults) == 1
+    assert words in str(refused.value)
+
+
+@pytest.mark.parametrize("raw", [None, [], "case", 5, True])
+def test_what_is_no_mapping_holds_no_case(vocabulary: Vocabulary, raw: Any) -> None:
+    with pytest.raises(PlannerError, match="holds no case"):
+        read_case(raw, vocabulary)
+
+
+def test_every_fault_is_told_at_once(vocabulary: Vocabulary) -> None:
+    with pytest.raises(PlannerError) as refused:
+        read(vocabulary, {"axial_length_mm": "235", "cortex": "hard", "iop": "3"}, eye="both", case=None)
+    assert len(refused.value.faults) == 5
+
+
+@pytest.mark.parametrize("blank", [None, "", "not-recorded"])
+def test_not_recorded_is_unknown(vocabulary: Vocabulary, blank: str | None) -> None:
+    assert read(vocabulary, {"fundus_view": blank}).findings == {}
+
+
+def test_none_is_a_value(vocabulary: Vocabulary) -> None:
+    case = read(
+        vocabulary, {"fundus_view": "none", "red_reflex": "none", "alpha_blocker_ever": "none", "glaucoma": "none"}
+    )
+    nothing: frozenset[str] = frozenset()
+    assert case.findings == {
+        "fundus_view": "none",
+        "red_reflex": "none",
+        "alpha_blocker_ever": nothing,
+        "glaucoma": "none",
+    }
+
+
+def test_a_section_looked_through_gives_what_the_vocabulary_calls_unremarkable(vocabulary: Vocabulary) -> None:
+    case = read(
+        vocabulary, {"phacodonesis": "yes", "pseudoexfoliation": "not-recorded"}, none_found_in=["pupil-and-zonule"]
+    )
+    assert case.findings["phacodonesis"] is True
+    assert case.findings["zonule_loss_clock_hours"] == 0
+    assert "pseudoexfoliation" not in case.findings, "said not to be recorded, so unknown"
+    assert "dilated_pupil_mm" not in case.findings, "a measure, so unknown"
+    assert "phacodonesis" not in case.from_section
+    patient = read(vocabulary, none_found_in=["patient"])
+    assert patient.findings["can_lie_flat"] is True
+    assert "consent_to_surgery" not in patient.findings
+    assert "trainee_involvement_agreed" not in patient.findings
+
+
+def test_the_odd_is_kept_and_asked_about(vocabulary: Vocabulary) -> None:
+    case = read(vocabulary, {"axial_length_mm": "33", "lens_shifts_with_posture": "yes", "phacodonesis": "no"})
+    assert case.findings["axial_length_mm"] == 33
+    assert {query.finding for query in case.queries} >= {"axial_length_mm"}
+    assert case.doubted == {"phacodonesis": False}
+    assert "phacodonesis" not in case.in_force, "read at its worse: as not recorded"
+
+
+def test_free_text_stays_as_written(vocabulary: Vocabulary) -> None:
+    assert read(vocabulary, {"biometry_reference": "<b>x</b> & 'y'"}).findings["biometry_reference"] == "<b>x</b> & 'y'"
