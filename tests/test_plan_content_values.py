@@ -196,7 +196,8 @@ def test_the_formulary_note_and_the_drugs_that_rest_on_memory(rulebook: Rulebook
 
 # -- lens -------------------------------------------------------------------------------------------------------------
 
-# Hill's bag-against-sulcus table, rows read from 15.0 D up: 28.5 to 30.0 less 1.5, 17.5 to 28.0 less 1.0, 9.5 to 17.0 less 0.5.
+# Hill's bag-against-sulcus table, rows read from 15.0 D up: 28.5 to 30.0 less 1.5, 17.5 to 28.0 less 1.0, 9.5 to 17.0
+# less 0.5.
 # The ends of its rows and some between, as (bag power, sulcus power).
 HILL_ROWS = [
     (30.0, 28.5),
