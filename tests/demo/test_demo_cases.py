@@ -11,6 +11,7 @@ from planner.assess.assess import assess
 from planner.plan.make import make_plan
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES
+from planner.unit import Unit
 
 if TYPE_CHECKING:
     from conftest import Planned
@@ -188,3 +189,11 @@ def test_a_patient_with_two_eyes_is_shown(plan_of: Callable[[str], Planned], nam
 
 def test_every_stage_is_shown(plan_of: Callable[[str], Planned], names: list[str], rulebook: Rulebook) -> None:
     assert {plan_of(name).case.planned_stage for name in names} == {stage.id for stage in rulebook.stages.stages}
+
+
+def test_the_unit_has_a_trainee_of_every_stage_and_one_stepped_down_by_a_break(unit: Unit, rulebook: Rulebook) -> None:
+    stages = {trainee.id: unit.stage_of(trainee.id, rulebook) for trainee in unit.trainees}
+    assert set(stages.values()) == {stage.id for stage in rulebook.stages.stages}
+    # trainee-4 has done more than trainee-5 and has been away for thirty weeks.
+    order = [stage.id for stage in rulebook.stages.stages]
+    assert order.index(stages["trainee-4"]) < order.index(stages["trainee-5"])
