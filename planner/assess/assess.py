@@ -199,36 +199,29 @@ class Assessor:
         smallest = settling.smallest() if open_tier and not alone else ()
         ranked = []
         for place, finding in enumerate(findings):
-            if not self.is_open(case, values, finding.id):
+            # A finding that may not even apply waits for the one that decides that.
+            asks = (
+                open_tier and place in settling.candidates and (settling.closed(place) == {place} or place in smallest)
+            )
+            if not self.is_open(case, values, finding.id) or not (asks or finding.essential):
                 continue
-            relevant = open_tier and place in settling.candidates
-            if not relevant and not finding.essential:
-                continue
-            off, demands = settling.worth(place, tier.working) if relevant else (0.0, 0.0)
-            if relevant and not (
-                off or demands > tier.least or place in alone or place in smallest or finding.essential
-            ):
-                relevant_text = f"may move the tier within {tier.least} to {tier.most}"
-            elif place in alone:
-                relevant_text = "settles the tier alone"
+            off, demands = settling.worth(place, tier.working) if asks else (0.0, 0.0)
+            if place in alone:
+                settles = "settles the tier alone"
             elif place in smallest:
                 others = [lower_first(findings[p].label) for p in smallest if p != place]
-                relevant_text = f"settles the tier together with {', '.join(others)}"
+                settles = f"settles the tier together with {', '.join(others)}"
             elif demands > tier.least:
-                relevant_text = f"could by itself demand tier {demands:g}"
-            elif relevant:
-                relevant_text = f"may move the tier within {tier.least} to {tier.most}"
+                settles = f"could by itself demand tier {demands:g}"
+            elif asks:
+                settles = f"may move the tier within {tier.least} to {tier.most}"
             else:
-                relevant_text = "readiness: it must be known before theatre"
+                settles = "readiness: it must be known before theatre"
             order = (place not in alone, place not in smallest, -off, -demands, not finding.essential, place)
-            ranked.append(
-                (
-                    order,
-                    MissingFinding(
-                        finding.id, finding.label, relevant_text, place in alone, finding.essential, finding.settled_by
-                    ),
-                )
+            missing = MissingFinding(
+                finding.id, finding.label, settles, place in alone, finding.essential, finding.settled_by
             )
+            ranked.append((order, missing))
         ranked.sort(key=lambda pair: pair[0])
         return tuple(entry for _, entry in ranked), tuple(findings[place].id for place in smallest)
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from planner.assess.cells import decisive
 from planner.assess.source import Source
-from planner.conditions import Condition, FactorHolds, OptionWins, Test, walk
+from planner.conditions import Condition, FactorHolds, OptionWins, Test, findings_in, rebuild, walk
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import Truth
 
@@ -50,6 +50,14 @@ class Compiled:
         self.asked_tests: dict[int, Callable[[Values], Truth]] = {
             self.index[name]: self._compile_one(condition) for name, condition in self.asked.items()
         }
+        self.conditions = dict(
+            zip(
+                (*self.core_names, *self.option_names, *self.rest_names),
+                (*self.core_conditions, *self.option_conditions, *self.rest_conditions),
+                strict=True,
+            )
+        )
+        self._depends_of_finding: dict[str, frozenset[int]] = {}
         self.depends = self._dependencies()
         self.cells = self._cells()
 
@@ -94,25 +102,18 @@ class Compiled:
 
     def _dependencies(self) -> dict[str, frozenset[int]]:
         """For each named condition and total, the findings (as places) it can depend on."""
-        asked: dict[str, set[int]] = {}
+        known = self._depends_of_finding
 
-        def of_finding(name: str) -> set[int]:
-            if name not in asked:
-                own = {self.index[name]}
-                if name in self.asked:
-                    own |= {
-                        place
-                        for part in walk(self.asked[name])
-                        if isinstance(part, Test)
-                        for place in of_finding(part.finding)
-                    }
-                asked[name] = own
-            return asked[name]
+        def of_finding(name: str) -> frozenset[int]:
+            if name not in known:
+                behind = findings_in(self.asked[name]) if name in self.asked else set()
+                known[name] = frozenset({self.index[name]}).union(*(of_finding(other) for other in behind))
+            return known[name]
 
+        for finding in self.index:
+            of_finding(finding)
         depends: dict[str, frozenset[int]] = {}
-        names = (*self.core_names, *self.option_names, *self.rest_names)
-        pairs = zip(names, (*self.core_conditions, *self.option_conditions, *self.rest_conditions), strict=True)
-        for name, condition in pairs:
+        for name, condition in self.conditions.items():
             places: set[int] = set()
             for part in walk(condition):
                 match part:
@@ -128,6 +129,36 @@ class Compiled:
                 *(depends[self.core_names[place]] for group in groups for place, _ in group)
             )
         return depends
+
+    def condition(self, name: str) -> Condition:
+        """The condition behind a name such as `factor:id`, `option:choice.option` or `caution:id`."""
+        found: Condition = self.conditions[name]
+        return found
+
+    def function_of(self, condition: Condition) -> Callable[[Values], Truth]:
+        """One condition compiled by itself, with the factors and options it rests on written in."""
+        function: Callable[[Values], Truth] = self._compile_one(self._spelled_out(condition))
+        return function
+
+    def _spelled_out(self, condition: Condition) -> Condition:
+        def leaf(part: Condition) -> Condition:
+            match part:
+                case FactorHolds(factor):
+                    return self._spelled_out(self.rulebook.factors[factor].when)
+                case OptionWins(option):
+                    return self._spelled_out(self.rulebook.wins[option])
+            return part
+
+        return rebuild(condition, leaf)
+
+    def depends_of_finding(self, finding: str) -> frozenset[int]:
+        """The finding, and those that decide whether it applies, as places."""
+        return self._depends_of_finding[finding]
+
+    def depends_of_asked(self, place: int) -> frozenset[int]:
+        """The findings, as places, that decide whether a finding applies at all."""
+        name = self.rulebook.vocabulary.findings[place].id
+        return frozenset(self.index[f] for f in findings_in(self.asked[name])) if name in self.asked else frozenset()
 
     def _cells(self) -> list[tuple[Any, ...]]:
         """For each finding one value for every way the rulebook can tell its values apart, mildest first."""

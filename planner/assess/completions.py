@@ -16,7 +16,8 @@ from typing import Any
 
 from planner.assess.cells import harm
 from planner.assess.compiled import Bounds, Compiled, Truths, Values
-from planner.conditions import findings_in
+from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, findings_in
+from planner.truth import Truth
 
 NODES_AT_MOST = 20_000
 REMEMBERED_AT_MOST = 50_000
@@ -24,11 +25,15 @@ REMEMBERED_AT_MOST = 50_000
 
 @dataclass(frozen=True)
 class Objective:
-    """What is sought: the bounds of one number, the findings it can depend on, the core conditions that explain it."""
+    """What is sought: the bounds of one number, the findings it can depend on, and what explains it.
+
+    That is the core conditions it adds up (`names`), or the one condition it asks about.
+    """
 
     key: str
     findings: frozenset[int]
     names: tuple[str, ...]
+    condition: Condition | None
     bounds: Callable[[Values, Truths, Bounds], tuple[float, float]]
 
 
@@ -51,6 +56,7 @@ class Completions:
         self._found: dict[Any, Found | None] = {}
         self._favoured: dict[tuple[str, bool], dict[int, Any]] = {}
         self._scope: dict[str, tuple[int, ...]] = {}
+        self._tests: dict[int, tuple[Condition, Callable[[Values], Truth]]] = {}
 
     def scope(self, objective: Objective) -> tuple[int, ...]:
         """The findings, as places, that can matter: the objective's, and those an impossible pair ties to them."""
@@ -86,7 +92,7 @@ class Completions:
         end, sign = (1, -1.0) if highest else (0, 1.0)
         core, bounds_of = self.compiled.core, objective.bounds
         best: Found | None = None
-        order = itertools.count()
+        order = itertools.count(0, -1)  # among equals the newest first, so that a promise is followed to its end
         truths, bounds = core(values)
         heap = [(sign * bounds_of(values, truths, bounds)[end], next(order), values, truths)]
         for _ in range(NODES_AT_MOST):
@@ -108,7 +114,7 @@ class Completions:
             split = self._split(node, truths, guess_truths, objective, highest, scope, allowed)
             if split is None:
                 continue
-            for cell in self.compiled.cells[split]:
+            for cell in self._hopeful_last(split, objective, highest):
                 child = node.copy()
                 child[split] = cell
                 child_truths, child_bounds = core(child)
@@ -118,6 +124,10 @@ class Completions:
                     heap, (sign * bounds_of(child, child_truths, child_bounds)[end], next(order), child, child_truths)
                 )
         return best
+
+    def _hopeful_last(self, place: int, objective: Objective, highest: bool) -> list[Any]:
+        favoured = self._favoured[(objective.key, highest)].get(place)
+        return sorted(self.compiled.cells[place], key=lambda cell: bool(cell == favoured))
 
     def complete(self, values: Values, objective: Objective, highest: bool, scope: tuple[int, ...]) -> Values:
         """A copy with every missing finding in scope given its favoured value, unless it does not apply."""
@@ -157,20 +167,64 @@ class Completions:
         allowed: bool,
     ) -> int | None:
         """A missing finding to split on: one behind a forbidden pair, or behind a hope that the guess let down."""
-        place, depends = self.compiled.place, self.compiled.depends
+        place = self.compiled.place
         if not allowed:
             for name in self.pairs:
-                if guessed[place[name]] and (found := self._missing(node, depends[name])) is not None:
+                if guessed[place[name]] and (found := self._behind(self.compiled.condition(name), node)) is not None:
                     return found
-        hoped = highest
+        if objective.condition is not None:
+            found = self._behind(objective.condition, node)
+            if found is not None:
+                return found
         for name in objective.names:
-            if (
-                truths[place[name]] is None
-                and guessed[place[name]] is not hoped
-                and (found := self._missing(node, depends[name])) is not None
-            ):
+            let_down = truths[place[name]] is None and guessed[place[name]] is not highest
+            if let_down and (found := self._behind(self.compiled.condition(name), node)) is not None:
                 return found
         return self._missing(node, frozenset(scope))
+
+    def open_in(self, condition: Condition, node: Values) -> set[int]:
+        """Every missing finding that leaves a condition open at this node; those behind one not yet asked stand for it."""
+        if self._truth(condition, node) is not None:
+            return set()
+        match condition:
+            case Test(finding):
+                found = self._missing(node, self.compiled.depends_of_finding(finding))
+                return set() if found is None else {found}
+            case FactorHolds(factor):
+                return self.open_in(self.compiled.rulebook.factors[factor].when, node)
+            case OptionWins(option):
+                return self.open_in(self.compiled.rulebook.wins[option], node)
+            case Not(part):
+                return self.open_in(part, node)
+            case All(parts) | Any_(parts) | NumberOf(parts):
+                return set().union(*(self.open_in(part, node) for part in parts))
+
+    def _behind(self, condition: Condition, node: Values) -> int | None:
+        """A missing finding that leaves a condition open at this node; None when the condition is decided."""
+        if self._truth(condition, node) is not None:
+            return None
+        match condition:
+            case Test(finding):
+                return self._missing(node, self.compiled.depends_of_finding(finding))
+            case FactorHolds(factor):
+                return self._behind(self.compiled.rulebook.factors[factor].when, node)
+            case OptionWins(option):
+                return self._behind(self.compiled.rulebook.wins[option], node)
+            case Not(part):
+                return self._behind(part, node)
+            case All(parts) | Any_(parts) | NumberOf(parts):
+                for part in parts:
+                    if (found := self._behind(part, node)) is not None:
+                        return found
+        return None
+
+    def _truth(self, condition: Condition, node: Values) -> Truth:
+        compiled = self.compiled
+        key = id(condition)
+        if key not in self._tests:
+            # The condition is kept beside its function, so that its identity is not taken by another.
+            self._tests[key] = (condition, compiled.function_of(condition))
+        return self._tests[key][1](node)
 
     def _missing(self, node: Values, places: frozenset[int]) -> int | None:
         asked = self.compiled.asked_tests

@@ -48,13 +48,13 @@ class Objectives:
         self.points_bands, self.logit_bands, self.band = points_bands, logit_bands, band
         names = tuple(dict.fromkeys((*members["floor"], *members["raise"], *members["points"], *members["log-odds"])))
         findings = frozenset().union(*(compiled.depends[total] for total in ("points", "log-odds", "floor", "raise")))
-        self.tier = Objective("tier", findings, names, tier_bounds)
+        self.tier = Objective("tier", findings, names, None, tier_bounds)
 
     def _total(self, total: str, n: int, names: tuple[str, ...]) -> Objective:
         def bounds_of(_: Values, __: Truths, bounds: Bounds) -> tuple[float, float]:
             return bounds[n]
 
-        return Objective(total, self.compiled.depends[total], names, bounds_of)
+        return Objective(total, self.compiled.depends[total], names, None, bounds_of)
 
     def holds(self, name: str) -> Objective:
         """Whether a named condition holds in the end, as 0 or 1."""
@@ -69,4 +69,4 @@ class Objectives:
                 truth = made.rest(values, truths, made.options(values, truths))[made.rest_place[name]]
             return (1.0, 1.0) if truth else (0.0, 0.0) if truth is False else (0.0, 1.0)
 
-        return Objective(name, made.depends[name], (), bounds)
+        return Objective(name, made.depends[name], (), made.condition(name), bounds)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 from planner.assess.assessment import FactorState, State
 from planner.assess.compiled import Compiled, Truths, Values
@@ -13,6 +14,8 @@ from planner.rulebook.shapes import Factor
 from planner.vocabulary import Vocabulary
 from planner.wording import lower_first, sentence
 
+# Words for the same values are the same words; a batch says them once.
+REMEMBERED_AT_MOST = 50_000
 _SLOT = re.compile(r"\{(\w+)\}")
 
 
@@ -27,6 +30,8 @@ class Tracer:
         self.needs = {f.id: sentence(f.when, vocabulary, names) for f in self.rulebook.factors.values()}
         self.direct = {f.id: sorted(findings_in(f.when)) for f in self.rulebook.factors.values()}
         self.reached = {f.id: reached_findings(f.when, self.rulebook) for f in self.rulebook.factors.values()}
+        self.places = {name: [compiled.index[f] for f in found] for name, found in self.reached.items()}
+        self._said: dict[Any, tuple[State, str]] = {}
         self.groups: dict[str, list[Factor]] = {}
         for factor in self.rulebook.factors.values():
             if factor.counts_once_with and factor.points:
@@ -46,7 +51,12 @@ class Tracer:
             points = (
                 factor.points if truth and counted.get(factor.counts_once_with or "", factor.id) == factor.id else 0
             )
-            state, because = self._state(factor, truth, case, inapplicable)
+            key = (factor.id, truth, tuple([values[place] for place in self.places[factor.id]]))
+            if key not in self._said:
+                if len(self._said) > REMEMBERED_AT_MOST:
+                    self._said.clear()
+                self._said[key] = self._state(factor, truth, case, inapplicable)
+            state, because = self._said[key]
             result.append(
                 FactorState(
                     factor.id,

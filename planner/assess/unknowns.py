@@ -6,6 +6,8 @@ from planner.assess.compiled import Compiled, Values
 from planner.assess.completions import Completions, Found, Objective
 
 LARGEST_SET = 6
+# Beyond this the findings that matter are many and alike; the list, most decisive first, says more than a set would.
+DIFFERENCES_AT_MOST = 40
 
 
 class Settling:
@@ -25,9 +27,14 @@ class Settling:
             and not (place in asked and asked[place](values) is False)
         ]
 
+    def closed(self, place: int) -> frozenset[int]:
+        """The finding with the missing ones that decide whether it applies at all: it cannot be recorded before them."""
+        behind = {other for other in self.compiled.depends_of_asked(place) if self.values[other] is None}
+        return frozenset({place}).union(*(self.closed(other) for other in behind))
+
     def alone(self) -> list[int]:
         """Findings that settle the tier each by itself."""
-        return [place for place in self.candidates if self.disagreement((place,)) is None]
+        return [p for p in self.candidates if self.closed(p) == {p} and self.disagreement((p,)) is None]
 
     def smallest(self) -> tuple[int, ...]:
         """The smallest set that settles the tier, () when more than LARGEST_SET findings would be needed.
@@ -36,15 +43,57 @@ class Settling:
         finding outside it; the next set is the smallest that meets all such differences, so the first that settles is
         smallest.
         """
-        differences: list[frozenset[int]] = []
-        while True:
-            chosen = _smallest_hitting(differences, LARGEST_SET)
+        needed = self._needed()
+        if len(needed) > LARGEST_SET:
+            return ()
+        differences = [frozenset({place}) for place in sorted(needed)]
+        for _ in range(DIFFERENCES_AT_MOST):
+            chosen = self._smallest_hitting(differences)
             if chosen is None:
                 return ()
-            pair = self.disagreement(chosen)
+            # Parents before what hangs on them, so that whether a finding applies is known when its turn comes.
+            ordered = tuple(sorted(chosen, key=lambda place: (len(self.closed(place)), place)))
+            pair = self.disagreement(ordered)
             if pair is None:
                 return tuple(sorted(chosen))
-            differences.append(self._narrowed(*pair, frozenset(chosen)))
+            differences.append(self._narrowed(*pair, chosen))
+        return ()
+
+    def _needed(self) -> frozenset[int]:
+        """Findings that every settling set holds: each changes the tier alone, from the mildest or gravest completion."""
+        needed = set()
+        for highest in (False, True):
+            found = self.completions.extreme(self.values, self.tier, highest)
+            if found is None:
+                continue
+            for place in self.candidates:
+                if found.completion[place] is None:
+                    continue
+                trial = found.completion.copy()
+                for cell in self.compiled.cells[place]:
+                    trial[place] = cell
+                    if self._tier(trial) != found.value and self._allowed(trial):
+                        needed.add(place)
+                        break
+        return frozenset(needed)
+
+    def _smallest_hitting(self, differences: list[frozenset[int]]) -> frozenset[int] | None:
+        """The smallest closed set that meets every difference; None when it needs more than LARGEST_SET findings."""
+        for size in range(LARGEST_SET + 1):
+            found = self._hitting(differences, frozenset(), size)
+            if found is not None:
+                return found
+        return None
+
+    def _hitting(self, differences: list[frozenset[int]], chosen: frozenset[int], size: int) -> frozenset[int] | None:
+        open_ones = [difference for difference in differences if not difference & chosen]
+        if not open_ones:
+            return chosen
+        for item in sorted(sorted(open_ones, key=lambda difference: len(difference))[0]):
+            larger = chosen | self.closed(item)
+            if len(larger) <= size and (found := self._hitting(open_ones, larger, size)) is not None:
+                return found
+        return None
 
     def disagreement(self, places: tuple[int, ...]) -> tuple[Values, Values] | None:
         """Two completions that agree on `places` and differ in tier; None when there are none."""
@@ -114,24 +163,3 @@ class Settling:
         node = self.values.copy()
         node[place] = cell
         return self.completions.extreme(node, self.tier, highest)
-
-
-def _smallest_hitting(sets: list[frozenset[int]], largest: int) -> tuple[int, ...] | None:
-    """The smallest set that meets every given set, first in order among equals; None when it needs more than `largest`."""
-    for size in range(largest + 1):
-        found = _hitting(sets, size)
-        if found is not None:
-            return found
-    return None
-
-
-def _hitting(sets: list[frozenset[int]], size: int) -> tuple[int, ...] | None:
-    if not sets:
-        return ()
-    if size == 0:
-        return None
-    for item in sorted(sorted(sets, key=lambda s: len(s))[0]):
-        found = _hitting([s for s in sets if item not in s], size - 1)
-        if found is not None:
-            return (item, *found)
-    return None

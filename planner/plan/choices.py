@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planner.assess.assess import Assessor
 from planner.assess.compiled import Values
-from planner.assess.trace import labels, reached_findings
+from planner.assess.trace import labels
 from planner.case import Case
 from planner.plan.plan import Chosen, Rejected
 from planner.rulebook.plan_shapes import Choice, Option
@@ -91,7 +91,7 @@ def _chosen(picture: Picture, choice: Choice) -> Chosen:
             continue
         possible = other in winners
         rejected.append(Rejected(other.id, other.label, possible, _reason(picture, choice, other, possible)))
-    settled_by = _open_findings(picture, choice, winners) if provisional else ()
+    settled_by = _turns_on(picture, [f"{choice.id}.{winner.id}" for winner in winners]) if provisional else ()
     return Chosen(
         choice.id,
         choice.step,
@@ -118,27 +118,20 @@ def _reason(picture: Picture, choice: Choice, option: Option, possible: bool) ->
             return f"withheld: {rule.text}"
     needs = sentence(option.when, rulebook.vocabulary, picture.names)
     if possible:
-        blank = [n for n in reached_findings(option.when, rulebook) if n not in picture.case.in_force]
-        missing = ", ".join(lower_first(rulebook.vocabulary.by_id[n].label) for n in blank)
-        return f"possible until recorded: {missing}" if blank else f"possible: {needs}"
+        return f"possible until recorded: {', '.join(lower_first(f) for f in _turns_on(picture, [name])) or needs}"
     if picture.option(f"open:{name}"):
-        stronger = [
-            o.label
-            for o in choice.options
-            if option.id in o.outranks and picture.option(f"open:{choice.id}.{o.id}") is not False
-        ]
-        return f"gives way to: {', '.join(lower_first(label) for label in stronger)}"
+        return f"gives way to: {', '.join(lower_first(label) for label in _stronger(picture, choice, option))}"
     return f"needs {needs}"
 
 
-def _open_findings(picture: Picture, choice: Choice, winners: list[Option]) -> tuple[str, ...]:
-    """Labels of missing findings that the possible winners turn on."""
-    assessor = picture.assessor
-    reached: set[str] = set()
-    for option in winners:
-        reached.update(reached_findings(assessor.rulebook.wins[f"{choice.id}.{option.id}"], assessor.rulebook))
-    return tuple(
-        f.label
-        for f in assessor.rulebook.vocabulary.findings
-        if f.id in reached and assessor.is_open(picture.case, picture.values, f.id)
-    )
+def _stronger(picture: Picture, choice: Choice, option: Option) -> list[str]:
+    """Labels of the open options that outrank this one, directly or through others."""
+    over = {name.split(".")[1] for name in picture.assessor.rulebook.outranking[f"{choice.id}.{option.id}"]}
+    return [o.label for o in choice.options if o.id in over and picture.option(f"open:{choice.id}.{o.id}") is not False]
+
+
+def _turns_on(picture: Picture, names: list[str]) -> tuple[str, ...]:
+    """Labels of the missing findings that leave it open whether these options win."""
+    completions, rulebook = picture.assessor.completions, picture.assessor.rulebook
+    places = set().union(*(completions.open_in(rulebook.wins[name], picture.values) for name in names))
+    return tuple(rulebook.vocabulary.findings[place].label for place in sorted(places))

@@ -136,7 +136,9 @@ def _rules(picture: Picture) -> tuple[PlannedRule, ...]:
 
 def _with_kit(readiness: Readiness, kit: tuple[KitItem, ...]) -> Readiness:
     lacking = tuple(
-        SettleReason(f"kit-{item.id}", f"this unit lacks {item.label} (for: {', '.join(item.for_)})", item.note, True)
+        SettleReason(
+            f"kit-{item.id}", f"this unit lacks {item.label} (for: {', '.join(item.for_)})", item.note, item.certain
+        )
         for item in kit
         if item.lacking and item.need != "preferred"
     )

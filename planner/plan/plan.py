@@ -74,12 +74,16 @@ class PlannedDrill:
 
 @dataclass(frozen=True)
 class KitItem:
-    """`lacking` when the unit's list does not hold it; `note` says what that means."""
+    """`lacking` when the unit's list does not hold it; `note` says what that means.
+
+    `certain` is false when only a provisional choice wants it.
+    """
 
     id: str
     label: str
     need: Literal["always", "essential", "preferred"]
     lacking: bool
+    certain: bool
     note: str
     for_: tuple[str, ...]
 

@@ -20,19 +20,22 @@ def plan_kit(
     """What must be in the room. `drills` gives the kit of likely drills by the drill's label."""
     kit = assessor.rulebook.kit
     wanted: dict[str, tuple[int, list[str]]] = {}
+    settled: set[tuple[str, int]] = set()
 
-    def want(item: str, need: int, reason: str) -> None:
+    def want(item: str, need: int, reason: str, certain: bool = True) -> None:
         level, reasons = wanted.get(item, (need, []))
         wanted[item] = (min(level, need), reasons if reason in reasons else [*reasons, reason])
+        if certain:
+            settled.add((item, need))
 
     for item in kit.always:
         want(item, 0, "every case")
     for choice in choices.values():
         _, option = assessor.rulebook.option(f"{choice.choice}.{choice.option}")
         for item in option.kit.essential:
-            want(item, 1, option.label)
+            want(item, 1, option.label, not choice.provisional)
         for item in option.kit.preferred:
-            want(item, 2, option.label)
+            want(item, 2, option.label, not choice.provisional)
     for label, items in drills.items():
         for item in items:
             want(item, 2, label)
@@ -48,7 +51,17 @@ def plan_kit(
                     if level == 2
                     else "borrow it, move the case, or postpone"
                 )
-            result.append(KitItem(equipment.id, equipment.label, _NEEDS[level], lacking, note, tuple(reasons)))
+            result.append(
+                KitItem(
+                    equipment.id,
+                    equipment.label,
+                    _NEEDS[level],
+                    lacking,
+                    (equipment.id, level) in settled,
+                    note,
+                    tuple(reasons),
+                )
+            )
     return tuple(sorted(result, key=lambda item: _NEEDS.index(item.need)))
 
 

@@ -84,17 +84,23 @@ class Rulebook:
         return result
 
     @cached_property
-    def wins(self) -> dict[str, Condition]:
-        """For each `choice.option`, when it is the one the case gets: open, and nothing open outranks it."""
-        result: dict[str, Condition] = {}
+    def outranking(self) -> dict[str, list[str]]:
+        """For each `choice.option`, the options that outrank it, directly or through others."""
+        result: dict[str, list[str]] = {}
         for choice in self.choices.values():
             over = _transitive({option.id: set(option.outranks) for option in choice.options})
             for option in choice.options:
-                rivals = [
-                    self.eligible[f"{choice.id}.{other.id}"] for other in choice.options if option.id in over[other.id]
-                ]
-                own = self.eligible[f"{choice.id}.{option.id}"]
-                result[f"{choice.id}.{option.id}"] = All((own, Not(Any_(tuple(rivals))))) if rivals else own
+                stronger = [other.id for other in choice.options if option.id in over[other.id]]
+                result[f"{choice.id}.{option.id}"] = [f"{choice.id}.{name}" for name in stronger]
+        return result
+
+    @cached_property
+    def wins(self) -> dict[str, Condition]:
+        """For each `choice.option`, when it is the one the case gets: open, and nothing open outranks it."""
+        result: dict[str, Condition] = {}
+        for name, own in self.eligible.items():
+            rivals = tuple(self.eligible[other] for other in self.outranking[name])
+            result[name] = All((own, Not(Any_(rivals)))) if rivals else own
         return result
 
 

@@ -1,0 +1,132 @@
+"""Ranges over completions are sound and tight: the search against brute force on the shipped rulebook.
+
+Brute force gives every missing finding every one of its decisive values, drops completions that an impossible pair
+forbids, and takes the least and most; nothing of the search is used.
+"""
+
+from __future__ import annotations
+
+import itertools
+import random
+
+import pytest
+from random_cases import complete_values
+
+from planner.assess.assess import Assessor
+
+UNKNOWNS = 6
+
+
+def every_completion(ready: Assessor, values, unknown):
+    """All allowed completions, by plain enumeration; findings that do not apply stay None."""
+    compiled = ready.compiled
+    pairs = [compiled.place[name] for name in compiled.core_names if name.startswith("impossible:")]
+    unknown = [place for place in unknown if compiled.cells[place]]  # the others nothing asks the value of
+    seen = set()
+    for cells in itertools.product(*(compiled.cells[place] for place in unknown)):
+        full = list(values)
+        for place, cell in zip(unknown, cells, strict=True):
+            full[place] = cell
+        for _ in unknown:  # what does not apply goes back to missing; again, until nothing changes
+            for place in unknown:
+                if place in compiled.asked_tests and compiled.asked_tests[place](full) is False:
+                    full[place] = None
+        truths, bounds = compiled.core(full)
+        if tuple(full) in seen or any(truths[place] for place in pairs):
+            continue
+        seen.add(tuple(full))
+        yield full, truths, bounds
+
+
+def random_question(ready: Assessor, seed: int):
+    draw = random.Random(seed)
+    values = complete_values(ready.compiled, draw)
+    scope = [place for place in ready.completions.scope(ready.objectives.tier) if values[place] is not None]
+    others = [place for place, value in enumerate(values) if value is not None and place not in scope]
+    unknown = draw.sample(scope, UNKNOWNS - 1) + draw.sample(others, 1)
+    # A finding that hangs on an unknown one must be unknown too, or the question would be answered by it.
+    for place in list(ready.compiled.asked_tests):
+        hangs_on = ready.compiled.depends_of_asked(place)
+        if place not in unknown and hangs_on & set(unknown):
+            unknown.append(place)
+    for place in unknown:
+        values[place] = None
+    return values, unknown
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_every_range_equals_brute_force(ready: Assessor, seed: int) -> None:
+    values, unknown = random_question(ready, seed)
+    completions = list(every_completion(ready, values, unknown))
+    assert completions, "a question drawn from an allowed case has at least that case as a completion"
+    objectives = [*ready.objectives.totals.values(), ready.objectives.tier]
+    for objective in objectives:
+        reached = [objective.bounds(full, truths, bounds) for full, truths, bounds in completions]
+        assert all(low == high for low, high in reached), f"{objective.key} is open in a complete case"
+        low, high = ready.ends(values, objective)
+        assert (low.value, high.value) == (min(r[0] for r in reached), max(r[0] for r in reached)), objective.key
+
+
+@pytest.mark.parametrize("seed", range(100, 115))
+def test_possible_winners_are_exactly_those_of_the_completions(ready: Assessor, rulebook, seed: int) -> None:
+    from random_cases import as_case
+
+    from planner.plan.choices import Picture, possible_winners
+
+    values, unknown = random_question(ready, seed)
+    picture = Picture(ready, as_case(ready.compiled, values))
+    winners: dict[str, set[str]] = {choice: set() for choice in rulebook.choices}
+    for full, truths, _ in every_completion(ready, values, unknown):
+        options = ready.compiled.options(full, truths)
+        for name, place in ready.compiled.option_place.items():
+            if name.startswith("option:") and options[place]:
+                choice, option = name.removeprefix("option:").split(".")
+                winners[choice].add(option)
+    for choice in rulebook.choices.values():
+        assert {option.id for option in possible_winners(picture, choice)} == winners[choice.id], choice.id
+
+
+@pytest.mark.parametrize("seed", range(200, 240))
+def test_exactly_one_option_wins_in_a_complete_case(ready: Assessor, rulebook, seed: int) -> None:
+    values = complete_values(ready.compiled, random.Random(seed))
+    truths, _ = ready.compiled.core(values)
+    options = ready.compiled.options(values, truths)
+    for choice in rulebook.choices.values():
+        won = [o.id for o in choice.options if options[ready.compiled.option_place[f"option:{choice.id}.{o.id}"]]]
+        assert len(won) == 1, (choice.id, won)
+
+
+@pytest.mark.parametrize("seed", range(300, 312))
+def test_settling_sets_against_brute_force(ready: Assessor, seed: int) -> None:
+    """A set settles when all completions that agree on it have one tier; smallest means no smaller set does."""
+    from planner.assess.unknowns import LARGEST_SET, Settling
+
+    values, unknown = random_question(ready, seed)
+    tier = ready.objectives.tier
+    rows = [(full, tier.bounds(full, truths, bounds)[0]) for full, truths, bounds in every_completion(ready, values, unknown)]
+    if len({t for _, t in rows}) == 1:
+        pytest.skip("the tier is settled")
+
+    def settles(places) -> bool:
+        tiers: dict[tuple, set[float]] = {}
+        for full, level in rows:
+            tiers.setdefault(tuple(full[place] for place in places), set()).add(level)
+        return all(len(levels) == 1 for levels in tiers.values())
+
+    settling = Settling(ready.compiled, ready.completions, tier, values)
+    hangs_on = {p: ready.compiled.depends_of_asked(p) & set(unknown) for p in unknown}
+
+    def recordable(places) -> bool:
+        return all(hangs_on[place] <= set(places) for place in places)
+
+    assert set(settling.alone()) == {p for p in settling.candidates if recordable((p,)) and settles((p,))}
+    found = settling.smallest()
+    sizes = [
+        n
+        for n in range(1, LARGEST_SET + 1)
+        if any(recordable(c) and settles(c) for c in itertools.combinations(settling.candidates, n))
+    ]
+    if sizes:
+        assert len(found) == sizes[0] and settles(found)
+    else:
+        assert found == ()
