@@ -79,7 +79,7 @@ class Tracer:
         for group, members in self.groups.items():
             holding = [f for f in members if truths[self.compiled.place[f"factor:{f.id}"]]]
             if holding:
-                heaviest[group] = max(holding, key=lambda f: f.points).id
+                heaviest[group] = max(holding, key=_weight).id
         return heaviest
 
     def _state(self, factor: Factor, truth: bool | None, case: Case, inapplicable: set[str]) -> tuple[State, str]:
@@ -100,6 +100,12 @@ class Tracer:
             if n in found
         ]
         return "does-not-hold", f"{', '.join(recorded)}; it needs {self.needs[factor.id]}"
+
+
+def _weight(factor: Factor) -> tuple[int, float]:
+    """Points, and among equal points the published odds, so that the trace names the factor that carries them."""
+    basis = factor.points_basis
+    return factor.points, (basis.odds_ratio or 0.0) if basis else 0.0
 
 
 def labels(rulebook: Rulebook) -> dict[str, str]:
