@@ -57,7 +57,7 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
             supervised.by,
             stage,
             next(s.label for s in rulebook.stages.stages if s.id == stage),
-            f"{supervision.modes[supervised.mode]}: {supervision.by[supervised.by]}",
+            f"{supervision.modes[supervised.mode]} Supervisor: {supervision.by[supervised.by]}.",
             because,
             tuple(step.label for step in steps if step.who == "trainee"),
             tuple(supervision.hand_back),

@@ -14,7 +14,7 @@ def supervise(picture: Picture, assessment: Assessment, stage: Stage) -> tuple[S
     supervision = assessor.rulebook.supervision
     tier = assessment.tier.working
     chosen = supervision.matrix[tier][stage]
-    because = [f"tier {tier}, {_stage(assessor, stage).label.lower()}: {supervision.modes[chosen.mode]}"]
+    because = [f"tier {tier}, {_stage(assessor, stage).label}"]
     operator = assessment.probability.by_operator.get(stage)
     for rule in supervision.closer:
         if (
