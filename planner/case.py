@@ -273,6 +273,7 @@ class _Reader:
                 self.queries.append(
                     Query(
                         name,
-                        f"{finding.label} {finding.shown(value)} is outside the usual {low:g} to {high:g}: measured again?",
+                        f"{finding.label} {finding.shown(value)} is outside the usual {low:g} to {high:g}: "
+                        "measured again?",
                     )
                 )

@@ -49,7 +49,7 @@ class Entry(BaseModel):
 
 
 class Basis(Entry):
-    """Where a claim comes from: published (source, where in it, seen or from memory), common practice, or unit policy."""
+    """Where a claim comes from: published (source, where in it, how known), common practice, or unit policy."""
 
     basis: Literal["published", "common-practice", "unit-policy"]
     source: str | None = None

@@ -96,14 +96,15 @@ def read(text: str, name: str) -> Document:
 
 def _unreadable(error: yaml.YAMLError, text: str, name: str) -> PlannerError:
     mark, position = getattr(error, "problem_mark", None), getattr(error, "position", None)
-    if mark is not None:
-        line = mark.line + 1
-    else:
-        line = text.encode(errors="replace")[: position or 0].count(b"\n") + 1
+    before = text.encode(errors="replace")[: position or 0]
+    line = before.count(b"\n") + 1 if mark is None else mark.line + 1
     problem = getattr(error, "problem", None) or getattr(error, "reason", None) or str(error).splitlines()[0]
     if "another document" in problem:
         return PlannerError.one(
-            "holds a second document", f"{name}:{line}", "one of the two would be lost", "one file for each, without `---`"
+            "holds a second document",
+            f"{name}:{line}",
+            "one of the two would be lost",
+            "one file for each, without `---`",
         )
     hint = "look at that line and the one before it: indentation, a missing colon or quote"
     return PlannerError.one("is not readable YAML", f"{name}:{line}", problem, hint)

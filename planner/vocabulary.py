@@ -144,7 +144,8 @@ class Finding(Entry):
         if items == ["none"]:
             return frozenset()
         if items == []:
-            raise ValueError(f"an empty list does not say whether it was looked for; write not-recorded, or {self.allowed}")
+            why = "an empty list does not say whether it was looked for"
+            raise ValueError(f"{why}; write not-recorded, or {self.allowed}")
         if not isinstance(items, list):
             raise ValueError(f"{_shown(raw)} is not a list; write any of {self.allowed}")
         for item in items:
@@ -257,7 +258,8 @@ class Vocabulary(Entry):
             raise ConditionError(f"{finding_id} is a {finding.kind}; it cannot be tested with {how}")
         if (how == "includes") != (finding.kind == "set"):
             raise ConditionError(
-                f"{finding_id} is a {finding.kind}; {'use includes' if finding.kind == 'set' else 'includes is for sets'}"
+                f"{finding_id} is a {finding.kind}; "
+                f"{'use includes' if finding.kind == 'set' else 'includes is for sets'}"
             )
         try:
             if how in ("is_one_of", "includes"):

@@ -59,6 +59,11 @@ def _comparison(test: Test, vocabulary: Vocabulary) -> str:
     return f"{label} is {finding.shown(test.limit)}"
 
 
+def percent(probability: float) -> str:
+    """A probability as printed, two figures at most: `3.5 %`, `12 %`."""
+    return f"{100 * probability:.2g} %"
+
+
 def lower_first(text: str) -> str:
     """Lower the first letter unless the word is an abbreviation (`INR`, `LOCS`)."""
     return text[:1].lower() + text[1:] if len(text) < 2 or text[1].islower() else text

@@ -1,1 +1,1 @@
-"""Assessing a case: `assess(case, rulebook)` gives factors, points, probability, tier, readiness and what is missing."""
+"""Assessing a case: `assess(case, rulebook)` gives points, tier, probability, readiness and what is missing."""

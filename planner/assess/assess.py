@@ -26,7 +26,7 @@ from planner.case import Case
 from planner.errors import PlannerError
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
-from planner.wording import lower_first
+from planner.wording import lower_first, percent
 
 
 class Assessor:
@@ -124,7 +124,7 @@ class Assessor:
             baseline = rulebook.odds.baseline.probability
             share = probability_of(logit(baseline) + log_odds)
             reasons.append(
-                f"a consultant's probability of {share:.2g} at the published baseline: the band of tier {base}"
+                f"a consultant's probability of {percent(share)} at the published baseline: the band of tier {base}"
             )
         for raised in rulebook.interactions.raises:
             name = f"raise:{raised.id}"

@@ -33,7 +33,7 @@ class RulebookIdentity:
 
 @dataclass(frozen=True)
 class FactorState:
-    """One factor as judged. `points` is what it may add (0 when it does not hold or a heavier one of its group counts)."""
+    """One factor as judged. `points` is what it adds: 0 when it does not hold or a heavier one of its group counts."""
 
     id: str
     label: str

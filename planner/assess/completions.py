@@ -183,7 +183,7 @@ class Completions:
         return self._missing(node, frozenset(scope))
 
     def open_in(self, condition: Condition, node: Values) -> set[int]:
-        """Every missing finding that leaves a condition open at this node; those behind one not yet asked stand for it."""
+        """Every missing finding that leaves a condition open here; what decides whether one applies stands for it."""
         if self._truth(condition, node) is not None:
             return set()
         match condition:

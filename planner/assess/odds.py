@@ -73,7 +73,8 @@ def recentre(model: OddsModel, audit: Audit) -> Recentred:
         logit(model.baseline.probability) + logit(baseline_for_rate(model, target)) - logit(anchor)
     )
     note = (
-        f"re-centred on this unit's audit, {audit.events} events in {audit.cases} cases ({audit.period}), weight {weight:.0%}, "
+        f"re-centred on this unit's audit, {audit.events} events in {audit.cases} cases ({audit.period}), "
+        f"weight {weight:.0%}, "
         "over an assumed case mix; the tier keeps the published baseline"
     )
     return Recentred(audit.events, audit.cases, weight, baseline, note)

@@ -28,7 +28,7 @@ class Settling:
         ]
 
     def closed(self, place: int) -> frozenset[int]:
-        """The finding with the missing ones that decide whether it applies at all: it cannot be recorded before them."""
+        """The finding with the missing ones that decide whether it applies: it cannot be recorded before them."""
         behind = {other for other in self.compiled.depends_of_asked(place) if self.values[other] is None}
         return frozenset({place}).union(*(self.closed(other) for other in behind))
 
@@ -60,7 +60,7 @@ class Settling:
         return ()
 
     def _needed(self) -> frozenset[int]:
-        """Findings that every settling set holds: each changes the tier alone, from the mildest or gravest completion."""
+        """Findings in every settling set: each changes the tier alone, from the mildest or gravest completion."""
         needed = set()
         for highest in (False, True):
             found = self.completions.extreme(self.values, self.tier, highest)

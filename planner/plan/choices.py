@@ -31,6 +31,15 @@ class Picture:
     def line(self, name: str) -> Truth:
         return self.lines[self.assessor.compiled.rest_place[name]]
 
+    def may_hold(self, name: str) -> bool:
+        """Whether a line holds in at least one allowed completion."""
+        truth = self.line(name)
+        if truth is None:
+            objective = self.assessor.objectives.holds(name)
+            found = self.assessor.completions.extreme(self.values, objective, highest=True)
+            return found is not None and found.value > 0
+        return truth
+
     def as_planned(self, choices: dict[str, Chosen]) -> None:
         """Take what is prepared as planned, what is still possible as unknown, and everything else as not planned."""
         place = self.assessor.compiled.option_place
@@ -75,7 +84,7 @@ def prepared(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
 
     def rank(option: Option) -> tuple[bool, bool, int]:
         against = picture.assessor.rulebook.withheld.get(f"{choice.id}.{option.id}", [])
-        doubtful = any(picture.line(f"rule:{rule.id}") is not False for rule in against)
+        doubtful = any(picture.may_hold(f"rule:{rule.id}") for rule in against)
         return doubtful, not option.safer_when_unknown, outranked(option)
 
     return min(winners, key=rank)

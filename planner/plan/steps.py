@@ -16,7 +16,7 @@ from planner.rulebook.shapes import Stage, Supervised
 def plan_steps(
     picture: Picture, assessment: Assessment, choices: dict[str, Chosen], stage: Stage, supervised: Supervised
 ) -> tuple[PlannedStep, ...]:
-    """Every step in order. A line that may hold is taken, marked as such; a factor that may hold makes its steps harder."""
+    """Every step in order. A line that may hold is taken and marked; a factor that may hold makes steps harder."""
     return tuple(
         _step(picture, assessment, [c for c in choices.values() if c.step == step.id], step, number, stage, supervised)
         for number, step in enumerate(picture.assessor.rulebook.steps, 1)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Literal
 
-from planner.assess.assess import Assessor
 from planner.plan.choices import Picture
 from planner.plan.plan import Chosen, KitItem, PlannedDrug
 from planner.rulebook.plan_shapes import Drug
@@ -15,10 +14,11 @@ _NEEDS: tuple[Literal["always", "essential", "preferred"], ...] = ("always", "es
 
 
 def plan_kit(
-    assessor: Assessor, choices: dict[str, Chosen], drills: dict[str, list[str]], unit: Unit | None
+    picture: Picture, choices: dict[str, Chosen], drills: dict[str, list[str]], unit: Unit | None
 ) -> tuple[KitItem, ...]:
     """What must be in the room. `drills` gives the kit of likely drills by the drill's label."""
-    kit = assessor.rulebook.kit
+    rulebook = picture.assessor.rulebook
+    kit = rulebook.kit
     wanted: dict[str, tuple[int, list[str]]] = {}
     settled: set[tuple[str, int]] = set()
 
@@ -31,7 +31,7 @@ def plan_kit(
     for item in kit.always:
         want(item, 0, "every case")
     for choice in choices.values():
-        _, option = assessor.rulebook.option(f"{choice.choice}.{choice.option}")
+        _, option = rulebook.option(f"{choice.choice}.{choice.option}")
         for item in option.kit.essential:
             want(item, 1, option.label, not choice.provisional)
         for item in option.kit.preferred:
@@ -39,6 +39,9 @@ def plan_kit(
     for label, items in drills.items():
         for item in items:
             want(item, 2, label)
+    for rule in rulebook.interactions.rules:
+        if rule.force == "require" and "kit" in rule.of and picture.line(f"rule:{rule.id}") is not False:
+            want(rule.of["kit"], 1, rule.text, picture.line(f"rule:{rule.id}") is True)
     result = []
     for equipment in kit.equipment:
         if equipment.id in wanted:

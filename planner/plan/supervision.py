@@ -6,6 +6,7 @@ from planner.assess.assess import Assessor
 from planner.assess.assessment import Assessment
 from planner.plan.choices import Picture
 from planner.rulebook.shapes import MODES, By, Mode, Stage, StageShape, Supervised
+from planner.wording import percent
 
 
 def supervise(picture: Picture, assessment: Assessment, stage: Stage) -> tuple[Supervised, tuple[str, ...]]:
@@ -24,7 +25,8 @@ def supervise(picture: Picture, assessment: Assessment, stage: Stage) -> tuple[S
         ):
             chosen = Supervised(mode=max(rule.at_least_mode, chosen.mode, key=MODES.index), by=_who(rule.by, chosen.by))
             because.append(
-                f"this operator's own probability may reach {operator.most:.2g}, at or above {rule.operator_probability_at_least:g}"
+                f"this operator's own probability may reach {percent(operator.most)}, "
+                f"at or above {percent(rule.operator_probability_at_least)}"
             )
     for override in supervision.overrides:
         if picture.line(f"override:{override.id}") and MODES.index(override.mode) > MODES.index(chosen.mode):

@@ -215,7 +215,12 @@ def rewrite(entry: Any, change: Callable[[Condition], Condition]) -> Any:
     if isinstance(entry, Entry):
         new = {name: rewrite(getattr(entry, name), change) for name in type(entry).model_fields}
         changed = {name: value for name, value in new.items() if value is not getattr(entry, name)}
-        return entry.model_copy(update=changed) if changed else entry
+        if not changed:
+            return entry
+        copy = entry.model_copy(update=changed)
+        for cached in set(vars(copy)) - set(type(copy).model_fields):
+            del vars(copy)[cached]  # worked out from the unchanged entry
+        return copy
     if isinstance(entry, list):
         items = [rewrite(item, change) for item in entry]
         return items if any(a is not b for a, b in zip(items, entry, strict=True)) else entry

@@ -244,7 +244,7 @@ class Tiers(Entry):
 
 
 class StageShape(Entry):
-    """A trainee stage. `whole_operations` are thresholds of whole operations done; `takes_up_to` the hardest step taken."""
+    """A trainee stage: thresholds of whole operations done, and the hardest step taken."""
 
     id: Stage
     label: str
