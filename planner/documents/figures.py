@@ -1,0 +1,63 @@
+"""Numbers as they are printed: two figures at most, ranges in words, dates with the month in letters."""
+
+from __future__ import annotations
+
+import datetime
+
+from planner.assess.assessment import Range
+
+MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+
+
+def percent(fraction: float) -> str:
+    """A probability with two figures at most: 0.0134 is `1.3 %`, 0.134 is `13 %`, 0.00567 is `0.57 %`."""
+    value = 100 * fraction
+    if 0 < value < 0.01:
+        return "below 0.01 %"
+    if 99.5 <= value < 100:
+        return "above 99 %"
+    # The rounded value decides the decimals, so that 9.96 prints 10 and never 10.0.
+    rounded = float(f"{value:.2g}")
+    decimals = 0 if rounded >= 10 or rounded == 0 else 1 if rounded >= 1 else 2
+    return f"{rounded:.{decimals}f} %"
+
+
+def percent_range(least: float, most: float) -> str:
+    """Both ends of a probability, once where they print alike: `1.3 to 4.0 %`."""
+    low, high = percent(least), percent(most)
+    return high if low == high else f"{low.removesuffix(' %')} to {high}"
+
+
+def number(value: float) -> str:
+    """A plain number without needless zeros and with a true minus sign."""
+    return f"{value:g}".replace("-", "−")
+
+
+def dioptres(value: float) -> str:
+    """A lens power or a change in it, with two decimals: `21.50 D`."""
+    return f"{value:.2f} D".replace("-", "−")
+
+
+def change(least: float, most: float) -> str:
+    """A change of lens power with its sign, in dioptres: `−0.50 D`, `−1.00 to −0.50 D`, `no change`."""
+    if least == most == 0:
+        return "no change"
+    ends = [f"{value:+.2f}".replace("-", "−") if value else "0.00" for value in (least, most)]
+    return f"{' to '.join(dict.fromkeys(ends))} D"
+
+
+def whole_range(range_: Range) -> str:
+    """Least and most of a score, once where they agree: `6 to 9`."""
+    return number(range_.least) if range_.settled else f"{number(range_.least)} to {number(range_.most)}"
+
+
+def day(date: datetime.date | str | None) -> str:
+    """A date that cannot be read the other way round: `2 November 2026`; `not recorded` when None."""
+    if not date:
+        return "not recorded"
+    if isinstance(date, str):
+        date = datetime.date.fromisoformat(date)
+    return f"{date.day} {MONTHS[date.month - 1]} {date.year}"

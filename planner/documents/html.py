@@ -1,0 +1,76 @@
+"""The plan as one HTML page: self-contained, escaped, strict about what a template may name."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from planner.documents.view import PlanView, view
+from planner.plan.plan import Plan
+from planner.shipped import templates_folder
+
+# Text is set in the narrow cut, the large display words in the wide one.
+FACES = (
+    ("Plan Text", 400, "IBMPlexSansCondensed-Regular.woff2"),
+    ("Plan Text", 700, "IBMPlexSansCondensed-Bold.woff2"),
+    ("Plan Display", 700, "IBMPlexSans-Bold.woff2"),
+)
+PRINT_STYLES = ("base/type.css", "base/page.css", "plan/plan.css")
+SCREEN_STYLES = ("base/screen.css",)
+
+
+def render_html(plan: Plan) -> str:
+    """The plan as one page that carries its own styles and fonts. Raises PlannerError when templates are missing."""
+    return page(view(plan), _embedded_fonts())
+
+
+def page(plan: PlanView, font_faces: str) -> str:
+    """The page of a view, with the given `@font-face` rules."""
+    return (
+        environment()
+        .get_template("plan/plan.html")
+        .render(p=plan, print_styles=Markup(font_faces) + _sheets(PRINT_STYLES), screen_styles=_sheets(SCREEN_STYLES))
+    )
+
+
+def _sheets(names: tuple[str, ...]) -> Markup:
+    return Markup("\n").join(Markup((templates_folder() / name).read_text("utf-8")) for name in names)
+
+
+def fonts_folder() -> Path:
+    """Where the shipped fonts lie."""
+    return templates_folder() / "base" / "fonts"
+
+
+def font_faces(address: Callable[[Path], str]) -> str:
+    """`@font-face` rules for `FACES`, each file at the address that `address` gives for it."""
+    return "".join(
+        f'@font-face {{ font-family: "{family}"; font-weight: {weight}; '
+        f'src: url("{address(fonts_folder() / name)}") format("woff2"); }}\n'
+        for family, weight, name in FACES
+    )
+
+
+@cache
+def environment() -> Environment:
+    """Templates of the shipped folder: everything escaped, a missing name is an error."""
+    made = Environment(
+        loader=FileSystemLoader(templates_folder()),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    # A drawing is made by this program out of numbers and its own words, already escaped.
+    made.filters["drawn"] = Markup
+    return made
+
+
+@cache
+def _embedded_fonts() -> str:
+    return font_faces(lambda path: "data:font/woff2;base64," + base64.b64encode(path.read_bytes()).decode("ascii"))

@@ -1,0 +1,81 @@
+"""The plan as a tagged PDF (PDF/UA-1): no fetch but the shipped fonts, the same bytes for the same plan."""
+
+from __future__ import annotations
+
+import logging
+from functools import cache
+
+from weasyprint import HTML
+from weasyprint.text.fonts import FontConfiguration
+from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+
+from planner.documents import html
+from planner.documents.view import view
+from planner.errors import PlannerError
+from planner.plan.plan import Plan
+
+
+def render_pdf(plan: Plan) -> bytes:
+    """The plan as PDF. Raises PlannerError when the page would fetch anything, or cannot be set without a warning."""
+    return write_pdf(html.page(view(plan), _font_faces()))
+
+
+def write_pdf(page: str) -> bytes:
+    """Set one HTML page; only the shipped fonts are read. Raises PlannerError."""
+    heard = _Warnings()
+    logger = logging.getLogger("weasyprint")
+    logger.addHandler(heard)
+    try:
+        made = HTML(string=page, url_fetcher=_FontsOnly()).write_pdf(
+            pdf_variant="pdf/ua-1", font_config=_font_configuration()
+        )
+    except RefusedFetch as refused:
+        raise PlannerError.one(
+            f"the page asks for {refused}",
+            "plan",
+            "a printed plan fetches nothing but its own fonts",
+            "take the reference out of the template",
+        ) from None
+    finally:
+        logger.removeHandler(heard)
+    if heard.messages:
+        what = f"the page cannot be set as written: {heard.messages[0]}"
+        raise PlannerError.one(what, "plan", hint="correct the template")
+    assert isinstance(made, bytes)
+    return made
+
+
+class RefusedFetch(FatalURLFetchingError):  # type: ignore[misc]
+    """Stops a render that asks for something outside the fonts folder."""
+
+
+class _FontsOnly(URLFetcher):  # type: ignore[misc]
+    def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
+        if url not in _addresses():
+            raise RefusedFetch(url)
+        return super().fetch(url, headers)
+
+
+class _Warnings(logging.Handler):
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self.messages: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.messages.append(record.getMessage())
+
+
+@cache
+def _font_faces() -> str:
+    return html.font_faces(lambda path: path.resolve().as_uri())
+
+
+@cache
+def _addresses() -> frozenset[str]:
+    return frozenset((html.fonts_folder() / name).resolve().as_uri() for _, _, name in html.FACES)
+
+
+@cache
+def _font_configuration() -> FontConfiguration:
+    # Kept for the life of the process: unpacking the fonts takes as long as setting half a page.
+    return FontConfiguration()

@@ -1,0 +1,401 @@
+"""`view(plan)`: every word and number of a plan in its printed form, decided once and used by every format."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from planner.assess.assessment import Assessment, FactorState, Lever, MissingFinding, PublishedScore, SettleReason
+from planner.documents.citing import Citations
+from planner.documents.eye import EyeView, eye_view
+from planner.documents.figures import change, day, dioptres, percent, whole_range
+from planner.documents.risk import RiskView, risk_view
+from planner.plan.plan import (
+    CitedSource,
+    KitItem,
+    Plan,
+    PlannedCaution,
+    PlannedDrill,
+    PlannedDrug,
+    PlannedRule,
+    PlannedStep,
+)
+from planner.wording import lower_first
+
+NOT_RECORDED = "not recorded"
+# The first rates of a published score print; the plan as data holds them all.
+SCORE_RATES = 2
+DRUG_STATES = {"as-prescribed": "", "not-until-checked": "Not until checked", "withheld": "Withheld"}
+
+KIT_NEEDS = {"essential": "Essential in this case", "always": "Every case", "preferred": "If the unit has it"}
+
+
+@dataclass(frozen=True)
+class TierView:
+    number: str
+    label: str
+    meaning: str
+    range: str
+    decided_by: tuple[str, ...]
+    points: str
+    scale_note: str
+
+
+@dataclass(frozen=True)
+class ReadinessView:
+    """`headline` is what to do before anything else; `reasons` who can settle what, holding ones first."""
+
+    is_ready: bool
+    headline: str
+    reasons: tuple[SettleReason, ...]
+
+
+@dataclass(frozen=True)
+class FactorView:
+    label: str
+    because: str
+    counts: str
+    harm: str
+    rates: tuple[str, ...]
+    basis: str
+
+
+@dataclass(frozen=True)
+class ScoreView:
+    authors: str
+    source: str
+    outcome: str
+    points: str
+    groups: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class StepView:
+    """A step as printed; `provisional` says what is prepared for the worse where a choice is still open.
+
+    A pause is what to see, and what then.
+    """
+
+    step: PlannedStep
+    who: str
+    headlines: tuple[str, ...]
+    provisional: tuple[str, ...]
+    do: tuple[str, ...]
+    pause: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class ChoiceView:
+    question: str
+    label: str
+    why: str
+    basis: str
+    alternatives: str
+
+
+@dataclass(frozen=True)
+class DrillView:
+    drill: PlannedDrill
+    kit: str
+    basis: str
+
+
+@dataclass(frozen=True)
+class DrugView:
+    label: str
+    how: str
+    dose: str
+    state: str
+    withheld: bool
+    standing: str
+    contraindications: str
+    check: str
+    basis: str
+
+
+@dataclass(frozen=True)
+class RuleView:
+    force: str
+    text: str
+    basis: str
+
+
+@dataclass(frozen=True)
+class CautionView:
+    caution: PlannedCaution
+    basis: str
+
+
+@dataclass(frozen=True)
+class LensView:
+    power: str
+    backup: str
+    material: str
+    read_from: str
+    sulcus: tuple[tuple[str, str, str], ...]
+    captured: str
+    note: str
+
+
+@dataclass(frozen=True)
+class SupervisionView:
+    mode: str
+    words: str
+    stage: str
+    because: tuple[str, ...]
+    trainee_steps: str
+    hand_back: tuple[str, ...]
+    take_over: str
+
+
+@dataclass(frozen=True)
+class PlanView:
+    """What every format prints. Texts are plain; a format escapes them itself."""
+
+    title: str
+    case: str
+    eye: str
+    side: str
+    patient: str
+    unit: str
+    date: str
+    prepared_by: str
+    draft_line: str
+    rulebook: str
+    standing: str
+    tier: TierView
+    readiness: ReadinessView
+    supervision: SupervisionView
+    factors: tuple[FactorView, ...]
+    possible: str
+    risk: RiskView
+    scores: tuple[ScoreView, ...]
+    score_note: str
+    missing: tuple[MissingFinding, ...]
+    settles_together: str
+    levers: tuple[Lever, ...]
+    queries: tuple[str, ...]
+    drawing: EyeView
+    steps: tuple[StepView, ...]
+    choices: tuple[ChoiceView, ...]
+    rules: tuple[RuleView, ...]
+    drills: tuple[DrillView, ...]
+    other_drills: tuple[PlannedDrill, ...]
+    kit: tuple[tuple[str, tuple[KitItem, ...]], ...]
+    drugs: tuple[DrugView, ...]
+    formulary_note: str
+    lens: LensView
+    cautions: tuple[CautionView, ...]
+    recheck: tuple[tuple[str, str], ...]
+    recheck_then: str
+    deferral: tuple[str, ...]
+    sources: tuple[CitedSource, ...]
+
+
+def view(plan: Plan) -> PlanView:
+    """Put a plan into words for printing."""
+    assessment = plan.assessment
+    case, book = assessment.case, assessment.rulebook
+    cite = Citations(plan.sources)
+    labels = {missing.finding: missing.label for missing in assessment.missing}
+    shown = PlanView(
+        title=plan.title,
+        case=case.reference,
+        eye=case.eye,
+        side=f"{case.eye.upper()} EYE",
+        patient=case.patient or NOT_RECORDED,
+        unit=plan.unit or NOT_RECORDED,
+        date=day(assessment.on or case.recorded_on),
+        prepared_by=case.examined_by or NOT_RECORDED,
+        draft_line=plan.draft_line or "",
+        rulebook=f"{book.id} {book.version} · {book.sha256[:8]} · {book.status}",
+        standing=plan.draft_line or next(iter(plan.deferral), ""),
+        tier=_tier(assessment, plan.scale_note),
+        readiness=_readiness(assessment),
+        supervision=_supervision(plan),
+        factors=_factors(assessment, cite),
+        possible=_joined(state.label for state in assessment.factors if state.state == "unknown"),
+        risk=risk_view(assessment.probability, plan.supervision.stage, plan.range_note, cite),
+        scores=tuple(_score(score, cite) for score in assessment.published_scores),
+        score_note=plan.score_note,
+        missing=assessment.missing,
+        settles_together=", ".join(labels.get(name, _spoken(name)) for name in assessment.smallest_set),
+        levers=assessment.levers,
+        queries=(*assessment.queries, *assessment.notes),
+        drawing=eye_view(plan),
+        steps=tuple(_step(step, plan) for step in plan.steps),
+        choices=_choices(plan, cite, labels),
+        rules=tuple(_rule(rule, cite) for rule in plan.rules),
+        drills=tuple(_drill(drill, plan, cite) for drill in plan.drills if drill.likely),
+        other_drills=tuple(drill for drill in plan.drills if not drill.likely),
+        kit=_kit(plan.kit),
+        drugs=_drugs(plan, cite),
+        formulary_note=plan.formulary_note,
+        lens=_lens(plan, cite),
+        cautions=tuple(CautionView(caution, cite(caution.basis)) for caution in plan.cautions),
+        recheck=plan.recheck,
+        recheck_then=plan.recheck_then,
+        deferral=plan.deferral,
+        sources=(),
+    )
+    # What prints nowhere is not listed: only now is it known what was cited.
+    return replace(shown, sources=cite.cited())
+
+
+def _spoken(name: str) -> str:
+    return name.replace("_", " ").replace("-", " ")
+
+
+def _tier(assessment: Assessment, scale_note: str) -> TierView:
+    tier = assessment.tier
+    open_range = "" if tier.least == tier.most else f"{tier.least} to {tier.most}"
+    return TierView(
+        str(tier.working), tier.label, tier.meaning, open_range, tuple(map(_sentence, tier.decided_by)),
+        whole_range(assessment.points), scale_note,
+    )  # fmt: skip
+
+
+def _readiness(assessment: Assessment) -> ReadinessView:
+    ready = assessment.readiness.state == "ready"
+    because = sorted(assessment.readiness.because, key=lambda reason: not reason.certain)
+    reasons = tuple(replace(reason, because=_sentence(reason.because)) for reason in because)
+    return ReadinessView(ready, "Ready" if ready else "Settle first", reasons)
+
+
+def _supervision(plan: Plan) -> SupervisionView:
+    planned = plan.supervision
+    kept = [step.label for step in plan.steps if step.who == "supervisor"]
+    taken = f"all but {_joined(kept)}" if len(kept) < len(planned.trainee_steps) else _joined(planned.trainee_steps)
+    if not kept:
+        taken = "every step"
+    return SupervisionView(
+        _spoken(planned.mode).capitalize(), planned.words, planned.stage_label, planned.because, taken or "none",
+        planned.hand_back, planned.take_over_words,
+    )  # fmt: skip
+
+
+def _joined(labels: Iterable[str]) -> str:
+    return ", ".join(map(lower_first, labels))
+
+
+def _factors(assessment: Assessment, cite: Citations) -> tuple[FactorView, ...]:
+    """What holds, heaviest first."""
+    shown = [state for state in assessment.factors if state.state == "holds"]
+    shown.sort(key=lambda state: (-(state.floor or 0), -state.points))
+    return tuple(
+        FactorView(s.label, s.because, _counts(s), s.harm, tuple(map(cite, s.rates)), cite(s.basis)) for s in shown
+    )
+
+
+def _counts(state: FactorState) -> str:
+    """What a factor adds: `3 points, tier 4 at least`."""
+    parts = [f"{state.points} point{'' if state.points == 1 else 's'}"] if state.points else []
+    if state.floor:
+        parts.append(f"tier {state.floor} at least")
+    return ", ".join(parts)
+
+
+def _score(score: PublishedScore, cite: Citations) -> ScoreView:
+    groups = []
+    for group in score.groups:
+        rates = [
+            f"{_spoken(name)} {events} of {eyes} ({percent(events / eyes)})"
+            for name, (events, eyes) in group.rates.items()
+        ]
+        told = [part for part in (group.meaning, *rates[:SCORE_RATES]) if part]
+        groups.append(f"{_sentence(group.label)}: {'; '.join(told)}." if told else f"{_sentence(group.label)}.")
+    outcome, points = _sentence(score.outcome), whole_range(score.points)
+    return ScoreView(score.authors, cite.number(score.source), outcome, points, tuple(groups))
+
+
+def _step(step: PlannedStep, plan: Plan) -> StepView:
+    chosen = [choice for choice in plan.choices.values() if choice.step == step.id]
+    provisional = tuple(choice.prepared_as for choice in chosen if choice.prepared_as)
+    # The line that says how a provisional choice is prepared stands by itself, above what is done.
+    do = tuple(line for line in step.do if line not in provisional)
+    pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
+    return StepView(
+        step, step.who.upper(), tuple(choice.label for choice in chosen), tuple(map(_sentence, provisional)), do, pause
+    )
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] if len(text) < 2 or not text[1].isupper() else text
+
+
+def _choices(plan: Plan, cite: Citations, labels: dict[str, str]) -> tuple[ChoiceView, ...]:
+    """Choices in the order of the steps, each with what is still possible instead."""
+    order = {step.id: step.number for step in plan.steps}
+    return tuple(
+        ChoiceView(
+            c.question, c.label, c.why, cite(c.basis),
+            _alternatives(
+                [other.label for other in c.rejected if other.possible],
+                [labels.get(name, _spoken(name)) for name in c.settled_by],
+            ),
+        )
+        for c in sorted(plan.choices.values(), key=lambda c: order.get(c.step, 0))
+    )  # fmt: skip
+
+
+def _alternatives(possible: list[str], settled_by: list[str]) -> str:
+    if not possible:
+        return ""
+    settled = f" Settled by: {', '.join(lower_first(label) for label in settled_by)}." if settled_by else ""
+    return f"Still possible: {'; '.join(lower_first(label) for label in possible)}.{settled}"
+
+
+def _drill(drill: PlannedDrill, plan: Plan, cite: Citations) -> DrillView:
+    labels = {item.id: item.label for item in plan.kit}
+    return DrillView(drill, ", ".join(labels.get(item, _spoken(item)) for item in drill.kit), cite(drill.basis))
+
+
+def _kit(items: tuple[KitItem, ...]) -> tuple[tuple[str, tuple[KitItem, ...]], ...]:
+    """Kit by how badly it is needed; empty groups are left out."""
+    groups = [(heading, tuple(item for item in items if item.need == need)) for need, heading in KIT_NEEDS.items()]
+    return tuple((heading, held) for heading, held in groups if held)
+
+
+def _rule(rule: PlannedRule, cite: Citations) -> RuleView:
+    """What is withheld stays visible, with what to do instead and the hazard it was for."""
+    parts = [rule.text]
+    if rule.instead:
+        parts.append(f"Instead: {rule.instead}.")
+    if rule.hazard:
+        parts.append(f"The hazard remains: {rule.hazard}.")
+    return RuleView(rule.force.capitalize() + ("" if rule.certain else ", if found"), " ".join(parts), cite(rule.basis))
+
+
+def _drugs(plan: Plan, cite: Citations) -> tuple[DrugView, ...]:
+    """Withheld first, then what waits for a check: what must not be given is read before what may."""
+    order = ("withheld", "not-until-checked", "as-prescribed")
+    return tuple(
+        DrugView(
+            d.label, ", ".join(part for part in (d.route, d.concentration) if part),
+            d.dose + (f"; at most {d.maximum}" if d.maximum else ""), DRUG_STATES[d.state], d.state == "withheld",
+            _standing(d), "; ".join(d.contraindications), " ".join(d.check), cite(d.basis),
+        )
+        for d in sorted(plan.drugs, key=lambda d: order.index(d.state))
+    )  # fmt: skip
+
+
+def _standing(drug: PlannedDrug) -> str:
+    """`Not until checked: ...`, or `Withheld: ... Instead: ...`; nothing for a drug given as prescribed."""
+    if drug.state == "as-prescribed":
+        return ""
+    instead = "; ".join(text for text in drug.instead if text)
+    return f"{DRUG_STATES[drug.state]}: {'; '.join(drug.reasons)}." + (f" Instead: {instead}." if instead else "")
+
+
+def _lens(plan: Plan, cite: Citations) -> LensView:
+    lens = plan.lens
+    reference = lens.biometry_reference or NOT_RECORDED
+    return LensView(
+        dioptres(lens.power_d) if lens.power_d is not None else NOT_RECORDED,
+        dioptres(lens.backup_power_d) if lens.backup_power_d is not None else NOT_RECORDED,
+        lens.material or NOT_RECORDED,
+        f"{reference}, dated {day(lens.biometry_date)}" if lens.biometry_date else f"{reference}, date not recorded",
+        tuple((row.table, change(*row.change), cite(row.basis)) for row in lens.sulcus),
+        lens.captured,
+        lens.note,
+    )
