@@ -124,8 +124,10 @@ class _Reader:
             if finding.section in sections and finding.unremarkable is not None and finding.id not in findings
         }
         everything: dict[str, Value] = {**findings, **{k: v for k, v in filled.items() if v is not None}}
-        # An explicit `not-recorded` inside a section that was looked through stays unknown.
-        recorded = {key: value for key, value in everything.items() if value is not None}
+        # An explicit `not-recorded` inside a section that was looked through stays unknown. The vocabulary's order, so
+        # that the order of the file changes nothing.
+        order = [finding.id for finding in self.vocabulary.findings if everything.get(finding.id) is not None]
+        recorded = {name: everything[name] for name in order}
         doubted = self.together(recorded)
         self.unusual(recorded)
         recorded_on = self.date(raw.get("recorded_on"))
