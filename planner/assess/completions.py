@@ -52,7 +52,6 @@ class Completions:
         self.compiled = compiled
         self.pairs = [name for name in compiled.core_names if name.startswith("impossible:")]
         self.pair_places = [compiled.place[name] for name in self.pairs]
-        self.pair_findings = frozenset().union(*(compiled.depends[name] for name in self.pairs))
         self._found: dict[Any, Found | None] = {}
         self._favoured: dict[tuple[str, bool], dict[int, Any]] = {}
         self._scope: dict[str, tuple[int, ...]] = {}

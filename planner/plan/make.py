@@ -35,7 +35,7 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
     choices = choose(picture)
     picture.as_planned(choices)
     drills = _drills(picture)
-    kit = plan_kit(picture, choices, {d.label: list(d.kit) for d in drills if d.likely}, unit)
+    kit = plan_kit(picture, choices, {d.label: list(d.kit) for d in drills if d.likely or d.may_be_likely}, unit)
     assessment = replace(assessment, readiness=_with_kit(assessment.readiness, kit))
     stage = default_stage(picture.assessor, assessment, stage)
     supervised, because = supervise(picture, assessment, stage)
@@ -88,7 +88,8 @@ def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
                 PlannedDrill(
                     drill.id,
                     drill.label,
-                    truth is not False,
+                    truth is True,
+                    truth is None,
                     tuple(drill.signs),
                     drill.stop_first,
                     steps,

@@ -58,11 +58,15 @@ class PlannedStep:
 
 @dataclass(frozen=True)
 class PlannedDrill:
-    """`likely` drills print in full, the others as one line (label and the first thing to stop)."""
+    """`likely` drills print in full, the others as one line (label and the first thing to stop).
+
+    `may_be_likely` ones come next: a finding that is not recorded would make them so.
+    """
 
     id: str
     label: str
     likely: bool
+    may_be_likely: bool
     signs: tuple[str, ...]
     stop_first: str
     steps: tuple[str, ...]
