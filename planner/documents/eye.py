@@ -185,7 +185,7 @@ class _Drawing:
         # WeasyPrint gives SVG text neither the page's font nor its size: both stand here.
         return (
             '<svg xmlns="http://www.w3.org/2000/svg" class="eye" role="img" viewBox="-160 -112 320 224" '
-            f'font-family="{FONT}, sans-serif" font-size="14">'
+            f'font-family="{FONT}, sans-serif" font-size="15.5">'
             f"<title>{escape(description)}</title>{''.join(self.shapes)}</svg>"
         )
 

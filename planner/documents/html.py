@@ -10,7 +10,8 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from planner.documents.view import PlanView, view
+from planner.documents.plan_view import PlanView
+from planner.documents.view import view
 from planner.plan.plan import Plan
 from planner.shipped import templates_folder
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 
 from weasyprint import HTML
@@ -22,25 +24,25 @@ def render_pdf(plan: Plan) -> bytes:
 
 def write_pdf(page: str) -> bytes:
     """Set one HTML page; only the shipped fonts are read. Raises PlannerError."""
-    heard = _Warnings()
-    logger = logging.getLogger("weasyprint")
-    logger.addHandler(heard)
-    try:
-        made = HTML(string=page, url_fetcher=_FontsOnly()).write_pdf(
-            pdf_variant="pdf/ua-1", font_config=_font_configuration()
-        )
-    except RefusedFetch as refused:
+    fetcher = _FontsOnly()
+    with _heard() as warnings:
+        try:
+            made = HTML(string=page, url_fetcher=fetcher).write_pdf(
+                pdf_variant="pdf/ua-1", font_config=_font_configuration()
+            )
+        except RefusedFetch:
+            made = b""
+    if fetcher.refused:
         raise PlannerError.one(
-            f"the page asks for {refused}",
+            f"the page asks for {fetcher.refused[0]}",
             "plan",
             "a printed plan fetches nothing but its own fonts",
             "take the reference out of the template",
-        ) from None
-    finally:
-        logger.removeHandler(heard)
-    if heard.messages:
-        what = f"the page cannot be set as written: {heard.messages[0]}"
-        raise PlannerError.one(what, "plan", hint="correct the template")
+        )
+    if warnings:
+        raise PlannerError.one(
+            f"the page cannot be set as written: {warnings[0]}", "plan", hint="correct the template"
+        )
     assert isinstance(made, bytes)
     return made
 
@@ -50,8 +52,15 @@ class RefusedFetch(FatalURLFetchingError):  # type: ignore[misc]
 
 
 class _FontsOnly(URLFetcher):  # type: ignore[misc]
+    """Reads the shipped fonts; keeps what else was asked for, since a drawing inside the page hides the refusal."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.refused: list[str] = []
+
     def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
         if url not in _addresses():
+            self.refused.append(url)
             raise RefusedFetch(url)
         return super().fetch(url, headers)
 
@@ -63,6 +72,20 @@ class _Warnings(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         self.messages.append(record.getMessage())
+
+
+@contextmanager
+def _heard() -> Iterator[list[str]]:
+    """What WeasyPrint warns of meanwhile, whatever level the program around it logs at."""
+    logger, handler = logging.getLogger("weasyprint"), _Warnings()
+    level = logger.level
+    logger.addHandler(handler)
+    logger.setLevel(logging.WARNING)
+    try:
+        yield handler.messages
+    finally:
+        logger.setLevel(level)
+        logger.removeHandler(handler)
 
 
 @cache

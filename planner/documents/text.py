@@ -5,7 +5,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-from planner.documents.view import DrillView, DrugView, PlanView, StepView, view
+from planner.documents.plan_view import DrillView, DrugView, PlanView, StepView
+from planner.documents.view import view
 from planner.plan.plan import Plan
 
 NARROWEST = 40
@@ -73,7 +74,8 @@ class _Page:
         if p.queries:
             self.section("Look again")
             self.items(p.queries)
-        self.section("What is found, and what it counts")
+        if p.factors or p.possible:
+            self.section("What is found, and what it counts")
         self.items(f"{f.label}: {f.because}" + (f" ({f.counts})" if f.counts else "") for f in p.factors)
         self.say(f"Not recorded, and may be found: {p.possible}." if p.possible else "")
         self.section("The eye")
@@ -98,7 +100,7 @@ class _Page:
     def step(self, s: StepView) -> None:
         self.lines.append("")
         self.say(f"{s.step.label}  [{s.who}]", f"{s.step.number:>2}  ")
-        self.items(s.headlines, "", 4)
+        self.say(s.step.headline, indent=4)
         self.items(s.provisional, "prepared: ", 4)
         self.items(s.do, "- ", 4)
         self.items(s.step.watch, "watch: ", 4)

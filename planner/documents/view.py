@@ -3,23 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from planner.assess.assessment import Assessment, FactorState, Lever, MissingFinding, PublishedScore, SettleReason
+from planner.assess.assessment import Assessment, FactorState, PublishedScore
 from planner.documents.citing import Citations
-from planner.documents.eye import EyeView, eye_view
+from planner.documents.eye import eye_view
 from planner.documents.figures import change, day, dioptres, percent, whole_range
-from planner.documents.risk import RiskView, risk_view
-from planner.plan.plan import (
-    CitedSource,
-    KitItem,
-    Plan,
-    PlannedCaution,
-    PlannedDrill,
-    PlannedDrug,
-    PlannedRule,
-    PlannedStep,
+from planner.documents.plan_view import (
+    CautionView,
+    ChoiceView,
+    DrillView,
+    DrugView,
+    FactorView,
+    LensView,
+    PlanView,
+    ReadinessView,
+    RuleView,
+    ScoreView,
+    StepView,
+    SupervisionView,
+    TierView,
 )
+from planner.documents.risk import risk_view
+from planner.plan.plan import KitItem, Plan, PlannedDrill, PlannedDrug, PlannedRule, PlannedStep
 from planner.wording import lower_first
 
 NOT_RECORDED = "not recorded"
@@ -28,168 +34,6 @@ SCORE_RATES = 2
 DRUG_STATES = {"as-prescribed": "", "not-until-checked": "Not until checked", "withheld": "Withheld"}
 
 KIT_NEEDS = {"essential": "Essential in this case", "always": "Every case", "preferred": "If the unit has it"}
-
-
-@dataclass(frozen=True)
-class TierView:
-    number: str
-    label: str
-    meaning: str
-    range: str
-    decided_by: tuple[str, ...]
-    points: str
-    scale_note: str
-
-
-@dataclass(frozen=True)
-class ReadinessView:
-    """`headline` is what to do before anything else; `reasons` who can settle what, holding ones first."""
-
-    is_ready: bool
-    headline: str
-    reasons: tuple[SettleReason, ...]
-
-
-@dataclass(frozen=True)
-class FactorView:
-    label: str
-    because: str
-    counts: str
-    harm: str
-    rates: tuple[str, ...]
-    basis: str
-
-
-@dataclass(frozen=True)
-class ScoreView:
-    authors: str
-    source: str
-    outcome: str
-    points: str
-    groups: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class StepView:
-    """A step as printed; `provisional` says what is prepared for the worse where a choice is still open.
-
-    A pause is what to see, and what then.
-    """
-
-    step: PlannedStep
-    who: str
-    headlines: tuple[str, ...]
-    provisional: tuple[str, ...]
-    do: tuple[str, ...]
-    pause: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True)
-class ChoiceView:
-    question: str
-    label: str
-    why: str
-    basis: str
-    alternatives: str
-
-
-@dataclass(frozen=True)
-class DrillView:
-    drill: PlannedDrill
-    kit: str
-    basis: str
-
-
-@dataclass(frozen=True)
-class DrugView:
-    label: str
-    how: str
-    dose: str
-    state: str
-    withheld: bool
-    standing: str
-    contraindications: str
-    check: str
-    basis: str
-
-
-@dataclass(frozen=True)
-class RuleView:
-    force: str
-    text: str
-    basis: str
-
-
-@dataclass(frozen=True)
-class CautionView:
-    caution: PlannedCaution
-    basis: str
-
-
-@dataclass(frozen=True)
-class LensView:
-    power: str
-    backup: str
-    material: str
-    read_from: str
-    sulcus: tuple[tuple[str, str, str], ...]
-    captured: str
-    note: str
-
-
-@dataclass(frozen=True)
-class SupervisionView:
-    mode: str
-    words: str
-    stage: str
-    because: tuple[str, ...]
-    trainee_steps: str
-    hand_back: tuple[str, ...]
-    take_over: str
-
-
-@dataclass(frozen=True)
-class PlanView:
-    """What every format prints. Texts are plain; a format escapes them itself."""
-
-    title: str
-    case: str
-    eye: str
-    side: str
-    patient: str
-    unit: str
-    date: str
-    prepared_by: str
-    draft_line: str
-    rulebook: str
-    standing: str
-    tier: TierView
-    readiness: ReadinessView
-    supervision: SupervisionView
-    factors: tuple[FactorView, ...]
-    possible: str
-    risk: RiskView
-    scores: tuple[ScoreView, ...]
-    score_note: str
-    missing: tuple[MissingFinding, ...]
-    settles_together: str
-    levers: tuple[Lever, ...]
-    queries: tuple[str, ...]
-    drawing: EyeView
-    steps: tuple[StepView, ...]
-    choices: tuple[ChoiceView, ...]
-    rules: tuple[RuleView, ...]
-    drills: tuple[DrillView, ...]
-    other_drills: tuple[PlannedDrill, ...]
-    kit: tuple[tuple[str, tuple[KitItem, ...]], ...]
-    drugs: tuple[DrugView, ...]
-    formulary_note: str
-    lens: LensView
-    cautions: tuple[CautionView, ...]
-    recheck: tuple[tuple[str, str], ...]
-    recheck_then: str
-    deferral: tuple[str, ...]
-    sources: tuple[CitedSource, ...]
 
 
 def view(plan: Plan) -> PlanView:
@@ -314,9 +158,8 @@ def _step(step: PlannedStep, plan: Plan) -> StepView:
     # The line that says how a provisional choice is prepared stands by itself, above what is done.
     do = tuple(line for line in step.do if line not in provisional)
     pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
-    return StepView(
-        step, step.who.upper(), tuple(choice.label for choice in chosen), tuple(map(_sentence, provisional)), do, pause
-    )
+    ordinary = not step.harder_because and not provisional
+    return StepView(step, step.who.upper(), tuple(map(_sentence, provisional)), do, pause, ordinary)
 
 
 def _sentence(text: str) -> str:

@@ -1,0 +1,173 @@
+"""The shapes of a plan in its printed form: plain texts, in the order they are read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from planner.assess.assessment import Lever, MissingFinding, SettleReason
+from planner.documents.eye import EyeView
+from planner.documents.risk import RiskView
+from planner.plan.plan import CitedSource, KitItem, PlannedCaution, PlannedDrill, PlannedStep
+
+
+@dataclass(frozen=True)
+class TierView:
+    number: str
+    label: str
+    meaning: str
+    range: str
+    decided_by: tuple[str, ...]
+    points: str
+    scale_note: str
+
+
+@dataclass(frozen=True)
+class ReadinessView:
+    """`headline` is what to do before anything else; `reasons` who can settle what, holding ones first."""
+
+    is_ready: bool
+    headline: str
+    reasons: tuple[SettleReason, ...]
+
+
+@dataclass(frozen=True)
+class FactorView:
+    label: str
+    because: str
+    counts: str
+    harm: str
+    rates: tuple[str, ...]
+    basis: str
+
+
+@dataclass(frozen=True)
+class ScoreView:
+    authors: str
+    source: str
+    outcome: str
+    points: str
+    groups: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class StepView:
+    """A step as printed; `provisional` says what is prepared for the worse where a choice is still open.
+
+    A pause is what to see, and what then. An `ordinary` step is one that nothing in this eye makes harder: it is set
+    more closely, so that the others stand out.
+    """
+
+    step: PlannedStep
+    who: str
+    provisional: tuple[str, ...]
+    do: tuple[str, ...]
+    pause: tuple[tuple[str, str], ...]
+    ordinary: bool
+
+
+@dataclass(frozen=True)
+class ChoiceView:
+    question: str
+    label: str
+    why: str
+    basis: str
+    alternatives: str
+
+
+@dataclass(frozen=True)
+class DrillView:
+    drill: PlannedDrill
+    kit: str
+    basis: str
+
+
+@dataclass(frozen=True)
+class DrugView:
+    label: str
+    how: str
+    dose: str
+    state: str
+    withheld: bool
+    standing: str
+    contraindications: str
+    check: str
+    basis: str
+
+
+@dataclass(frozen=True)
+class RuleView:
+    force: str
+    text: str
+    basis: str
+
+
+@dataclass(frozen=True)
+class CautionView:
+    caution: PlannedCaution
+    basis: str
+
+
+@dataclass(frozen=True)
+class LensView:
+    power: str
+    backup: str
+    material: str
+    read_from: str
+    sulcus: tuple[tuple[str, str, str], ...]
+    captured: str
+    note: str
+
+
+@dataclass(frozen=True)
+class SupervisionView:
+    mode: str
+    words: str
+    stage: str
+    because: tuple[str, ...]
+    trainee_steps: str
+    hand_back: tuple[str, ...]
+    take_over: str
+
+
+@dataclass(frozen=True)
+class PlanView:
+    """What every format prints. Texts are plain; a format escapes them itself."""
+
+    title: str
+    case: str
+    eye: str
+    side: str
+    patient: str
+    unit: str
+    date: str
+    prepared_by: str
+    draft_line: str
+    rulebook: str
+    standing: str
+    tier: TierView
+    readiness: ReadinessView
+    supervision: SupervisionView
+    factors: tuple[FactorView, ...]
+    possible: str
+    risk: RiskView
+    scores: tuple[ScoreView, ...]
+    score_note: str
+    missing: tuple[MissingFinding, ...]
+    settles_together: str
+    levers: tuple[Lever, ...]
+    queries: tuple[str, ...]
+    drawing: EyeView
+    steps: tuple[StepView, ...]
+    choices: tuple[ChoiceView, ...]
+    rules: tuple[RuleView, ...]
+    drills: tuple[DrillView, ...]
+    other_drills: tuple[PlannedDrill, ...]
+    kit: tuple[tuple[str, tuple[KitItem, ...]], ...]
+    drugs: tuple[DrugView, ...]
+    formulary_note: str
+    lens: LensView
+    cautions: tuple[CautionView, ...]
+    recheck: tuple[tuple[str, str], ...]
+    recheck_then: str
+    deferral: tuple[str, ...]
+    sources: tuple[CitedSource, ...]

@@ -1,0 +1,67 @@
+"""Real plans of the invented cases, each made once; documents are printed from them or from altered copies."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from planner.assess.assess import assess
+from planner.documents.pdf import render_pdf
+from planner.exchange.cases import ReadCase, read_cases
+from planner.plan.make import make_plan
+from planner.plan.plan import Plan
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import read_unit
+
+DEMO = Path(__file__).parents[2] / "demo_cases"
+NAMES = sorted(path.stem for path in (DEMO / "cases").glob("*.yaml"))
+PlanOf = Callable[[str], Plan]
+
+
+@pytest.fixture(scope="session")
+def plan_of(rulebook: Rulebook) -> PlanOf:
+    unit = read_unit(DEMO / "unit.yaml", rulebook)
+
+    @cache
+    def made(name: str) -> Plan:
+        (read,) = read_cases(str(DEMO / "cases" / f"{name}.yaml"), rulebook.vocabulary)
+        assert isinstance(read, ReadCase), read
+        return make_plan(assess(read.case, rulebook, unit, None), rulebook, unit)
+
+    return made
+
+
+@pytest.fixture(params=NAMES)
+def plan(request: pytest.FixtureRequest, plan_of: PlanOf) -> Plan:
+    return plan_of(request.param)
+
+
+@pytest.fixture(scope="session")
+def pdf_of(plan_of: PlanOf) -> Callable[[str], bytes]:
+    return cache(lambda name: render_pdf(plan_of(name)))
+
+
+def read(pdf: bytes) -> PdfReader:
+    return PdfReader(io.BytesIO(pdf))
+
+
+def squeezed(text: str) -> str:
+    """Text without any white space, so that where a line was broken does not matter."""
+    return "".join(text.split())
+
+
+def with_case(plan: Plan, **changes: object) -> Plan:
+    """The same plan for a case recorded otherwise; what was assessed stays as it was."""
+    case = replace(plan.assessment.case, **changes)  # type: ignore[arg-type]
+    return replace(plan, assessment=replace(plan.assessment, case=case))
+
+
+def with_findings(plan: Plan, eye: str = "right", **findings: object) -> Plan:
+    """The plan's case with these findings and no others."""
+    return with_case(plan, eye=eye, findings=findings, doubted={})

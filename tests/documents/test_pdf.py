@@ -1,0 +1,181 @@
+"""The PDF: PDF/UA-1 by an independent validator, nothing fetched, same bytes, every page says which eye."""
+
+from __future__ import annotations
+
+import hashlib
+import http.server
+import logging
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import page
+import pytest
+from pypdf import PageObject
+
+from planner.documents.pdf import render_pdf, write_pdf
+from planner.errors import PlannerError
+
+from .conftest import NAMES, PlanOf, read, squeezed, with_case
+
+SMALLEST_PT = 9.5
+# Unlike in length and in what they hold; the others are set by the demonstration itself.
+SOME = ["routine", "phacomorphic-attack", "white-cortex-not-recorded", "every-limit-left"]
+PdfOf = Callable[[str], bytes]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_plan_is_set_without_a_warning_and_is_pdf_ua(pdf_of: PdfOf, name: str) -> None:
+    # page-validation checks the 104 machine-checkable rules of ISO 14289-1 that it knows; rendering raises on warnings.
+    report = page.validate_pdf_bytes(pdf_of(name))
+    assert report.profile == page.ValidationProfile.PDF_UA_1
+    assert report.is_compliant, [(failure.rule_id, failure.message) for failure in report.failures]
+
+
+@pytest.mark.parametrize("name", SOME)
+def test_every_page_says_which_case_which_eye_and_which_rulebook(plan_of: PlanOf, pdf_of: PdfOf, name: str) -> None:
+    plan, document = plan_of(name), read(pdf_of(name))
+    case, book = plan.assessment.case, plan.assessment.rulebook
+    pages = len(document.pages)
+    for number, sheet in enumerate(document.pages, 1):
+        text = squeezed(sheet.extract_text())
+        place = f"page {number} of {pages}"
+        for words in (f"{case.eye} eye".upper(), case.reference, book.version, book.sha256[:8], place):
+            assert squeezed(words) in text, (number, words)
+        assert squeezed(plan.draft_line or "") in text
+
+
+@pytest.mark.parametrize("name", SOME)
+def test_front_page_says_tier_supervision_and_readiness(plan_of: PlanOf, pdf_of: PdfOf, name: str) -> None:
+    plan = plan_of(name)
+    front = squeezed(read(pdf_of(name)).pages[0].extract_text())
+    assert f"Tier{plan.assessment.tier.working}" in front
+    assert squeezed(plan.supervision.mode.replace("-", " ")).lower() in front.lower()
+    assert ("Ready" if plan.assessment.readiness.state == "ready" else "Settlefirst") in front
+    assert "TEMPORAL" in front
+
+
+def test_routine_plan_is_short_and_the_first_pause_is_on_its_second_page(plan_of: PlanOf, pdf_of: PdfOf) -> None:
+    document = read(pdf_of("routine"))
+    assert len(document.pages) <= 6
+    first = next(line for step in plan_of("routine").steps for line in step.pause_if)
+    assert squeezed(first.split("; ")[0]) in squeezed(document.pages[1].extract_text())
+
+
+def test_metadata_and_language(plan_of: PlanOf, pdf_of: PdfOf) -> None:
+    document = read(pdf_of("routine"))
+    assert document.metadata is not None
+    assert document.metadata.title == f"{plan_of('routine').title}: H-101, RIGHT EYE"
+    assert document.root_object["/Lang"] == "en-GB"
+
+
+def sizes(sheet: PageObject) -> Iterator[tuple[float, str]]:
+    found: list[tuple[float, str]] = []
+
+    def visit(text: str, cm: list[float], tm: list[float], font: object, size: float) -> None:
+        if text.strip():
+            # The page may be scaled, so may the text, and the drawing is scaled once more.
+            found.append((size * abs(tm[3]) * abs(cm[3]), text.strip()))
+
+    sheet.extract_text(visitor_text=visit)
+    yield from found
+
+
+@pytest.mark.parametrize("name", SOME)
+def test_no_letter_is_smaller_than_the_type_scale(pdf_of: PdfOf, name: str) -> None:
+    measured = [pair for sheet in read(pdf_of(name)).pages for pair in sizes(sheet)]
+    assert max(measured)[0] == pytest.approx(30, abs=0.2)
+    too_small = [pair for pair in measured if pair[0] < SMALLEST_PT - 0.05]
+    assert not too_small, too_small[:5]
+
+
+@pytest.mark.parametrize("name", SOME)
+def test_only_the_shipped_fonts_are_used_and_all_are_embedded(pdf_of: PdfOf, name: str) -> None:
+    fonts = {
+        font["/BaseFont"]: font
+        for sheet in read(pdf_of(name)).pages
+        for font in (reference.get_object() for reference in sheet["/Resources"]["/Font"].values())
+    }
+    assert fonts
+    for base, font in fonts.items():
+        # The families that the style sheets give the shipped files; a font of the system would keep its own name.
+        assert base.partition("+")[2].startswith(("Plan-Text", "Plan-Display")), base
+        descriptor = font["/DescendantFonts"][0].get_object()["/FontDescriptor"]
+        assert {"/FontFile2", "/FontFile3"} & set(descriptor)
+
+
+def test_same_plan_same_bytes_here_and_in_a_new_process(plan_of: PlanOf, pdf_of: PdfOf, tmp_path: Path) -> None:
+    case = Path(__file__).parents[2] / "demo_cases" / "cases" / "white-cortex-not-recorded.yaml"
+    unit = case.parents[1] / "unit.yaml"
+    again = render_pdf(plan_of("white-cortex-not-recorded"))
+    assert again == pdf_of("white-cortex-not-recorded")
+    pdf = tmp_path / "plan.pdf"
+    command = [sys.executable, "-m", "planner", "plan", str(case), "--unit", str(unit), "-o", str(pdf)]
+    subprocess.run(command, check=True, cwd=tmp_path, env={"PATH": "", "TZ": "Pacific/Auckland", "LANG": "C"})
+    assert hashlib.sha256(pdf.read_bytes()).digest() == hashlib.sha256(again).digest()
+
+
+@pytest.fixture
+def server() -> Iterator[tuple[str, list[str]]]:
+    hits: list[str] = []
+
+    class Counting(http.server.BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            hits.append(self.path)
+            self.send_response(404)
+            self.end_headers()
+
+        def log_message(self, *args: object) -> None:
+            pass
+
+    listening = http.server.HTTPServer(("127.0.0.1", 0), Counting)
+    thread = threading.Thread(target=listening.serve_forever)
+    thread.start()
+    yield f"http://127.0.0.1:{listening.server_port}", hits
+    listening.shutdown()
+    thread.join()
+    listening.server_close()
+
+
+@pytest.mark.parametrize(
+    "markup",
+    [
+        '<img src="{at}/a.png">',
+        '<link rel="stylesheet" href="{at}/a.css">',
+        '<style>@import "{at}/a.css";</style>',
+        '<style>@font-face {{ font-family: X; src: url("{at}/a.ttf") }} p {{ font-family: X }}</style><p>x</p>',
+        '<p style="background: url({at}/a.png)">x</p>',
+        '<svg xmlns="http://www.w3.org/2000/svg"><image href="{at}/a.png" width="9" height="9"/></svg>',
+        '<object data="{at}/a.svg"></object>',
+        '<img src="file:///etc/hostname">',
+        '<link rel="attachment" href="file:///etc/hostname">',
+        '<img src="data:image/png;base64,AAAA">',
+    ],
+)
+def test_a_page_that_fetches_anything_is_not_printed(server: tuple[str, list[str]], markup: str) -> None:
+    address, hits = server
+    html = f'<html lang="en"><head><title>t</title></head><body>{markup.format(at=address)}</body></html>'
+    with pytest.raises(PlannerError, match="asks for"):
+        write_pdf(html)
+    assert not hits
+
+
+def test_an_image_tag_in_a_reference_is_printed_as_text(plan_of: PlanOf, server: tuple[str, list[str]]) -> None:
+    address, hits = server
+    reference = f"<img src={address}/x>"
+    pdf = render_pdf(with_case(plan_of("routine"), reference=reference))
+    assert squeezed(reference) in squeezed(read(pdf).pages[0].extract_text())
+    assert not hits
+
+
+def test_a_reference_of_sixty_characters_fits(plan_of: PlanOf) -> None:
+    reference = "W" * 60
+    document = read(render_pdf(with_case(plan_of("routine"), reference=reference)))
+    assert all(squeezed(reference) in squeezed(sheet.extract_text()) for sheet in document.pages)
+
+
+def test_a_page_with_faulty_styles_is_refused(caplog: pytest.LogCaptureFixture) -> None:
+    with caplog.at_level(logging.CRITICAL), pytest.raises(PlannerError, match="cannot be set as written"):
+        write_pdf('<html lang="en"><head><title>t</title></head><body style="no-such-property: 1">x</body></html>')
