@@ -123,8 +123,8 @@ def _refuse_depth(text: str, name: str) -> None:
             elif isinstance(event, yaml.CollectionEndEvent):
                 depth -= 1
             if depth > DEEPEST:
-                why = f"more than {DEEPEST} levels"
-                raise PlannerError.one("is nested too deeply", f"{name}:{event.start_mark.line + 1}", why)
+                line = event.start_mark.line + 1 if event.start_mark else 1
+                raise PlannerError.one("is nested too deeply", f"{name}:{line}", f"more than {DEEPEST} levels")
     except yaml.YAMLError as error:
         raise _unreadable(error, text, name) from None
 

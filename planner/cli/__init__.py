@@ -67,9 +67,11 @@ def main() -> None:
         _abandon_standard_output()
         sys.exit(1)
     except OSError as error:
-        # Files are read and written elsewhere, with their names; what is left is standard output.
-        _abandon_standard_output()
-        print(f"error: standard output: cannot be written: {error.strerror}", file=sys.stderr)
+        # Cases and plans are read and written with their names told; what has no name here is standard output.
+        if error.filename is None:
+            _abandon_standard_output()
+        place = error.filename or "standard output: cannot be written"
+        print(f"error: {place}: {error.strerror}", file=sys.stderr)
         sys.exit(1)
 
 

@@ -19,16 +19,17 @@ class Destination:
     over.
     """
 
-    def __init__(self, output: Path | None, ending: str, many: bool, to_stdout: bool, inputs: list[str]) -> None:
+    def __init__(self, output: str | None, ending: str, many: bool, to_stdout: bool, inputs: list[str]) -> None:
         self.ending = ending
-        self.printed = output == Path(STANDARD_OUTPUT) or (output is None and to_stdout)
-        is_folder = output is not None and (output.is_dir() or str(output).endswith(os.sep))
+        self.printed = output == STANDARD_OUTPUT or (output is None and to_stdout)
+        # The slash says that a folder is meant before there is one; a Path would lose it.
+        is_folder = output is not None and (output.endswith(os.sep) or Path(output).is_dir())
         if many and not self.printed and output is None:
             raise PlannerError.one("many cases need a folder", hint="-o plans/")
         if many and not self.printed and not is_folder:
-            raise PlannerError.one("many cases do not fit in one file", str(output), hint=f"a folder: -o {output}/")
-        self.file = None if is_folder or self.printed else output
-        self.folder = output if output is not None and is_folder else Path()
+            raise PlannerError.one("many cases do not fit in one file", output or "", hint=f"a folder: -o {output}/")
+        self.file = None if output is None or is_folder or self.printed else Path(output)
+        self.folder = Path(output) if output is not None and is_folder else Path()
         self.many = many
         self._inputs = inputs
         self._taken: dict[str, str] = {}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -38,7 +37,7 @@ class StageName(StrEnum):
 def plan(
     cases: CaseArguments,
     output: Annotated[
-        Path | None,
+        str | None,
         typer.Option("-o", "--output", metavar="FILE|DIR", help="Where to; a folder for many.", show_default=False),
     ] = None,
     format: Annotated[
@@ -74,7 +73,7 @@ def plan(
     from planner.cli.destination import Destination
     from planner.plan.make import make_plan
 
-    form = format or next((form for form, ending in ENDINGS.items() if output and output.suffix == ending), Format.PDF)
+    form = format or next((form for form, ending in ENDINGS.items() if output and output.endswith(ending)), Format.PDF)
     rulebook = rulebook_in(rules)
     held = unit_in(unit, rulebook)
     at = held.stage_of(trainee, rulebook) if held and trainee else stage.value if stage else None

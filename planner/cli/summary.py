@@ -92,6 +92,12 @@ def _missing(assessment: Assessment) -> Iterator[str]:
         yield f"{missing.finding}: {missing.would_settle}{by}"
 
 
+def _standing(rulebook: Rulebook) -> Iterator[str]:
+    if rulebook.header.status != "in-force":
+        yield rulebook.header.draft_line
+    yield rulebook.theatre.deferral[0]
+
+
 def _factor(state: FactorState) -> str:
     points = state.points if state.state == "holds" else state.most_points
     unit = "point" if points == 1 else "points"

@@ -1,0 +1,53 @@
+"""The command run as its user runs it: through `main`, in a folder of its own, and as a process where that matters."""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from commands import Ran
+
+from planner.cli import main
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The working folder of the test."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.fixture
+def planner(folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., Ran]:
+    """Run `planner ARGUMENTS` in this process."""
+
+    def run(*arguments: object, stdin: bytes = b"") -> Ran:
+        monkeypatch.setattr(sys, "argv", ["planner", *map(str, arguments)])
+        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(stdin)))
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as ended:
+            main()
+        told = capsys.readouterr()
+        return Ran(int(ended.value.code or 0), told.out, told.err)
+
+    return run
+
+
+@pytest.fixture
+def process(folder: Path) -> Callable[..., subprocess.Popen[bytes]]:
+    """Start `planner ARGUMENTS` as a process in the working folder."""
+
+    def start(*arguments: object, **options: object) -> subprocess.Popen[bytes]:
+        # The checkout these tests belong to, wherever the interpreter was installed from.
+        root = str(Path(__file__).parents[2])
+        environment = os.environ | {"PYTHONPATH": root}
+        pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "stdin": subprocess.DEVNULL}
+        command = [sys.executable, "-m", "planner", *map(str, arguments)]
+        return subprocess.Popen(command, cwd=folder, env=environment, **(pipes | options))  # type: ignore[call-overload]
+
+    return start

@@ -1,0 +1,324 @@
+"""What each command prints and where it puts it."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from commands import Ran, case_text, files
+from pypdf import PdfReader
+
+from planner import __version__
+from planner.case import STAGES
+from planner.cli.plan import StageName
+from planner.exchange.cases import ReadCase, read_cases
+from planner.rulebook.rulebook import Rulebook
+
+ROOT = Path(__file__).parents[2]
+UNIT = """unit: Invented unit
+trainees:
+  - {id: trainee-1, whole_operations: 3, cleared_for_whole_operations: yes}
+"""
+
+
+@pytest.fixture
+def case(folder: Path) -> Path:
+    (folder / "case.yaml").write_text(case_text())
+    return folder / "case.yaml"
+
+
+# -- intake -----------------------------------------------------------------------------------------------------------
+
+
+def test_the_blank_case_filled_in_reads_back_as_valid(
+    planner: Callable[..., Ran], folder: Path, rulebook: Rulebook
+) -> None:
+    blank = planner("intake").out
+    assert "error:" in planner("assess", "-", stdin=blank.encode()).err, "without case and eye it is no case"
+    (folder / "case.yaml").write_text(blank.replace("\ncase: ", "\ncase: A-1 ").replace("\neye: ", "\neye: left "))
+    (item,) = read_cases("case.yaml", rulebook.vocabulary)
+    assert isinstance(item, ReadCase), item
+    assert item.case.findings == {}
+
+
+def test_every_line_of_the_blank_case_can_be_taken_up(
+    planner: Callable[..., Ran], folder: Path, rulebook: Rulebook
+) -> None:
+    """Each finding, its # removed and an allowed value written in, is read."""
+    blank = planner("intake").out.replace("\ncase: ", "\ncase: A-1 ").replace("\neye: ", "\neye: left ")
+    some = {"yes-no": "yes", "date": "2026-11-02", "text": "B-1"}
+    for finding in rulebook.vocabulary.findings:
+        value = some.get(finding.kind) or next(iter(finding.values), None) or f"{finding.possible[1]:g}"  # type: ignore[index]
+        assert blank.count(f"\n  # {finding.id}: ") == 1, finding.id
+        (folder / "case.yaml").write_text(blank.replace(f"\n  # {finding.id}: ", f"\n  {finding.id}: {value} "))
+        (item,) = read_cases("case.yaml", rulebook.vocabulary)
+        assert isinstance(item, ReadCase), item
+        assert list(item.case.findings) == [finding.id]
+
+
+def test_the_blank_case_says_what_may_be_written(planner: Callable[..., Ran], rulebook: Rulebook) -> None:
+    blank = planner("intake").out
+    flowing = " ".join(line.strip(" #") for line in blank.splitlines())
+    for section in rulebook.vocabulary.sections:
+        assert f"== {section.label} ({section.id}) ==" in blank
+    for finding in rulebook.vocabulary.findings:
+        assert finding.label in flowing and finding.measured in flowing and finding.allowed in flowing, finding.id
+        assert (f"{finding.label} (essential)" in flowing) == finding.essential, finding.id
+    assert "asked when anticoagulant or antiplatelet includes warfarin" in flowing
+
+
+def test_the_csv_header_is_read_back(planner: Callable[..., Ran], folder: Path, rulebook: Rulebook) -> None:
+    header = planner("intake", "--csv").out
+    columns = header.strip().split(",")
+    assert set(columns) >= {"case", "patient", "eye", "none_found_in", *rulebook.vocabulary.by_id}
+    row = ",".join({"case": "A-1", "eye": "left"}.get(column, "") for column in columns)
+    (folder / "list.csv").write_text(f"{header}{row}\n")
+    (item,) = read_cases("list.csv", rulebook.vocabulary)
+    assert isinstance(item, ReadCase)
+
+
+def test_a_filled_in_case_is_not_written_over_unasked(planner: Callable[..., Ran], case: Path) -> None:
+    assert "is there already" in planner("intake", "-o", case).error
+    assert case.read_text() == case_text()
+    assert planner("intake", "-o", case, "--force").code == 0
+    assert case.read_text() == planner("intake").out
+
+
+# -- assess -----------------------------------------------------------------------------------------------------------
+
+
+def test_the_summary_says_what_the_json_says(planner: Callable[..., Ran], folder: Path) -> None:
+    (folder / "case.yaml").write_text(case_text(dilated_pupil_mm="4", pseudoexfoliation="yes"))
+    found = json.loads(planner("assess", "case.yaml", "--json").out)
+    summary = " ".join(planner("assess", "case.yaml").out.split())
+    assert "A-1, RIGHT EYE" in summary
+    assert f"Tier {found['tier']['working']}" in summary
+    assert "decided by " + "; ".join(found["tier"]["decided_by"]) in summary
+    ends = list(dict.fromkeys(f"{found['points'][end]:g}" for end in ("least", "most")))
+    assert f"Points {' to '.join(ends)}, from" in summary
+    for factor in found["factors"]:
+        if factor["state"] == "holds":
+            assert factor["because"] in summary, factor
+    for missing in found["missing"]:
+        assert f"{missing['finding']}: {missing['would_settle']}" in summary
+    for reason in found["readiness"]["because"]:
+        assert (reason if isinstance(reason, str) else reason["because"]) in summary
+    assert {"consultant", "early"} <= set(found["probability"]["by_operator"])
+
+
+def test_the_same_case_gives_the_same_bytes_from_any_format(planner: Callable[..., Ran], case: Path) -> None:
+    text = case.read_text()
+    assert planner("assess", "case.yaml", "--json").out == planner("assess", "-", "--json", stdin=text.encode()).out
+    assert planner("assess", "case.yaml", "--json").out == planner("assess", "case.yaml", "--json").out
+
+
+def test_another_days_plan_is_asked_for_by_date(planner: Callable[..., Ran], case: Path) -> None:
+    found = [json.loads(planner("assess", case, "--json", *on).out)["on"] for on in ([], ["--on", "2026-12-24"])]
+    assert found == ["2026-11-02", "2026-12-24"]
+
+
+# -- plan -------------------------------------------------------------------------------------------------------------
+
+
+def test_a_plan_goes_to_a_pdf_named_after_case_and_eye(planner: Callable[..., Ran], case: Path, folder: Path) -> None:
+    ran = planner("plan", case)
+    assert (ran.code, ran.out, ran.err) == (0, "", "wrote A-1-right.pdf\n")
+    assert files(folder) == {"case.yaml", "A-1-right.pdf"}
+    assert "A-1" in PdfReader(io.BytesIO((folder / "A-1-right.pdf").read_bytes())).pages[0].extract_text()
+
+
+@pytest.mark.parametrize(
+    "options, name, start",
+    [
+        (["-o", "p.pdf"], "p.pdf", "%PDF"),
+        (["-o", "p.html"], "p.html", "<!"),
+        (["-o", "p.json"], "p.json", "{"),
+        (["-o", "p.txt", "--format", "json"], "p.txt", "{"),
+        (["-o", "new/place/"], "new/place/A-1-right.pdf", "%PDF"),
+        (["-o", ".", "--format", "html"], "A-1-right.html", "<!"),
+    ],
+)
+def test_the_output_is_where_and_what_was_asked(
+    options: list[str], name: str, start: str, planner: Callable[..., Ran], case: Path, folder: Path
+) -> None:
+    ran = planner("plan", case, *options)
+    assert ran.code == 0 and ran.out == ""
+    assert ran.err == f"wrote {name}\n"
+    assert files(folder) == {"case.yaml", name}
+    assert (folder / name).read_bytes().lstrip().lower().startswith(start.lower().encode())
+
+
+def test_text_html_and_json_are_printed(planner: Callable[..., Ran], case: Path, folder: Path) -> None:
+    assert "RIGHT EYE" in planner("plan", case, "--format", "text").out
+    assert planner("plan", case, "--format", "html").out.lstrip().lower().startswith("<!doctype html>")
+    assert json.loads(planner("plan", case, "--format", "json").out)["supervision"]["stage"] == "middle"
+    assert files(folder) == {"case.yaml"}
+
+
+def test_the_stage_is_the_cases_the_one_asked_for_or_the_trainees(
+    planner: Callable[..., Ran], case: Path, folder: Path
+) -> None:
+    (folder / "unit.yaml").write_text(UNIT)
+    asked = ([], ["--stage", "late"], ["--unit", "unit.yaml", "--trainee", "trainee-1"])
+    stages = [
+        json.loads(planner("plan", case, "--format", "json", *more).out)["supervision"]["stage"] for more in asked
+    ]
+    assert stages == ["middle", "late", "early"]
+
+
+def test_the_stages_offered_are_the_cases(planner: Callable[..., Ran]) -> None:
+    assert tuple(stage.value for stage in StageName) == STAGES
+
+
+# -- explain ----------------------------------------------------------------------------------------------------------
+
+
+def test_why_and_why_not_of_a_factor(planner: Callable[..., Ran], folder: Path) -> None:
+    (folder / "case.yaml").write_text(case_text(dilated_pupil_mm="4"))
+    why = planner("explain", "why", "small-pupil", "case.yaml").out
+    assert "factor small-pupil" in why and "\n  holds\n" in why and "4 mm -> holds" in why and "points: 1" in why
+    (folder / "case.yaml").write_text(case_text(dilated_pupil_mm="7"))
+    not_ = planner("explain", "why-not", "small-pupil", "case.yaml").out
+    assert "\n  does not hold\n" in not_ and "7 mm -> does not hold" in not_
+    (folder / "case.yaml").write_text(case_text(dilated_pupil_mm="not-recorded"))
+    unknown = planner("explain", "why", "small-pupil", "case.yaml").out
+    assert "\n  unknown\n" in unknown and "not recorded -> unknown" in unknown
+
+
+def test_every_id_of_the_rulebook_is_explained_as_the_plan_has_it(
+    planner: Callable[..., Ran], case: Path, rulebook: Rulebook
+) -> None:
+    plan = json.loads(planner("plan", case, "--format", "json").out)
+    for factor in plan["assessment"]["factors"]:
+        (found,) = explained(planner, factor["id"], "factor")
+        assert found["state"] == factor["state"] or factor["state"] == "not-applicable"
+    for name, choice in rulebook.choices.items():
+        for option in choice.options:
+            (found,) = explained(planner, f"{name}.{option.id}", "option")
+            assert (found["state"] == "holds") == (plan["choices"][name]["option"] == option.id), option.id
+    held = {caution["id"] for caution in plan["cautions"]}
+    for caution in rulebook.cautions:
+        (found,) = explained(planner, caution, "caution")
+        assert (found["state"] != "does-not-hold") == (caution in held), caution
+    for rule in rulebook.interactions.rules:
+        assert explained(planner, rule.id, "line")
+    for drill in rulebook.drills:
+        assert explained(planner, drill, "drill")
+    for settle in rulebook.readiness.settle:
+        assert explained(planner, settle.id, "reason to settle first")
+
+
+def explained(planner: Callable[..., Ran], name: str, kind: str) -> list[dict[str, str]]:
+    ran = planner("explain", "why", name, "case.yaml", "--json")
+    assert ran.code == 0, ran.err
+    return [found for found in json.loads(ran.out)["explanations"] if found["kind"] == kind]
+
+
+def test_why_the_tier(planner: Callable[..., Ran], folder: Path) -> None:
+    (folder / "case.yaml").write_text(case_text(dilated_pupil_mm="4", only_seeing_eye="yes"))
+    found = json.loads(planner("assess", "case.yaml", "--json").out)
+    why = planner("explain", "why", "tier", "case.yaml").out
+    assert f"working tier {found['tier']['working']}" in why
+    assert all(f"decided by: {reason}" in why for reason in found["tier"]["decided_by"])
+
+
+def test_an_unknown_id_names_the_nearest(planner: Callable[..., Ran], case: Path) -> None:
+    assert "did you mean small-pupil" in planner("explain", "why", "smal-pupil", case).error
+
+
+def test_if_tells_what_two_assessments_tell(planner: Callable[..., Ran], folder: Path) -> None:
+    (folder / "case.yaml").write_text(case_text())
+    (folder / "changed.yaml").write_text(case_text(dilated_pupil_mm="4", only_seeing_eye="yes"))
+    wanted = ["dilated_pupil_mm=4", "only_seeing_eye=yes"]
+    told = json.loads(planner("explain", "if", *wanted, "case.yaml", "--json").out)["changes"]
+    changes = {change["what"]: (change["from"], change["to"]) for change in told}
+    before, after = (
+        json.loads(planner("plan", name, "--format", "json").out) for name in ("case.yaml", "changed.yaml")
+    )
+
+    def ends(plan: dict[str, dict[str, dict[str, float]]]) -> tuple[str, str]:
+        return f"{plan['assessment']['tier']['working']}", f"{plan['assessment']['points']['most']:g}"
+
+    assert (changes["tier"][0], changes["points"][0]) == ends(before)
+    assert (changes["tier"][1], changes["points"][1]) == ends(after)
+    moved = {
+        name for name in before["choices"] if before["choices"][name]["option"] != after["choices"][name]["option"]
+    }
+    assert moved <= {what.removeprefix("choice, ") for what in changes}
+    assert "choice, pupil" in changes
+    text = planner("explain", "if", *wanted, "case.yaml").out
+    assert f"  tier: {changes['tier'][0]} -> {changes['tier'][1]}" in text
+
+
+def test_if_nothing_changes_it_says_so(planner: Callable[..., Ran], case: Path) -> None:
+    assert "nothing changes" in planner("explain", "if", "dilated_pupil_mm=7", case).out
+
+
+def test_if_takes_a_finding_away(planner: Callable[..., Ran], case: Path) -> None:
+    assert "not recorded" in planner("explain", "if", "consent_to_surgery=not-recorded", case).out
+
+
+@pytest.mark.parametrize(
+    "wanted, words",
+    [
+        ("dilated_pupl_mm=4", "did you mean dilated_pupil_mm"),
+        ("dilated_pupil_mm=400", "outside the possible range"),
+        ("dilated_pupil_mm", "is not FINDING=VALUE"),
+        ("opacity=total-white", "cannot stand together"),
+    ],
+)
+def test_if_refuses_what_a_case_would_refuse(wanted: str, words: str, planner: Callable[..., Ran], case: Path) -> None:
+    assert words in planner("explain", "if", wanted, case).error
+
+
+# -- rules, version, help ---------------------------------------------------------------------------------------------
+
+
+def test_rules_check_counts_the_shipped_rulebook(planner: Callable[..., Ran], rulebook: Rulebook) -> None:
+    found = json.loads(planner("rules", "check", "--json").out)
+    assert found["rulebook"]["sha256"] == rulebook.sha256
+    assert found["entries"]["findings"] == len(rulebook.vocabulary.findings)
+    assert f"{len(rulebook.factors):5} factors" in planner("rules", "check").out
+
+
+def test_rules_check_names_file_and_line_of_every_fault(planner: Callable[..., Ran], folder: Path) -> None:
+    shutil.copytree(ROOT / "rules", folder / "rules")
+    stages = folder / "rules" / "stages.yaml"
+    stages.write_text(stages.read_text() + "surplus: 1\n")
+    line = len(stages.read_text().splitlines())
+    assert f"rules/stages.yaml:{line}: unknown key 'surplus'" in planner("rules", "check", "--rules", "rules").error
+
+
+def test_the_version_is_the_packages(planner: Callable[..., Ran]) -> None:
+    assert planner("--version").out == f"planner {__version__}\n"
+
+
+@pytest.mark.parametrize(
+    "command", ["intake", "assess", "plan", "explain why", "explain why-not", "explain if", "rules check"]
+)
+def test_every_command_has_help_with_an_example(command: str, planner: Callable[..., Ran]) -> None:
+    ran = planner(*command.split(), "--help")
+    assert ran.code == 0
+    assert f"Example: planner {command}" in " ".join(ran.out.split())
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["plan", "--help"], ["explain", "if", "--help"]])
+def test_help_loads_neither_the_printer_nor_the_rulebook(arguments: list[str]) -> None:
+    # Typer itself loads pydantic for the options of a command, so the help of one command cannot do without.
+    heavy = ["weasyprint", "yaml", "jinja2", "rich", "planner.vocabulary"] + ["pydantic"] * (len(arguments) == 1)
+    script = (
+        "import sys; heavy = sys.argv.pop().split(',')\n"
+        "from planner.cli import main\n"
+        "try: main()\n"
+        "except SystemExit: pass\n"
+        "print(*[name for name in heavy if name in sys.modules], file=sys.stderr)"
+    )
+    command = [sys.executable, "-c", script, *arguments, ",".join(heavy)]
+    ran = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    assert ran.stdout and ran.stderr.strip() == ""
