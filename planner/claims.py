@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, model_validator
 
-from planner.conditions import Condition, ConditionError, parse
+from planner.conditions import Condition, parse
 
 _NUMBER = re.compile(r"-?(0|[1-9]\d*)(\.\d+)?")
 
@@ -28,17 +28,10 @@ def strict_yes_no(raw: Any) -> Any:
     raise ValueError(f"{raw!r} is neither yes nor no")
 
 
-def _condition(raw: Any) -> Any:
-    try:
-        return parse(raw)
-    except ConditionError as error:
-        raise ValueError(str(error)) from None
-
-
 Number = Annotated[float, BeforeValidator(strict_number)]
 Whole = Annotated[int, BeforeValidator(strict_number)]
 YesNo = Annotated[bool, BeforeValidator(strict_yes_no)]
-When = Annotated[Condition, BeforeValidator(_condition)]
+When = Annotated[Condition, BeforeValidator(parse)]
 Day = datetime.date
 
 

@@ -31,7 +31,11 @@ SHAPES = (
 
 
 class ConditionError(ValueError):
-    """A condition that cannot be read; the message says what is wrong and what is allowed."""
+    """A condition that cannot be read; the message says what is wrong and what is allowed, `place` where inside it."""
+
+    def __init__(self, message: str, place: tuple[str | int, ...] = ()) -> None:
+        super().__init__(message)
+        self.place = place
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,43 +96,62 @@ def parse(raw: object) -> Condition:
     if "finding" in keys:
         return _parse_tests(raw)
     if "number_of" in keys:
-        _only(keys, {"number_of", "at_least"})
-        return NumberOf(_parse_parts(raw["number_of"]), int(str(raw["at_least"])))
+        return _parse_number_of(raw)
     if len(keys) != 1:
         raise ConditionError(
-            f"a condition needs exactly one of all, any, not, factor, option, finding; got {sorted(keys)}"
+            f"a condition needs exactly one of all, any, not, factor, option, finding; got {sorted(map(str, keys))}"
         )
     match next(iter(keys)):
         case "factor":
-            return FactorHolds(str(raw["factor"]))
+            return FactorHolds(_name(raw, "factor"))
         case "option":
-            return OptionWins(str(raw["option"]))
+            return OptionWins(_name(raw, "option"))
         case "all":
-            return All(_parse_parts(raw["all"]))
+            return All(_parse_parts(raw, "all"))
         case "any":
-            return Any_(_parse_parts(raw["any"]))
+            return Any_(_parse_parts(raw, "any"))
         case "not":
-            return Not(parse(raw["not"]))
+            return Not(_parse_at(raw["not"], "not"))
         case other:
-            raise ConditionError(f"unknown word {other!r} in a condition; allowed: {SHAPES}")
+            raise ConditionError(f"unknown word {other!r} in a condition; allowed: {SHAPES}", (other,))
 
 
-def _only(keys: set[str], allowed: set[str]) -> None:
-    if keys != allowed:
-        raise ConditionError(f"expected exactly {sorted(allowed)}, got {sorted(keys)}")
+def _parse_at(raw: object, *place: str | int) -> Condition:
+    """A condition inside another; an error says where in it."""
+    try:
+        return parse(raw)
+    except ConditionError as error:
+        raise ConditionError(str(error), (*place, *error.place)) from None
 
 
-def _parse_parts(raw: object) -> tuple[Condition, ...]:
-    if not isinstance(raw, list) or not raw:
-        raise ConditionError("expected a list of conditions with at least one in it")
-    return tuple(parse(part) for part in raw)
+def _parse_parts(raw: Mapping[str, Any], word: str) -> tuple[Condition, ...]:
+    parts = raw[word]
+    if not isinstance(parts, list) or not parts:
+        raise ConditionError(f"{word} takes a list of conditions with at least one in it, not {parts!r}", (word,))
+    return tuple(_parse_at(part, word, index) for index, part in enumerate(parts))
+
+
+def _parse_number_of(raw: Mapping[str, Any]) -> Condition:
+    if set(raw) != {"number_of", "at_least"}:
+        raise ConditionError(f"number_of goes with at_least and nothing else; got {sorted(map(str, raw))}")
+    parts, number = _parse_parts(raw, "number_of"), str(raw["at_least"])
+    if not (number.isascii() and number.isdigit() and 1 <= int(number) <= len(parts)):
+        raise ConditionError(f"at_least is {number!r}; it counts parts, from 1 to {len(parts)} here", ("at_least",))
+    return NumberOf(parts, int(number))
+
+
+def _name(raw: Mapping[str, Any], word: str) -> str:
+    if not isinstance(raw[word], str):
+        raise ConditionError(f"{word} takes one id, not {raw[word]!r}", (word,))
+    return str(raw[word])
 
 
 def _parse_tests(raw: Mapping[str, Any]) -> Condition:
     unknown = [key for key in raw if key not in ("finding", *LEAF_TESTS)]
     if unknown:
-        raise ConditionError(f"unknown test {unknown[0]!r}; allowed: {', '.join(LEAF_TESTS)}")
-    tests = tuple(Test(str(raw["finding"]), how, raw[how]) for how in LEAF_TESTS if how in raw)
+        raise ConditionError(f"unknown test {unknown[0]!r}; allowed: {', '.join(LEAF_TESTS)}", (unknown[0],))
+    finding = _name(raw, "finding")
+    tests = tuple(Test(finding, how, raw[how]) for how in LEAF_TESTS if how in raw)
     if not tests:
         raise ConditionError(f"a finding needs a test: one of {', '.join(LEAF_TESTS)}")
     return tests[0] if len(tests) == 1 else All(tests)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import difflib
 import math
 import re
 from functools import cached_property
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, ValidationError, model_validator
 
 from planner.claims import Basis, Entry, Number, When, YesNo, strict_number
-from planner.conditions import NUMBER_TESTS, ConditionError, Value, bind
+from planner.conditions import NUMBER_TESTS, ConditionError, Value
 
 NOT_RECORDED = ("not-recorded", "")
 REFUSED_WORDS = ("na", "n/a", "nil", "-", "--", "?", "unknown", "nan", "null", "tbc", "nk")
@@ -30,8 +31,18 @@ class Outside(Entry):
     outside: tuple[Number, Number]
 
 
+Direction = Literal["higher", "lower", "yes", "no", "none"]
+
+
 def _worse(raw: Any) -> Any:
-    return raw if not isinstance(raw, dict) or set(raw) & {"order", "outside"} else {"order": raw}
+    if raw in get_args(Direction):
+        return raw
+    for form, key in ((Ordered, "order"), (Outside, "outside")):
+        if isinstance(raw, dict) and set(raw) == {key} and isinstance(raw[key], list):
+            with contextlib.suppress(ValidationError):
+                return form.model_validate(raw)
+    forms = f"{', '.join(get_args(Direction))}, {{order: [mildest, ..., worst]}} or {{outside: [a, b]}}"
+    raise ValueError(f"{_shown(raw)} is no direction of harm; write {forms}")
 
 
 class Finding(Entry):
@@ -52,7 +63,7 @@ class Finding(Entry):
     usual: tuple[Number, Number] | None = None
     step: Number | None = None
     range_basis: Basis | None = None
-    worse: Annotated[Literal["higher", "lower", "yes", "no", "none"] | Ordered | Outside, BeforeValidator(_worse)]
+    worse: Annotated[Direction | Ordered | Outside, BeforeValidator(_worse)]
     unremarkable: str | None = None
     asked_when: When | None = None
     essential: YesNo = False
@@ -68,9 +79,13 @@ class Finding(Entry):
             raise ValueError(f"{self.id}: a number needs unit and step")
         if not numeric and (self.possible or self.usual or self.step):
             raise ValueError(f"{self.id}: only a number or count has possible, usual and step")
+        low, high = self.possible or (0, 0)
+        within = self.usual or (low, high)
+        if not low <= within[0] <= within[1] <= high:
+            raise ValueError(f"{self.id}: possible and usual run from low to high, usual inside possible")
         if (self.kind in ("choice", "set")) != bool(self.values):
             raise ValueError(f"{self.id}: a choice or set needs values, nothing else has them")
-        if isinstance(self.worse, Ordered) and set(self.worse.order) != set(self.values):
+        if isinstance(self.worse, Ordered) and sorted(self.worse.order) != sorted(self.values):
             raise ValueError(f"{self.id}: worse.order must name every value once: {', '.join(self.values)}")
         if self.unremarkable is not None:
             self.read(self.unremarkable)
@@ -277,17 +292,3 @@ class Vocabulary(Entry):
     def _members(finding: Finding, raw: object) -> frozenset[Any]:
         value = finding.read(raw)
         return value if isinstance(value, frozenset) else frozenset([value])
-
-    def bound(self) -> Vocabulary:
-        """The same vocabulary with every condition typed by itself. Raises ConditionError."""
-        return Vocabulary.model_construct(
-            sections=self.sections,
-            findings=[
-                f if f.asked_when is None else f.model_copy(update={"asked_when": bind(f.asked_when, self.typed)})
-                for f in self.findings
-            ],
-            impossible_together=[
-                p.model_copy(update={"when": bind(p.when, self.typed)}) for p in self.impossible_together
-            ],
-            odd_together=[p.model_copy(update={"when": bind(p.when, self.typed)}) for p in self.odd_together],
-        )

@@ -6,19 +6,19 @@ All faults of a stage are reported at once, each with file and line, what is all
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, TypeAdapter, ValidationError
+from pydantic import TypeAdapter, ValidationError
 
 from planner import strict_yaml
 from planner.claims import Entry
-from planner.conditions import Condition, ConditionError, bind
+from planner.conditions import Condition, ConditionError, Test, bind
 from planner.errors import Fault, PlannerError
-from planner.rulebook import plan_shapes, references, shapes
-from planner.rulebook.rulebook import Rulebook
+from planner.rulebook import misfits, plan_shapes, references, shapes, tables
+from planner.rulebook.rulebook import Rulebook, Spot
 from planner.shipped import rules_folder
 from planner.vocabulary import Vocabulary
 
@@ -52,21 +52,22 @@ _adapter = lru_cache(maxsize=None)(TypeAdapter)
 
 
 class _Reader:
-    """Reads the files of one folder, gathering faults and the line of every entry."""
+    """Reads the files of one folder, gathering faults and the spot of every entry."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.faults: list[Fault] = []
-        self.lines: dict[tuple[str, str], str] = {}
+        self.spots: dict[tuple[str, str], Spot] = {}
         self.digest = hashlib.sha256()
-        self.used: set[Path] = set()
 
     def document(self, path: Path) -> strict_yaml.Document | None:
         name = path.relative_to(self.folder.parent).as_posix()
+        if not path.exists():
+            self.faults.append(Fault(name, "is missing", "a rulebook has one", "copy it from the shipped rulebook"))
+            return None
         try:
             content = strict_yaml.read_bytes(path, LARGEST_FILE)
             self.digest.update(path.relative_to(self.folder).as_posix().encode() + b"\0" + content + b"\0")
-            self.used.add(path)
             document = strict_yaml.read(strict_yaml.decode(content, name), name)
         except PlannerError as error:
             self.faults.extend(error.faults)
@@ -74,6 +75,7 @@ class _Reader:
         if not isinstance(document.data, dict):
             self.faults.append(Fault(f"{name}:1", "is empty or not a mapping", hint="start it with `key: value` lines"))
             return None
+        self.faults.extend(_repeated_ids(document, document.data, ()))
         return document
 
     def files(self, name: str) -> list[Path]:
@@ -85,24 +87,23 @@ class _Reader:
             self.faults.append(Fault(str(path), "has no .yaml files", hint="is this a rulebook's folder?"))
         return found
 
-    def shaped(self, shape: Any, data: Any, document: strict_yaml.Document, place: strict_yaml.Place) -> Any:
+    def shaped(self, shape: Any, data: Any, spot: Spot) -> Any:
         try:
             return _adapter(shape).validate_python(data)
         except ValidationError as error:
-            for detail in error.errors(include_url=False):
-                self.faults.append(_fault(detail, shape, document, place))
+            self.faults.extend(misfits.faults_of(error, shape, spot))
             return None
 
     def single(self, name: str, shape: type[Entry]) -> Any:
         document = self.document(self.folder / name)
         if document is None:
             return None
-        entry = self.shaped(shape, document.data, document, ())
+        self.spots[(name, "")] = Spot(document)
         for key, items in document.data.items():
             for index, item in enumerate(items if isinstance(items, list) else []):
                 if isinstance(item, dict) and isinstance(item.get("id"), str):
-                    self.lines[(key, item["id"])] = document.at((key, index))
-        return entry
+                    self.spots[(key, item["id"])] = Spot(document, (key, index))
+        return self.shaped(shape, document.data, Spot(document))
 
     def listed(self, name: str, key: str, shape: type[Entry]) -> list[Any]:
         entries: dict[str, Any] = {}
@@ -111,118 +112,82 @@ class _Reader:
             if document is None:
                 continue
             for extra in [k for k in document.data if k != key]:
-                self.faults.append(
-                    Fault(document.at((extra,)), f"unknown key {extra!r}", hint=f"this file holds only `{key}:`")
-                )
+                what = f"unknown key {extra!r}"
+                self.faults.append(Fault(document.at((extra,)), what, hint=f"this file holds only `{key}:`"))
             items = document.data.get(key)
-            if not isinstance(items, list):
-                self.faults.append(
-                    Fault(
-                        document.at(()),
-                        f"`{key}:` must be a list",
-                        hint=f"start the file with `{key}:` and `- id: ...` lines",
-                    )
-                )
+            if not isinstance(items, list) or not items:
+                hint = f"start the file with `{key}:` and `- id: ...` lines"
+                self.faults.append(Fault(document.at((key,)), f"`{key}:` must be a list of entries", hint=hint))
                 continue
             for index, item in enumerate(items):
-                place = (key, index)
-                entry = self.shaped(shape, item, document, place)
+                spot = Spot(document, (key, index))
+                entry = self.shaped(shape, item, spot)
                 if entry is None:
                     continue
-                where, name_ = document.at(place), entry.id
-                if name_ in entries:
-                    self.faults.append(
-                        Fault(
-                            where,
-                            f"the id {name_!r} stands twice",
-                            f"first at {self.lines[(key, name_)]}",
-                            "ids are unique and never reused",
-                        )
-                    )
-                entries[name_] = entry
-                self.lines[(key, name_)] = where
+                first = self.spots.setdefault((key, entry.id), spot)
+                if first.document is not document:
+                    self.faults.append(_stands_twice(entry.id, spot.at("id"), first.at("id")))
+                entries[entry.id] = entry
         return list(entries.values())
 
     def models(self) -> tuple[shapes.OddsModel | None, list[shapes.PointScore]]:
-        odds: list[shapes.OddsModel] = []
-        scores: list[shapes.PointScore] = []
+        models: dict[str, Any] = {}
         for path in self.files("models"):
             document = self.document(path)
-            if document is None:
+            model = None if document is None else self.shaped(shapes.Model, document.data, Spot(document))
+            if document is None or model is None:
                 continue
-            model = self.shaped(shapes.Model, document.data, document, ())
-            if isinstance(model, shapes.OddsModel):
-                odds.append(model)
-            elif model is not None:
-                scores.append(model)
-            if model is not None:
-                self.lines[("models", model.id)] = document.at(())
-        if len(odds) > 1:
-            self.faults.append(
-                Fault(
-                    self.lines[("models", odds[1].id)],
-                    "a second odds model",
-                    "published odds are never mixed",
-                    "keep one",
-                )
-            )
+            spot = Spot(document)
+            if model.id in models:
+                self.faults.append(_stands_twice(model.id, spot.at("id"), self.spots[("models", model.id)].at("id")))
+                continue
+            models[model.id] = model
+            self.spots[("models", model.id)] = spot
+        odds = [model for model in models.values() if isinstance(model, shapes.OddsModel)]
+        for second in odds[1:]:
+            first = self.spots[("models", odds[0].id)].at("kind")
+            where = self.spots[("models", second.id)].at("kind")
+            why = f"first at {first}; published odds are never mixed"
+            self.faults.append(Fault(where, f"a second odds model, {second.id}", why, "keep one"))
+        scores = [model for model in models.values() if isinstance(model, shapes.PointScore)]
         return (odds[0] if odds else None), sorted(scores, key=lambda score: score.id)
 
 
-def _fault(detail: Any, shape: Any, document: strict_yaml.Document, place: strict_yaml.Place) -> Fault:
-    loc: list[str | int] = [part for part in detail["loc"] if part not in ("odds", "points") or isinstance(part, int)]
-    spot = (*place, *loc)
-    where, dotted = document.at(spot), ".".join(str(part) for part in loc)
-    match detail["type"]:
-        case "extra_forbidden":
-            allowed = ", ".join(_keys_at(shape, loc[:-1])) or "see a neighbouring entry"
-            return Fault(where, f"unknown key {loc[-1]!r}", hint=f"allowed here: {allowed}")
-        case "missing":
-            what = f"`{dotted}` is missing"
-            return Fault(
-                document.at((*place, *loc[:-1])),
-                what,
-                "a claim without its basis does not load" if "basis" in str(loc[-1]) else "",
-            )
-    message = detail["msg"].removeprefix("Value error, ")
-    return Fault(where, f"`{dotted}`: {message}" if dotted else message)
+def _repeated_ids(document: strict_yaml.Document, data: Any, place: strict_yaml.Place) -> Iterator[Fault]:
+    """Ids that stand twice in one list, at any depth."""
+    items = data.items() if isinstance(data, dict) else enumerate(data) if isinstance(data, list) else ()
+    seen: dict[str, str] = {}
+    for key, item in items:
+        if isinstance(data, list) and isinstance(item, dict) and isinstance(item.get("id"), str):
+            where = document.at((*place, key, "id"))
+            first = seen.setdefault(item["id"], where)
+            if first != where:
+                yield _stands_twice(item["id"], where, first)
+        yield from _repeated_ids(document, item, (*place, key))
 
 
-def _keys_at(shape: Any, loc: Iterable[str | int]) -> list[str]:
-    """The keys allowed at a place inside a shape, as far as they can be told."""
-    for part in loc:
-        if not (isinstance(shape, type) and issubclass(shape, BaseModel)):
-            return []
-        if isinstance(part, str):
-            field = shape.model_fields.get(part)
-            shape = None if field is None else next((a for a in _classes(field.annotation)), None)
-    if isinstance(shape, type) and issubclass(shape, BaseModel):
-        return [field.alias or name for name, field in shape.model_fields.items()]
-    return []
+def _stands_twice(name: str, where: str, first: str) -> Fault:
+    return Fault(where, f"the id {name!r} stands twice", f"first at {first}", "ids are unique and never reused")
 
 
-def _classes(annotation: Any) -> Iterable[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-    for argument in getattr(annotation, "__args__", ()):
-        yield from _classes(argument)
-
-
-def rewrite(entry: Any, change: Callable[[Condition], Condition]) -> Any:
-    """The same entry with every condition in it, at any depth, replaced by `change(condition)`."""
+def rewrite(
+    entry: Any, change: Callable[[Condition, strict_yaml.Place], Condition], place: strict_yaml.Place = ()
+) -> Any:
+    """The same entry with every condition in it, at any depth, replaced by `change(condition, its place)`."""
     if isinstance(entry, Condition):
-        return change(entry)
+        return change(entry, place)
     if isinstance(entry, Entry):
-        new = {name: rewrite(getattr(entry, name), change) for name in type(entry).model_fields}
+        fields = type(entry).model_fields
+        new = {n: rewrite(getattr(entry, n), change, (*place, field.alias or n)) for n, field in fields.items()}
         changed = {name: value for name, value in new.items() if value is not getattr(entry, name)}
         if not changed:
             return entry
         copy = entry.model_copy(update=changed)
-        for cached in set(vars(copy)) - set(type(copy).model_fields):
+        for cached in set(vars(copy)) - set(fields):
             del vars(copy)[cached]  # worked out from the unchanged entry
         return copy
     if isinstance(entry, list):
-        items = [rewrite(item, change) for item in entry]
+        items = [rewrite(item, change, (*place, index)) for index, item in enumerate(entry)]
         return items if any(a is not b for a, b in zip(items, entry, strict=True)) else entry
     return entry
 
@@ -234,41 +199,41 @@ def load(folder: Path) -> Rulebook:
     lists: dict[str, list[Any]] = {key: reader.listed(name, key, shape) for name, (key, shape) in LISTS.items()}
     odds, scores = reader.models()
     if odds is None and not reader.faults:
-        reader.faults.append(Fault(str(folder / "models"), "has no odds model"))
+        what = "holds no odds model"
+        reader.faults.append(Fault(str(folder / "models"), what, "tier and probability rest on one", "kind: odds"))
     if reader.faults:
         raise PlannerError(reader.faults)
-    vocabulary: Any = singles["findings.yaml"]
+    assert odds is not None
+    vocabulary: Vocabulary = singles["findings.yaml"]
 
-    def bound(entry: Any, where: str) -> Any:
-        def change(condition: Condition) -> Condition:
+    def bound(entry: Any, spot: Spot) -> Any:
+        def change(condition: Condition, place: strict_yaml.Place) -> Condition:
             try:
                 return bind(condition, vocabulary.typed)
-            except ConditionError as error:
-                reader.faults.append(Fault(where, str(error)))
+            except ConditionError:
+                reader.faults.extend(_untyped(condition, vocabulary, spot, place))
                 return condition
 
         return rewrite(entry, change)
 
     def by_id(key: str) -> dict[str, Any]:
-        return {e.id: bound(e, reader.lines[(key, e.id)]) for e in sorted(lists[key], key=lambda e: e.id)}
+        return {e.id: bound(e, reader.spots[(key, e.id)]) for e in sorted(lists[key], key=lambda e: e.id)}
 
     def one(name: str) -> Any:
-        entry: Any = singles[name]
-        return bound(entry, f"{folder.name}/{name}:1")
+        return bound(singles[name], reader.spots[(name, "")])
 
-    assert odds is not None
     rulebook = Rulebook(
         header=one("rulebook.yaml"),
         sha256=reader.digest.hexdigest(),
         sources=by_id("sources"),
         vocabulary=one("findings.yaml"),
         factors=by_id("factors"),
-        odds=bound(odds, reader.lines[("models", odds.id)]),
-        scores=[bound(score, reader.lines[("models", score.id)]) for score in scores],
+        odds=bound(odds, reader.spots[("models", odds.id)]),
+        scores=[bound(score, reader.spots[("models", score.id)]) for score in scores],
         tiers=one("tiers.yaml"),
         stages=one("stages.yaml"),
         supervision=one("supervision.yaml"),
-        steps=_in_trade_order([bound(step, reader.lines[("steps", step.id)]) for step in lists["steps"]]),
+        steps=_in_trade_order(by_id("steps")),
         choices=by_id("choices"),
         interactions=one("interactions.yaml"),
         drills=by_id("drills"),
@@ -277,18 +242,27 @@ def load(folder: Path) -> Rulebook:
         readiness=one("readiness.yaml"),
         lens=one("lens.yaml"),
         theatre=one("theatre.yaml"),
-        lines=reader.lines,
+        spots=reader.spots,
     )
     if not reader.faults:
-        reader.faults.extend(references.dangling(rulebook))
+        reader.faults.extend([*references.faults_of(rulebook), *tables.faults_of(rulebook)])
     if reader.faults:
         raise PlannerError(reader.faults)
     return rulebook
 
 
-def _in_trade_order(steps: list[Any]) -> list[Any]:
-    order = list(shapes.STEP_IDS)
-    return sorted(steps, key=lambda step: order.index(step.id))
+def _untyped(condition: Condition, vocabulary: Vocabulary, spot: Spot, place: strict_yaml.Place) -> Iterator[Fault]:
+    """The comparisons of a condition that the vocabulary cannot type, each with its line."""
+    for inner, part in references.parts(condition, place):
+        if isinstance(part, Test):
+            try:
+                vocabulary.typed(part.finding, part.how, part.limit)
+            except ConditionError as error:
+                yield Fault(spot.at(*inner, part.how), str(error))
+
+
+def _in_trade_order(steps: dict[str, Any]) -> list[Any]:
+    return [steps[name] for name in shapes.STEP_IDS if name in steps]
 
 
 @lru_cache(maxsize=1)

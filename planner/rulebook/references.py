@@ -1,145 +1,247 @@
-"""Dangling references and cycles: every id that an entry names must exist, and nothing may rest on itself."""
+"""What entries say of each other: ids resolve, nothing rests on itself, a condition asks only what is already decided.
+
+A rulebook that fails here cannot be used. What is merely doubtful is left to `check`.
+"""
 
 from __future__ import annotations
 
+import difflib
 import re
 from collections.abc import Iterable, Iterator
 from typing import Any
 
 from planner.claims import Basis, Entry
-from planner.conditions import Condition, factors_in, findings_in, options_in
+from planner.conditions import (
+    ALWAYS,
+    All,
+    Any_,
+    Condition,
+    FactorHolds,
+    Not,
+    NumberOf,
+    OptionWins,
+    Test,
+    factors_in,
+    findings_in,
+)
 from planner.errors import Fault
-from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import STAGES
+from planner.rulebook import plan_shapes, shapes
+from planner.rulebook.rulebook import Rulebook, Spot
+from planner.strict_yaml import Place
+from planner.vocabulary import Finding, Pair
+
+# Entries by what their conditions may speak of. Findings and pairs are read before anything is judged; what is in the
+# second row is judged before any option is chosen; only the third may ask whether something was recorded.
+_OF_FINDINGS_ONLY = (Finding, Pair)
+_BEFORE_CHOICES = (
+    shapes.Factor,
+    shapes.Level,
+    shapes.ScoreItem,
+    plan_shapes.Option,
+    plan_shapes.Raise,
+    plan_shapes.Settle,
+)
+_OF_RECORDS = (plan_shapes.Settle, plan_shapes.Caution)
+_SLOT = re.compile(r"\{(\w+)\}")
 
 
-def dangling(rulebook: Rulebook) -> list[Fault]:
-    """Every fault of reference in a loaded rulebook; empty when all ids resolve and nothing is circular."""
-    return [*_references(rulebook), *_cycles(rulebook), *_tables(rulebook)]
+def faults_of(rulebook: Rulebook) -> list[Fault]:
+    """Everything in how entries refer to each other that keeps the rulebook from being used."""
+    return [*_references(rulebook), *_speech(rulebook), *_cycles(rulebook)]
 
 
-def entries(rulebook: Rulebook) -> Iterator[tuple[str, Any]]:
-    """Each top entry with the `file:line` it stands at."""
-    groups: list[tuple[str, Iterable[Any]]] = [
+def entries(rulebook: Rulebook) -> Iterator[tuple[Spot, Any]]:
+    """Each entry that was read as a whole, a file or an item of a list, with its spot."""
+    listed: list[tuple[str, Iterable[Any]]] = [
+        ("sources", rulebook.sources.values()),
         ("factors", rulebook.factors.values()),
+        ("models", [rulebook.odds, *rulebook.scores]),
+        ("steps", rulebook.steps),
         ("choices", rulebook.choices.values()),
         ("drills", rulebook.drills.values()),
         ("cautions", rulebook.cautions.values()),
-        ("steps", rulebook.steps),
-        ("models", [rulebook.odds, *rulebook.scores]),
-        ("raises", rulebook.interactions.raises),
-        ("rules", rulebook.interactions.rules),
-        ("settle", rulebook.readiness.settle),
-        ("equipment", rulebook.kit.equipment),
-        ("drugs", rulebook.kit.drugs),
-        ("findings", rulebook.vocabulary.findings),
-        ("overrides", rulebook.supervision.overrides),
-        ("impossible_together", rulebook.vocabulary.impossible_together),
-        ("odd_together", rulebook.vocabulary.odd_together),
-        ("sulcus_tables", rulebook.lens.sulcus_tables),
     ]
-    for key, group in groups:
+    for key, group in listed:
         for entry in group:
-            yield rulebook.lines.get((key, entry.id), key), entry
-    yield "tiers.yaml:1", rulebook.tiers
-    yield "stages.yaml:1", rulebook.stages
-    yield "supervision.yaml:1", rulebook.supervision
+            yield rulebook.spots[(key, entry.id)], entry
+    yield rulebook.spots[("findings.yaml", "")], rulebook.vocabulary
+    yield rulebook.spots[("tiers.yaml", "")], rulebook.tiers
+    yield rulebook.spots[("stages.yaml", "")], rulebook.stages
+    yield rulebook.spots[("supervision.yaml", "")], rulebook.supervision
+    yield rulebook.spots[("interactions.yaml", "")], rulebook.interactions
+    yield rulebook.spots[("kit.yaml", "")], rulebook.kit
+    yield rulebook.spots[("readiness.yaml", "")], rulebook.readiness
+    yield rulebook.spots[("lens.yaml", "")], rulebook.lens
 
 
-def parts(entry: Any) -> Iterator[Any]:
-    """The entry and every entry and condition inside it."""
-    yield entry
-    if isinstance(entry, Condition):
-        return
-    inner = [getattr(entry, name) for name in type(entry).model_fields] if isinstance(entry, Entry) else []
-    inner = inner or (entry if isinstance(entry, list) else list(entry.values()) if isinstance(entry, dict) else [])
-    for part in inner:
-        if isinstance(part, Entry | Condition | list | dict):
-            yield from parts(part)
+def parts(entry: Any, place: Place = ()) -> Iterator[tuple[Place, Any]]:
+    """The entry and every entry, list and condition inside it, with its place as the file has it."""
+    yield place, entry
+    inner: Iterable[tuple[str | int, Any]] = ()
+    match entry:
+        case Entry():
+            inner = ((field.alias or name, getattr(entry, name)) for name, field in type(entry).model_fields.items())
+        case dict():
+            inner = ((str(key), value) for key, value in entry.items())
+        case list() | tuple():
+            inner = enumerate(entry)
+        case All(conditions):
+            inner = (("all", conditions),)
+        case Any_(conditions):
+            inner = (("any", conditions),)
+        case NumberOf(conditions, _):
+            inner = (("number_of", conditions),)
+        case Not(condition):
+            inner = (("not", condition),)
+    for key, part in inner:
+        if isinstance(part, Entry | Condition | list | tuple | dict):
+            yield from parts(part, (*place, key))
 
 
 def _references(rulebook: Rulebook) -> Iterator[Fault]:
-    equipment = {item.id for item in rulebook.kit.equipment}
-    drugs = {drug.id for drug in rulebook.kit.drugs}
-    findings = set(rulebook.vocabulary.by_id)
+    findings = rulebook.vocabulary.by_id
     options = {f"{choice.id}.{option.id}" for choice in rulebook.choices.values() for option in choice.options}
-    steps = {step.id for step in rulebook.steps}
+    named: dict[str, Any] = {
+        "equipment": {item.id for item in rulebook.kit.equipment},
+        "drug": {drug.id for drug in rulebook.kit.drugs},
+        "step": {step.id for step in rulebook.steps},
+        "section": {section.id for section in rulebook.vocabulary.sections},
+        "finding": findings,
+        "factor": rulebook.factors,
+        "source": rulebook.sources,
+        "option": options,
+        "kit": {item.id for item in rulebook.kit.equipment},
+    }
 
-    def missing(where: str, kind: str, names: Iterable[str], known: Any) -> Iterator[Fault]:
-        known = set(known)
-        for name in sorted(set(names) - known):
-            yield Fault(
-                where,
-                f"no {kind} {name!r}",
-                hint=f"one of: {', '.join(sorted(known)[:12])}{' ...' if len(known) > 12 else ''}",
-            )
+    def absent(spot: Spot, place: Place, kind: str, name: str) -> Iterator[Fault]:
+        if name not in named[kind]:
+            yield Fault(spot.at(*place), f"no {kind} {name!r}", hint=nearest(name, named[kind]))
 
-    for where, entry in entries(rulebook):
-        for part in parts(entry):
-            if isinstance(part, Condition):
-                yield from missing(where, "factor", factors_in(part), rulebook.factors)
-                yield from missing(where, "option", options_in(part), options)
-            if isinstance(part, Basis) and part.source:
-                yield from missing(where, "source", [part.source], rulebook.sources)
-            for attribute in ("essential", "preferred"):
-                if type(part).__name__ == "KitNeeds":
-                    yield from missing(where, "equipment", getattr(part, attribute), equipment)
-            for attribute in ("because", "harm"):
-                if type(part).__name__ == "Factor":
-                    yield from missing(where, "finding", re.findall(r"\{(\w+)\}", getattr(part, attribute)), findings)
-        name = type(entry).__name__
-        if name == "Factor" and entry.correctable:
-            yield from missing(where, "finding", [entry.correctable.finding], findings)
-            if entry.correctable.finding in findings:
-                try:
-                    rulebook.vocabulary.by_id[entry.correctable.finding].read(entry.correctable.to)
-                except ValueError as error:
-                    yield Fault(where, f"correctable.to: {error}")
-        if name == "Choice":
-            own = {option.id for option in entry.options}
-            if len(own) != len(entry.options):
-                yield Fault(where, f"an option id stands twice in the choice {entry.id!r}")
-            for option in entry.options:
-                yield from missing(where, f"option of {entry.id}", option.outranks, own)
-                yield from missing(where, "drug", option.drugs, drugs)
-            yield from missing(where, "step", [entry.step], steps)
-        if name == "Drill":
-            yield from missing(where, "equipment", entry.kit, equipment)
-        if name == "Rule":
-            kind, target = next(iter(entry.of.items()))
-            yield from missing(
-                where, kind, [target], {"option": options, "kit": equipment, "drug": drugs, "step": steps}[kind]
-            )
-        if name == "OddsModel":
-            yield from missing(where, "factor", [blind.factor for blind in entry.blind_to], rulebook.factors)
-            yield from missing(where, "source", [entry.source], rulebook.sources)
-        if name == "PointScore":
-            yield from missing(where, "source", [entry.source], rulebook.sources)
-        if name == "Finding":
-            yield from missing(
-                where, "section", [entry.section], [section.id for section in rulebook.vocabulary.sections]
-            )
-        if name == "Pair":
-            yield from missing(where, "finding", entry.doubt, findings)
-    yield from missing("kit.yaml:1", "equipment", rulebook.kit.always, equipment)
+    def all_absent(spot: Spot, place: Place, kind: str, names: Iterable[str]) -> Iterator[Fault]:
+        for index, name in enumerate(names):
+            yield from absent(spot, (*place, index), kind, name)
+
+    for spot, entry in entries(rulebook):
+        for place, part in parts(entry):
+            match part:
+                case FactorHolds(factor):
+                    yield from absent(spot, (*place, "factor"), "factor", factor)
+                case OptionWins(option):
+                    yield from absent(spot, (*place, "option"), "option", option)
+                case Basis(source=str(source)):
+                    yield from absent(spot, (*place, "source"), "source", source)
+                case shapes.OddsModel() | shapes.PointScore():
+                    yield from absent(spot, (*place, "source"), "source", part.source)
+                case shapes.BlindTo():
+                    yield from absent(spot, (*place, "factor"), "factor", part.factor)
+                case shapes.Factor():
+                    for key in ("because", "harm"):
+                        for name in _SLOT.findall(getattr(part, key)):
+                            yield from absent(spot, (*place, key), "finding", name)
+                case shapes.Correctable():
+                    yield from absent(spot, (*place, "finding"), "finding", part.finding)
+                    if part.finding in findings:
+                        yield from _unreachable(spot.at(*place, "to"), findings[part.finding], part.to)
+                case plan_shapes.Caution():
+                    for name in _SLOT.findall(part.text):
+                        yield from absent(spot, (*place, "text"), "finding", name)
+                case plan_shapes.Choice():
+                    yield from absent(spot, (*place, "step"), "step", part.step)
+                    yield from _outranked(spot, part)
+                case plan_shapes.Option():
+                    yield from all_absent(spot, (*place, "drugs"), "drug", part.drugs)
+                case plan_shapes.KitNeeds():
+                    yield from all_absent(spot, (*place, "essential"), "equipment", part.essential)
+                    yield from all_absent(spot, (*place, "preferred"), "equipment", part.preferred)
+                case plan_shapes.Drill():
+                    yield from all_absent(spot, (*place, "kit"), "equipment", part.kit)
+                case plan_shapes.Kit():
+                    yield from all_absent(spot, (*place, "always"), "equipment", part.always)
+                case plan_shapes.Rule():
+                    kind, target = next(iter(part.of.items()))
+                    yield from absent(spot, (*place, "of", kind), kind, target)
+                case Finding():
+                    yield from absent(spot, (*place, "section"), "section", part.section)
+                case Pair():
+                    yield from all_absent(spot, (*place, "doubt"), "finding", part.doubt)
+
+
+def nearest(name: str, known: Iterable[str]) -> str:
+    """What to try instead of a name that is not known: the nearest one, or the first few there are."""
+    known = sorted(known)
+    near = difflib.get_close_matches(name, known, 1, 0.6)
+    return f"did you mean {near[0]}?" if near else f"one of: {', '.join(known[:12])}{' ...' if known[12:] else ''}"
+
+
+def _unreachable(where: str, finding: Finding, raw: str) -> Iterator[Fault]:
+    try:
+        value = finding.read(raw)
+    except ValueError as error:
+        yield Fault(where, f"{finding.id} cannot be brought to this: {error}")
+        return
+    if value is None:
+        yield Fault(where, f"{finding.id} cannot be brought to not recorded", hint=f"write {finding.allowed}")
+
+
+def _outranked(spot: Spot, choice: plan_shapes.Choice) -> Iterator[Fault]:
+    own = [option.id for option in choice.options]
+    for index, option in enumerate(choice.options):
+        for place, name in enumerate(option.outranks):
+            if name not in own:
+                where = spot.at("options", index, "outranks", place)
+                yield Fault(where, f"no option {name!r} in the choice {choice.id}", hint=nearest(name, own))
+    defaults = [index for index, option in enumerate(choice.options) if option.when == ALWAYS]
+    if not defaults:
+        what = f"the choice {choice.id} has no option with `when: always`"
+        yield Fault(spot.at("options"), what, "some eye would get no option at all", "end it with the usual way")
+    for index in defaults[1:]:
+        what = f"a second option of the choice {choice.id} has `when: always`"
+        first = spot.at("options", defaults[0])
+        yield Fault(spot.at("options", index, "when"), what, f"first at {first}; one could never win", "say when it is")
+
+
+def _speech(rulebook: Rulebook) -> Iterator[Fault]:
+    """Conditions that speak of what is not yet decided where they stand, or of what was recorded."""
+    for spot, entry in entries(rulebook):
+        for place, owner in parts(entry):
+            if not isinstance(owner, Entry):
+                continue
+            withholds = isinstance(owner, plan_shapes.Rule) and owner.force == "withhold" and "option" in owner.of
+            for key in type(owner).model_fields:
+                condition = getattr(owner, key)
+                if not isinstance(condition, Condition):
+                    continue
+                for inner, part in parts(condition, (*place, key)):
+                    where = spot.at(*inner)
+                    match part:
+                        case OptionWins(option) if withholds or isinstance(owner, _OF_FINDINGS_ONLY + _BEFORE_CHOICES):
+                            what = f"the option {option!r} cannot be asked about here"
+                            yield Fault(where, what, "it is chosen only after this", "say it in findings and factors")
+                        case FactorHolds(factor) if isinstance(owner, _OF_FINDINGS_ONLY):
+                            what = f"the factor {factor!r} cannot be asked about here"
+                            yield Fault(where, what, "it is judged only after this", "say it in findings")
+                        case Test(finding, "recorded") if not isinstance(owner, _OF_RECORDS):
+                            what = f"whether {finding} is recorded cannot be asked here"
+                            why = "what is not recorded could be either; only readiness and cautions may ask"
+                            yield Fault(where, what, why, "test its value")
 
 
 def _cycles(rulebook: Rulebook) -> Iterator[Fault]:
-    factors = {factor.id: factors_in(factor.when) for factor in rulebook.factors.values()}
-    asked = {f.id: findings_in(f.asked_when) for f in rulebook.vocabulary.findings if f.asked_when is not None}
-    graphs = [("factors", "factor rests on itself", factors), ("findings", "asked_when rests on itself", asked)]
-    graphs += [
-        ("choices", "outranks runs in a ring", {o.id: set(o.outranks) for o in c.options})
-        for c in rulebook.choices.values()
-    ]
-    for key, what, graph in graphs:
-        ring = _ring(graph)
+    hint = "break the ring at one of these"
+    ring = _ring({factor.id: factors_in(factor.when) for factor in rulebook.factors.values()})
+    if ring:
+        where = rulebook.spots[("factors", ring[0])].at("when")
+        yield Fault(where, f"a factor rests on itself: {' -> '.join(ring)}", "it could never be judged", hint)
+    ring = _ring({f.id: findings_in(f.asked_when) for f in rulebook.vocabulary.findings if f.asked_when is not None})
+    if ring:
+        where = rulebook.spots[("findings", ring[0])].at("asked_when")
+        yield Fault(where, f"asked_when rests on itself: {' -> '.join(ring)}", "none of them could be asked", hint)
+    for choice in rulebook.choices.values():
+        ring = _ring({option.id: set(option.outranks) for option in choice.options})
         if ring:
-            yield Fault(
-                rulebook.lines.get((key, ring[0]), key),
-                f"a {what}: {' -> '.join(ring)}",
-                hint="break the ring at one of these",
-            )
+            index = next(place for place, option in enumerate(choice.options) if option.id == ring[0])
+            where = rulebook.spots[("choices", choice.id)].at("options", index, "outranks")
+            yield Fault(where, f"outranks runs in a ring: {' -> '.join(ring)}", "none of them could win", hint)
 
 
 def _ring(graph: dict[str, set[str]]) -> list[str]:
@@ -162,20 +264,3 @@ def _ring(graph: dict[str, set[str]]) -> list[str]:
         if found:
             return found
     return []
-
-
-def _tables(rulebook: Rulebook) -> Iterator[Fault]:
-    """Tables that must be complete: bands start at the bottom, tier x stage has every cell."""
-    bands = rulebook.tiers.points_bands
-    if (
-        [band.tier for band in bands] != [1, 2, 3, 4]
-        or bands[0].at_least != 0
-        or sorted(bands, key=lambda b: b.at_least) != bands
-    ):
-        yield Fault("tiers.yaml:1", "points_bands must run from tier 1 at 0 points to tier 4, rising")
-    for tier in (1, 2, 3, 4):
-        for stage in STAGES:
-            if stage not in rulebook.supervision.matrix.get(tier, {}):
-                yield Fault("supervision.yaml:1", f"the matrix has no cell for tier {tier}, stage {stage}")
-    for missing in [stage for stage in STAGES if stage not in [s.id for s in rulebook.stages.stages]]:
-        yield Fault("stages.yaml:1", f"the stage {missing!r} is missing")

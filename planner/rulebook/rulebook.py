@@ -29,7 +29,19 @@ from planner.rulebook.shapes import (
     Supervision,
     Tiers,
 )
+from planner.strict_yaml import Document, Place
 from planner.vocabulary import Vocabulary
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Where an entry was read; `at` gives the `file:line` of a place inside it, or of the nearest around that."""
+
+    document: Document
+    place: Place = ()
+
+    def at(self, *inner: str | int) -> str:
+        return self.document.at((*self.place, *inner))
 
 
 @dataclass(frozen=True)
@@ -55,7 +67,7 @@ class Rulebook:
     readiness: Readiness
     lens: Lens
     theatre: Theatre
-    lines: dict[tuple[str, str], str] = field(default_factory=dict, compare=False)
+    spots: dict[tuple[str, str], Spot] = field(default_factory=dict, compare=False)  # of each (kind, id) and file
 
     def option(self, name: str) -> tuple[Choice, Option]:
         """The choice and option of `choice.option`."""

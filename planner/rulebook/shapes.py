@@ -108,9 +108,9 @@ class Factor(Entry):
     @model_validator(mode="after")
     def _claims_have_a_basis(self) -> Factor:
         if self.points and self.points_basis is None:
-            raise ValueError(f"{self.id}: points without points_basis")
+            raise ValueError(f"{self.id}: points without points_basis; a claim without its basis does not load")
         if self.harder_steps and self.harder_basis is None:
-            raise ValueError(f"{self.id}: harder_steps without harder_basis")
+            raise ValueError(f"{self.id}: harder_steps without harder_basis; a claim without its basis does not load")
         return self
 
 

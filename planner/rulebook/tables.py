@@ -1,0 +1,131 @@
+"""Tables that must have a place for everything, and numbers that must be able to be worked with."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from typing import get_args
+
+from planner.errors import Fault
+from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import MODES, STAGES, By, Level, Operator, PointsBand, ProbabilityBand
+
+
+def faults_of(rulebook: Rulebook) -> list[Fault]:
+    """Every hole, overlap or impossible number that keeps the rulebook from being used."""
+    return [
+        *_tiers(rulebook),
+        *_score_groups(rulebook),
+        *_supervision(rulebook),
+        *_probabilities(rulebook),
+        *_odds(rulebook),
+    ]
+
+
+def _tiers(rulebook: Rulebook) -> Iterator[Fault]:
+    tiers, spot = rulebook.tiers, rulebook.spots[("tiers.yaml", "")]
+    for key, named in (
+        ("tiers", [t.tier for t in tiers.tiers]),
+        ("points_bands", [b.tier for b in tiers.points_bands]),
+    ):
+        if named != [1, 2, 3, 4]:
+            what = f"`{key}` names the tiers {', '.join(map(str, named))}"
+            yield Fault(spot.at(key), what, "there are four, each meets some eye", "1, 2, 3 and 4, once each, in order")
+    tables: tuple[tuple[str, Sequence[PointsBand | ProbabilityBand]], ...] = (
+        ("points_bands", tiers.points_bands),
+        ("probability_bands", tiers.probability_bands),
+    )
+    for key, bands in tables:
+        if bands and bands[0].at_least != 0:
+            what = f"`{key}` start at {bands[0].at_least:g}"
+            yield Fault(spot.at(key, 0), what, "an eye below would have no tier", "at_least: 0")
+        for place, (lower, band) in enumerate(pairwise(bands), 1):
+            if band.at_least <= lower.at_least or band.tier <= lower.tier:
+                what = (
+                    f"`{key}` do not rise: tier {band.tier} from {band.at_least:g} comes after tier {lower.tier} from "
+                )
+                why = "a worse eye could have a lower tier"
+                yield Fault(spot.at(key, place), f"{what}{lower.at_least:g}", why, "write them from mild to grave")
+
+
+def _score_groups(rulebook: Rulebook) -> Iterator[Fault]:
+    """The groups of a published score meet without a gap, from 0 points up and without end."""
+    for score in rulebook.scores:
+        spot, expected = rulebook.spots[("models", score.id)], 0
+        for place, group in enumerate(score.groups):
+            if group.at_least != expected:
+                kind = "overlaps the one before" if group.at_least < expected else "leaves a gap"
+                what = f"the group {group.label!r} starts at {group.at_least} points and {kind}"
+                yield Fault(
+                    spot.at("groups", place, "at_least"), what, "each total has one group", f"at_least: {expected}"
+                )
+            last = place == len(score.groups) - 1
+            if (group.at_most is None) != last:
+                what = f"the group {group.label!r} has {'a top' if last else 'no top'}"
+                why = "the last group has no top, and each other has one"
+                yield Fault(spot.at("groups", place), what, why, "leave out at_most" if last else "at_most: ...")
+            expected = (group.at_least if group.at_most is None else group.at_most) + 1
+
+
+def _supervision(rulebook: Rulebook) -> Iterator[Fault]:
+    supervision, spot = rulebook.supervision, rulebook.spots[("supervision.yaml", "")]
+    for tier in (1, 2, 3, 4):
+        for stage in STAGES:
+            if stage not in supervision.matrix.get(tier, {}):
+                what = f"the matrix has no cell for tier {tier}, stage {stage}"
+                hint = f"{stage}: {{mode: ..., by: ...}} under '{tier}':"
+                yield Fault(spot.at("matrix", str(tier)), what, "every trainee may meet every eye", hint)
+    for key, wanted, given in (("modes", MODES, supervision.modes), ("by", get_args(By), supervision.by)):
+        for name in wanted:
+            if name not in given:
+                yield Fault(spot.at(key), f"`{key}` has no words for {name}", "the plan prints them", f"{name}: ...")
+    named = [stage.id for stage in rulebook.stages.stages]
+    if named != list(STAGES):
+        where = rulebook.spots[("stages.yaml", "")].at("stages")
+        hint = f"{', '.join(STAGES)}, once each, in order"
+        yield Fault(where, f"`stages` names {', '.join(named)}", "a trainee moves from each to the next", hint)
+
+
+def _probabilities(rulebook: Rulebook) -> Iterator[Fault]:
+    """A probability is a fraction of 1; the model's own can be neither 0 nor 1, since its odds are taken."""
+    model, tiers = rulebook.spots[("models", rulebook.odds.id)], rulebook.spots[("tiers.yaml", "")]
+    supervision, baseline = rulebook.spots[("supervision.yaml", "")], rulebook.odds.baseline
+    found = [
+        (model.at("baseline", "probability"), baseline.probability, 0 < baseline.probability < 1),
+        (model.at("baseline", "overall_rate"), baseline.overall_rate, 0 < baseline.overall_rate < 1),
+    ]
+    for n, band in enumerate(rulebook.tiers.probability_bands):
+        found.append((tiers.at("probability_bands", n, "at_least"), band.at_least, 0 <= band.at_least < 1))
+    for n, closer in enumerate(rulebook.supervision.closer):
+        limit = closer.operator_probability_at_least
+        found.append((supervision.at("closer", n, "operator_probability_at_least"), limit, 0 <= limit < 1))
+    for where, value, fits in found:
+        if not fits:
+            yield Fault(where, f"{value:g} is not a probability here", "it is a fraction of 1", "write 2 % as 0.02")
+
+
+def _odds(rulebook: Rulebook) -> Iterator[Fault]:
+    model, spot = rulebook.odds, rulebook.spots[("models", rulebook.odds.id)]
+    tables: list[tuple[tuple[str | int, ...], str, Sequence[Level | Operator]]] = [
+        (("terms", n, "levels"), f"levels of {term.id}", term.levels) for n, term in enumerate(model.terms)
+    ]
+    for place, label, rows in [*tables, (("operators",), "operators", model.operators)]:
+        for n, row in enumerate(rows):
+            if row.odds_ratio < 1:
+                why = "ranges rest on odds that never fall as more is found, and no operator is below the reference"
+                hint = "make the mildest the reference and restate the others against it"
+                yield Fault(
+                    spot.at(*place, n, "odds_ratio"), f"an odds ratio of {row.odds_ratio:g}, below 1", why, hint
+                )
+        shares = [row.share or 0.0 for row in rows]
+        if min(shares, default=0) < 0 or sum(shares) > 1 + 1e-9:
+            what = f"the shares of the {label} come to {sum(shares):g}"
+            yield Fault(
+                spot.at(*place), what, "they are parts of one assumed case mix", "at most 1 together, none below 0"
+            )
+    if "consultant" not in [operator.id for operator in model.operators]:
+        why = "the tier rests on the consultant's probability"
+        yield Fault(spot.at("operators"), "no operator is the consultant", why, "- id: consultant, as the reference")
+    if model.shrink_below_events < 1:
+        where = spot.at("shrink_below_events")
+        yield Fault(where, f"shrinking below {model.shrink_below_events} events", "a share of them is taken", "100")
