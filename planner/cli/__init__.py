@@ -1,10 +1,9 @@
 """The command line: one module a command; parse, call, present.
 
 Data goes to standard output, narration to standard error. Ends with 0 when done, 1 for a problem in the data, 2 for
-wrong usage, 130 when interrupted.
+wrong usage, 130 when interrupted. What a command needs is imported inside it, and annotations are not postponed
+(typer would evaluate each of them), so that --help comes at once.
 """
-
-from __future__ import annotations
 
 import contextlib
 import os

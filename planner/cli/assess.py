@@ -1,7 +1,5 @@
 """`planner assess`: the tier, what decided it, what is missing and what could be put right."""
 
-from __future__ import annotations
-
 import typer
 
 from planner.cli.options import CaseArguments, JsonOption, OnOption, RulesOption, UnitOption, day, rulebook_in, unit_in

@@ -1,7 +1,5 @@
 """`planner explain`: why, why not, and what would change."""
 
-from __future__ import annotations
-
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -91,7 +89,7 @@ def what_if(
         typer.echo("  nothing changes")
 
 
-def recorded_otherwise(case: Case, wanted: list[str], vocabulary: Vocabulary) -> Case:
+def recorded_otherwise(case: "Case", wanted: list[str], vocabulary: "Vocabulary") -> "Case":
     """The case with `FINDING=VALUE` recorded, read anew so that contradictions show. Raises PlannerError."""
     from planner.case import read_case
 
@@ -113,7 +111,7 @@ def recorded_otherwise(case: Case, wanted: list[str], vocabulary: Vocabulary) ->
     return read_case(raw, vocabulary, "if")
 
 
-def _one_case(source: str, vocabulary: Vocabulary) -> Case:
+def _one_case(source: str, vocabulary: "Vocabulary") -> "Case":
     from planner.exchange.cases import SetAside, read_cases
 
     cases = read_cases(source, vocabulary)
@@ -125,7 +123,7 @@ def _one_case(source: str, vocabulary: Vocabulary) -> Case:
     return item.case
 
 
-def _explain(name: str, source: str, rulebook: Rulebook, json: bool, in_the_way: bool) -> None:
+def _explain(name: str, source: str, rulebook: "Rulebook", json: bool, in_the_way: bool) -> None:
     from dataclasses import asdict
 
     from planner.assess.assess import assess
@@ -143,7 +141,7 @@ def _explain(name: str, source: str, rulebook: Rulebook, json: bool, in_the_way:
         typer.echo(_in_words(explanation))
 
 
-def _in_words(explanation: Explanation) -> str:
+def _in_words(explanation: "Explanation") -> str:
     if explanation.kind == "tier":
         lines = [f"tier: {explanation.label}"]
     else:

@@ -1,7 +1,5 @@
 """`planner intake`: a blank case to fill in."""
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Iterator
 from pathlib import Path
@@ -45,7 +43,7 @@ def intake(
     write_whole(output, text.encode())
 
 
-def header_line(vocabulary: Vocabulary) -> str:
+def header_line(vocabulary: "Vocabulary") -> str:
     """The header of a CSV table that holds every heading and finding."""
     from planner.case import HEADINGS
 
@@ -53,7 +51,7 @@ def header_line(vocabulary: Vocabulary) -> str:
     return ",".join([*headings, *(finding.id for finding in vocabulary.findings)]) + "\n"
 
 
-def blank_case(vocabulary: Vocabulary) -> Iterator[str]:
+def blank_case(vocabulary: "Vocabulary") -> Iterator[str]:
     """The lines of a YAML case that is whole once `case` and `eye` are filled in."""
     from planner.case import STAGES
 
@@ -79,7 +77,7 @@ def blank_case(vocabulary: Vocabulary) -> Iterator[str]:
                 yield from _finding(finding, vocabulary)
 
 
-def _finding(finding: Finding, vocabulary: Vocabulary) -> Iterator[str]:
+def _finding(finding: "Finding", vocabulary: "Vocabulary") -> Iterator[str]:
     from planner.wording import sentence
 
     essential = " (essential)" if finding.essential else ""

@@ -1,7 +1,5 @@
 """Options that several commands share, and what they are turned into."""
 
-from __future__ import annotations
-
 import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -40,7 +38,7 @@ OnOption = Annotated[
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
-def rulebook_in(folder: Path | None) -> Rulebook:
+def rulebook_in(folder: Path | None) -> "Rulebook":
     """The rulebook of a folder, or the shipped one. Raises PlannerError."""
     from planner.rulebook.load import load, shipped
 
@@ -52,7 +50,7 @@ def rulebook_in(folder: Path | None) -> Rulebook:
     return load(folder)
 
 
-def unit_in(path: Path | None, rulebook: Rulebook) -> Unit | None:
+def unit_in(path: Path | None, rulebook: "Rulebook") -> "Unit | None":
     """The unit of a file, or None without one. Raises PlannerError."""
     from planner.unit import read_unit
 

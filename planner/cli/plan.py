@@ -1,7 +1,5 @@
 """`planner plan`: the surgical plan of each case, as PDF, HTML, text or JSON."""
 
-from __future__ import annotations
-
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated
 
@@ -88,7 +86,7 @@ def plan(
     batch.run(one, destination.folder)
 
 
-def render(plan: Plan, form: Format, many: bool) -> bytes:
+def render(plan: "Plan", form: Format, many: bool) -> bytes:
     """The plan in one of its printed forms."""
     match form:
         case Format.PDF:

@@ -1,7 +1,5 @@
 """`planner rules`: the rulebook itself."""
 
-from __future__ import annotations
-
 import typer
 
 from planner.cli.options import JsonOption, RulesOption, rulebook_in
