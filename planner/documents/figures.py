@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 
 from planner.assess.assessment import Range
 
@@ -21,7 +22,7 @@ def percent(fraction: float) -> str:
         return "above 99 %"
     # The rounded value decides the decimals, so that 9.96 prints 10 and never 10.0.
     rounded = float(f"{value:.2g}")
-    decimals = 0 if rounded >= 10 or rounded == 0 else 1 if rounded >= 1 else 2
+    decimals = max(0, 1 - math.floor(math.log10(rounded))) if rounded else 0
     return f"{rounded:.{decimals}f} %"
 
 

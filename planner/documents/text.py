@@ -116,9 +116,9 @@ class _Page:
             self.drill(drill)
         if p.other_drills:
             self.section("Other emergencies: the first thing to do")
-            for drill in p.other_drills:
-                likely = " (likely, if found)" if drill.may_be_likely else ""
-                self.say(f"{drill.label}{likely}: {drill.stop_first}", "- ")
+            for other in p.other_drills:
+                likely = " (likely, if found)" if other.may_be_likely else ""
+                self.say(f"{other.label}{likely}: {other.stop_first}", "- ")
         self.section("In the room")
         for heading, held in p.kit:
             self.say(f"{heading}:")
