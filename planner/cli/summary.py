@@ -19,7 +19,7 @@ def summary(assessment: Assessment, rulebook: Rulebook) -> str:
     blocks = [
         _block(
             f"{case.reference}, {case.eye.upper()} EYE",
-            [f"Tier {tier.working}{span}: {tier.label}", *_indented(["decided by " + "; ".join(tier.decided_by)])],
+            [f"Tier {tier.working}{span}: {tier.label}", *(f"  decided by {reason}" for reason in tier.decided_by)],
         ),
         _block(*_readiness(assessment)),
         _block(
@@ -55,7 +55,10 @@ def _indented(lines: Iterable[str]) -> list[str]:
 
 def _wrapped(line: str, indent: str) -> list[str]:
     own = line[: len(line) - len(line.lstrip())]
-    return textwrap.wrap(line.strip(), WIDTH, initial_indent=indent + own, subsequent_indent=indent + own + "  ")
+    first = indent + own
+    return textwrap.wrap(
+        line.strip(), WIDTH, initial_indent=first, subsequent_indent=first + "  ", break_on_hyphens=False
+    )
 
 
 def _readiness(assessment: Assessment) -> tuple[str, list[str]]:

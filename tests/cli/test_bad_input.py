@@ -159,7 +159,7 @@ def test_html_in_free_text_stays_text(planner: Callable[..., Ran], folder: Path)
     [
         (["--rules", "nowhere"], "nowhere: is not there"),
         (["--rules", "case.yaml"], "case.yaml: is not a folder"),
-        (["--rules", "."], "rulebook.yaml: cannot be read"),
+        (["--rules", "."], "rulebook.yaml: is missing"),
         (["--unit", "nowhere.yaml"], "nowhere.yaml: cannot be read: No such file"),
         (["--unit", "case.yaml"], "case.yaml:"),
         (["--unit", "unit.yaml", "--trainee", "nobody"], "no trainee 'nobody'"),
