@@ -6,8 +6,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.errors import PlannerError
-
 if TYPE_CHECKING:
     from planner.rulebook.rulebook import Rulebook
     from planner.unit import Unit
@@ -42,12 +40,7 @@ def rulebook_in(folder: Path | None) -> "Rulebook":
     """The rulebook of a folder, or the shipped one. Raises PlannerError."""
     from planner.rulebook.load import load, shipped
 
-    if folder is None:
-        return shipped()
-    if not folder.is_dir():
-        what = "is not a folder" if folder.exists() else "is not there"
-        raise PlannerError.one(what, str(folder), "--rules takes the folder that holds rulebook.yaml")
-    return load(folder)
+    return shipped() if folder is None else load(folder)
 
 
 def unit_in(path: Path | None, rulebook: "Rulebook") -> "Unit | None":

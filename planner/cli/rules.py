@@ -2,7 +2,8 @@
 
 import typer
 
-from planner.cli.options import JsonOption, RulesOption, rulebook_in
+from planner.cli.options import JsonOption, RulesOption
+from planner.errors import PlannerError
 
 app = typer.Typer(help="Check the rulebook.", rich_markup_mode=None, no_args_is_help=True)
 
@@ -14,13 +15,20 @@ def rules() -> None:
 
 @app.command()
 def check(rules: RulesOption = None, json: JsonOption = False) -> None:
-    """Load a rulebook and count its entries; every fault is printed with file and line.
+    """Load a rulebook, look it over and count its entries; every fault and warning is printed with file and line.
 
     Example: planner rules check --rules rules
     """
     from planner.cli.assess import in_json
+    from planner.rulebook.check import check as look_over
+    from planner.shipped import rules_folder
 
-    rulebook = rulebook_in(rules)
+    report = look_over(rules or rules_folder())
+    for warning in report.warnings:
+        typer.echo(f"warning: {warning}", err=True)
+    rulebook = report.rulebook
+    if rulebook is None or report.faults:
+        raise PlannerError(list(report.faults))
     header = rulebook.header
     counts = {
         "findings": len(rulebook.vocabulary.findings),

@@ -194,6 +194,9 @@ def rewrite(
 
 def load(folder: Path) -> Rulebook:
     """Load the rulebook in `folder`. Raises PlannerError with every fault of the first stage that has any."""
+    if not folder.is_dir():
+        what = "is not a folder" if folder.exists() else "is not there"
+        raise PlannerError.one(what, str(folder), "a rulebook is the folder that holds rulebook.yaml")
     reader = _Reader(folder)
     singles = {name: reader.single(name, shape) for name, shape in SINGLE.items()}
     lists: dict[str, list[Any]] = {key: reader.listed(name, key, shape) for name, (key, shape) in LISTS.items()}

@@ -1,0 +1,248 @@
+"""`check(folder)`: what a rulebook that loads may still get wrong. Faults must be put right, warnings looked at."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import combinations, pairwise
+from pathlib import Path
+from typing import Any
+
+from planner.claims import Basis
+from planner.conditions import ALWAYS
+from planner.errors import Fault, PlannerError
+from planner.rulebook.load import load
+from planner.rulebook.plan_shapes import SulcusBand
+from planner.rulebook.references import entries, parts
+from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import MODES, STAGES, Closer, Review, Supervised
+
+NOT_APPROVED = "not yet approved"
+_ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)+")
+
+
+@dataclass(frozen=True)
+class Report:
+    """What was found in one folder; `rulebook` is None where it did not load."""
+
+    rulebook: Rulebook | None
+    faults: tuple[Fault, ...]
+    warnings: tuple[Fault, ...] = ()
+
+
+def check(folder: Path) -> Report:
+    """Load the rulebook in `folder` and look it over. Faults are returned, with `file:line`, and never raised."""
+    try:
+        rulebook = load(folder)
+    except PlannerError as error:
+        return Report(None, tuple(error.faults))
+    found = (_points, _groups, _claims, _approval, _defaults, _supervision, _stages, _sulcus)
+    unused = (_uncited, _unwanted)
+    return Report(
+        rulebook,
+        tuple(fault for look in found for fault in look(rulebook)),
+        tuple(fault for look in unused for fault in look(rulebook)),
+    )
+
+
+def _points(rulebook: Rulebook) -> Iterator[Fault]:
+    """Points are anchored to the odds ratio they cite."""
+    for factor in rulebook.factors.values():
+        basis, spot = factor.points_basis, rulebook.spots[("factors", factor.id)]
+        if basis is None or basis.odds_ratio is None:
+            continue
+        if basis.odds_ratio <= 0:
+            yield Fault(spot.at("points_basis", "odds_ratio"), f"{basis.odds_ratio:g} is not an odds ratio")
+            continue
+        anchored = max(round(2 * math.log2(basis.odds_ratio)), 0)
+        if factor.points != anchored:
+            what = f"{factor.id}: {factor.points} points for an odds ratio of {basis.odds_ratio:g}"
+            why = "points are round(2 x log2(odds ratio))"
+            hint = f"points: {anchored}, or a basis of its own without odds_ratio"
+            yield Fault(spot.at("points"), what, why, hint)
+        if basis.interval is not None and not basis.interval[0] <= basis.odds_ratio <= basis.interval[1]:
+            what = f"{factor.id}: the odds ratio {basis.odds_ratio:g} lies outside its interval"
+            yield Fault(spot.at("points_basis", "interval"), what, hint="copy both again from the source")
+
+
+def _groups(rulebook: Rulebook) -> Iterator[Fault]:
+    """What counts once does so with something."""
+    factors = [
+        (f.counts_once_with, rulebook.spots[("factors", f.id)].at("counts_once_with"))
+        for f in rulebook.factors.values()
+    ]
+    spot = rulebook.spots[("models", rulebook.odds.id)]
+    terms = [(t.counts_once_with, spot.at("terms", n, "counts_once_with")) for n, t in enumerate(rulebook.odds.terms)]
+    for members in (factors, terms):
+        names = [name for name, _ in members]
+        for name, where in members:
+            if name is not None and names.count(name) == 1:
+                what = f"counts_once_with {name!r} names a group of one"
+                others = ", ".join(sorted({other for other in names if other and other != name})) or "none"
+                yield Fault(where, what, "a misspelt group would count twice", f"groups there are: {others}")
+
+
+def _claims(rulebook: Rulebook) -> Iterator[Fault]:
+    """Nothing is called seen in a source that nobody has seen."""
+    for spot, entry in entries(rulebook):
+        for place, part in parts(entry):
+            if not isinstance(part, Basis) or part.source is None:
+                continue
+            if part.known == "seen" and rulebook.sources[part.source].known != "seen":
+                why = f"{rulebook.spots[('sources', part.source)].at('known')} cites it from memory"
+                hint = "known: from-memory, or read the source"
+                yield Fault(spot.at(*place, "known"), f"called seen, in {part.source}", why, hint)
+
+
+def _approval(rulebook: Rulebook) -> Iterator[Fault]:
+    """A rulebook in force has been approved, and so has each thing in it."""
+    header, spot = rulebook.header, rulebook.spots[("rulebook.yaml", "")]
+    if header.status != "in-force":
+        return
+    if not header.approvers or header.effective_from is None:
+        what = "in force without approvers and effective_from"
+        yield Fault(spot.at("status"), what, "a rulebook comes into force by name and date", "status: draft until then")
+    for inner, entry in entries(rulebook):
+        for place, part in parts(entry):
+            if isinstance(part, Basis) and part.approver == NOT_APPROVED:
+                yield Fault(inner.at(*place), "not yet approved, in a rulebook in force", hint="name who approved it")
+            if isinstance(part, Review) and part.status == "draft":
+                yield Fault(inner.at(*place), "a draft, in a rulebook in force", hint="status: in-force once reviewed")
+
+
+def _defaults(rulebook: Rulebook) -> Iterator[Fault]:
+    """The usual way of a choice gives way to every other."""
+    for choice in rulebook.choices.values():
+        usual = next(option for option in choice.options if option.when == ALWAYS)
+        over = {name.split(".", 1)[1] for name in rulebook.outranking[f"{choice.id}.{usual.id}"]}
+        for place, option in enumerate(choice.options):
+            if option is not usual and option.id not in over:
+                where = rulebook.spots[("choices", choice.id)].at("options", place, "outranks")
+                what = f"{choice.id}.{option.id} does not outrank {usual.id}, which is always open"
+                yield Fault(where, what, "both would win whenever it holds", f"outranks: [{usual.id}]")
+
+
+def _supervision(rulebook: Rulebook) -> Iterator[Fault]:
+    """A harder eye is never supervised from further away, a more senior trainee never from closer."""
+    supervision, spot = rulebook.supervision, rulebook.spots[("supervision.yaml", "")]
+    matrix = supervision.matrix
+    for tier in (1, 2, 3, 4):
+        for stage in STAGES:
+            if tier > 1 and not _closer_or_same(matrix[tier][stage], matrix[tier - 1][stage]):
+                what = f"tier {tier}, {stage}: supervised from further away than tier {tier - 1}"
+                why = "a harder eye never loosens supervision"
+                yield Fault(spot.at("matrix", str(tier), stage), what, why, _as_written(matrix[tier - 1][stage]))
+        for junior, senior in pairwise(STAGES):
+            if not _closer_or_same(matrix[tier][junior], matrix[tier][senior]):
+                what = f"tier {tier}, {senior}: supervised from closer than {junior}"
+                why = "a more senior trainee is never held tighter"
+                yield Fault(spot.at("matrix", str(tier), senior), what, why, _as_written(matrix[tier][junior]))
+    for place, (lower, rule) in enumerate(pairwise(supervision.closer), 1):
+        rises = rule.operator_probability_at_least > lower.operator_probability_at_least
+        if not rises or not _closer_or_same(_reached(rule), _reached(lower)):
+            what = f"`closer` does not rise at {rule.operator_probability_at_least:g}"
+            why = "a higher probability brings the supervisor closer, never sends them away"
+            yield Fault(
+                spot.at("closer", place), what, why, "write them from low to high, each no further than the last"
+            )
+
+
+def _reached(rule: Closer) -> Supervised:
+    return Supervised(mode=rule.at_least_mode, by=rule.by)
+
+
+def _closer_or_same(one: Supervised, other: Supervised) -> bool:
+    return MODES.index(one.mode) >= MODES.index(other.mode) and (one.by == "consultant" or other.by == "trainer")
+
+
+def _as_written(cell: Supervised) -> str:
+    return f"at least {{mode: {cell.mode}, by: {cell.by}}}"
+
+
+def _stages(rulebook: Rulebook) -> Iterator[Fault]:
+    """Thresholds meet without gap, and a later stage takes no easier steps than an earlier one."""
+    spot, stages = rulebook.spots[("stages.yaml", "")], rulebook.stages
+    for place, (junior, senior) in enumerate(pairwise(stages.stages), 1):
+        top, start = junior.whole_operations[1], senior.whole_operations[0]
+        if top is None or start != top + 1:
+            ends = "has no end" if top is None else f"ends at {top}"
+            what = f"{senior.id} starts at {start} whole operations, {junior.id} {ends}"
+            why = "every number of operations belongs to one stage"
+            yield Fault(spot.at("stages", place, "whole_operations"), what, why, "start one above where the last ends")
+        for key in ("takes_up_to", "named_steps_up_to"):
+            if getattr(senior, key) < getattr(junior, key):
+                what = f"{senior.id} takes easier steps than {junior.id}"
+                hint = f"{key}: {getattr(junior, key)} or more"
+                yield Fault(spot.at("stages", place, key), what, "a more senior trainee is never held tighter", hint)
+    for place, (shorter, longer) in enumerate(pairwise(stages.breaks), 1):
+        if longer.weeks_at_least <= shorter.weeks_at_least or longer.stages_down < shorter.stages_down:
+            what, hint = "`breaks` do not rise", "write them from short to long"
+            yield Fault(spot.at("breaks", place), what, "a longer break steps a trainee down at least as far", hint)
+
+
+def _sulcus(rulebook: Rulebook) -> Iterator[Fault]:
+    """No lens power falls into two bands of one table."""
+    for table in rulebook.lens.sulcus_tables:
+        for (_, one), (place, other) in combinations(enumerate(table.bands), 2):
+            low, high = max(_low(one), _low(other)), min(_high(one), _high(other))
+            if low <= high:
+                where = rulebook.spots[("sulcus_tables", table.id)].at("bands", place)
+                what = f"{table.id}: this band overlaps one above it"
+                yield Fault(where, what, "a power in both would take the first", "say which takes the shared limit")
+
+
+def _low(band: SulcusBand) -> tuple[float, int]:
+    """Where a band starts, open ends just beyond their limit."""
+    return max(
+        (-math.inf if band.at_least is None else band.at_least, 0),
+        (-math.inf if band.more_than is None else band.more_than, 1),
+    )
+
+
+def _high(band: SulcusBand) -> tuple[float, int]:
+    return min(
+        (math.inf if band.at_most is None else band.at_most, 0),
+        (math.inf if band.less_than is None else band.less_than, -1),
+    )
+
+
+def _uncited(rulebook: Rulebook) -> Iterator[Fault]:
+    """Sources that no entry cites, in a basis or by name in its words."""
+    cited: set[str] = set()
+    for document in {id(spot.document): spot.document for spot in rulebook.spots.values()}.values():
+        if "sources" not in document.data:
+            cited.update(name for text in _texts(document.data) for name in _ID.findall(text))
+    for name in rulebook.sources:
+        if name not in cited:
+            yield Fault(
+                rulebook.spots[("sources", name)].at("id"), f"nothing cites {name}", hint="cite it, or take it out"
+            )
+
+
+def _texts(data: Any) -> Iterable[str]:
+    if isinstance(data, str):
+        yield data
+    for inner in data.values() if isinstance(data, dict) else data if isinstance(data, list) else ():
+        yield from _texts(inner)
+
+
+def _unwanted(rulebook: Rulebook) -> Iterator[Fault]:
+    """Equipment and drugs that nothing in the rulebook wants."""
+    kit = rulebook.kit
+    wanted = set(kit.always)
+    drugs = set()
+    for drill in rulebook.drills.values():
+        wanted.update(drill.kit)
+    for rule in rulebook.interactions.rules:
+        wanted.update([rule.of["kit"]] if "kit" in rule.of else [])
+    for choice in rulebook.choices.values():
+        for option in choice.options:
+            wanted.update(option.kit.essential, option.kit.preferred)
+            drugs.update(option.drugs)
+    for key, items, used in (("equipment", kit.equipment, wanted), ("drugs", kit.drugs, drugs)):
+        for item in items:
+            if item.id not in used:
+                where = rulebook.spots[(key, item.id)].at("id")
+                yield Fault(where, f"nothing wants {item.id}", hint="name it where it is used, or take it out")
