@@ -1,0 +1,57 @@
+"""Whether the engine agrees with what the rulebook's cases expect of its factors and options."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from planner.assess.assess import Assessor, assessor
+from planner.errors import Fault
+from planner.plan.choices import Picture, possible_winners
+from planner.rulebook.cases import OF_FACTOR, Expected, read
+from planner.rulebook.rulebook import Rulebook
+
+_SAID = {True: "holds", False: "does_not_hold", None: "unknown"}
+_HINT = "correct the rule, or the case if the rule is right"
+
+
+def run(rulebook: Rulebook, folder: Path) -> list[Fault]:
+    """Every fault of the cases in `folder`: ill written, left out, or not what the engine makes of them."""
+    cases, faults = read(rulebook, folder)
+    return [*faults, *disagreements(rulebook, cases)]
+
+
+def disagreements(rulebook: Rulebook, cases: Iterable[Expected]) -> list[Fault]:
+    """A fault for each case of `planner.rulebook.cases.read` that does not come to what it expects.
+
+    A factor is judged as `assess` shows it; of a choice the possible winners are those of `make_plan`.
+    """
+    ready = assessor(rulebook)
+    judged = (_factor(ready, case) if case.how in OF_FACTOR else _option(ready, case) for case in cases)
+    return [fault for fault in judged if fault is not None]
+
+
+def _factor(ready: Assessor, expected: Expected) -> Fault | None:
+    values = expected.case.values(ready.rulebook.vocabulary)
+    truths, _ = ready.compiled.core(values)
+    found = _SAID[truths[ready.compiled.place[f"factor:{expected.name}"]]]
+    if found == expected.how:
+        return None
+    states = ready.tracer.factors(expected.case, values, truths)
+    because = next(state.because for state in states if state.id == expected.name)
+    return Fault(expected.where, f"{expected.name}: expected {expected.how}, found {found}", because, _HINT)
+
+
+def _option(ready: Assessor, expected: Expected) -> Fault | None:
+    choice, option = ready.rulebook.option(expected.name)
+    winners = [winner.id for winner in possible_winners(Picture(ready, expected.case), choice)]
+    found = "does_not_win" if option.id not in winners else "wins" if len(winners) == 1 else "may_win"
+    if found == expected.how:
+        return None
+    verb = "wins" if len(winners) == 1 else "may win"
+    return Fault(
+        expected.where,
+        f"{expected.name}: expected {expected.how}, found {found}",
+        f"{', '.join(winners) or 'nothing'} {verb}",
+        _HINT,
+    )
