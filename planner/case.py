@@ -233,7 +233,9 @@ class _Reader:
             try:
                 typed[finding.id] = finding.read(value)
             except ValueError as error:
-                self.fault(path, f"{finding.id}: {error}")
+                # A spreadsheet's place names the column already.
+                named = finding.id in self.place(path)
+                self.fault(path, str(error) if named else f"{finding.id}: {error}")
         return typed
 
     def together(self, recorded: dict[str, Value]) -> dict[str, Value]:

@@ -26,6 +26,7 @@ def assess(
     from planner.cli.batch import Batch
     from planner.cli.summary import summary
     from planner.documents.json_form import assessment_json
+    from planner.plan.make import make_plan
 
     rulebook = rulebook_in(rules)
     held = unit_in(unit, rulebook)
@@ -33,6 +34,9 @@ def assess(
 
     def one(case: Case) -> None:
         assessment = assess_case(case, rulebook, held, day(on))
+        if held is not None:
+            # What the unit lacks is known only once the plan has said what it needs.
+            assessment = make_plan(assessment, rulebook, held).assessment
         if json:
             typer.echo(in_json(assessment_json(assessment), many=batch.many))
         else:

@@ -15,20 +15,25 @@ def rules() -> None:
 
 @app.command()
 def check(rules: RulesOption = None, json: JsonOption = False) -> None:
-    """Load a rulebook, look it over and count its entries; every fault and warning is printed with file and line.
+    """Load a rulebook, look it over, run the cases beside its rules and count its entries.
+
+    Every fault and warning is printed with file and line.
 
     Example: planner rules check --rules rules
     """
     from planner.cli.assess import in_json
+    from planner.plan.expected import run
     from planner.rulebook.check import check as look_over
     from planner.shipped import rules_folder
 
-    report = look_over(rules or rules_folder())
+    folder = rules or rules_folder()
+    report = look_over(folder)
     for warning in report.warnings:
         typer.echo(f"warning: {warning}", err=True)
     rulebook = report.rulebook
-    if rulebook is None or report.faults:
-        raise PlannerError(list(report.faults))
+    faults = list(report.faults) if rulebook is None else [*report.faults, *run(rulebook, folder)]
+    if rulebook is None or faults:
+        raise PlannerError(faults)
     header = rulebook.header
     counts = {
         "findings": len(rulebook.vocabulary.findings),

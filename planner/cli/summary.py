@@ -64,7 +64,7 @@ def _wrapped(line: str, indent: str) -> list[str]:
 def _readiness(assessment: Assessment) -> tuple[str, list[str]]:
     if assessment.readiness.state == "ready":
         return "Readiness", ["ready"]
-    reasons = [f"{reason.because} (settled by {reason.settled_by})" for reason in assessment.readiness.because]
+    reasons = [f"{reason.because} (to settle it: {reason.settled_by})" for reason in assessment.readiness.because]
     return "Settle first, then operate", reasons
 
 
@@ -91,7 +91,7 @@ def _scores(assessment: Assessment) -> Iterator[str]:
 
 def _missing(assessment: Assessment) -> Iterator[str]:
     for missing in assessment.missing:
-        by = f" (settled by {missing.settled_by})" if missing.settled_by else ""
+        by = f" (to settle it: {missing.settled_by})" if missing.settled_by else ""
         yield f"{missing.finding}: {missing.would_settle}{by}"
 
 

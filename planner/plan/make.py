@@ -24,6 +24,7 @@ from planner.plan.supervision import default_stage, supervise
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import Stage
 from planner.unit import Unit
+from planner.wording import lower_first
 
 
 def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = None, stage: Stage | None = None) -> Plan:
@@ -138,7 +139,7 @@ def _rules(picture: Picture) -> tuple[PlannedRule, ...]:
 def _with_kit(readiness: Readiness, kit: tuple[KitItem, ...]) -> Readiness:
     lacking = tuple(
         SettleReason(
-            f"kit-{item.id}", f"this unit lacks {item.label} (for: {', '.join(item.for_)})", item.note, item.certain
+            f"kit-{item.id}", f"this unit lacks {lower_first(item.label)} (for: {', '.join(lower_first(reason) for reason in item.for_)})", item.note, item.certain
         )
         for item in kit
         if item.lacking and item.need != "preferred"

@@ -131,7 +131,7 @@ def test_numbers_too_large_for_a_machine_are_refused(tmp_path: Path, rulebook: R
     path.write_text('{"case": "A", "eye": "left", "findings": {"iop_mmhg": 1e999, "age_years": ' + "9" * 5000 + "}}")
     (item,) = read(path, rulebook)
     assert isinstance(item, SetAside)
-    assert [fault.what.split(": ")[1][:21] for fault in item.faults] == ["inf is not a measurem"] * 2
+    assert len(item.faults) == 2 and all("inf is not a measurement" in fault.what for fault in item.faults)
 
 
 @pytest.mark.parametrize("name", ["a.yaml", "a.json", "a.jsonl", "a.csv", "a"])
