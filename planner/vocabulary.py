@@ -19,6 +19,18 @@ NOT_RECORDED = ("not-recorded", "")
 REFUSED_WORDS = ("na", "n/a", "nil", "-", "--", "?", "unknown", "nan", "null", "tbc", "nk")
 
 
+# The tests that each kind of finding takes.
+_FITTING = {
+    "number": NUMBER_TESTS,
+    "count": NUMBER_TESTS,
+    "date": NUMBER_TESTS,
+    "choice": ("is", "is_one_of"),
+    "yes-no": ("is", "is_one_of"),
+    "text": ("is", "is_one_of"),
+    "set": ("includes",),
+}
+
+
 class Ordered(Entry):
     """A choice whose values run from mildest to worst."""
 
@@ -265,30 +277,28 @@ class Vocabulary(Entry):
             raise ConditionError(f"no finding {finding_id!r}" + (f"; did you mean {near}?" if near else ""))
         if how == "recorded":
             if raw not in ("yes", "no", True, False):
-                raise ConditionError("recorded takes yes or no")
+                raise ConditionError(f"recorded takes yes or no, not {_shown(raw)}")
             return raw in ("yes", True)
-        if (how in NUMBER_TESTS) != (finding.kind in ("number", "count")) and not (
-            how in NUMBER_TESTS and finding.kind == "date"
-        ):
-            raise ConditionError(f"{finding_id} is a {finding.kind}; it cannot be tested with {how}")
-        if (how == "includes") != (finding.kind == "set"):
-            raise ConditionError(
-                f"{finding_id} is a {finding.kind}; "
-                f"{'use includes' if finding.kind == 'set' else 'includes is for sets'}"
-            )
+        fitting = _FITTING[finding.kind]
+        if how not in fitting:
+            raise ConditionError(f"{finding_id} is a {finding.kind} and takes {' or '.join(fitting)}, not {how}")
         try:
             if how in ("is_one_of", "includes"):
                 return frozenset().union(
                     *(self._members(finding, item) for item in (raw if isinstance(raw, list) else [raw]))
                 )
-            value = finding.read(raw)
+            return self._limit(finding, raw)
         except ValueError as error:
             raise ConditionError(f"{finding_id}: {error}") from None
-        if value is None:
-            raise ConditionError(f"{finding_id}: a limit cannot be empty")
-        return value
+
+    @classmethod
+    def _members(cls, finding: Finding, raw: object) -> frozenset[Any]:
+        value = cls._limit(finding, raw)
+        return value if isinstance(value, frozenset) else frozenset([value])
 
     @staticmethod
-    def _members(finding: Finding, raw: object) -> frozenset[Any]:
+    def _limit(finding: Finding, raw: object) -> Value:
         value = finding.read(raw)
-        return value if isinstance(value, frozenset) else frozenset([value])
+        if value is None:
+            raise ValueError(f"a limit is a value; write {finding.allowed}")
+        return value

@@ -86,14 +86,17 @@ def _groups(rulebook: Rulebook) -> Iterator[Fault]:
 
 def _claims(rulebook: Rulebook) -> Iterator[Fault]:
     """Nothing is called seen in a source that nobody has seen."""
+    called: dict[str, list[str]] = {}
     for spot, entry in entries(rulebook):
         for place, part in parts(entry):
-            if not isinstance(part, Basis) or part.source is None:
-                continue
-            if part.known == "seen" and rulebook.sources[part.source].known != "seen":
-                why = f"{rulebook.spots[('sources', part.source)].at('known')} cites it from memory"
-                hint = "known: from-memory, or read the source"
-                yield Fault(spot.at(*place, "known"), f"called seen, in {part.source}", why, hint)
+            if isinstance(part, Basis) and part.source is not None and part.known == "seen":
+                called.setdefault(part.source, []).append(spot.at(*place))
+    for name, places in sorted(called.items()):
+        if rulebook.sources[name].known != "seen":
+            more = f", and {len(places) - 1} more" if places[1:] else ""
+            what = f"{name} is cited from memory here, and called seen at {places[0]}{more}"
+            hint = "known: from-memory there, or read the source"
+            yield Fault(rulebook.spots[("sources", name)].at("known"), what, "nobody has read it", hint)
 
 
 def _approval(rulebook: Rulebook) -> Iterator[Fault]:

@@ -77,7 +77,8 @@ def _fault(detail: Any, loc: Place, shape: Any, spot: Spot) -> Fault:
             error = ctx["error"]
             if isinstance(error, ConditionError):
                 where = spot.at(*loc, *error.place)
-            return Fault(where, f"`{name}`: {error}" if name else str(error))
+            said = str(error).removeprefix(f"{name.rpartition('.')[2]}: ")  # some say their own name
+            return Fault(where, f"`{name}`: {said}" if name else said)
     if kind in _BOUNDS:
         return Fault(where, found, "it lies outside what this can be", f"{_BOUNDS[kind]} {next(iter(ctx.values())):g}")
     for start, words in _KINDS:

@@ -31,6 +31,7 @@ def _tiers(rulebook: Rulebook) -> Iterator[Fault]:
         if named != [1, 2, 3, 4]:
             what = f"`{key}` names the tiers {', '.join(map(str, named))}"
             yield Fault(spot.at(key), what, "there are four, each meets some eye", "1, 2, 3 and 4, once each, in order")
+            return
     tables: tuple[tuple[str, Sequence[PointsBand | ProbabilityBand]], ...] = (
         ("points_bands", tiers.points_bands),
         ("probability_bands", tiers.probability_bands),
