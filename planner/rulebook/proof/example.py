@@ -1,0 +1,157 @@
+"""From a model of the solver to the plainest case that shows the same: unremarkable wherever it may be."""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import z3
+
+from planner.conditions import NUMBER_TESTS, Test, Value, compare
+from planner.rulebook.proof.solver import Prover
+from planner.rulebook.proof.symbols import Symbols
+from planner.rulebook.proof.variables import Formula, is_so
+from planner.rulebook.references import entries, parts
+from planner.rulebook.rulebook import Rulebook
+from planner.vocabulary import Finding, Ordered, Outside
+
+ANY_DAY = datetime.date(2026, 1, 5)
+Values = dict[str, Value | None]
+
+
+class Plain:
+    """For each finding of a rulebook the values to try, the least remarkable first."""
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.tests: dict[str, dict[Test, None]] = {}
+        for _, entry in entries(rulebook):
+            for _, part in parts(entry):
+                if isinstance(part, Test):
+                    self.tests.setdefault(part.finding, {})[part] = None
+
+    def values(self, finding: Finding) -> list[Value]:
+        first = [] if finding.unremarkable is None else [finding.read(finding.unremarkable)]
+        return list(dict.fromkeys(value for value in [*first, *self._others(finding)] if value is not None))
+
+    def _others(self, finding: Finding) -> list[Any]:
+        match finding.kind:
+            case "yes-no":
+                return [finding.worse == "no", finding.worse != "no"]
+            case "choice":
+                return finding.worse.order if isinstance(finding.worse, Ordered) else list(finding.values)
+            case "set":
+                sizes = range(len(finding.values) + 1)
+                return [frozenset(some) for size in sizes for some in itertools.combinations(finding.values, size)]
+            case "number" | "count":
+                return self._numbers(finding)
+            case "date":
+                return [ANY_DAY]
+        return ["recorded"]
+
+    def _numbers(self, finding: Finding) -> list[float]:
+        """Each limit, a step to both sides, and a value between each two; those that pass the fewest tests first."""
+        assert finding.possible is not None
+        low, high = finding.possible
+        step = finding.step or 1.0
+        tests = [test for test in self.tests.get(finding.id, {}) if test.how in NUMBER_TESTS]
+        limits = {low, high, *(test.limit for test in tests)}
+        if isinstance(finding.worse, Outside):
+            limits |= set(finding.worse.outside)
+        ends = sorted(limits)
+        between = {round((a + b) / 2 / step) * step for a, b in itertools.pairwise(ends)}
+        near = {round(value + shift, 6) for value in limits | between for shift in (-step, 0.0, step)}
+        middle = sum(finding.usual or finding.possible) / 2
+
+        def remarkable(value: float) -> tuple[int, float]:
+            return sum(compare(test, value) for test in tests), abs(value - middle)
+
+        return sorted((float(value) for value in near if low <= value <= high), key=remarkable)
+
+
+def plainest(
+    prover: Prover, plain: Plain, cases: Sequence[Symbols], formulas: Sequence[Formula]
+) -> tuple[list[Values], z3.ModelRef]:
+    """The plainest values of cases for which the formulas hold together; they must be able to.
+
+    Values as a case file gives them are preferred to those the engine merely allows.
+    """
+    solver = prover.solver
+    with prover.given(formulas):
+
+        def kept(*more: Formula) -> bool:
+            solver.push()
+            solver.add(*more)
+            if solver.check() == z3.sat:
+                return True
+            solver.pop()
+            return False
+
+        pushed = 0
+        for case in cases:
+            pushed += kept(*case.as_filed())
+        # The case beside last, so that what two cases share is settled before what tells them apart.
+        for case in cases:
+            for name in prover.rulebook.vocabulary.by_id:
+                if name in case.own:
+                    pushed += any(kept(formula) for formula in _tries(case, plain, name))
+        answer = solver.check()
+        assert answer == z3.sat
+        model = solver.model()
+        solver.pop(pushed)
+    return [read(case, model) for case in cases], model
+
+
+def _tries(case: Symbols, plain: Plain, name: str) -> Iterator[Formula]:
+    finding, variable, recorded = case.rulebook.vocabulary.by_id[name], case.variables[name], case.recorded[name]
+    if finding.asked_when is None:
+        yield from (variable.equals(value) for value in plain.values(finding))
+        return
+    if finding.unremarkable is None:
+        yield z3.Not(recorded)
+    yield from (z3.And(recorded, variable.equals(value)) for value in plain.values(finding))
+    yield z3.Not(recorded)
+
+
+def read(case: Symbols, model: z3.ModelRef) -> Values:
+    """Every finding with its value in a model, None where it is not recorded."""
+    return {
+        name: variable.value(model) if is_so(model, case.recorded[name]) else None
+        for name, variable in case.variables.items()
+    }
+
+
+def as_file(rulebook: Rulebook, plain: Plain, values: Values) -> dict[str, Any]:
+    """The case as its file holds it, sections looked through, so that only what is remarkable is listed.
+
+    What no condition tests and nobody has to know is left out.
+    """
+    findings: dict[str, str] = {}
+    for finding in rulebook.vocabulary.findings:
+        if finding.id not in plain.tests and not finding.essential:
+            continue
+        value = values[finding.id]
+        unremarkable = None if finding.unremarkable is None else finding.read(finding.unremarkable)
+        if value is None and unremarkable is not None:
+            findings[finding.id] = "not-recorded"
+        elif value is not None and value != unremarkable:
+            findings[finding.id] = finding.written(value)
+    sections = [section.id for section in rulebook.vocabulary.sections]
+    return {"case": "counter-example", "eye": "right", "none_found_in": sections, "findings": findings}
+
+
+def differences(rulebook: Rulebook, before: Values, after: Values) -> dict[str, str | None]:
+    """What a second case records otherwise; None where it records nothing."""
+    changed: dict[str, str | None] = {}
+    for finding in rulebook.vocabulary.findings:
+        value = after[finding.id]
+        if value != before[finding.id]:
+            changed[finding.id] = None if value is None else finding.written(value)
+    return changed
+
+
+def as_yaml(case: dict[str, Any]) -> str:
+    """The case file's text; `planner assess` reads it."""
+    lines = [f"case: {case['case']}", f"eye: {case['eye']}", f"none_found_in: [{', '.join(case['none_found_in'])}]"]
+    return "\n".join([*lines, "findings:", *(f"  {name}: {value}" for name, value in case["findings"].items())])

@@ -1,0 +1,113 @@
+"""Nothing in the rulebook is idle: each part can happen, and no factor always holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import z3
+
+from planner.conditions import ALWAYS, Condition, FactorHolds, OptionWins, Test, compare, evaluate
+from planner.rulebook.proof.example import Values, read
+from planner.rulebook.proof.inquiry import Bench, Inquiry
+from planner.rulebook.proof.report import Claim
+from planner.rulebook.proof.symbols import Symbols, tests_of_recording
+from planner.rulebook.rulebook import Rulebook
+from planner.truth import Truth
+
+
+def can_happen(bench: Bench) -> Claim:
+    text = (
+        "each factor, option (as the winner), drill (as likely), caution, line with force, line of a step, raise, "
+        "level of odds, item of a published score, contraindication, reason to settle and override can happen"
+    )
+    inquiry = Inquiry(bench, "can-happen", text)
+    filed = bench.case.as_filed()
+    partly = 0
+    with bench.prover.given(filed):
+        for what, where, condition in everything(bench):
+            if tests_of_recording(condition):
+                partly += 1
+                if not _happens_when_not_recorded(bench, inquiry, what, condition):
+                    inquiry.fail(f"{where}: {what} can never happen")
+            elif inquiry.find(what, bench.case.holds(condition)) is None and what not in inquiry.undecided:
+                inquiry.fail(f"{where}: {what} can never happen")
+    if partly:
+        inquiry.notes.append(f"{partly} of them ask whether something is not recorded: shown in a partly recorded case")
+    return inquiry.claim()
+
+
+def not_always(bench: Bench) -> Claim:
+    inquiry = Inquiry(bench, "no-factor-always", "no factor always holds")
+    for factor in bench.rulebook.factors.values():
+        holds = bench.case.holds(factor.when)
+        if inquiry.find(factor.id, z3.Not(holds), *bench.case.as_filed()) is None and not inquiry.undecided:
+            inquiry.fail(f"{bench.where('factors', factor.id, 'when')}: the factor {factor.id} holds in every case")
+    return inquiry.claim()
+
+
+def everything(bench: Bench) -> Iterator[tuple[str, str, Condition]]:
+    """What can happen, where it stands and when, for everything with a condition but what is `always`."""
+    rulebook = bench.rulebook
+    for factor in rulebook.factors.values():
+        yield f"the factor {factor.id}", bench.where("factors", factor.id, "when"), factor.when
+    for choice in rulebook.choices.values():
+        for n, option in enumerate(choice.options):
+            name = f"{choice.id}.{option.id}"
+            yield f"the option {name} as the winner", bench.where("choices", choice.id, "options", n), OptionWins(name)
+    for drill in rulebook.drills.values():
+        where = bench.where("drills", drill.id, "likely_when")
+        yield f"the drill {drill.id} as likely", where, drill.likely_when
+    for caution in rulebook.cautions.values():
+        yield f"the caution {caution.id}", bench.where("cautions", caution.id, "when"), caution.when
+    for rule in rulebook.interactions.rules:
+        yield f"the line {rule.id}", bench.where("rules", rule.id, "when"), rule.when
+    for rise in rulebook.interactions.raises:
+        yield f"the raise {rise.id}", bench.where("raises", rise.id, "when"), rise.when
+    for step in rulebook.steps:
+        for n, line in enumerate(step.lines):
+            if line.when != ALWAYS:
+                where = bench.where("steps", step.id, "lines", n, "when")
+                yield f"the line {line.id} of the step {step.id}", where, line.when
+    for n, term in enumerate(rulebook.odds.terms):
+        for m, level in enumerate(term.levels):
+            where = bench.where("models", rulebook.odds.id, "terms", n, "levels", m, "when")
+            yield f"the level {level.label!r} of {term.id}", where, level.when
+    for score in rulebook.scores:
+        for n, item in enumerate(score.items):
+            where = bench.where("models", score.id, "items", n, "when")
+            yield f"the item {item.id} of {score.id}", where, item.when
+    for drug in rulebook.kit.drugs:
+        for n, against in enumerate(drug.withhold):
+            where = bench.where("drugs", drug.id, "withhold", n, "when")
+            yield f"the contraindication {against.id} of {drug.id}", where, against.when
+    for settle in rulebook.readiness.settle:
+        yield f"the reason to settle {settle.id}", bench.where("settle", settle.id, "when"), settle.when
+    for n, override in enumerate(rulebook.supervision.overrides):
+        where = bench.where("supervision.yaml", "", "overrides", n, "when")
+        yield f"the override {override.id}", where, override.when
+
+
+def _happens_when_not_recorded(bench: Bench, inquiry: Inquiry, what: str, condition: Condition) -> bool:
+    """Whether a case that lacks just what the condition asks about shows it; judged again in three-valued logic."""
+    case = Symbols(bench.rulebook, "lacking", left_out=tests_of_recording(condition))
+    model = inquiry.find(what, *case.allowed(), *case.as_filed(), case.holds(condition))
+    return model is not None and truth_of(bench.rulebook, read(case, model), condition) is True
+
+
+def truth_of(rulebook: Rulebook, values: Values, condition: Condition) -> Truth:
+    """A condition judged for a case that may lack findings, as the engine judges it."""
+
+    def tested(test: Test) -> Truth:
+        value, asked = values[test.finding], rulebook.vocabulary.by_id[test.finding].asked_when
+        applies = True if asked is None else truth_of(rulebook, values, asked)
+        if test.how == "recorded":
+            return value is not None if test.limit else value is None and applies is not False
+        if value is None:
+            return False if applies is False else None
+        return compare(test, value)
+
+    def named(part: FactorHolds | OptionWins) -> Truth:
+        when = rulebook.wins[part.option] if isinstance(part, OptionWins) else rulebook.factors[part.factor].when
+        return truth_of(rulebook, values, when)
+
+    return evaluate(condition, tested, named)

@@ -1,0 +1,162 @@
+"""What is prepared for a partly recorded case meets no withhold that may hold against it.
+
+The plan prepares one of the options that win in some allowed completion (`planner.plan.choices.prepared`): first those
+against which no withhold may hold, that is, holds in some completion. So it fails only where every possible winner may
+meet one. Say that option o points to option w when, in some complete case, a withhold against o holds and w wins. If
+all possible winners of a partly recorded case may meet a withhold, each points to another of them, so the pointers run
+in a ring. No ring: proved, over every partly recorded case. A ring is searched for a partly recorded case that fails.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import z3
+
+from planner.conditions import Any_, Condition, OptionWins
+from planner.rulebook.plan_shapes import Choice
+from planner.rulebook.proof.example import Values, as_file, read
+from planner.rulebook.proof.inquiry import PARTLY, Bench, Inquiry
+from planner.rulebook.proof.report import Claim, CounterExample
+from planner.rulebook.proof.solver import Prover
+from planner.rulebook.proof.symbols import Symbols
+from planner.rulebook.proof.variables import Formula, is_so
+
+TRIES = 60
+
+
+def prepared_not_withheld(bench: Bench) -> Claim:
+    text = (
+        "the option prepared meets no withhold that holds or may hold against it: of the possible winners at "
+        "least one is free of any, and the plan takes such a one"
+    )
+    inquiry = Inquiry(bench, "prepared-not-withheld", text, PARTLY)
+    for choice in bench.rulebook.choices.values():
+        against = _against(bench, choice)
+        for ring in _rings(_pointers(inquiry, choice, against)):
+            _search(inquiry, choice, against, ring)
+    return inquiry.claim()
+
+
+def _against(bench: Bench, choice: Choice) -> dict[str, Condition]:
+    """For each option of a choice that can be withheld, when it is."""
+    withheld = bench.rulebook.withheld
+    names = (f"{choice.id}.{option.id}" for option in choice.options)
+    return {name: Any_(tuple(rule.when for rule in withheld[name])) for name in names if name in withheld}
+
+
+def _pointers(inquiry: Inquiry, choice: Choice, against: dict[str, Condition]) -> dict[str, list[str]]:
+    case = inquiry.bench.case
+    wins = {name: case.holds(OptionWins(name)) for name in (f"{choice.id}.{option.id}" for option in choice.options)}
+    return {
+        option: [w for w in wins if inquiry.find(f"{option}, {w}", case.holds(withheld), wins[w]) is not None]
+        for option, withheld in against.items()
+    }
+
+
+def _rings(pointers: dict[str, list[str]]) -> Iterator[list[str]]:
+    """Every simple ring once, starting at its first name."""
+
+    def follow(path: list[str]) -> Iterator[list[str]]:
+        for nearer in pointers.get(path[-1], []):
+            if nearer == path[0]:
+                yield path
+            elif nearer > path[0] and nearer not in path:
+                yield from follow([*path, nearer])
+
+    for name in sorted(pointers):
+        yield from follow([name])
+
+
+def _search(inquiry: Inquiry, choice: Choice, against: dict[str, Condition], ring: list[str]) -> None:
+    """Look for a partly recorded case whose every possible winner may meet a withhold, the ring's options among them.
+
+    One completion for each option of the ring, in which it is withheld and the next one wins; what they agree on may be
+    recorded. The most that may be is tried, and where an option free of withholds still wins in some completion, that
+    completion is ruled out and the search goes on.
+    """
+    bench, prover = inquiry.bench, Prover(inquiry.bench.rulebook)
+    completions = [Symbols(bench.rulebook, f"completion{n}") for n in range(len(ring))]
+    kept = {name: z3.Bool(f"kept.{name}") for name in bench.rulebook.vocabulary.by_id}
+    formulas: list[Formula] = []
+    for n, (case, option) in enumerate(zip(completions, ring, strict=True)):
+        follows = ring[(n + 1) % len(ring)]
+        formulas += [*case.allowed(), case.holds(against[option]), case.holds(OptionWins(follows))]
+        for name in kept:
+            agrees = z3.And(case.recorded[name], case.variables[name].same_as(completions[0].variables[name]))
+            formulas.append(z3.Implies(kept[name], agrees))
+            formulas.append(z3.Implies(z3.Not(kept[name]), case.recorded[name] == case.asked(name)))
+    prover.solver.add(formulas)
+    for _ in range(TRIES):
+        partly = _most_recorded(inquiry, prover, completions[0], kept)
+        if partly is None:
+            return
+        free = _free_winner(inquiry, choice, against, partly)
+        if free is None:
+            inquiry.against.append(_example(inquiry, choice, ring, partly))
+            return
+        first = completions[0]
+        differs = [
+            z3.And(kept[name], z3.Not(first.variables[name].equals(value)) if value is not None else True)
+            for name, value in free.items()
+        ]
+        prover.solver.add(z3.Or(differs))
+    inquiry.undecided.append(f"{choice.id}: {' -> '.join(ring)}")
+
+
+def _most_recorded(inquiry: Inquiry, prover: Prover, first: Symbols, kept: dict[str, Formula]) -> Values | None:
+    """A case with as much recorded as the completions allow, its values the plainest; None when there is none."""
+    solver, pushed = prover.solver, 0
+    inquiry.checks += 1
+    if solver.check() != z3.sat:
+        return None
+    for name, keep in kept.items():
+        values = inquiry.bench.plain.values(first.rulebook.vocabulary.by_id[name])
+        for formula in [*(z3.And(keep, first.variables[name].equals(value)) for value in values), keep]:
+            solver.push()
+            solver.add(formula)
+            if solver.check() == z3.sat:
+                pushed += 1
+                break
+            solver.pop()
+    solver.check()
+    model = solver.model()
+    solver.pop(pushed)
+    values_of = read(first, model)
+    return {name: value if is_so(model, kept[name]) else None for name, value in values_of.items()}
+
+
+def _completing(case: Symbols, partly: Values) -> list[Formula]:
+    """That a complete case is a completion of a partly recorded one."""
+    formulas: list[Formula] = []
+    for name, value in partly.items():
+        if value is None:
+            formulas.append(case.recorded[name] == case.asked(name))
+        else:
+            formulas += [case.recorded[name], case.variables[name].equals(value)]
+    return formulas
+
+
+def _free_winner(inquiry: Inquiry, choice: Choice, against: dict[str, Condition], partly: Values) -> Values | None:
+    """A completion in which an option wins that no completion withholds; None when there is none."""
+    case = inquiry.bench.case
+    with inquiry.bench.prover.given(_completing(case, partly)):
+        for option in choice.options:
+            name = f"{choice.id}.{option.id}"
+            if name in against and inquiry.find(name, case.holds(against[name])) is not None:
+                continue
+            model = inquiry.find(name, case.holds(OptionWins(name)))
+            if model is not None:
+                return read(case, model)
+    return None
+
+
+def _example(inquiry: Inquiry, choice: Choice, ring: list[str], partly: Values) -> CounterExample:
+    rulebook = inquiry.bench.rulebook
+    rules = [
+        f"{name} may meet {' or '.join(rule.id for rule in rulebook.withheld[name])} "
+        f"({', '.join(inquiry.bench.where('rules', rule.id) for rule in rulebook.withheld[name])})"
+        for name in ring
+    ]
+    says = f"whatever is prepared for {choice.id} may be withheld: {'; '.join(rules)}"
+    return CounterExample(says, as_file(rulebook, inquiry.bench.plain, partly))

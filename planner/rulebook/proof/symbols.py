@@ -1,0 +1,153 @@
+"""One symbolic case: a variable for every finding, and the formula of every condition of the rulebook.
+
+One more reader of the condition tree. A complete case records every finding that applies; one that does not apply
+(`asked_when`) is left out or, as the engine allows, recorded all the same, and its tests do not hold unless recorded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import z3
+
+from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, walk
+from planner.rulebook.proof.variables import Formula, Variable
+from planner.rulebook.rulebook import Rulebook
+
+
+class Reach:
+    """Every finding a condition rests on, through factors, options and what decides whether a finding applies."""
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.rulebook = rulebook
+        self._known: dict[str, frozenset[str]] = {}
+
+    def of(self, condition: Condition) -> frozenset[str]:
+        found: set[str] = set()
+        for part in walk(condition):
+            match part:
+                case Test(finding):
+                    found |= self.of_finding(finding)
+                case FactorHolds(factor):
+                    found |= self._named(factor, self.rulebook.factors[factor].when)
+                case OptionWins(option):
+                    found |= self._named(option, self.rulebook.wins[option])
+        return frozenset(found)
+
+    def of_finding(self, finding: str) -> frozenset[str]:
+        """The finding, and those that decide whether it applies."""
+        asked = self.rulebook.vocabulary.by_id[finding].asked_when
+        return frozenset({finding}) | (frozenset() if asked is None else self.of(asked))
+
+    def hanging_on(self, finding: str) -> frozenset[str]:
+        """The findings that apply or do not by this one's value."""
+        known = self.rulebook.vocabulary.findings
+        return frozenset(other.id for other in known if other.id != finding and finding in self.of_finding(other.id))
+
+    def _named(self, name: str, condition: Condition) -> frozenset[str]:
+        if name not in self._known:
+            self._known[name] = self.of(condition)
+        return self._known[name]
+
+
+class Symbols:
+    """A symbolic case. Beside another it shares every finding but its `own`, and every formula none of them is in."""
+
+    def __init__(
+        self,
+        rulebook: Rulebook,
+        name: str,
+        beside: Symbols | None = None,
+        own: Iterable[str] = (),
+        left_out: Iterable[str] = (),
+    ) -> None:
+        self.rulebook = rulebook
+        self.reach: Reach = beside.reach if beside else Reach(rulebook)
+        self.beside = beside
+        self.own = frozenset(own) if beside else frozenset(rulebook.vocabulary.by_id)
+        self.left_out = frozenset(left_out)
+        self.variables: dict[str, Variable] = {}
+        self.recorded: dict[str, Formula] = {}
+        self._named: dict[str, Formula] = {}
+        for finding in rulebook.vocabulary.findings:
+            if beside and finding.id not in self.own:
+                self.variables[finding.id] = beside.variables[finding.id]
+                self.recorded[finding.id] = beside.recorded[finding.id]
+                continue
+            self.variables[finding.id] = Variable(finding, f"{name}.{finding.id}")
+            always = finding.asked_when is None and finding.id not in self.left_out
+            self.recorded[finding.id] = z3.BoolVal(True) if always else z3.Bool(f"{name}.{finding.id}.recorded")
+
+    def touches(self, condition: Condition) -> bool:
+        """Whether the condition can differ from that of the case beside."""
+        return self.beside is None or bool(self.reach.of(condition) & self.own)
+
+    def holds(self, condition: Condition) -> Formula:
+        if self.beside is not None and not self.touches(condition):
+            return self.beside.holds(condition)
+        match condition:
+            case Test():
+                return self._test(condition)
+            case FactorHolds(factor):
+                return self._of(f"factor:{factor}", self.rulebook.factors[factor].when)
+            case OptionWins(option):
+                return self._of(f"option:{option}", self.rulebook.wins[option])
+            case All(parts):
+                return z3.And([self.holds(part) for part in parts])
+            case Any_(parts):
+                return z3.Or([self.holds(part) for part in parts])
+            case NumberOf(parts, number):
+                return z3.AtLeast(*[self.holds(part) for part in parts], number)
+            case Not(part):
+                return z3.Not(self.holds(part))
+
+    def _of(self, name: str, condition: Condition) -> Formula:
+        if name not in self._named:
+            self._named[name] = self.holds(condition)
+        return self._named[name]
+
+    def _test(self, test: Test) -> Formula:
+        recorded = self.recorded[test.finding]
+        if test.how == "recorded":
+            return recorded if test.limit else z3.And(z3.Not(recorded), self.asked(test.finding))
+        return z3.And(recorded, self.variables[test.finding].passes(test))
+
+    def asked(self, finding: str) -> Formula:
+        asked = self.rulebook.vocabulary.by_id[finding].asked_when
+        return z3.BoolVal(True) if asked is None else self.holds(asked)
+
+    def allowed(self) -> list[Formula]:
+        """What makes it a complete case that is not refused (what it shares is left to the case beside)."""
+        formulas: list[Formula] = []
+        for name in sorted(self.own):
+            formulas += self.variables[name].within()
+            if name in self.left_out:
+                formulas.append(z3.Not(self.recorded[name]))
+            elif self.rulebook.vocabulary.by_id[name].asked_when is not None:
+                formulas.append(z3.Implies(self.asked(name), self.recorded[name]))
+        pairs = self.rulebook.vocabulary.impossible_together
+        return formulas + [z3.Not(self.holds(pair.when)) for pair in pairs if self.touches(pair.when)]
+
+    def as_filed(self) -> list[Formula]:
+        """What a case file gives as a complete case: nothing recorded that does not apply, but the unremarkable value
+        of a section looked through, and no odd pair that puts a finding in doubt."""
+        formulas: list[Formula] = []
+        for finding in self.rulebook.vocabulary.findings:
+            if finding.asked_when is not None and finding.id not in self.left_out:
+                plain = self.asked(finding.id)
+                if finding.unremarkable is not None:
+                    unremarkable = finding.read(finding.unremarkable)
+                    assert unremarkable is not None
+                    plain = z3.Or(plain, self.variables[finding.id].equals(unremarkable))
+                formulas.append(z3.Implies(self.recorded[finding.id], plain))
+        odd = [pair for pair in self.rulebook.vocabulary.odd_together if pair.doubt]
+        return formulas + [z3.Not(self.holds(pair.when)) for pair in odd]
+
+
+def tests_of_recording(condition: Condition) -> frozenset[str]:
+    """The findings of which the condition asks whether they are not recorded."""
+    found: set[str] = set()
+    for part in walk(condition):
+        if isinstance(part, Test) and part.how == "recorded" and not part.limit:
+            found.add(part.finding)
+    return frozenset(found)

@@ -1,0 +1,161 @@
+"""Worse is never better: a finding made worse, all else equal, lowers neither points, tier nor supervision."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import z3
+
+from planner.rulebook.proof.inquiry import Bench, Inquiry
+from planner.rulebook.proof.report import Claim, CounterExample
+from planner.rulebook.proof.symbols import Symbols
+from planner.rulebook.proof.totals import TIERS, Cell, Group, cells
+from planner.rulebook.proof.variables import Formula, is_so
+from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import STAGES, Stage
+from planner.vocabulary import Finding
+
+
+class Pair:
+    """A case and the same case with one finding worse.
+
+    What is recorded stays as it is; findings that apply only once it is worse take any value.
+    """
+
+    def __init__(self, bench: Bench, finding: Finding) -> None:
+        self.finding = finding
+        self.before = bench.case
+        hanging = bench.case.reach.hanging_on(finding.id)
+        self.after = Symbols(bench.rulebook, f"worse.{finding.id}", self.before, {finding.id, *hanging})
+        both = self.before, self.after
+        worse = self.after.variables[finding.id].worse_than(self.before.variables[finding.id])
+        self.relation: list[Formula] = [*self.after.allowed(), worse, *(case.recorded[finding.id] for case in both)]
+        for name in sorted(hanging):
+            was, is_now = (case.recorded[name] for case in both)
+            same = self.after.variables[name].same_as(self.before.variables[name])
+            self.relation.append(z3.If(was, z3.And(is_now, same), is_now == self.after.asked(name)))
+
+
+class Worsening:
+    """Examines points, tier and supervision for every finding with a direction, sharing what is learnt of each."""
+
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+        self.totals = bench.totals
+        self.pairs = [Pair(bench, finding) for finding in directed(bench.rulebook)]
+        self._rises: dict[tuple[str, str], bool] = {}
+
+    def points(self) -> Claim:
+        inquiry = Inquiry(self.bench, "worse-points", "a finding made worse never lowers the points")
+        for pair in self.pairs:
+            if inquiry.find(pair.finding.id, *pair.relation) is None:
+                where = self.bench.where("findings", pair.finding.id, "worse")
+                inquiry.fail(f"{where}: no case lets {pair.finding.id} be made worse, so nothing is shown of it")
+            if not inquiry.has_enough and not self._total_rises(inquiry, pair, "points", self.totals.points):
+                lower = self._total_falls(pair, self.totals.points)
+
+                def shown(case: Symbols, model: z3.ModelRef) -> str:
+                    return str(model.eval(self.totals.total(case, self.totals.points), model_completion=True))
+
+                self._refute(inquiry, pair, lower, "the points", shown)
+        return inquiry.claim()
+
+    def tier(self) -> Claim:
+        inquiry = Inquiry(self.bench, "worse-tier", "a finding made worse never lowers the tier")
+        for pair in self.pairs:
+            if not inquiry.has_enough and not self._tier_rises(inquiry, pair):
+                was, now = (self.totals.tier_at_least(case) for case in (pair.before, pair.after))
+                lower = z3.Or([z3.And(was[tier], z3.Not(now[tier])) for tier in TIERS])
+
+                def shown(case: Symbols, model: z3.ModelRef) -> str:
+                    reached = self.totals.tier_at_least(case)
+                    return str(max(tier for tier in TIERS if is_so(model, reached[tier])))
+
+                self._refute(inquiry, pair, lower, "the tier", shown)
+        return inquiry.claim()
+
+    def supervision(self) -> Claim:
+        text = (
+            "a finding made worse never loosens the supervision of any stage, nor has a trainer instead of a consultant"
+        )
+        inquiry = Inquiry(self.bench, "worse-supervision", text)
+        for stage in STAGES:
+            for pair in self.pairs:
+                if not inquiry.has_enough and not self._supervision_rises(inquiry, pair, stage):
+                    was, now = (self.totals.supervision(case, stage) for case in (pair.before, pair.after))
+
+                    def shown(case: Symbols, model: z3.ModelRef, stage: Stage = stage) -> str:
+                        found = self.totals.supervision(case, stage)
+                        return next(cell.words for cell, holds in found if is_so(model, holds))
+
+                    self._refute(inquiry, pair, _looser(was, now), f"the supervision of the stage {stage}", shown)
+        return inquiry.claim()
+
+    def _refute(self, inquiry: Inquiry, pair: Pair, lower: Formula, what: str, shown: Callable[..., str]) -> None:
+        """Keep the plainest pair for which something is lower, if there is one."""
+        finding = pair.finding
+        if inquiry.find(f"{what} by {finding.id}", *pair.relation, lower) is None:
+            return
+        (before, after), model = inquiry.plainest([pair.before, pair.after], *pair.relation, lower)
+        moved = " to ".join(finding.shown(values[finding.id]) for values in (before, after))
+        fell = " to ".join(shown(case, model) for case in (pair.before, pair.after))
+        says = f"{finding.id} made worse, {moved}, lowers {what} from {fell}"
+        where = inquiry.bench.where("findings", finding.id, "worse")
+        example = CounterExample(f"{where}: {says}", inquiry.file(before), inquiry.differences(before, after))
+        inquiry.against.append(example)
+
+    # What makes a tier or a supervision rise without looking at the whole: each of its parts does.
+
+    def _supervision_rises(self, inquiry: Inquiry, pair: Pair, stage: Stage) -> bool:
+        overrides = [override.when for override in self.bench.rulebook.supervision.overrides]
+        falls = [z3.And(pair.before.holds(when), z3.Not(pair.after.holds(when))) for when in overrides]
+        table = first_looser(self.bench.rulebook, stage) is None
+        return table and self._tier_rises(inquiry, pair) and self._never(inquiry, pair, "overrides", falls)
+
+    def _tier_rises(self, inquiry: Inquiry, pair: Pair) -> bool:
+        totals, both = self.totals, (pair.before, pair.after)
+        floors = [tuple(totals.floor_at_least(case, tier) for case in both) for tier in TIERS[1:]]
+        raises = [tuple(totals.raise_at_least(case, tiers) for case in both) for tiers in (1, 2, 3)]
+        return (
+            self._total_rises(inquiry, pair, "points", totals.points)
+            and self._total_rises(inquiry, pair, "odds", totals.log_odds)
+            and self._never(inquiry, pair, "floors", [z3.And(was, z3.Not(now)) for was, now in floors])
+            and self._never(inquiry, pair, "raises", [z3.And(was, z3.Not(now)) for was, now in raises])
+        )
+
+    def _total_rises(self, inquiry: Inquiry, pair: Pair, what: str, groups: Sequence[Group]) -> bool:
+        return self._never(inquiry, pair, what, [self._total_falls(pair, groups)])
+
+    def _total_falls(self, pair: Pair, groups: Sequence[Group]) -> Formula:
+        """Only the groups that the finding can move are added up; the others are the same in both."""
+        moved = [group for group in groups if any(pair.after.touches(condition) for condition, _ in group)]
+        return self.totals.total(pair.after, moved) < self.totals.total(pair.before, moved)
+
+    def _never(self, inquiry: Inquiry, pair: Pair, what: str, falls: Sequence[Formula]) -> bool:
+        key = (pair.finding.id, what)
+        if key not in self._rises:
+            given_up = len(inquiry.undecided)
+            found = inquiry.find(f"{what} by {pair.finding.id}", *pair.relation, z3.Or(list(falls)))
+            self._rises[key] = found is None and len(inquiry.undecided) == given_up
+            del inquiry.undecided[given_up:]  # the whole is looked at instead
+        return self._rises[key]
+
+
+def directed(rulebook: Rulebook) -> list[Finding]:
+    return [finding for finding in rulebook.vocabulary.findings if finding.worse != "none"]
+
+
+def first_looser(rulebook: Rulebook, stage: Stage) -> tuple[Cell, Cell] | None:
+    """Two cells of a stage, the second reached by a harder eye, likelier rupture or one more override, yet looser."""
+    found = list(cells(rulebook, stage))
+    for mild in found:
+        for grave in found:
+            rises = mild.tier <= grave.tier and mild.limits_reached <= grave.limits_reached
+            if rises and mild.overrides <= grave.overrides and grave.is_looser_than(mild):
+                return mild, grave
+    return None
+
+
+def _looser(was: Sequence[tuple[Cell, Formula]], now: Sequence[tuple[Cell, Formula]]) -> Formula:
+    looser = [z3.And(before, after) for cell, before in was for other, after in now if other.is_looser_than(cell)]
+    return z3.Or(looser)

@@ -1,0 +1,121 @@
+"""Shows, for every allowed case, what a rulebook promises: `prove(rulebook)`, with the solver z3.
+
+Each claim is proved, refuted by a case that can be assessed, or left undecided by the solver. What is claimed of
+complete cases holds for every number within what is possible, not only for those an instrument shows.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Collection
+
+from planner.errors import PlannerError
+from planner.rulebook.proof.report import Claim, Proof
+from planner.rulebook.rulebook import Rulebook
+
+CLAIMS = (
+    "can-happen",
+    "no-factor-always",
+    "one-winner",
+    "options-ordered",
+    "no-winner-withheld",
+    "prepared-not-withheld",
+    "kit-not-withheld",
+    "drug-has-instead",
+    "required-has-instead",
+    "required-is-planned",
+    "worse-points",
+    "worse-tier",
+    "worse-supervision",
+    "supervision-rises",
+    "bands-meet",
+    "levels-apart",
+    "sulcus-rows-apart",
+)
+
+
+def prove(rulebook: Rulebook, only: Collection[str] = CLAIMS, told: Callable[[str], None] = lambda text: None) -> Proof:
+    """Examine the claims, or `only` some of them, in order; `told` hears each name before it is examined.
+
+    Raises PlannerError when z3 is not installed.
+    """
+    begun = time.perf_counter()
+    examine = _examiners(rulebook)
+    claims = []
+    for name in CLAIMS:
+        if name in only:
+            told(name)
+            claims.append(examine[name]())
+    header = rulebook.header
+    identity = header.id, header.version, header.status, rulebook.sha256
+    seconds = time.perf_counter() - begun
+    return Proof(*identity, tuple(claims), _ranges(rulebook), _not_claimed(rulebook), seconds)
+
+
+def _examiners(rulebook: Rulebook) -> dict[str, Callable[[], Claim]]:
+    try:
+        from planner.rulebook.proof.inquiry import Bench
+    except ModuleNotFoundError as error:
+        if error.name != "z3":
+            raise
+        hint = "python -m pip install 'cataract-case-planner[proof]'"
+        raise PlannerError.one("the proof needs z3-solver", why="it is not installed here", hint=hint) from None
+    from planner.rulebook.proof import choosing, happening, prepared, tables, withholding
+    from planner.rulebook.proof.worsening import Worsening
+
+    bench, made = Bench(rulebook), list[Worsening]()
+
+    def worsening() -> Worsening:
+        if not made:
+            made.append(Worsening(bench))
+        return made[0]
+
+    return {
+        "can-happen": lambda: happening.can_happen(bench),
+        "no-factor-always": lambda: happening.not_always(bench),
+        "one-winner": lambda: choosing.one_winner(bench),
+        "options-ordered": lambda: choosing.possible_ordered(bench),
+        "no-winner-withheld": lambda: choosing.winner_not_withheld(bench),
+        "prepared-not-withheld": lambda: prepared.prepared_not_withheld(bench),
+        "kit-not-withheld": lambda: withholding.kit_not_withheld(bench),
+        "drug-has-instead": lambda: withholding.drugs_have_instead(bench),
+        "required-has-instead": lambda: withholding.required_has_instead(bench),
+        "required-is-planned": lambda: withholding.required_is_planned(bench),
+        "worse-points": lambda: worsening().points(),
+        "worse-tier": lambda: worsening().tier(),
+        "worse-supervision": lambda: worsening().supervision(),
+        "supervision-rises": lambda: tables.supervision_rises(bench),
+        "bands-meet": lambda: tables.bands_meet(bench),
+        "levels-apart": lambda: tables.levels_apart(bench),
+        "sulcus-rows-apart": lambda: tables.sulcus_rows_apart(bench),
+    }
+
+
+def _ranges(rulebook: Rulebook) -> tuple[str, ...]:
+    vocabulary = rulebook.vocabulary
+    numbers = [f for f in vocabulary.findings if f.possible is not None]
+    hanging = [f.id for f in vocabulary.findings if f.asked_when is not None]
+    spans = ", ".join(f"{f.id} {f.possible[0]:g} to {f.possible[1]:g}" for f in numbers if f.possible)
+    return (
+        f"{len(vocabulary.findings)} findings: yes and no, every value of a choice, every set, any date and text",
+        f"every number within what is possible, counts whole: {spans}",
+        f"what applies is recorded; what may not ({', '.join(hanging)}) is left out then, or recorded all the same",
+        f"{len(vocabulary.impossible_together)} impossible pairs excluded; odd pairs allowed as they stand",
+        f"stages {', '.join(stage.id for stage in rulebook.stages.stages)}; the published baseline of the odds model",
+    )
+
+
+def _not_claimed(rulebook: Rulebook) -> tuple[str, ...]:
+    vocabulary = rulebook.vocabulary
+    undirected = [f.id for f in vocabulary.findings if f.worse == "none"]
+    outside = [f.id for f in vocabulary.findings if hasattr(f.worse, "outside")]
+    return (
+        f"worse is never better: nothing of findings without a direction of harm ({', '.join(undirected)})",
+        f"worse is never better: nothing across the two sides of a range ({', '.join(outside)}), nor of two findings "
+        "changing opposite ways, published scores, difficulty of steps, readiness, or the lines of a plan",
+        "partly recorded cases: the ranges of points, tier and probability, and the possible winners, rest on the "
+        "engine's search, and drugs held back until checked on its three-valued logic; both are tested, not proved",
+        "kit: that a withhold of it is met in partly recorded cases; what a unit lacks",
+        "supervision by a unit's own re-centred baseline",
+        "that any number, rule or dose is clinically right",
+    )
