@@ -41,7 +41,8 @@ def test_shown_output_is_real(command: str, shown: str, tmp_path: Path) -> None:
         lines = real.rstrip("\n").split("\n")
         kept = lines if len(lines) <= LONGEST else [*lines[: LONGEST - 1], "..."]
         text = README.read_text(encoding="utf-8")
-        README.write_text(text.replace(f"$ {command}\n{shown}```", f"$ {command}\n" + "\n".join(kept) + "\n```"), encoding="utf-8")
+        renewed = text.replace(f"$ {command}\n{shown}```", f"$ {command}\n" + "\n".join(kept) + "\n```")
+        README.write_text(renewed, encoding="utf-8")
         return
     wanted = [part.strip("\n") for part in shown.split("\n...\n")]
     assert any(wanted), "a command without output shows nothing"

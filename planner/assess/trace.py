@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from operator import itemgetter
 from typing import Any
 
 from planner.assess.assessment import FactorState, State
@@ -11,6 +12,7 @@ from planner.case import Case
 from planner.conditions import Condition, FactorHolds, Test, findings_in, walk
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import Factor
+from planner.truth import Truth
 from planner.vocabulary import Vocabulary
 from planner.wording import lower_first, sentence
 
@@ -20,84 +22,91 @@ _SLOT = re.compile(r"\{(\w+)\}")
 
 
 class Tracer:
-    """Words that do not depend on a case are made once for a rulebook."""
+    """Words that do not depend on a case are made once for a rulebook; what was said of the same values is kept."""
 
     def __init__(self, compiled: Compiled) -> None:
         self.compiled = compiled
         self.rulebook = compiled.rulebook
         names = labels(self.rulebook)
         vocabulary = self.rulebook.vocabulary
-        self.needs = {f.id: sentence(f.when, vocabulary, names) for f in self.rulebook.factors.values()}
-        self.direct = {f.id: sorted(findings_in(f.when)) for f in self.rulebook.factors.values()}
-        self.reached = {f.id: reached_findings(f.when, self.rulebook) for f in self.rulebook.factors.values()}
-        self.places = {name: [compiled.index[f] for f in found] for name, found in self.reached.items()}
-        self._said: dict[Any, tuple[State, str]] = {}
-        self.groups: dict[str, list[Factor]] = {}
-        for factor in self.rulebook.factors.values():
+        factors = self.rulebook.factors.values()
+        self.needs = {f.id: sentence(f.when, vocabulary, names) for f in factors}
+        self.direct = {f.id: sorted(findings_in(f.when)) for f in factors}
+        self.label = {finding.id: lower_first(finding.label) for finding in vocabulary.findings}
+        self.reached = {f.id: reached_findings(f.when, self.rulebook) for f in factors}
+        self.fixed = {
+            f.id: (
+                f.floor.tier if f.floor else None,
+                (f.points_basis or f.limits_basis).words,
+                tuple(rate.text for rate in f.published_rates),
+            )
+            for f in factors
+        }
+        self.traced = [(f, compiled.place[f"factor:{f.id}"], self._shown_by(f)) for f in factors]
+        self._said: dict[tuple[int, bool, Any], FactorState] = {}
+        groups: dict[str, list[Factor]] = {}
+        for factor in factors:
             if factor.counts_once_with and factor.points:
-                self.groups.setdefault(factor.counts_once_with, []).append(factor)
+                groups.setdefault(factor.counts_once_with, []).append(factor)
+        # Heaviest first, as places.
+        self.groups = [
+            [compiled.place[f"factor:{f.id}"] for f in sorted(members, key=_weight, reverse=True)]
+            for members in groups.values()
+        ]
+
+    def _shown_by(self, factor: Factor) -> itemgetter[Any]:
+        """Takes, from the values of a case, all that a factor's state and words can depend on."""
+        places = set(self.compiled.depends[f"factor:{factor.id}"])
+        places.update(self.compiled.index[name] for name in _SLOT.findall(factor.because + factor.harm))
+        return itemgetter(*sorted(places or {0}))
 
     def factors(self, case: Case, values: Values, truths: Truths) -> tuple[FactorState, ...]:
         """Every factor with its state, in the order of the rulebook."""
-        inapplicable = {
-            name
-            for place, name in ((p, self.rulebook.vocabulary.findings[p].id) for p in self.compiled.asked_tests)
-            if values[place] is None and self.compiled.asked_tests[place](values) is False
-        }
-        counted = self._counted(truths)
+        if len(self._said) > REMEMBERED_AT_MOST:
+            self._said.clear()
+        outweighed: set[int] = set()
+        for places in self.groups:
+            outweighed.update([place for place in places if truths[place]][1:])
         result = []
-        for factor in self.rulebook.factors.values():
-            truth = truths[self.compiled.place[f"factor:{factor.id}"]]
-            points = (
-                factor.points if truth and counted.get(factor.counts_once_with or "", factor.id) == factor.id else 0
-            )
-            key = (factor.id, truth, tuple([values[place] for place in self.places[factor.id]]))
-            if key not in self._said:
-                if len(self._said) > REMEMBERED_AT_MOST:
-                    self._said.clear()
-                self._said[key] = self._state(factor, truth, case, inapplicable)
-            state, because = self._said[key]
-            result.append(
-                FactorState(
-                    factor.id,
-                    factor.label,
-                    state,
-                    because,
-                    points,
-                    0 if truth is False else factor.points,
-                    fill(factor.harm, case, self.rulebook.vocabulary),
-                    factor.floor.tier if factor.floor else None,
-                    (factor.points_basis or factor.limits_basis).words,
-                    tuple(rate.text for rate in factor.published_rates),
-                )
-            )
+        for factor, place, shown_by in self.traced:
+            counts = truths[place] is True and place not in outweighed
+            key = (place, counts, shown_by(values))
+            said = self._said.get(key)
+            if said is None:
+                said = self._said[key] = self._said_of(factor, truths[place], counts, case, values)
+            result.append(said)
         return tuple(result)
 
-    def _counted(self, truths: Truths) -> dict[str, str]:
-        """For each group that counts once, the heaviest factor that holds."""
-        heaviest = {}
-        for group, members in self.groups.items():
-            holding = [f for f in members if truths[self.compiled.place[f"factor:{f.id}"]]]
-            if holding:
-                heaviest[group] = max(holding, key=_weight).id
-        return heaviest
+    def _said_of(self, factor: Factor, truth: Truth, counts: bool, case: Case, values: Values) -> FactorState:
+        state, because = self._state(factor, truth, case, values)
+        return FactorState(
+            factor.id,
+            factor.label,
+            state,
+            because,
+            factor.points if counts else 0,
+            0 if truth is False else factor.points,
+            fill(factor.harm, case, self.rulebook.vocabulary),
+            *self.fixed[factor.id],
+        )
 
-    def _state(self, factor: Factor, truth: bool | None, case: Case, inapplicable: set[str]) -> tuple[State, str]:
+    def _applies(self, name: str, values: Values) -> bool:
+        """Whether a finding is asked in this eye, as far as is known."""
+        asked = self.compiled.asked_tests.get(self.compiled.index[name])
+        return asked is None or asked(values) is not False
+
+    def _state(self, factor: Factor, truth: Truth, case: Case, values: Values) -> tuple[State, str]:
         vocabulary, found = self.rulebook.vocabulary, case.in_force
         if truth is True:
             return "holds", fill(factor.because, case, vocabulary)
         if truth is None:
-            missing = [
-                vocabulary.by_id[n].label for n in self.reached[factor.id] if n not in found and n not in inapplicable
-            ]
-            return "unknown", "not recorded: " + ", ".join(lower_first(label) for label in missing)
+            missing = [n for n in self.reached[factor.id] if n not in found and self._applies(n, values)]
+            return "unknown", "not recorded: " + ", ".join(self.label[n] for n in missing)
         blank = [name for name in self.direct[factor.id] if name not in found]
-        if blank and all(name in inapplicable for name in blank):
-            return "not-applicable", f"{lower_first(vocabulary.by_id[blank[0]].label)} is not asked in this eye"
+        if blank and not any(self._applies(name, values) for name in blank):
+            return "not-applicable", f"{self.label[blank[0]]} is not asked in this eye"
         recorded = [
-            f"{lower_first(vocabulary.by_id[n].label)} {vocabulary.by_id[n].shown(found[n])}"
-            for n in self.reached[factor.id]
-            if n in found
+            f"{self.label[n]} {vocabulary.by_id[n].shown(found[n])}" for n in self.reached[factor.id] if n in found
         ]
         return "does-not-hold", f"{', '.join(recorded)}; it needs {self.needs[factor.id]}"
 
@@ -135,7 +144,7 @@ def reached_findings(condition: Condition, rulebook: Rulebook) -> list[str]:
 
 
 def fill(template: str, case: Case, vocabulary: Vocabulary) -> str:
-    """A template with each `{finding_id}` replaced by the value as recorded."""
+    """A template with each `{finding_id}` replaced by its value; one in doubt reads as not recorded."""
     if "{" not in template:
         return template
-    return _SLOT.sub(lambda slot: vocabulary.by_id[slot[1]].shown(case.findings.get(slot[1])), template)
+    return _SLOT.sub(lambda slot: vocabulary.by_id[slot[1]].shown(case.in_force.get(slot[1])), template)

@@ -137,11 +137,11 @@ def _rules(picture: Picture) -> tuple[PlannedRule, ...]:
 
 
 def _with_kit(readiness: Readiness, kit: tuple[KitItem, ...]) -> Readiness:
-    lacking = tuple(
-        SettleReason(
-            f"kit-{item.id}", f"this unit lacks {lower_first(item.label)} (for: {', '.join(lower_first(reason) for reason in item.for_)})", item.note, item.certain
-        )
-        for item in kit
-        if item.lacking and item.need != "preferred"
-    )
+    lacking = tuple(_lacking(item) for item in kit if item.lacking and item.need != "preferred")
     return Readiness("settle-first", (*readiness.because, *lacking)) if lacking else readiness
+
+
+def _lacking(item: KitItem) -> SettleReason:
+    wanted_for = ", ".join(lower_first(reason) for reason in item.for_)
+    because = f"this unit lacks {lower_first(item.label)} (for: {wanted_for})"
+    return SettleReason(f"kit-{item.id}", because, item.note, item.certain)
