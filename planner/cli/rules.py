@@ -24,7 +24,8 @@ def check(rules: RulesOption = None, json: JsonOption = False) -> None:
     Example: planner rules check --rules rules
     """
     from planner.cli.assess import in_json
-    from planner.plan.expected import run
+    from planner.plan.expected import disagreements
+    from planner.rulebook.cases import read
     from planner.rulebook.check import check as look_over
     from planner.shipped import rules_folder
 
@@ -33,7 +34,10 @@ def check(rules: RulesOption = None, json: JsonOption = False) -> None:
     for warning in report.warnings:
         typer.echo(f"warning: {warning}", err=True)
     rulebook = report.rulebook
-    faults = list(report.faults) if rulebook is None else [*report.faults, *run(rulebook, folder)]
+    faults = list(report.faults)
+    if rulebook is not None:
+        cases, left_out = read(rulebook, folder)
+        faults += [*left_out, *disagreements(rulebook, cases)]
     if rulebook is None or faults:
         raise PlannerError(faults)
     header = rulebook.header

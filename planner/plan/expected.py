@@ -3,22 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from pathlib import Path
 
 from planner.assess.assess import Assessor, assessor
 from planner.errors import Fault
 from planner.plan.choices import Picture, possible_winners
-from planner.rulebook.cases import OF_FACTOR, Expected, read
+from planner.rulebook.cases import OF_FACTOR, Expected
 from planner.rulebook.rulebook import Rulebook
 
 _SAID = {True: "holds", False: "does_not_hold", None: "unknown"}
 _HINT = "correct the rule, or the case if the rule is right"
-
-
-def run(rulebook: Rulebook, folder: Path) -> list[Fault]:
-    """Every fault of the cases in `folder`: ill written, left out, or not what the engine makes of them."""
-    cases, faults = read(rulebook, folder)
-    return [*faults, *disagreements(rulebook, cases)]
 
 
 def disagreements(rulebook: Rulebook, cases: Iterable[Expected]) -> list[Fault]:

@@ -11,7 +11,8 @@ import pytest
 
 from planner import conditions
 from planner.conditions import Condition, rebuild, walk
-from planner.plan.expected import disagreements, run
+from planner.errors import Fault
+from planner.plan.expected import disagreements
 from planner.rulebook.cases import read
 from planner.rulebook.load import load
 from planner.rulebook.rulebook import Rulebook
@@ -25,6 +26,12 @@ ENTRY_OF_DEFECT = """\
   does_not_hold: [{relative_afferent_pupillary_defect: no}]
   unknown: [{}]
 """
+
+
+def run(rulebook: Rulebook, folder: Path) -> list[Fault]:
+    """Every fault of the cases in `folder`: ill written, left out, or not what the engine makes of them."""
+    cases, faults = read(rulebook, folder)
+    return [*faults, *disagreements(rulebook, cases)]
 
 
 @pytest.fixture
