@@ -51,7 +51,7 @@ class Plain:
         return ["recorded"]
 
     def _numbers(self, finding: Finding) -> list[float]:
-        """Each limit, a step to both sides, and a value between each two; those that pass the fewest tests first."""
+        """A value between each two limits, then the limits and a step to both sides; the fewest tests passed first."""
         assert finding.possible is not None
         low, high = finding.possible
         step = finding.step or 1.0
@@ -60,14 +60,15 @@ class Plain:
         if isinstance(finding.worse, Outside):
             limits |= set(finding.worse.outside)
         ends = sorted(limits)
-        between = {round((a + b) / 2 / step) * step for a, b in itertools.pairwise(ends)}
-        near = {round(value + shift, 6) for value in limits | between for shift in (-step, 0.0, step)}
         middle = sum(finding.usual or finding.possible) / 2
+        between = [middle, *((a + b) / 2 for a, b in itertools.pairwise(ends))]
+        clear = {round(round(value / step) * step, 6) for value in between} - limits
+        near = {round(limit + shift, 6) for limit in limits for shift in (-step, 0.0, step)}
 
-        def remarkable(value: float) -> tuple[int, float]:
-            return sum(compare(test, value) for test in tests), abs(value - middle)
+        def remarkable(value: float) -> tuple[int, bool, float]:
+            return sum(compare(test, value) for test in tests), value not in clear, abs(value - middle)
 
-        return sorted((float(value) for value in near if low <= value <= high), key=remarkable)
+        return sorted((float(value) for value in clear | near if low <= value <= high), key=remarkable)
 
 
 def plainest(

@@ -13,9 +13,10 @@ from collections.abc import Iterator
 
 import z3
 
-from planner.conditions import Any_, Condition, OptionWins
+from planner.conditions import ALWAYS, Any_, Condition, OptionWins, compare
 from planner.rulebook.plan_shapes import Choice
 from planner.rulebook.proof.example import Values, as_file, read
+from planner.rulebook.proof.happening import truth_of
 from planner.rulebook.proof.inquiry import PARTLY, Bench, Inquiry
 from planner.rulebook.proof.report import Claim, CounterExample
 from planner.rulebook.proof.solver import Prover
@@ -88,31 +89,37 @@ def _search(inquiry: Inquiry, choice: Choice, against: dict[str, Condition], rin
             formulas.append(z3.Implies(z3.Not(kept[name]), case.recorded[name] == case.asked(name)))
     prover.solver.add(formulas)
     for _ in range(TRIES):
-        partly = _most_recorded(inquiry, prover, completions[0], kept)
+        partly = _most_recorded(inquiry, prover, completions, kept)
         if partly is None:
             return
+        given_up = len(inquiry.undecided)
         free = _free_winner(inquiry, choice, against, partly)
+        if len(inquiry.undecided) > given_up:
+            return
         if free is None:
             inquiry.against.append(_example(inquiry, choice, ring, partly))
             return
-        first = completions[0]
-        differs = [
-            z3.And(kept[name], z3.Not(first.variables[name].equals(value)) if value is not None else True)
-            for name, value in free.items()
-        ]
-        prover.solver.add(z3.Or(differs))
+        prover.solver.add(
+            z3.Or([z3.And(kept[name], differs) for name, differs in _unlike(inquiry, choice, completions[0], free)])
+        )
     inquiry.undecided.append(f"{choice.id}: {' -> '.join(ring)}")
 
 
-def _most_recorded(inquiry: Inquiry, prover: Prover, first: Symbols, kept: dict[str, Formula]) -> Values | None:
+def _most_recorded(
+    inquiry: Inquiry, prover: Prover, completions: list[Symbols], kept: dict[str, Formula]
+) -> Values | None:
     """A case with as much recorded as the completions allow, its values the plainest; None when there is none."""
     solver, pushed = prover.solver, 0
     inquiry.checks += 1
     if solver.check() != z3.sat:
         return None
+    first = completions[0]
     for name, keep in kept.items():
-        values = inquiry.bench.plain.values(first.rulebook.vocabulary.by_id[name])
-        for formula in [*(z3.And(keep, first.variables[name].equals(value)) for value in values), keep]:
+        finding = first.rulebook.vocabulary.by_id[name]
+        applies = [case.asked(name) for case in completions] if finding.unremarkable is None else []
+        values = inquiry.bench.plain.values(finding)
+        tries = [z3.And(keep, *applies, first.variables[name].equals(value)) for value in values]
+        for formula in [*tries, z3.Not(keep) if applies else keep, keep]:
             solver.push()
             solver.add(formula)
             if solver.check() == z3.sat:
@@ -124,6 +131,31 @@ def _most_recorded(inquiry: Inquiry, prover: Prover, first: Symbols, kept: dict[
     solver.pop(pushed)
     values_of = read(first, model)
     return {name: value if is_so(model, kept[name]) else None for name, value in values_of.items()}
+
+
+def _matters(bench: Bench, choice: Choice) -> set[str]:
+    """The findings a choice rests on, and those that an impossible pair ties to them."""
+    reach, names = bench.case.reach, [f"{choice.id}.{option.id}" for option in choice.options]
+    withheld = [rule.when for name in names for rule in bench.rulebook.withheld.get(name, [])]
+    found = set().union(*(reach.of(condition) for condition in (*map(OptionWins, names), *withheld)))
+    pairs = [reach.of(pair.when) for pair in bench.rulebook.vocabulary.impossible_together]
+    for _ in pairs:
+        found |= set().union(*(tied for tied in pairs if tied & found))
+    return found
+
+
+def _unlike(inquiry: Inquiry, choice: Choice, case: Symbols, values: Values) -> Iterator[tuple[str, Formula]]:
+    """For each finding that matters to a choice, that a case records what some comparison can tell from these values.
+
+    A partly recorded case that records none of it has a completion in which the choice falls out as with these values.
+    """
+    for name in sorted(_matters(inquiry.bench, choice)):
+        value, variable, tests = values[name], case.variables[name], inquiry.bench.plain.tests.get(name, {})
+        if value is None:
+            yield name, z3.BoolVal(True)
+        elif tests:
+            told = [variable.passes(test) != compare(test, value) for test in tests if test.how != "recorded"]
+            yield name, z3.Or(told)
 
 
 def _completing(case: Symbols, partly: Values) -> list[Formula]:
@@ -153,10 +185,14 @@ def _free_winner(inquiry: Inquiry, choice: Choice, against: dict[str, Condition]
 
 def _example(inquiry: Inquiry, choice: Choice, ring: list[str], partly: Values) -> CounterExample:
     rulebook = inquiry.bench.rulebook
+    asked = {finding.id: finding.asked_when or ALWAYS for finding in rulebook.vocabulary.findings}
+    blank = [
+        name for name, value in partly.items() if value is None and truth_of(rulebook, partly, asked[name]) is not False
+    ]
     rules = [
         f"{name} may meet {' or '.join(rule.id for rule in rulebook.withheld[name])} "
         f"({', '.join(inquiry.bench.where('rules', rule.id) for rule in rulebook.withheld[name])})"
         for name in ring
     ]
-    says = f"whatever is prepared for {choice.id} may be withheld: {'; '.join(rules)}"
+    says = f"whatever is prepared for {choice.id} may be withheld, {', '.join(blank)} not recorded: {'; '.join(rules)}"
     return CounterExample(says, as_file(rulebook, inquiry.bench.plain, partly))

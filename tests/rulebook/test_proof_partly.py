@@ -1,0 +1,73 @@
+"""Deliberate faults that only a partly recorded case shows: every claim of complete cases still holds.
+
+A withhold put against the very option that another withhold falls back on, for the eyes in which it would not win: a
+complete case never meets it, and a case that lacks the finding they turn on has no option left that is free of one.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from faulty_rules import Edit, as_filed, broken
+
+from planner.assess.assess import assess, assessor
+from planner.plan.choices import Picture, possible_winners
+from planner.plan.make import make_plan
+from planner.rulebook.load import load
+from planner.rulebook.prove import CLAIMS, prove
+
+CLAIM = "prepared-not-withheld"
+RULE = """rules:
+  - id: deliberate-fault
+    force: withhold
+    when: {when}
+    of: {{option: {option}}}
+    text: A deliberate fault.
+    instead: the usual way
+    hazard: none
+    basis: common-practice
+"""
+FAULTS = {
+    "antisepsis.chlorhexidine-by-policy": "{finding: iodine_allergy, is: no}",
+    "antibiotic.none-intracameral": "{finding: quinolone_allergy, is: no}",
+    "hydro.delineation-only": "{not: {any: [{factor: posterior-polar-opacity}, {factor: suspected-capsule-breach}]}}",
+}
+
+
+def fault_against(option: str) -> Edit:
+    return Edit("interactions.yaml", "rules:\n", RULE.format(when=FAULTS[option], option=option))
+
+
+@pytest.mark.parametrize("option", FAULTS)
+def test_only_a_partly_recorded_case_shows_the_fault(tmp_path: Path, option: str) -> None:
+    rulebook = load(broken(tmp_path, fault_against(option)))
+    proof = prove(rulebook)
+    assert {claim.id: claim.state for claim in proof.claims} == {
+        name: "refuted" if name == CLAIM else "proved" for name in CLAIMS
+    }
+    [claim] = [claim for claim in proof.claims if claim.id == CLAIM]
+    for example in claim.counter_examples:
+        assert "deliberate-fault" in example.says
+        choice_id, _ = option.split(".")
+        plan = make_plan(assess(as_filed(example, rulebook), rulebook), rulebook)
+        chosen = plan.choices[choice_id]
+        against = {rule.id for rule in rulebook.withheld.get(f"{choice_id}.{chosen.option}", [])}
+        # What is prepared meets a line that may hold, and the plan itself prints it as such.
+        assert chosen.provisional
+        assert [rule.certain for rule in plan.rules if rule.id in against] == [False]
+        # Nor would another winner do: each meets one that holds in some completion.
+        picture = Picture(assessor(rulebook), as_filed(example, rulebook))
+        for winner in possible_winners(picture, rulebook.choices[choice_id]):
+            rules = rulebook.withheld[f"{choice_id}.{winner.id}"]
+            assert any(picture.may_hold(f"rule:{rule.id}") for rule in rules)
+
+
+def test_a_ring_of_withholds_is_no_fault_where_an_option_free_of_them_stays_possible(tmp_path: Path) -> None:
+    # Cefuroxime gives way to moxifloxacin in an allergy, moxifloxacin to it in none; but where both can still be, so
+    # can both allergies together, and then nothing is given, which no line withholds.
+    allergic = "{any: [{finding: cephalosporin_allergy, is: yes}, {finding: penicillin_anaphylaxis, is: yes}]}"
+    when = f"{{all: [{{not: {allergic}}}, {{finding: quinolone_allergy, is: yes}}]}}"
+    fault = Edit("interactions.yaml", "rules:\n", RULE.format(when=when, option="antibiotic.moxifloxacin-by-policy"))
+    [claim] = prove(load(broken(tmp_path, fault)), only=[CLAIM]).claims
+    assert claim.state == "proved"
