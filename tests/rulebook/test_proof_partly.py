@@ -6,16 +6,20 @@ complete case never meets it, and a case that lacks the finding they turn on has
 
 from __future__ import annotations
 
+import random
+from collections import Counter
 from pathlib import Path
 
 import pytest
 from faulty_rules import Edit, as_filed, broken
+from random_cases import as_case, complete_values
 
-from planner.assess.assess import assess, assessor
+from planner.assess.assess import Assessor, assess, assessor
 from planner.plan.choices import Picture, possible_winners
 from planner.plan.make import make_plan
 from planner.rulebook.load import load
 from planner.rulebook.prove import CLAIMS, prove
+from planner.rulebook.rulebook import Rulebook
 
 CLAIM = "prepared-not-withheld"
 RULE = """rules:
@@ -71,3 +75,21 @@ def test_a_ring_of_withholds_is_no_fault_where_an_option_free_of_them_stays_poss
     fault = Edit("interactions.yaml", "rules:\n", RULE.format(when=when, option="antibiotic.moxifloxacin-by-policy"))
     [claim] = prove(load(broken(tmp_path, fault)), only=[CLAIM]).claims
     assert claim.state == "proved"
+
+
+def test_a_drug_is_planned_plainly_only_where_no_completion_bars_it(rulebook: Rulebook, ready: Assessor) -> None:
+    """What the proof leaves to the engine's three-valued logic, looked for in drawn cases that lack findings."""
+    draw, seen = random.Random(11), Counter[str]()
+    for _ in range(12):
+        values = complete_values(ready.compiled, draw)
+        case = as_case(ready.compiled, [value if draw.random() < 0.7 else None for value in values])
+        picture = Picture(ready, case)
+        for drug in make_plan(assess(case, rulebook), rulebook).drugs:
+            seen[drug.state] += 1
+            against = next(entry for entry in rulebook.kit.drugs if entry.id == drug.id).withhold
+            if drug.state == "as-prescribed":
+                assert not any(picture.may_hold(f"drug:{drug.id}:{bar.id}") for bar in against)
+            elif drug.state == "withheld":
+                assert any(picture.line(f"drug:{drug.id}:{bar.id}") for bar in against)
+                assert all(instead.strip() for instead in drug.instead)
+    assert min(seen[state] for state in ("as-prescribed", "withheld", "not-until-checked")) > 0
