@@ -10,6 +10,7 @@ from random_cases import as_case, complete_values
 
 from planner.assess.assess import Assessor, assess
 from planner.assess.cells import harm
+from planner.plan.choices import Picture, possible_winners, prepared
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -56,3 +57,16 @@ def test_sides_mirror(ready: Assessor, seed: int) -> None:
     right = assess(case, ready.rulebook)
     left = assess(replace(case, eye="left"), ready.rulebook)
     assert replace(left, case=case) == right
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_the_order_of_options_changes_nothing_prepared(ready: Assessor, seed: int) -> None:
+    """Which option is prepared comes from what outranks what, directly or through others, never from row order."""
+    draw = random.Random(seed)
+    values = complete_values(ready.compiled, draw)
+    for place in draw.sample([p for p, v in enumerate(values) if v is not None], 25):
+        values[place] = None
+    picture = Picture(ready, as_case(ready.compiled, values))
+    for choice in ready.rulebook.choices.values():
+        winners = possible_winners(picture, choice)
+        assert prepared(picture, choice, winners) is prepared(picture, choice, winners[::-1]), choice.id

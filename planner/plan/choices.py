@@ -77,10 +77,10 @@ def prepared(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
     `safer_when_unknown` comes first, then whichever outranks the other; an option against which a withhold may hold
     is prepared only when every possible winner has such a line.
     """
-    over = {option.id: set(option.outranks) for option in choice.options}
+    stronger = picture.assessor.rulebook.outranking
 
     def outranked(option: Option) -> int:
-        return sum(option.id in over[other.id] for other in winners)
+        return sum(f"{choice.id}.{other.id}" in stronger[f"{choice.id}.{option.id}"] for other in winners)
 
     def rank(option: Option) -> tuple[bool, bool, int]:
         against = picture.assessor.rulebook.withheld.get(f"{choice.id}.{option.id}", [])
