@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import random
+from functools import lru_cache
 from typing import Any
 
 from planner.assess.compiled import Compiled
 from planner.case import Case
 
 
-def complete_values(compiled: Compiled, draw: random.Random) -> list[Any]:
-    """A complete allowed case on decisive values: every finding that applies has one, no impossible pair holds."""
+def complete_values(compiled: Compiled, draw: random.Random, mild: float = 0.6) -> list[Any]:
+    """A complete allowed case on decisive values: every finding that applies has one, no impossible pair holds.
+
+    `mild` is the share of findings left at a plain value, which by itself adds nothing: near 1 few cases reach tier 4.
+    """
     pairs = [compiled.place[name] for name in compiled.core_names if name.startswith("impossible:")]
     order = sorted(range(len(compiled.cells)), key=lambda place: (_depth(compiled, place), place))
     while True:
@@ -18,12 +22,24 @@ def complete_values(compiled: Compiled, draw: random.Random) -> list[Any]:
         for place in order:
             applies = place not in compiled.asked_tests or compiled.asked_tests[place](values)
             if compiled.cells[place] and applies:
-                # Half the findings at their mildest, so that cases are not all at the top tier.
-                cells = compiled.cells[place]
-                values[place] = cells[0] if draw.random() < 0.6 else draw.choice(cells)
+                values[place] = (
+                    plain_value(compiled, place) if draw.random() < mild else draw.choice(compiled.cells[place])
+                )
         truths, _ = compiled.core(values)
         if not any(truths[place] for place in pairs):
             return values
+
+
+@lru_cache(maxsize=1000)
+def plain_value(compiled: Compiled, place: int) -> Any:
+    """The value of a finding with which, nothing else recorded, the fewest conditions hold."""
+
+    def holding(cell: Any) -> int:
+        values: list[Any] = [None] * len(compiled.cells)
+        values[place] = cell
+        return sum(truth is True for truth in compiled.core(values)[0])
+
+    return min(compiled.cells[place], key=holding)
 
 
 def _depth(compiled: Compiled, place: int) -> int:
