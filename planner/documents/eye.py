@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from html import escape
 from math import cos, radians, sin
@@ -21,7 +20,6 @@ BLEB_HALF_WIDTH = 20.0  # degrees
 PORT_OFFSET = 60.0  # degrees, two clock hours to either side of the main incision
 
 TEMPORAL_HOUR = {"right": 9, "left": 3}
-_OPENING = re.compile(r"(\d+(?:\.\d+)?) to (\d+(?:\.\d+)?) mm")
 _LENS_TONES = {"partial": "#ebebeb", "total-white": "#ffffff", "total-brown": "#8c8c8c"}
 _LENS_WORDS = {"partial": "partly opaque", "total-white": "totally white", "total-brown": "totally brown"}
 
@@ -61,10 +59,8 @@ def _polar(degrees: float, radius: float) -> tuple[float, float]:
 
 
 def planned_opening_mm(plan: Plan) -> tuple[float, float] | None:
-    """The size of the capsule opening as the plan's own lines give it last, None where they give none."""
-    step = next((step for step in plan.steps if step.id == "capsule-opening"), None)
-    found = _OPENING.findall(" ".join((*step.do, step.done_well))) if step else []
-    return (float(found[-1][0]), float(found[-1][1])) if found else None
+    """Least and most diameter of the capsule opening that the prepared option plans, None where it plans none."""
+    return next((chosen.opening_mm for chosen in plan.choices.values() if chosen.opening_mm), None)
 
 
 class _Drawing:
@@ -122,7 +118,8 @@ class _Drawing:
         radius = UNITS * sum(size) / 4
         self.add('<circle r="{}" fill="none" stroke="#fff" stroke-width="4.4"/>', radius)
         self.add('<circle r="{}" fill="none" stroke="#000" stroke-width="2.2" stroke-dasharray="7 3"/>', radius)
-        self.captions.append(f"Planned opening {size[0]:.1f} to {size[1]:.1f} mm: heavy dashes.")
+        told = " to ".join(dict.fromkeys(f"{end:.1f}" for end in size))
+        self.captions.append(f"Planned opening {told} mm: heavy dashes.")
 
     def zonule(self) -> None:
         hours, start = self.number("zonule_loss_clock_hours"), self.number("zonule_loss_from_clock_hour")
@@ -144,14 +141,13 @@ class _Drawing:
         chosen = self.plan.choices.get("incision")
         if chosen is None:
             return
-        words = " ".join((chosen.label, *chosen.do)).lower()
-        if "temporal" not in words:
+        if chosen.main_incision is None:
             self.captions.append(f"Incision not drawn: {chosen.label[:1].lower()}{chosen.label[1:]}.")
             return
         hour = TEMPORAL_HOUR[self.eye]
         self.add('<path d="{}" fill="none" stroke="#000" stroke-width="8"/>', _arc(hour, INCISION_HALF_WIDTH, RIM))
         self.captions.append(f"Main incision temporal, {hour} o'clock: heavy bar.")
-        if "side port" in words:
+        if chosen.side_ports:
             for offset in (-PORT_OFFSET, PORT_OFFSET):
                 (x1, y1), (x2, y2) = (_polar(30 * hour + offset, r) for r in (RIM - 5, RIM + 6))
                 self.add('<line x1="{}" y1="{}" x2="{}" y2="{}" stroke="#000" stroke-width="4"/>', x1, y1, x2, y2)

@@ -115,7 +115,9 @@ class LensView:
     read_from: str
     sulcus: tuple[tuple[str, str, str], ...]
     captured: str
+    captured_basis: str
     note: str
+    note_basis: str
 
 
 @dataclass(frozen=True)

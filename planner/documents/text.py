@@ -132,8 +132,8 @@ class _Page:
         self.say(f"Lens {p.lens.power}, {p.lens.material}. Back-up {p.lens.backup}.")
         self.say(f"Read from the biometry sheet: {p.lens.read_from}.")
         self.items(f"in the sulcus, {table}: {change} {basis}" for table, change, basis in p.lens.sulcus)
-        self.say(p.lens.captured)
-        self.say(p.lens.note)
+        self.say(f"{p.lens.captured} {p.lens.captured_basis}")
+        self.say(f"{p.lens.note} {p.lens.note_basis}")
         if p.cautions:
             self.section("Cautions")
             self.items(f"{'' if c.caution.certain else 'may apply: '}{c.caution.text}" for c in p.cautions)

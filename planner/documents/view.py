@@ -240,5 +240,7 @@ def _lens(plan: Plan, cite: Citations) -> LensView:
         f"{reference}, dated {day(lens.biometry_date)}" if lens.biometry_date else f"{reference}, date not recorded",
         tuple((row.table, change(*row.change), cite(row.basis)) for row in lens.sulcus),
         lens.captured,
+        cite(lens.captured_basis),
         lens.note,
+        cite(lens.note_basis),
     )

@@ -116,6 +116,9 @@ def _chosen(picture: Picture, choice: Choice) -> Chosen:
         option.basis.words,
         tuple(rejected),
         settled_by,
+        option.opening_mm,
+        option.main_incision,
+        option.side_ports,
     )
 
 

@@ -32,7 +32,9 @@ def plan_lens(case: Case, rulebook: Rulebook) -> PlannedLens:
         text("biometry_date"),
         tuple(rows),
         rulebook.lens.captured,
+        rulebook.lens.captured_basis.words,
         rulebook.lens.note,
+        rulebook.lens.note_basis.words,
     )
 
 

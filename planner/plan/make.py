@@ -63,6 +63,7 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
             tuple(step.label for step in steps if step.who == "trainee"),
             tuple(supervision.hand_back),
             supervision.take_over_words,
+            unit.supervisor_contact if unit else None,
         ),
         lens=plan_lens(assessment.case, rulebook),
         recheck=tuple((line.ask, line.worse_than) for line in rulebook.theatre.recheck),

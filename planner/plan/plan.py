@@ -20,7 +20,10 @@ class Rejected:
 
 @dataclass(frozen=True)
 class Chosen:
-    """The option prepared for a choice. `provisional` when missing findings leave another option possible."""
+    """The option prepared for a choice. `provisional` when missing findings leave another option possible.
+
+    `opening_mm`, `main_incision` and `side_ports` are what the eye is drawn from.
+    """
 
     choice: str
     step: str
@@ -36,6 +39,9 @@ class Chosen:
     basis: str
     rejected: tuple[Rejected, ...]
     settled_by: tuple[str, ...]  # findings which, recorded, would settle the choice
+    opening_mm: tuple[float, float] | None
+    main_incision: Literal["temporal"] | None
+    side_ports: bool
 
 
 @dataclass(frozen=True)
@@ -145,6 +151,7 @@ class PlannedSupervision:
     trainee_steps: tuple[str, ...]
     hand_back: tuple[str, ...]
     take_over_words: str
+    contact: str | None
 
 
 @dataclass(frozen=True)
@@ -167,7 +174,9 @@ class PlannedLens:
     biometry_date: str | None
     sulcus: tuple[SulcusRow, ...]
     captured: str
+    captured_basis: str
     note: str
+    note_basis: str
 
 
 @dataclass(frozen=True)

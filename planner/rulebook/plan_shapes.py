@@ -49,7 +49,11 @@ class KitNeeds(Entry):
 
 
 class Option(Entry):
-    """A whole way of doing a step. `outranks` names options that lose to it where both conditions hold."""
+    """A whole way of doing a step. `outranks` names options that lose to it where both conditions hold.
+
+    The drawing of the eye takes `opening_mm` (least and most diameter of the capsule opening), `main_incision`
+    (left out where its place is not fixed beforehand) and `side_ports`.
+    """
 
     id: Slug
     label: str
@@ -63,7 +67,16 @@ class Option(Entry):
     prepared_as: str | None = None
     kit: KitNeeds = KitNeeds()
     drugs: list[Slug] = []
+    opening_mm: tuple[Number, Number] | None = None
+    main_incision: Literal["temporal"] | None = None
+    side_ports: YesNo = False
     basis: Basis
+
+    @model_validator(mode="after")
+    def _opening_from_least_to_most(self) -> Option:
+        if self.opening_mm is not None and not 0 < self.opening_mm[0] <= self.opening_mm[1]:
+            raise ValueError(f"{self.id}: `opening_mm` gives the least diameter, then the most, in mm")
+        return self
 
 
 class Choice(Entry):
@@ -215,6 +228,7 @@ class Lens(Entry):
     captured: str
     captured_basis: Basis
     note: str
+    note_basis: Basis
 
 
 class Recheck(Entry):

