@@ -1,0 +1,114 @@
+"""Where the supervisor is: tier and stage decide, an operator's own probability only brings them closer."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+from plain_eye import WHITE, plain_eye
+from random_cases import as_case, complete_values
+
+from planner.assess.assess import Assessor, assess
+from planner.plan.choices import Picture
+from planner.plan.make import make_plan
+from planner.plan.supervision import supervise
+from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import MODES, STAGES, Stage
+from planner.unit import Audit, Unit
+
+
+def audited(events: int) -> Unit:
+    audit = Audit(period="an invented year", events=events, cases=100_000, case_mix="assumed")
+    return Unit(unit="invented", audit=audit)
+
+
+@pytest.mark.parametrize("findings", [{}, {**WHITE}, {"phacodonesis": "yes"}], ids=["plain", "white", "loose"])
+def test_a_patient_who_refused_a_trainee_is_ready_and_has_the_consultant_only(
+    rulebook: Rulebook, findings: dict[str, str]
+) -> None:
+    eye = plain_eye(rulebook, trainee_involvement_agreed="no", **findings)
+    for stage in STAGES:
+        plan = make_plan(assess(eye, rulebook), rulebook, None, stage)
+        assert (plan.assessment.readiness.state, plan.assessment.readiness.because) == ("ready", ())
+        assert (plan.supervision.mode, plan.supervision.by) == ("consultant-only", "consultant")
+        assert {step.who for step in plan.steps} == {"supervisor"}
+        assert plan.supervision.trainee_steps == ()
+
+
+def test_whether_the_patient_agreed_is_settled_first_when_it_was_not_recorded(rulebook: Rulebook) -> None:
+    plan = make_plan(assess(plain_eye(rulebook, trainee_involvement_agreed="not-recorded"), rulebook), rulebook)
+    assert plan.assessment.readiness.state == "settle-first"
+    assert plan.supervision.mode != "consultant-only"
+    assert any("not recorded" in reason.because for reason in plan.assessment.readiness.because)
+
+
+def test_who_sits_down_does_not_move_the_tier(ready: Assessor, rulebook: Rulebook) -> None:
+    for seed in range(20):
+        case = as_case(ready.compiled, complete_values(ready.compiled, random.Random(seed), 0.9))
+        tiers = {make_plan(assess(case, rulebook), rulebook, None, stage).assessment.tier.working for stage in STAGES}
+        assert len(tiers) == 1
+
+
+def test_the_operators_own_probability_never_sends_the_supervisor_away(ready: Assessor, rulebook: Rulebook) -> None:
+    """At the published baseline, in a unit that hardly ever has a rupture, and in one that often does."""
+    matrix = rulebook.supervision.matrix
+    closer = 0
+    for seed in range(250):
+        draw = random.Random(seed)
+        values = complete_values(ready.compiled, draw, 0.93)
+        case = as_case(ready.compiled, [None if draw.random() < 0.05 else value for value in values])
+        picture = Picture(ready, case)
+        refused = case.findings.get("trainee_involvement_agreed") is False
+        for unit in (None, audited(200), audited(9000)):
+            assessment = assess(case, rulebook, unit)
+            for stage in STAGES:
+                cell = matrix[assessment.tier.working][stage]
+                found, because = supervise(picture, assessment, stage)
+                assert MODES.index(found.mode) >= MODES.index(cell.mode), (seed, stage)
+                assert found.by == "consultant" or cell.by == "trainer", (seed, stage)
+                assert (found == cell) == (len(because) == 1), because
+                closer += found != cell and not refused
+    assert closer > 50
+
+
+@pytest.mark.parametrize(
+    ("stage", "findings", "mode", "by", "reasons"),
+    [
+        # Tier 1. Woman of 55, early: 0.75 % base odds x 3.73 = 2.7 %, below every limit: as the table has it.
+        ("early", {}, "scrubbed", "trainer", 1),
+        # Man of 75, middle: x 1.28 x 1.42 x 1.6 = 2.1 %.
+        ("middle", {"age_years": "75", "sex": "male"}, "in-theatre", "trainer", 1),
+        # Man of 92, late: x 1.28 x 2.37 x 1.6 = 3.5 %, above 3 %: from on site into theatre.
+        ("late", {"age_years": "92", "sex": "male"}, "in-theatre", "trainer", 2),
+        # The same at the early stage: x 3.73 = 7.9 %, above 6 %, and the trainer is scrubbed already.
+        ("early", {"age_years": "92", "sex": "male"}, "scrubbed", "trainer", 1),
+        # With glaucoma and diabetic retinopathy besides (x 1.30 x 1.63), tier 2: late, 7.1 %, scrubbed.
+        (
+            "late",
+            {"age_years": "92", "sex": "male", "glaucoma": "open-angle", "glaucoma_advanced": "no",
+             "diabetes": "yes", "diabetic_retinopathy": "yes"},
+            "scrubbed",
+            "trainer",
+            2,
+        ),
+    ],
+)  # fmt: skip
+def test_a_high_probability_of_the_operators_own_brings_the_supervisor_closer(
+    rulebook: Rulebook, stage: Stage, findings: dict[str, str], mode: str, by: str, reasons: int
+) -> None:
+    plan = make_plan(assess(plain_eye(rulebook, **findings), rulebook), rulebook, None, stage)
+    assert (plan.supervision.mode, plan.supervision.by) == (mode, by)
+    assert len(plan.supervision.because) == reasons, plan.supervision.because
+
+
+def test_steps_are_taken_up_to_the_stages_difficulty(ready: Assessor, rulebook: Rulebook) -> None:
+    shapes = {shape.id: shape for shape in rulebook.stages.stages}
+    for seed in range(40):
+        case = as_case(ready.compiled, complete_values(ready.compiled, random.Random(seed), 0.93))
+        for stage in STAGES:
+            plan = make_plan(assess(case, rulebook), rulebook, None, stage)
+            mode, shape = plan.supervision.mode, shapes[stage]
+            most = shape.named_steps_up_to if mode == "consultant-operates" else shape.takes_up_to
+            for step in plan.steps:
+                allowed = mode != "consultant-only" and step.difficulty <= most
+                assert (step.who == "trainee") is allowed, (seed, stage, step.id)
