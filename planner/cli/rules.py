@@ -2,12 +2,13 @@
 
 import typer
 
-from planner.cli import prove
+from planner.cli import prove, sources
 from planner.cli.options import JsonOption, RulesOption
 from planner.errors import PlannerError
 
-app = typer.Typer(help="Check and prove the rulebook.", rich_markup_mode=None, no_args_is_help=True)
+app = typer.Typer(help="Check, prove and change the rulebook.", rich_markup_mode=None, no_args_is_help=True)
 app.command()(prove.prove)
+app.command()(sources.sources)
 
 
 @app.callback()

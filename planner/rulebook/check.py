@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 from pathlib import Path
-from typing import Any
 
 from planner.claims import Basis
 from planner.conditions import ALWAYS
 from planner.errors import Fault, PlannerError
+from planner.rulebook.citations import citations
 from planner.rulebook.load import load
 from planner.rulebook.plan_shapes import SulcusBand
 from planner.rulebook.references import entries, parts
@@ -20,7 +19,6 @@ from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, STAGES, Closer, Review, Supervised
 
 NOT_APPROVED = "not yet approved"
-_ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)+")
 
 
 @dataclass(frozen=True)
@@ -213,22 +211,11 @@ def _high(band: SulcusBand) -> tuple[float, int]:
 
 def _uncited(rulebook: Rulebook) -> Iterator[Fault]:
     """Sources that no entry cites, in a basis or by name in its words."""
-    cited: set[str] = set()
-    for document in {id(spot.document): spot.document for spot in rulebook.spots.values()}.values():
-        if "sources" not in document.data:
-            cited.update(name for text in _texts(document.data) for name in _ID.findall(text))
-    for name in rulebook.sources:
-        if name not in cited:
-            yield Fault(
-                rulebook.spots[("sources", name)].at("id"), f"nothing cites {name}", hint="cite it, or take it out"
-            )
-
-
-def _texts(data: Any) -> Iterable[str]:
-    if isinstance(data, str):
-        yield data
-    for inner in data.values() if isinstance(data, dict) else data if isinstance(data, list) else ():
-        yield from _texts(inner)
+    for resting in citations(rulebook):
+        if resting.is_uncited:
+            name = resting.source.id
+            where = rulebook.spots[("sources", name)].at("id")
+            yield Fault(where, f"nothing cites {name}", hint="cite it, or take it out")
 
 
 def _unwanted(rulebook: Rulebook) -> Iterator[Fault]:
