@@ -6,7 +6,9 @@ Completions are drawn at random here and judged complete, without the search tha
 from __future__ import annotations
 
 import random
+import shutil
 from collections.abc import Iterator
+from pathlib import Path
 
 from plain_eye import WHITE, plain_eye
 from random_cases import as_case, complete_values
@@ -14,7 +16,10 @@ from random_cases import as_case, complete_values
 from planner.assess.assess import Assessor, assess
 from planner.assess.compiled import Values
 from planner.plan.make import make_plan
+from planner.plan.plan import Chosen
+from planner.rulebook.load import load
 from planner.rulebook.rulebook import Rulebook
+from planner.shipped import rules_folder
 
 
 def completions(ready: Assessor, partial: Values, draw: random.Random, tries: int) -> Iterator[Values]:
@@ -111,3 +116,35 @@ def test_a_withheld_option_stays_visible_with_its_reason(rulebook: Rulebook) -> 
     assert against["full-hydro"].startswith("withheld: ")
     (line,) = [line for line in plan.rules if line.id == "polar-no-hydrodissection"]
     assert line.certain and line.instead and line.hazard
+
+
+RULE = """rules:
+  - id: deliberately-open
+    force: withhold
+    when: {finding: latex_allergy, is: yes}
+    of: {option: capsule-opening.decompress-then-two-stage}
+    text: An invented line.
+    instead: another way
+    hazard: invented
+    basis: common-practice
+"""
+
+
+def test_the_cautious_option_gives_way_where_a_line_may_hold_against_it(tmp_path: Path) -> None:
+    """With one line added to the shipped rules, which alone never bring this about."""
+    folder = Path(shutil.copytree(rules_folder(), tmp_path / "rules"))
+    path = folder / "interactions.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("rules:\n", RULE, 1), encoding="utf-8")
+    changed = load(folder)
+    assert [rule.id for rule in changed.withheld["capsule-opening.decompress-then-two-stage"]] == ["deliberately-open"]
+
+    def prepared(latex: str) -> Chosen:
+        eye = plain_eye(changed, **{**WHITE, "cortex": "not-recorded"}, latex_allergy=latex)
+        return make_plan(assess(eye, changed), changed).choices["capsule-opening"]
+
+    assert prepared("no").option == "decompress-then-two-stage"
+    for latex in ("not-recorded", "yes"):
+        assert prepared(latex).option != "decompress-then-two-stage"
+    against = {other.option: other for other in prepared("yes").rejected}["decompress-then-two-stage"]
+    assert not against.possible and against.because == "withheld: An invented line."

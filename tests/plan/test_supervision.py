@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import pytest
 from plain_eye import WHITE, plain_eye
@@ -99,6 +100,18 @@ def test_a_high_probability_of_the_operators_own_brings_the_supervisor_closer(
     plan = make_plan(assess(plain_eye(rulebook, **findings), rulebook), rulebook, None, stage)
     assert (plan.supervision.mode, plan.supervision.by) == (mode, by)
     assert len(plan.supervision.because) == reasons, plan.supervision.because
+
+
+def test_a_limit_that_changes_only_who_supervises_leaves_the_mode(rulebook: Rulebook) -> None:
+    """With one row in place of the shipped ones: a consultant, from no nearer than in theatre."""
+    row = rulebook.supervision.closer[0]
+    asked = row.model_copy(
+        update={"operator_probability_at_least": 0.0, "at_least_mode": "in-theatre", "by": "consultant"}
+    )
+    changed = replace(rulebook, supervision=rulebook.supervision.model_copy(update={"closer": [asked]}))
+    plan = make_plan(assess(plain_eye(changed), changed), changed, None, "early")
+    assert rulebook.supervision.matrix[1]["early"].mode == "scrubbed"
+    assert (plan.supervision.mode, plan.supervision.by) == ("scrubbed", "consultant")
 
 
 def test_steps_are_taken_up_to_the_stages_difficulty(ready: Assessor, rulebook: Rulebook) -> None:
