@@ -21,7 +21,8 @@ LONGEST = 24
 
 
 def run(command: str, folder: Path) -> str:
-    words = shlex.split(command.replace("demo_cases/", f"{ROOT}/demo_cases/"))[1:]
+    # Split first: the folder's own path may hold spaces.
+    words = [word.replace("demo_cases/", f"{ROOT}/demo_cases/") for word in shlex.split(command)[1:]]
     done = subprocess.run([sys.executable, "-m", "planner", *words], cwd=folder, capture_output=True, text=True)
     return (done.stdout + done.stderr).replace(f"{ROOT}/", "")
 
