@@ -147,9 +147,12 @@ class Completions:
             for rank, cell in enumerate(self.compiled.cells[place]):
                 trial = empty.copy()
                 trial[place] = cell
-                low, high = objective.bounds(trial, *self.compiled.core(trial))
-                badness = harm(findings[place], cell)
-                ranked.append(((-low, -high, -badness, rank) if highest else (high, low, badness, rank), cell))
+                truths, bounds = self.compiled.core(trial)
+                low, high = objective.bounds(trial, truths, bounds)
+                # Where the number itself cannot tell two cells apart, what they add to any total does.
+                adds, badness = sum(least for least, _ in bounds), harm(findings[place], cell)
+                order = (-low, -high, -adds, -badness, rank) if highest else (high, low, adds, badness, rank)
+                ranked.append((order, cell))
             if ranked:
                 favoured[place] = min(ranked, key=lambda pair: pair[0])[1]
         self._favoured[(objective.key, highest)] = favoured
