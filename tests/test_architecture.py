@@ -25,7 +25,7 @@ ROWS = (
     ("unit",),
     ("assess",),
     ("plan",),
-    ("documents", "exchange", "records", "lists", "monitor", "cohort"),
+    ("documents", "exchange", "compare", "records", "lists", "monitor", "cohort"),
     ("cli", "web"),
     ("__main__",),
 )
