@@ -25,7 +25,8 @@ ROWS = (
     ("unit",),
     ("assess",),
     ("plan",),
-    ("documents", "exchange", "compare", "records", "lists", "monitor", "cohort"),
+    ("documents", "exchange", "records", "lists", "monitor", "cohort"),
+    ("compare",),
     ("cli", "web"),
     ("__main__",),
 )
