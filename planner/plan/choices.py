@@ -6,6 +6,7 @@ from planner.assess.assess import Assessor
 from planner.assess.compiled import Values
 from planner.assess.trace import labels
 from planner.case import Case
+from planner.errors import PlannerError
 from planner.plan.plan import Chosen, Rejected
 from planner.rulebook.plan_shapes import Choice, Option
 from planner.truth import Truth
@@ -92,6 +93,13 @@ def prepared(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
 
 def _chosen(picture: Picture, choice: Choice) -> Chosen:
     winners = possible_winners(picture, choice)
+    if not winners:
+        raise PlannerError.one(
+            f"no option of {choice.id} is left for this eye",
+            "rulebook",
+            "every one is withheld",
+            "let one withhold name an option that then opens",
+        )
     option = prepared(picture, choice, winners)
     provisional = len(winners) > 1
     rejected = []
