@@ -10,6 +10,7 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from planner.documents.front import Front, front
 from planner.documents.plan_view import PlanView
 from planner.documents.view import view
 from planner.plan.plan import Plan
@@ -27,16 +28,14 @@ SCREEN_STYLES = ("base/screen.css",)
 
 def render_html(plan: Plan) -> str:
     """The plan as one page that carries its own styles and fonts. Raises PlannerError when templates are missing."""
-    return page(view(plan), _embedded_fonts())
+    shown = view(plan)
+    return page(shown, front(shown), _embedded_fonts())
 
 
-def page(plan: PlanView, font_faces: str) -> str:
-    """The page of a view, with the given `@font-face` rules."""
-    return (
-        environment()
-        .get_template("plan/plan.html")
-        .render(p=plan, print_styles=Markup(font_faces) + _sheets(PRINT_STYLES), screen_styles=_sheets(SCREEN_STYLES))
-    )
+def page(plan: PlanView, first_side: Front, font_faces: str, whole: bool = True) -> str:
+    """The page of a view, with the given `@font-face` rules; the first side alone when not `whole`."""
+    styles = {"print_styles": Markup(font_faces) + _sheets(PRINT_STYLES), "screen_styles": _sheets(SCREEN_STYLES)}
+    return environment().get_template("plan/plan.html").render(p=plan, front=first_side, whole=whole, **styles)
 
 
 def _sheets(names: tuple[str, ...]) -> Markup:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from functools import cache
+from typing import Any
 
 from weasyprint import HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
 from planner.documents import html
+from planner.documents.front import Front, front_that_fits
 from planner.documents.view import view
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
@@ -19,19 +21,29 @@ from planner.plan.plan import Plan
 
 def render_pdf(plan: Plan) -> bytes:
     """The plan as PDF. Raises PlannerError when the page would fetch anything, or cannot be set without a warning."""
-    return write_pdf(html.page(view(plan), _font_faces()))
+    shown = view(plan)
+
+    def fits(first_side: Front) -> bool:
+        page = html.page(shown, first_side, _font_faces(), whole=False)
+        sheets = _set(page, lambda sheet: sheet.render(font_config=_font_configuration()).pages)
+        return len(sheets) == 1
+
+    return write_pdf(html.page(shown, front_that_fits(shown, fits), _font_faces()))
 
 
 def write_pdf(page: str) -> bytes:
     """Set one HTML page; only the shipped fonts are read. Raises PlannerError."""
+    made = _set(page, lambda sheet: sheet.write_pdf(pdf_variant="pdf/ua-1", font_config=_font_configuration()))
+    assert isinstance(made, bytes)
+    return made
+
+
+def _set(page: str, setting: Callable[[HTML], Any]) -> Any:
+    """What `setting` makes of a page. Raises PlannerError when that fetches anything or warns."""
     fetcher = _FontsOnly()
-    with _heard() as warnings:
-        try:
-            made = HTML(string=page, url_fetcher=fetcher).write_pdf(
-                pdf_variant="pdf/ua-1", font_config=_font_configuration()
-            )
-        except RefusedFetch:
-            made = b""
+    made = None
+    with _heard() as warnings, suppress(RefusedFetch):
+        made = setting(HTML(string=page, url_fetcher=fetcher))
     if fetcher.refused:
         raise PlannerError.one(
             f"the page asks for {fetcher.refused[0]}",
@@ -40,10 +52,7 @@ def write_pdf(page: str) -> bytes:
             "take the reference out of the template",
         )
     if warnings:
-        raise PlannerError.one(
-            f"the page cannot be set as written: {warnings[0]}", "plan", hint="correct the template"
-        )
-    assert isinstance(made, bytes)
+        raise PlannerError.one(f"the page cannot be set as written: {warnings[0]}", "plan", hint="correct the template")
     return made
 
 

@@ -42,7 +42,10 @@ class FactorView:
 
 @dataclass(frozen=True)
 class ScoreView:
+    """`short` names the first author alone, for the first side."""
+
     authors: str
+    short: str
     source: str
     outcome: str
     points: str
@@ -53,14 +56,15 @@ class ScoreView:
 class StepView:
     """A step as printed; `provisional` says what is prepared for the worse where a choice is still open.
 
-    A pause is what to see, and what then. An `ordinary` step is one that nothing in this eye makes harder: it is set
-    more closely, so that the others stand out.
+    `if_found` is done only if what is not recorded is found. A pause is what to see, and what then. An `ordinary` step
+    is one that nothing in this eye makes harder: it is set more closely, so that the others stand out.
     """
 
     step: PlannedStep
     who: str
     provisional: tuple[str, ...]
     do: tuple[str, ...]
+    if_found: tuple[str, ...]
     pause: tuple[tuple[str, str], ...]
     ordinary: bool
 
@@ -129,6 +133,7 @@ class SupervisionView:
     trainee_steps: str
     hand_back: tuple[str, ...]
     take_over: str
+    contact: str
 
 
 @dataclass(frozen=True)
@@ -163,6 +168,7 @@ class PlanView:
     choices: tuple[ChoiceView, ...]
     rules: tuple[RuleView, ...]
     drills: tuple[DrillView, ...]
+    may_be_drills: tuple[PlannedDrill, ...]
     other_drills: tuple[PlannedDrill, ...]
     kit: tuple[tuple[str, tuple[KitItem, ...]], ...]
     drugs: tuple[DrugView, ...]

@@ -13,6 +13,8 @@ from planner.wording import lower_first
 # What a print can tell apart, and the end no probability passes.
 NARROWEST = 0.012
 CERTAIN = 1.0
+# How many of the things that the model does not count the first side names.
+FIRST = 3
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,7 @@ class RiskView:
     baseline: str
     baseline_at: float
     uncounted: str
+    uncounted_first: str
     uncounted_rates: tuple[str, ...]
     range_note: str
     recentred: str
@@ -87,6 +90,7 @@ def risk_view(probability: Probability, stage: str, range_note: str, cite: Citat
         baseline=percent(probability.baseline),
         baseline_at=place(probability.baseline),
         uncounted=_uncounted(probability.not_counted),
+        uncounted_first=_uncounted(probability.not_counted, FIRST),
         uncounted_rates=tuple(cite(f"{item.label}: {rate}") for item in probability.not_counted for rate in item.rates),
         range_note=range_note,
         recentred=f"Baseline {percent(recentred.baseline)}, {recentred.note}." if recentred else "",
@@ -94,12 +98,17 @@ def risk_view(probability: Probability, stage: str, range_note: str, cite: Citat
     )
 
 
-def _uncounted(items: tuple[NotCounted, ...]) -> str:
+def _uncounted(items: tuple[NotCounted, ...], most: int | None = None) -> str:
+    """What the model does not count, what is found first; of more than `most` the rest is a number."""
     if not items:
         return ""
+    items = tuple(sorted(items, key=lambda item: not item.certain))
+    more = len(items) - most if most is not None and len(items) > most + 1 else 0
+    items = items[: len(items) - more]
     found = [lower_first(item.label) for item in items if item.certain]
     possible = [lower_first(item.label) for item in items if not item.certain]
     parts = [", ".join(found)] if found else []
     if possible:
         parts.append(f"{'nor ' if found else ''}what is not recorded and may be found: {', '.join(possible)}")
-    return f"At least these: this model does not count {'; '.join(parts)}."
+    rest = f", and {more} more, at the end" if more else ""
+    return f"At least these: this model does not count {'; '.join(parts)}{rest}."

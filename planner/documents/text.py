@@ -103,6 +103,7 @@ class _Page:
         self.say(s.step.headline, indent=4)
         self.items(s.provisional, "prepared: ", 4)
         self.items(s.do, "- ", 4)
+        self.items(s.if_found, "if found (not recorded): ", 4)
         self.items(s.step.watch, "watch: ", 4)
         self.items((f"{what}; {then}" for what, then in s.pause), "! ", 4)
         self.items(s.step.hand_over_if, "hand over: ", 4)
@@ -114,11 +115,10 @@ class _Page:
         self.say(f"Take-over: {p.supervision.take_over}")
         for drill in p.drills:
             self.drill(drill)
-        if p.other_drills:
+        if p.may_be_drills or p.other_drills:
             self.section("Other emergencies: the first thing to do")
-            for other in p.other_drills:
-                likely = " (likely, if found)" if other.may_be_likely else ""
-                self.say(f"{other.label}{likely}: {other.stop_first}", "- ")
+            self.items(f"{drill.label} (may become likely): {drill.stop_first}" for drill in p.may_be_drills)
+            self.items(f"{drill.label}: {drill.stop_first}" for drill in p.other_drills)
         self.section("In the room")
         for heading, held in p.kit:
             self.say(f"{heading}:")
@@ -144,8 +144,10 @@ class _Page:
         for c in p.choices:
             self.say(f"{c.label}: {' '.join(part for part in (c.why, c.alternatives, c.basis) if part)}", "- ")
         self.section("Approval")
-        self.say(f"Tier by the rulebook {p.tier.number}. Tier approved ____  by ____________________  on ____________")
+        self.say(f"Tier by the rulebook {p.tier.number}. Tier approved ____")
+        self.say("Consultant, by name ____________________  date and time ____________")
         self.say("Reason, if they differ; conditions ______________________________")
+        self.say(f"Supervisor's contact: {p.supervision.contact or '____________________'}")
         self.items(p.deferral, "")
         self.section("Sources")
         self.items(f"[{s.number}] {s.citation} {s.locator} ({s.known})" for s in p.sources)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from math import ceil
 
 from planner.assess.assessment import Assessment, FactorState, PublishedScore
 from planner.documents.citing import Citations
@@ -25,12 +26,15 @@ from planner.documents.plan_view import (
     TierView,
 )
 from planner.documents.risk import risk_view
-from planner.plan.plan import KitItem, Plan, PlannedDrill, PlannedDrug, PlannedRule, PlannedStep
+from planner.plan.plan import IF_FOUND, KitItem, Plan, PlannedDrill, PlannedDrug, PlannedRule, PlannedStep
 from planner.wording import lower_first
 
 NOT_RECORDED = "not recorded"
 # The first rates of a published score print; the plan as data holds them all.
 SCORE_RATES = 2
+# Characters of a line to do in the step table, and how many lines one that runs on may take.
+DO_WIDTH = 60
+LONGEST_RUN = 3
 DRUG_STATES = {"as-prescribed": "", "not-until-checked": "Not until checked", "withheld": "Withheld"}
 
 KIT_NEEDS = {"essential": "Essential in this case", "always": "Every case", "preferred": "If the unit has it"}
@@ -71,7 +75,8 @@ def view(plan: Plan) -> PlanView:
         choices=_choices(plan, cite, labels),
         rules=tuple(_rule(rule, cite) for rule in plan.rules),
         drills=tuple(_drill(drill, plan, cite) for drill in plan.drills if drill.likely),
-        other_drills=tuple(drill for drill in plan.drills if not drill.likely),
+        may_be_drills=tuple(drill for drill in plan.drills if drill.may_be_likely),
+        other_drills=tuple(drill for drill in plan.drills if not (drill.likely or drill.may_be_likely)),
         kit=_kit(plan.kit),
         drugs=_drugs(plan, cite),
         formulary_note=plan.formulary_note,
@@ -114,7 +119,7 @@ def _supervision(plan: Plan) -> SupervisionView:
         taken = "every step"
     return SupervisionView(
         _spoken(planned.mode).capitalize(), planned.words, planned.stage_label, planned.because, taken or "none",
-        planned.hand_back, planned.take_over_words,
+        planned.hand_back, planned.take_over_words, planned.contact or "",
     )  # fmt: skip
 
 
@@ -149,17 +154,43 @@ def _score(score: PublishedScore, cite: Citations) -> ScoreView:
         told = [part for part in (group.meaning, *rates[:SCORE_RATES]) if part]
         groups.append(f"{_sentence(group.label)}: {'; '.join(told)}." if told else f"{_sentence(group.label)}.")
     outcome, points = _sentence(score.outcome), whole_range(score.points)
-    return ScoreView(score.authors, cite.number(score.source), outcome, points, tuple(groups))
+    return ScoreView(
+        score.authors,
+        f"{score.authors.split(',')[0]} and others",
+        cite.number(score.source),
+        outcome,
+        points,
+        tuple(groups),
+    )
 
 
 def _step(step: PlannedStep, plan: Plan) -> StepView:
     chosen = [choice for choice in plan.choices.values() if choice.step == step.id]
     provisional = tuple(choice.prepared_as for choice in chosen if choice.prepared_as)
     # The line that says how a provisional choice is prepared stands by itself, above what is done.
-    do = tuple(line for line in step.do if line not in provisional)
+    lines = [line for line in step.do if line not in provisional]
+    do = _run_on(line for line in lines if not line.endswith(IF_FOUND))
+    if_found = tuple(line.removesuffix(IF_FOUND) for line in lines if line.endswith(IF_FOUND))
     pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
-    ordinary = not step.harder_because and not provisional
-    return StepView(step, step.who.upper(), tuple(map(_sentence, provisional)), do, pause, ordinary)
+    ordinary = not (step.harder_because or provisional or if_found)
+    return StepView(step, step.who.upper(), tuple(map(_sentence, provisional)), do, if_found, pause, ordinary)
+
+
+def _run_on(lines: Iterable[str]) -> tuple[str, ...]:
+    """Lines to do, a short one run on after the one before it where that saves a printed line."""
+    told: list[str] = []
+    for line in lines:
+        joined = f"{told[-1]} {line}" if told else line
+        saves = told and _printed(joined) < _printed(told[-1]) + _printed(line)
+        if saves and _printed(joined) <= LONGEST_RUN and told[-1].endswith("."):
+            told[-1] = joined
+        else:
+            told.append(line)
+    return tuple(told)
+
+
+def _printed(text: str) -> int:
+    return ceil(len(text) / DO_WIDTH)
 
 
 def _sentence(text: str) -> str:

@@ -7,6 +7,9 @@ from typing import Literal
 
 from planner.assess.assessment import Assessment
 
+# Ends a line to do that is planned only because a finding is not recorded.
+IF_FOUND = " (if found: not recorded)"
+
 
 @dataclass(frozen=True)
 class Rejected:

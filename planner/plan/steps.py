@@ -7,7 +7,7 @@ from typing import Literal
 from planner.assess.assess import Assessor
 from planner.assess.assessment import Assessment
 from planner.plan.choices import Picture
-from planner.plan.plan import Chosen, PlannedStep
+from planner.plan.plan import IF_FOUND, Chosen, PlannedStep
 from planner.plan.supervision import takes
 from planner.rulebook.plan_shapes import Line, Step
 from planner.rulebook.shapes import Stage, Supervised
@@ -46,7 +46,7 @@ def _step(
         pause.extend(choice.pause_if)
     for line, certain in _lines(picture, step):
         ids.append(line.id)
-        do.extend(line.do if certain else [f"{text} (if found: not recorded)" for text in line.do])
+        do.extend(line.do if certain else [f"{text}{IF_FOUND}" for text in line.do])
         watch.extend(line.watch)
         pause.extend(words.words for words in line.pause_if)
     who: Literal["trainee", "supervisor"] = (

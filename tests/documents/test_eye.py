@@ -91,7 +91,7 @@ def test_what_is_not_recorded_is_said_and_not_drawn(plan_of: PlanOf) -> None:
     assert "Lens opacity not recorded." in captions
     nowhere = eye_view(with_findings(plan_of("routine"), zonule_loss_clock_hours=2.0))
     assert "Zonule loss 2 clock hours, where is not recorded: not drawn." in nowhere.captions
-    assert "Z\"" not in nowhere.svg
+    assert 'Z"' not in nowhere.svg
 
 
 def test_opening_is_drawn_as_the_plan_says(plan: Plan) -> None:

@@ -57,11 +57,38 @@ def test_front_page_says_tier_supervision_and_readiness(plan_of: PlanOf, pdf_of:
     assert "TEMPORAL" in front
 
 
-def test_routine_plan_is_short_and_the_first_pause_is_on_its_second_page(plan_of: PlanOf, pdf_of: PdfOf) -> None:
-    document = read(pdf_of("routine"))
-    assert len(document.pages) <= 6
-    first = next(line for step in plan_of("routine").steps for line in step.pause_if)
-    assert squeezed(first.split("; ")[0]) in squeezed(document.pages[1].extract_text())
+@pytest.mark.parametrize("name", NAMES)
+def test_first_side_is_complete_and_the_steps_begin_the_second(plan_of: PlanOf, pdf_of: PdfOf, name: str) -> None:
+    plan = plan_of(name)
+    front, second = (squeezed(sheet.extract_text()) for sheet in read(pdf_of(name)).pages[:2])
+    approval = ("Tier approved", "Consultant, by name", "Date and time", "Reason, if they differ")
+    for words in (*approval, plan.supervision.contact or "", plan.range_note, *plan.deferral):
+        assert squeezed(words) in front, words
+    assert squeezed(plan.steps[0].label) not in front.partition("Approval")[2]
+    # The head of the page, then at once the table.
+    assert second.index("Theoperation,stepbystep") < second.index(squeezed(plan.steps[0].label)) < 200
+    first_pause = next(line for step in plan.steps for line in step.pause_if)
+    assert squeezed(first_pause.split("; ")[0]) in second
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_the_first_side_leaves_out_stands_whole_at_the_end(plan_of: PlanOf, pdf_of: PdfOf, name: str) -> None:
+    assessment = plan_of(name).assessment
+    sheets = [squeezed(sheet.extract_text()) for sheet in read(pdf_of(name)).pages]
+    assert ("more,attheend" in sheets[0]) == any("Thefirstsideinfull" in sheet for sheet in sheets[1:])
+    # The head and foot of a page are drawn after its body; without them a label may run over the page's end.
+    head = f"{assessment.case.eye.upper()}EYE{squeezed(assessment.case.reference)}page"
+    printed = "".join(sheet.partition(head)[0] for sheet in sheets)
+    for words in (
+        *(reason.settled_by for reason in assessment.readiness.because),
+        *(m.label for m in assessment.missing),
+    ):
+        assert squeezed(words) in printed, words
+
+
+@pytest.mark.parametrize(("name", "sides"), [("routine", 4), ("tense-white", 7), ("half-filled", 10)])
+def test_a_plan_is_no_longer_than_a_team_will_read(pdf_of: PdfOf, name: str, sides: int) -> None:
+    assert len(read(pdf_of(name)).pages) <= sides
 
 
 def test_metadata_and_language(plan_of: PlanOf, pdf_of: PdfOf) -> None:

@@ -1,0 +1,37 @@
+"""The first side's lists: nothing is lost between what is shown and what is counted as left out."""
+
+from __future__ import annotations
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from planner.documents.front import ALL, ROOMS, first, front, front_that_fits
+from planner.documents.view import view
+from planner.plan.plan import Plan
+
+from .conftest import PlanOf
+
+
+@given(st.lists(st.text(min_size=1, max_size=200)), st.integers(-5, 20))
+def test_shown_and_more_are_the_whole_list(items: list[str], room: int) -> None:
+    made, lines = first(items, str, 50, room)
+    assert made.shown == tuple(items[: len(made.shown)])
+    assert len(made.shown) + made.more == len(items)
+    assert bool(made.rest) == bool(made.more)
+    # One item is shown whatever the room; beyond that the lines stay inside it.
+    assert len(made.shown) >= min(1, len(items))
+    assert lines <= room or len(made.shown) <= 1
+
+
+def test_a_page_without_end_leaves_nothing_out(plan: Plan) -> None:
+    made = front(view(plan), ALL)
+    assert not made.shortened
+    assert made.reasons.shown == view(plan).readiness.reasons
+    assert made.missing.shown == plan.assessment.missing
+
+
+def test_the_fullest_front_that_fits_is_taken_and_the_barest_when_none_does(plan_of: PlanOf) -> None:
+    shown = view(plan_of("half-filled"))
+    assert front_that_fits(shown, lambda _: True) == front(shown, ROOMS[0])
+    assert front_that_fits(shown, lambda made: len(made.reasons.shown) < 3) != front(shown, ROOMS[0])
+    assert front_that_fits(shown, lambda _: False) == front(shown, ROOMS[-1])
