@@ -2,11 +2,12 @@
 
 import typer
 
-from planner.cli import lock, prove, sources
+from planner.cli import compare, lock, prove, sources
 from planner.cli.options import JsonOption, RulesOption
 from planner.errors import PlannerError
 
 app = typer.Typer(help="Check, prove and change the rulebook.", rich_markup_mode=None, no_args_is_help=True)
+app.command()(compare.compare)
 app.command()(lock.lock)
 app.command()(prove.prove)
 app.command()(sources.sources)

@@ -18,7 +18,7 @@ KINDS: dict[type[Entry], str] = {
     shapes.Source: "source",
     shapes.Factor: "factor",
     shapes.OddsModel: "model",
-    shapes.PointScore: "model",
+    shapes.PointScore: "score",
     shapes.Term: "term",
     shapes.Operator: "operator",
     shapes.ScoreItem: "item",

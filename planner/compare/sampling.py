@@ -1,0 +1,93 @@
+"""Random allowed cases, complete and partly recorded, on values that rulebooks can tell apart."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from planner.assess.cells import decisive
+from planner.assess.compiled import Compiled, Values
+from planner.case import STAGES, Case
+from planner.conditions import Test, walk
+
+Cells = Sequence[tuple[Any, ...]]
+# Shares, one of each drawn for a case. Findings left plain: from eyes with many troubles to eyes with few.
+PLAIN = (0.7, 0.9, 0.97)
+# Findings not recorded, in every other case.
+MISSING = (0.05, 0.15, 0.3, 0.6)
+
+
+class Sampler:
+    """Draws cases that are allowed under one compiled rulebook.
+
+    `cells` gives the values of each finding to draw from, in vocabulary order; without it those of the rulebook itself.
+    """
+
+    def __init__(self, compiled: Compiled, cells: Cells | None = None) -> None:
+        self.compiled = compiled
+        self.cells: Cells = cells or compiled.cells
+        self.plain = [self._plain(place) if found else None for place, found in enumerate(self.cells)]
+        self.pairs = [compiled.place[name] for name in compiled.core_names if name.startswith("impossible:")]
+        # What decides whether a finding applies is drawn before it.
+        self.order = sorted(range(len(self.cells)), key=lambda place: (self._depth(place), place))
+
+    def complete(self, draw: random.Random, plain: float) -> Values:
+        """The values of a complete allowed case: every finding that applies has one, no impossible pair holds.
+
+        `plain` is the share of findings that take a value which by itself adds nothing: near 1 few cases reach tier 4.
+        """
+        while True:
+            values: Values = [None] * len(self.cells)
+            for place in self.order:
+                if self.cells[place] and self._applies(place, values):
+                    values[place] = self.plain[place] if draw.random() < plain else draw.choice(self.cells[place])
+            truths, _ = self.compiled.core(values)
+            if not any(truths[place] for place in self.pairs):
+                return values
+
+    def cases(self, number: int, seed: int) -> Iterator[Case]:
+        """So many cases, complete and partly recorded in turn; the same seed gives the same cases."""
+        draw = random.Random(seed)
+        for count in range(1, number + 1):
+            values = self.complete(draw, draw.choice(PLAIN))
+            if count % 2 == 0:
+                missing = draw.choice(MISSING)
+                values = [None if draw.random() < missing else value for value in values]
+            yield as_case(self.compiled, values, f"G-{count}", draw.choice(("right", "left")), draw.choice(STAGES))
+
+    def _applies(self, place: int, values: Values) -> bool:
+        asked = self.compiled.asked_tests
+        return place not in asked or bool(asked[place](values))
+
+    def _plain(self, place: int) -> Any:
+        """The value of a finding with which, nothing else recorded, the fewest conditions hold."""
+
+        def holding(cell: Any) -> int:
+            values: Values = [None] * len(self.cells)
+            values[place] = cell
+            return sum(truth is True for truth in self.compiled.core(values)[0])
+
+        return min(self.cells[place], key=holding)
+
+    def _depth(self, place: int) -> int:
+        behind = self.compiled.depends_of_asked(place)
+        return 1 + max(self._depth(other) for other in behind) if behind else 0
+
+
+def told_apart(*rulebooks: Compiled) -> list[tuple[Any, ...]]:
+    """For each finding of the first rulebook one value for every way that any of them can tell its values apart."""
+    tests: dict[str, dict[Test, None]] = {}
+    for compiled in rulebooks:
+        for condition in (*compiled.conditions.values(), *compiled.asked.values()):
+            for part in walk(condition):
+                if isinstance(part, Test) and part.how != "recorded":
+                    tests.setdefault(part.finding, {})[part] = None
+    return [decisive(finding, tests.get(finding.id, {})) for finding in rulebooks[0].rulebook.vocabulary.findings]
+
+
+def as_case(compiled: Compiled, values: Values, reference: str, eye: str, stage: str | None = None) -> Case:
+    """Values in vocabulary order as a case."""
+    findings = compiled.rulebook.vocabulary.findings
+    recorded = {f.id: value for f, value in zip(findings, values, strict=True) if value is not None}
+    return Case(reference, eye, recorded, planned_stage=stage)

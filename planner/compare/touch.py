@@ -1,0 +1,114 @@
+"""Which differences between two rulebooks one case can feel at all, told without planning it.
+
+A piece whose condition is decided the same way under both rulebooks is so in every completion of the case, so moving
+that condition changes nothing for it; a piece that holds in no completion of either changes nothing whatever it says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from planner.assess.compiled import Compiled, Truths, Values
+from planner.compare.differences import Difference
+from planner.truth import Truth
+
+# How the compiled rulebook calls the conditions of a piece; an option by when it is open, its withholds included.
+_COMPILED_AS = {
+    "factor": "factor",
+    "option": "open",
+    "rule": "rule",
+    "line": "line",
+    "drill": "drill",
+    "caution": "caution",
+    "contraindication": "drug",
+    "reason to settle first": "settle",
+    "override": "override",
+    "raise": "raise",
+    "pair": "impossible",
+    "term": "level",
+}
+_SAID: dict[Truth, str] = {True: "holds", False: "does not hold", None: "may hold"}
+
+
+@dataclass(frozen=True)
+class Felt:
+    """A difference that a case can feel. A piece that is judged has its compiled `names` and its truth either way."""
+
+    difference: Difference
+    names: tuple[str, ...] = ()
+    before: Truth = None
+    after: Truth = None
+
+    @property
+    def words(self) -> str:
+        """The piece, and what became of it in this case where it is judged."""
+        name = f"{self.difference.kind} {self.difference.name}"
+        before, after = _SAID[self.before], _SAID[self.after]
+        if not self.names:
+            return name
+        return f"{name}: {before}" + (f" -> {after}" if before != after else ", and differs")
+
+
+class Judged:
+    """The three-valued truths of one case under one rulebook, by the compiled names."""
+
+    def __init__(self, compiled: Compiled, values: Values) -> None:
+        self.compiled = compiled
+        self.core, _ = compiled.core(values)
+        self.options = compiled.options(values, self.core)
+        self.rest = compiled.rest(values, self.core, self.options)
+
+    def truth(self, name: str) -> Truth:
+        """The truth of a name; what the rulebook does not have never holds."""
+        made = self.compiled
+        rows: tuple[tuple[dict[str, int], Truths], ...] = (
+            (made.place, self.core),
+            (made.option_place, self.options),
+            (made.rest_place, self.rest),
+        )
+        for place, truths in rows:
+            if name in place:
+                return truths[place[name]]
+        return False
+
+
+def names_of(difference: Difference, rulebooks: Iterable[Compiled]) -> tuple[str, ...]:
+    """The compiled names of a piece; none when it has no condition that is judged."""
+    word = _COMPILED_AS.get(difference.kind)
+    if word is None:
+        return ()
+    if word == "level":
+        start = f"level:{difference.name.split('.', 1)[1]}:"
+        return tuple(sorted({name for made in rulebooks for name in made.core_names if name.startswith(start)}))
+    name = difference.name if word == "open" else difference.name.replace(".", ":", 1)
+    return (f"{word}:{name}",) if any(f"{word}:{name}" in made.conditions for made in rulebooks) else ()
+
+
+class Touch:
+    """Ready to say of each case which of the differences it can feel."""
+
+    def __init__(self, differences: Iterable[Difference], old: Compiled, new: Compiled) -> None:
+        self.old, self.new = old, new
+        deciding = [difference for difference in differences if difference.decides]
+        self.names = {difference: names_of(difference, (old, new)) for difference in deciding}
+
+    def felt(self, before: Values, after: Values) -> list[Felt]:
+        """What the case can feel; `before` and `after` are its values as either rulebook's vocabulary orders them."""
+        old, new = Judged(self.old, before), Judged(self.new, after)
+        return [felt for difference, names in self.names.items() for felt in _felt(difference, names, old, new)]
+
+
+def _felt(difference: Difference, names: tuple[str, ...], old: Judged, new: Judged) -> Iterator[Felt]:
+    """At most one for a piece: the first of its conditions that makes a difference."""
+    if not names:
+        yield Felt(difference)
+        return
+    for name in names:
+        before, after = old.truth(name), new.truth(name)
+        same = before is after
+        decided = before is not None and same
+        if (decided and difference.only_moves_its_condition) or (before is False and after is False):
+            continue
+        yield Felt(difference, names, before, after)
+        return
