@@ -37,7 +37,7 @@ class Objective:
     bounds: Callable[[Values, Truths, Bounds], tuple[float, float]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Found:
     """The extreme value and a completion that shows it."""
 
@@ -53,7 +53,7 @@ class Completions:
         self.pairs = [name for name in compiled.core_names if name.startswith("impossible:")]
         self.pair_places = [compiled.place[name] for name in self.pairs]
         self._found: dict[Any, Found | None] = {}
-        self._favoured: dict[tuple[str, bool], dict[int, Any]] = {}
+        self._favoured: dict[tuple[str, bool], Values] = {}
         self._scope: dict[str, tuple[int, ...]] = {}
         self._tests: dict[int, tuple[Condition, Callable[[Values], Truth]]] = {}
 
@@ -77,19 +77,36 @@ class Completions:
             return 0
         return 1 + max(self._depth(self.compiled.index[other]) for other in findings_in(self.compiled.asked[name]))
 
-    def extreme(self, values: Values, objective: Objective, highest: bool) -> Found | None:
-        """The highest (or lowest) value over allowed completions; None when no completion is allowed at all."""
+    def extreme(self, values: Values, objective: Objective, highest: bool, wider: Found | None = None) -> Found | None:
+        """The highest (or lowest) value over allowed completions; None when no completion is allowed at all.
+
+        `wider` is what was found for the same case with fewer findings recorded: nothing beyond it can be found here,
+        so its completion is tried first.
+        """
         scope = self.scope(objective)
-        key = (objective.key, highest, tuple([values[place] for place in scope]))
+        key = (objective.key, highest, tuple([values[place] for place in scope]), wider)
         if key not in self._found:
             if len(self._found) > REMEMBERED_AT_MOST:
                 self._found.clear()
-            self._found[key] = self._search(values, objective, highest, scope)
+            near = wider and self._near(values, objective, wider, scope)
+            self._found[key] = near or self._search(values, objective, highest, scope)
         return self._found[key]
+
+    def _near(self, values: Values, objective: Objective, wider: Found, scope: tuple[int, ...]) -> Found | None:
+        """The wider case's completion with these values written in, where it is allowed and still as extreme."""
+        guess = self.complete(values, wider.completion, scope)
+        if guess == wider.completion:
+            return wider
+        truths, bounds = self.compiled.core(guess)
+        # A pair that is merely unknown is not good enough here: what newly applies has been left missing.
+        if any(truths[place] is not False for place in self.pair_places):
+            return None
+        low, high = objective.bounds(guess, truths, bounds)
+        return Found(low, guess) if low == high == wider.value else None
 
     def _search(self, values: Values, objective: Objective, highest: bool, scope: tuple[int, ...]) -> Found | None:
         end, sign = (1, -1.0) if highest else (0, 1.0)
-        core, bounds_of = self.compiled.core, objective.bounds
+        core, bounds_of, favoured = self.compiled.core, objective.bounds, self._favour(objective, highest, scope)
         best: Found | None = None
         order = itertools.count(0, -1)  # among equals the newest first, so that a promise is followed to its end
         truths, bounds = core(values)
@@ -100,7 +117,7 @@ class Completions:
             promised, _, node, truths = heapq.heappop(heap)
             if best is not None and promised >= sign * best.value:
                 break
-            guess = self.complete(node, objective, highest, scope)
+            guess = self.complete(node, favoured, scope)
             guess_truths, guess_bounds = core(guess)
             allowed = not any(guess_truths[place] for place in self.pair_places)
             if allowed:
@@ -113,7 +130,8 @@ class Completions:
             split = self._split(node, truths, guess_truths, objective, highest, scope, allowed)
             if split is None:
                 continue
-            for cell in self._hopeful_last(split, objective, highest):
+            # The favoured cell last, so that it is taken up first.
+            for cell in sorted(self.compiled.cells[split], key=lambda cell: bool(cell == favoured[split])):
                 child = node.copy()
                 child[split] = cell
                 child_truths, child_bounds = core(child)
@@ -124,24 +142,22 @@ class Completions:
                 )
         return best
 
-    def _hopeful_last(self, place: int, objective: Objective, highest: bool) -> list[Any]:
-        favoured = self._favoured[(objective.key, highest)].get(place)
-        return sorted(self.compiled.cells[place], key=lambda cell: bool(cell == favoured))
-
-    def complete(self, values: Values, objective: Objective, highest: bool, scope: tuple[int, ...]) -> Values:
+    def complete(self, values: Values, favoured: Values, scope: tuple[int, ...]) -> Values:
         """A copy with every missing finding in scope given its favoured value, unless it does not apply."""
-        favoured = self._favoured.get((objective.key, highest)) or self._favour(objective, highest, scope)
         result = values.copy()
         asked = self.compiled.asked_tests
         for place in scope:
             if result[place] is None and (place not in asked or asked[place](result)):
-                result[place] = favoured.get(place)
+                result[place] = favoured[place]
         return result
 
-    def _favour(self, objective: Objective, highest: bool, scope: tuple[int, ...]) -> dict[int, Any]:
+    def _favour(self, objective: Objective, highest: bool, scope: tuple[int, ...]) -> Values:
+        """For each finding in scope the value that by itself goes furthest; made once."""
+        if (objective.key, highest) in self._favoured:
+            return self._favoured[(objective.key, highest)]
         findings = self.compiled.rulebook.vocabulary.findings
         empty: Values = [None] * len(findings)
-        favoured: dict[int, Any] = {}
+        favoured = empty.copy()
         for place in scope:
             ranked = []
             for rank, cell in enumerate(self.compiled.cells[place]):

@@ -35,7 +35,11 @@ class Objectives:
         p, o, f, r = place["points"], place["log-odds"], place["floor"], place["raise"]
 
         def band(value: float, bands: Sequence[tuple[float, int]]) -> int:
-            return max([tier for limit, tier in bands if value >= limit], default=1)
+            reached = 1
+            for limit, tier in bands:
+                if value >= limit and tier > reached:
+                    reached = tier
+            return reached
 
         def tier(points: float, log_odds: float, floor: float, rise: float) -> int:
             return min(4, max(band(points, points_bands), band(log_odds, logit_bands), int(floor), 1) + int(rise))

@@ -13,6 +13,7 @@ from planner.unit import Audit
 # Log odds are pooled on a grid before averaging over the assumed mix, each divided between the two nearest places so
 # that its mean is kept; the error in a mean rate is below 1e-6.
 _GRID = 0.002
+STEPS_AT_MOST = 200
 Shares = tuple[tuple[tuple[float, float], ...], ...]
 
 
@@ -93,12 +94,15 @@ def baseline_for_rate(model: OddsModel, rate: float) -> float:
 @lru_cache(maxsize=64)
 def _baseline(shares: Shares, rate: float) -> float:
     mix = _mix(shares)
-    low, high = -15.0, 5.0
-    for _ in range(60):
-        middle = (low + high) / 2
-        mean = sum(weight * probability_of(middle + log_odds) for log_odds, weight in mix)
-        low, high = (middle, high) if mean < rate else (low, middle)
-    return probability_of((low + high) / 2)
+    baseline = logit(rate)
+    # The mean's log odds rise with the baseline's, and never faster: a step by what they fall short never overshoots.
+    # Bounded, because next to a rate of 1 rounding alone keeps a step above the tolerance.
+    for _ in range(STEPS_AT_MOST):
+        short = logit(rate) - logit(sum(weight * probability_of(baseline + log_odds) for log_odds, weight in mix))
+        baseline += short
+        if abs(short) < 1e-9:
+            break
+    return probability_of(baseline)
 
 
 def _mix(shares: Shares) -> tuple[tuple[float, float], ...]:

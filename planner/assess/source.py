@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test
-from planner.truth import at_least
 
 
 class Source:
@@ -16,7 +15,7 @@ class Source:
         self.named = named  # `factor:id` or `option:id` -> expression
         self.asked = asked
         self.lines: list[str] = []
-        self.constants: dict[str, Any] = {"_at_least": at_least}
+        self.constants: dict[str, Any] = {}
         self.locals: dict[Any, str] = {}
 
     def local(self, key: Any, expression: str) -> str:
@@ -94,7 +93,11 @@ class Source:
                 return self.local(condition, f"True if {some_true} else None if {some_unknown} else False")
             case NumberOf(parts, number):
                 names = [self.expression(part) for part in parts]
-                return self.local(condition, f"_at_least({number}, ({', '.join(names)},))")
+                holding = " + ".join(f"({name} is True)" for name in names)
+                possible = " + ".join(f"({name} is not False)" for name in names)
+                return self.local(
+                    condition, f"True if {holding} >= {number} else False if {possible} < {number} else None"
+                )
             case Not(part):
                 name = self.expression(part)
                 return self.local(condition, f"None if {name} is None else not {name}")

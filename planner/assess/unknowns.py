@@ -18,6 +18,8 @@ class Settling:
         self.completions = completions
         self.tier = tier
         self.values = values
+        self.low = completions.extreme(values, tier, highest=False)
+        self.high = completions.extreme(values, tier, highest=True)
         asked = compiled.asked_tests
         self.candidates = [
             place
@@ -62,8 +64,7 @@ class Settling:
     def _needed(self) -> frozenset[int]:
         """Findings in every settling set: each changes the tier alone, from the mildest or gravest completion."""
         needed = set()
-        for highest in (False, True):
-            found = self.completions.extreme(self.values, self.tier, highest)
+        for found in (self.low, self.high):
             if found is None:
                 continue
             for place in self.candidates:
@@ -71,6 +72,8 @@ class Settling:
                     continue
                 trial = found.completion.copy()
                 for cell in self.compiled.cells[place]:
+                    if cell == found.completion[place]:
+                        continue
                     trial[place] = cell
                     if self._tier(trial) != found.value and self._allowed(trial):
                         needed.add(place)
@@ -100,8 +103,7 @@ class Settling:
         return self._search(self.values, places)
 
     def _search(self, node: Values, places: tuple[int, ...]) -> tuple[Values, Values] | None:
-        high = self.completions.extreme(node, self.tier, highest=True)
-        low = self.completions.extreme(node, self.tier, highest=False)
+        high, low = self._end(node, highest=True), self._end(node, highest=False)
         if high is None or low is None or high.value == low.value:
             return None  # one tier, whatever the rest turns out to be
         if not places:
@@ -162,4 +164,7 @@ class Settling:
     def _with(self, place: int, cell: object, highest: bool) -> Found | None:
         node = self.values.copy()
         node[place] = cell
-        return self.completions.extreme(node, self.tier, highest)
+        return self._end(node, highest)
+
+    def _end(self, node: Values, highest: bool) -> Found | None:
+        return self.completions.extreme(node, self.tier, highest, wider=self.high if highest else self.low)
