@@ -7,7 +7,7 @@ import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal, get_args
 
 from planner import conditions
 from planner.conditions import Value
@@ -15,7 +15,8 @@ from planner.errors import Fault, PlannerError
 from planner.truth import Truth
 from planner.vocabulary import Vocabulary, read_day
 
-STAGES = ("steps-only", "early", "middle", "late", "independent")
+Stage = Literal["steps-only", "early", "middle", "late", "independent"]
+STAGES: tuple[Stage, ...] = get_args(Stage)
 HEADINGS = ("case", "patient", "eye", "planned_stage", "recorded_on", "none_found_in", "examined_by", "findings")
 LONGEST_REFERENCE = 60
 

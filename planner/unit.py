@@ -7,10 +7,10 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from planner import strict_yaml
+from planner.case import STAGES, Stage
 from planner.claims import Entry, Whole, YesNo
 from planner.errors import Fault, PlannerError
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import STAGES, Stage
 
 LARGEST_FILE = 200_000
 

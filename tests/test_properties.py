@@ -24,14 +24,14 @@ from planner.assess.assess import Assessor, assess
 from planner.assess.assessment import Assessment
 from planner.assess.cells import harm
 from planner.assess.compiled import Values
-from planner.case import Case, read_case
+from planner.case import STAGES, Case, read_case
 from planner.documents.json_form import assessment_json, plan_json
 from planner.plan.choices import Picture
 from planner.plan.make import make_plan
 from planner.plan.supervision import supervise
 from planner.rulebook.load import load
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, STAGES, Supervised
+from planner.rulebook.shapes import MODES, Supervised
 from planner.shipped import rules_folder
 
 MILD = (0.7, 0.9, 0.97)  # shares of findings left plain

@@ -16,7 +16,7 @@ from planner.assess.assessment import (
     SettleReason,
     TierResult,
 )
-from planner.assess.compiled import Compiled, Truths, Values, compiled
+from planner.assess.compiled import Compiled, Truths, Values
 from planner.assess.completions import Completions, Found, Objective
 from planner.assess.objectives import Objectives
 from planner.assess.odds import logit, probability, probability_of
@@ -34,10 +34,11 @@ class Assessor:
 
     def __init__(self, rulebook: Rulebook) -> None:
         self.rulebook = rulebook
-        self.compiled: Compiled = compiled(rulebook)
+        self.compiled = Compiled(rulebook)
         self.completions = Completions(self.compiled)
         self.objectives = Objectives(self.compiled)
         self.tracer = Tracer(self.compiled)
+        self.settle_reaches = {s.id: reached_findings(s.when, rulebook) for s in rulebook.readiness.settle}
         header = rulebook.header
         self.identity = RulebookIdentity(header.id, header.version, rulebook.sha256, header.status)
 
@@ -95,7 +96,7 @@ class Assessor:
     def _decided_by(self, values: Values, completion: Values) -> tuple[str, ...]:
         """What demands the working tier in the completion that shows it; what may not hold says so."""
         place, rulebook = self.compiled.place, self.rulebook
-        now, _ = self.compiled.core(values)
+        now, open_bounds = self.compiled.core(values)
         then, bounds = self.compiled.core(completion)
         at = self.objectives.places
         points, log_odds = bounds[at["points"]][1], bounds[at["log-odds"]][1]
@@ -109,16 +110,11 @@ class Assessor:
         def perhaps(name: str) -> str:
             return "" if now[place[name]] else " (not recorded, may hold)"
 
-        reasons = []
-        for factor in rulebook.factors.values():
-            name = f"factor:{factor.id}"
-            if factor.floor and factor.floor.tier == base and base > 1 and then[place[name]]:
-                reasons.append(f"{factor.label}: demands tier {factor.floor.tier}{perhaps(name)}")
-        reasons.sort(key=lambda reason: "not recorded" in reason)
-        settled = all(value is not None for value in (values[p] for p in self.compiled.depends["points"]))
+        floors = {f"factor:{f.id}": f for f in rulebook.factors.values() if f.floor and f.floor.tier == base > 1}
+        demanding = sorted((name for name in floors if then[place[name]]), key=lambda name: not now[place[name]])
+        reasons = [f"{floors[name].label}: demands tier {base}{perhaps(name)}" for name in demanding]
         if by_points == base and (base > 1 or not reasons):
-            least = self.compiled.core(values)[1][at["points"]][0]
-            up_to = "" if settled or least == points else "up to "
+            up_to = "" if open_bounds[at["points"]][0] == points else "up to "
             reasons.append(f"{up_to}{points:g} point{'' if points == 1 else 's'}: the band of tier {base}")
         if by_probability == base and base > 1:
             baseline = rulebook.odds.baseline.probability
@@ -151,11 +147,11 @@ class Assessor:
         vocabulary = self.rulebook.vocabulary
         for settle in self.rulebook.readiness.settle:
             truth = rest[self.compiled.rest_place[f"settle:{settle.id}"]]
-            reached = reached_findings(settle.when, self.rulebook)
+            reached = self.settle_reaches[settle.id]
             if truth:
                 reasons.append(SettleReason(settle.id, settle.because, settle.settled_by, True))
                 covered.update(reached)
-            elif truth is None and not settle.only_when_certain and self._may(values, f"settle:{settle.id}"):
+            elif truth is None and not settle.only_when_certain and self.may_hold(values, f"settle:{settle.id}"):
                 blank = [n for n in reached if n not in case.in_force]
                 names = ", ".join(lower_first(vocabulary.by_id[n].label) for n in blank)
                 reasons.append(
@@ -180,15 +176,14 @@ class Assessor:
                 )
         return Readiness("settle-first" if reasons else "ready", tuple(reasons))
 
-    def _may(self, values: Values, name: str) -> bool:
+    def may_hold(self, values: Values, name: str) -> bool:
+        """Whether a named condition holds in at least one allowed completion."""
         found = self.completions.extreme(values, self.objectives.holds(name), highest=True)
         return found is not None and found.value > 0
 
     def is_open(self, case: Case, values: Values, name: str) -> bool:
         """Not recorded (or doubted), and asked in this eye as far as is known."""
-        place = self.compiled.index[name]
-        asked = self.compiled.asked_tests
-        return name not in case.in_force and not (place in asked and asked[place](values) is False)
+        return name not in case.in_force and self.compiled.applies(self.compiled.index[name], values) is not False
 
     def _missing(
         self, case: Case, values: Values, tier: TierResult, settling: Settling

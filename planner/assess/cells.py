@@ -6,8 +6,18 @@ import itertools
 from collections.abc import Iterable
 from typing import Any
 
-from planner.conditions import Test, compare
+from planner.conditions import Condition, Test, compare, walk
 from planner.vocabulary import Finding, Ordered
+
+
+def told_apart(findings: Iterable[Finding], conditions: Iterable[Condition]) -> list[tuple[Any, ...]]:
+    """For each finding one value for every way the conditions can tell its values apart, mildest first."""
+    tests: dict[str, dict[Test, None]] = {}
+    for condition in conditions:
+        for part in walk(condition):
+            if isinstance(part, Test) and part.how != "recorded":
+                tests.setdefault(part.finding, {})[part] = None
+    return [decisive(finding, tests.get(finding.id, {})) for finding in findings]
 
 
 def decisive(finding: Finding, tests: Iterable[Test]) -> tuple[Any, ...]:

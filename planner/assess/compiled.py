@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from planner.assess.cells import decisive
+from planner.assess.cells import told_apart
 from planner.assess.source import Source
 from planner.conditions import Condition, FactorHolds, OptionWins, Test, findings_in, rebuild, walk
 from planner.rulebook.rulebook import Rulebook
@@ -23,7 +23,7 @@ Bounds = tuple[tuple[float, float], ...]
 
 
 class Compiled:
-    """A rulebook made ready to assess cases. Build once with `compiled(rulebook)`."""
+    """A rulebook made ready to judge cases; `assessor(rulebook).compiled` is made once for each rulebook."""
 
     def __init__(self, rulebook: Rulebook) -> None:
         self.rulebook = rulebook
@@ -59,7 +59,7 @@ class Compiled:
         )
         self._depends_of_finding: dict[str, frozenset[int]] = {}
         self.depends = self._dependencies()
-        self.cells = self._cells()
+        self.cells = told_apart(findings, (*self.conditions.values(), *self.asked.values()))
 
     def _source(self, named: dict[str, str]) -> Source:
         return Source(self.index, named, self.asked)
@@ -160,15 +160,15 @@ class Compiled:
         name = self.rulebook.vocabulary.findings[place].id
         return frozenset(self.index[f] for f in findings_in(self.asked[name])) if name in self.asked else frozenset()
 
-    def _cells(self) -> list[tuple[Any, ...]]:
-        """For each finding one value for every way the rulebook can tell its values apart, mildest first."""
-        tests: dict[str, dict[Test, None]] = {}
-        conditions = [*self.core_conditions, *self.option_conditions, *self.rest_conditions, *self.asked.values()]
-        for condition in conditions:
-            for part in walk(condition):
-                if isinstance(part, Test) and part.how != "recorded":
-                    tests.setdefault(part.finding, {})[part] = None
-        return [decisive(finding, tests.get(finding.id, {})) for finding in self.rulebook.vocabulary.findings]
+    def depth(self, place: int) -> int:
+        """How many findings stand in a row behind one that hangs on others; 0 for one that is always asked."""
+        behind = self.depends_of_asked(place)
+        return 1 + max(self.depth(other) for other in behind) if behind else 0
+
+    def applies(self, place: int, values: Values) -> Truth:
+        """Whether a finding is asked in this eye at all."""
+        asked = self.asked_tests.get(place)
+        return True if asked is None else asked(values)
 
 
 class Groups(list[list[tuple[int, float]]]):
@@ -267,13 +267,3 @@ def _totals(rulebook: Rulebook, place: dict[str, int]) -> dict[str, Groups]:
     for score in rulebook.scores:
         totals[f"score:{score.id}"] = grouped((f"item:{score.id}:{item.id}", item.points, None) for item in score.items)
     return totals
-
-
-_made: dict[int, Compiled] = {}
-
-
-def compiled(rulebook: Rulebook) -> Compiled:
-    """The compiled form of a rulebook, made once for each rulebook object (which it keeps alive)."""
-    if id(rulebook) not in _made:
-        _made[id(rulebook)] = Compiled(rulebook)
-    return _made[id(rulebook)]

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import heapq
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from planner.assess.cells import harm
 from planner.assess.compiled import Bounds, Compiled, Truths, Values
-from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, findings_in
+from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test
 from planner.truth import Truth
 
 NODES_AT_MOST = 20_000
@@ -67,15 +67,8 @@ class Completions:
                     if tied & places:
                         places |= tied
             # Findings that are always asked come first, so that those which hang on them can be judged after.
-            depth = {place: self._depth(place) for place in places}
-            self._scope[objective.key] = tuple(sorted(places, key=lambda place: (depth[place], place)))
+            self._scope[objective.key] = tuple(sorted(places, key=lambda place: (self.compiled.depth(place), place)))
         return self._scope[objective.key]
-
-    def _depth(self, place: int) -> int:
-        name = self.compiled.rulebook.vocabulary.findings[place].id
-        if name not in self.compiled.asked:
-            return 0
-        return 1 + max(self._depth(self.compiled.index[other]) for other in findings_in(self.compiled.asked[name]))
 
     def extreme(self, values: Values, objective: Objective, highest: bool, wider: Found | None = None) -> Found | None:
         """The highest (or lowest) value over allowed completions; None when no completion is allowed at all.
@@ -200,41 +193,28 @@ class Completions:
                 return found
         return self._missing(node, frozenset(scope))
 
-    def open_in(self, condition: Condition, node: Values) -> set[int]:
-        """Every missing finding that leaves a condition open here; what decides whether one applies stands for it."""
+    def open_in(self, condition: Condition, node: Values) -> Iterator[int]:
+        """Each missing finding that leaves a condition open here; what decides whether one applies stands for it."""
         if self._truth(condition, node) is not None:
-            return set()
+            return
         match condition:
             case Test(finding):
                 found = self._missing(node, self.compiled.depends_of_finding(finding))
-                return set() if found is None else {found}
+                if found is not None:
+                    yield found
             case FactorHolds(factor):
-                return self.open_in(self.compiled.rulebook.factors[factor].when, node)
+                yield from self.open_in(self.compiled.rulebook.factors[factor].when, node)
             case OptionWins(option):
-                return self.open_in(self.compiled.rulebook.wins[option], node)
+                yield from self.open_in(self.compiled.rulebook.wins[option], node)
             case Not(part):
-                return self.open_in(part, node)
+                yield from self.open_in(part, node)
             case All(parts) | Any_(parts) | NumberOf(parts):
-                return set().union(*(self.open_in(part, node) for part in parts))
+                for part in parts:
+                    yield from self.open_in(part, node)
 
     def _behind(self, condition: Condition, node: Values) -> int | None:
         """A missing finding that leaves a condition open at this node; None when the condition is decided."""
-        if self._truth(condition, node) is not None:
-            return None
-        match condition:
-            case Test(finding):
-                return self._missing(node, self.compiled.depends_of_finding(finding))
-            case FactorHolds(factor):
-                return self._behind(self.compiled.rulebook.factors[factor].when, node)
-            case OptionWins(option):
-                return self._behind(self.compiled.rulebook.wins[option], node)
-            case Not(part):
-                return self._behind(part, node)
-            case All(parts) | Any_(parts) | NumberOf(parts):
-                for part in parts:
-                    if (found := self._behind(part, node)) is not None:
-                        return found
-        return None
+        return next(self.open_in(condition, node), None)
 
     def _truth(self, condition: Condition, node: Values) -> Truth:
         compiled = self.compiled

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from planner.assess.compiled import Bounds, Compiled, Truths, Values
 from planner.assess.completions import Objective
+from planner.assess.odds import logit
 
 
 class Objectives:
@@ -25,12 +26,10 @@ class Objectives:
         points_bands = [(band.at_least, band.tier) for band in rulebook.tiers.points_bands]
         baseline = rulebook.odds.baseline.probability
         consultant = next(o for o in rulebook.odds.operators if o.id == "consultant").odds_ratio
-        base = math.log(baseline / (1 - baseline)) + math.log(consultant)
+        base = logit(baseline) + math.log(consultant)
         # A hair below the limit, so that a probability equal to it in exact arithmetic is not lost to rounding.
         logit_bands = [
-            (math.log(b.at_least / (1 - b.at_least)) - base - 1e-9, b.tier)
-            for b in rulebook.tiers.probability_bands
-            if b.at_least > 0
+            (logit(b.at_least) - base - 1e-9, b.tier) for b in rulebook.tiers.probability_bands if b.at_least > 0
         ]
         p, o, f, r = place["points"], place["log-odds"], place["floor"], place["raise"]
 

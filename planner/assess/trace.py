@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from operator import itemgetter
 from typing import Any
 
 from planner.assess.assessment import FactorState, State
 from planner.assess.compiled import Compiled, Truths, Values
 from planner.case import Case
-from planner.conditions import Condition, FactorHolds, Test, findings_in, walk
+from planner.conditions import Condition, FactorHolds, OptionWins, Test, findings_in, walk
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import Factor
 from planner.truth import Truth
@@ -27,10 +28,10 @@ class Tracer:
     def __init__(self, compiled: Compiled) -> None:
         self.compiled = compiled
         self.rulebook = compiled.rulebook
-        names = labels(self.rulebook)
+        self.names = labels(self.rulebook)
         vocabulary = self.rulebook.vocabulary
         factors = self.rulebook.factors.values()
-        self.needs = {f.id: sentence(f.when, vocabulary, names) for f in factors}
+        self.needs = {f.id: sentence(f.when, vocabulary, self.names) for f in factors}
         self.direct = {f.id: sorted(findings_in(f.when)) for f in factors}
         self.label = {finding.id: lower_first(finding.label) for finding in vocabulary.findings}
         self.reached = {f.id: reached_findings(f.when, self.rulebook) for f in factors}
@@ -92,8 +93,7 @@ class Tracer:
 
     def _applies(self, name: str, values: Values) -> bool:
         """Whether a finding is asked in this eye, as far as is known."""
-        asked = self.compiled.asked_tests.get(self.compiled.index[name])
-        return asked is None or asked(values) is not False
+        return self.compiled.applies(self.compiled.index[name], values) is not False
 
     def _state(self, factor: Factor, truth: Truth, case: Case, values: Values) -> tuple[State, str]:
         vocabulary, found = self.rulebook.vocabulary, case.in_force
@@ -125,21 +125,21 @@ def labels(rulebook: Rulebook) -> dict[str, str]:
     return names
 
 
+def reached_tests(condition: Condition, rulebook: Rulebook) -> Iterator[Test]:
+    """Every comparison a condition rests on, through factors and options."""
+    for part in walk(condition):
+        match part:
+            case Test():
+                yield part
+            case FactorHolds(factor):
+                yield from reached_tests(rulebook.factors[factor].when, rulebook)
+            case OptionWins(option):
+                yield from reached_tests(rulebook.wins[option], rulebook)
+
+
 def reached_findings(condition: Condition, rulebook: Rulebook) -> list[str]:
     """Every finding a condition rests on, through factors and options, in vocabulary order."""
-    reached: set[str] = set()
-    seen: set[str] = set()
-    queue = [condition]
-    while queue:
-        for part in walk(queue.pop()):
-            if isinstance(part, Test):
-                reached.add(part.finding)
-            elif isinstance(part, FactorHolds) and part.factor not in seen:
-                seen.add(part.factor)
-                queue.append(rulebook.factors[part.factor].when)
-            elif not isinstance(part, Test | FactorHolds) and hasattr(part, "option") and part.option not in seen:
-                seen.add(part.option)
-                queue.append(rulebook.wins[part.option])
+    reached = {test.finding for test in reached_tests(condition, rulebook)}
     return [finding.id for finding in rulebook.vocabulary.findings if finding.id in reached]
 
 

@@ -20,13 +20,10 @@ class Settling:
         self.values = values
         self.low = completions.extreme(values, tier, highest=False)
         self.high = completions.extreme(values, tier, highest=True)
-        asked = compiled.asked_tests
         self.candidates = [
             place
             for place in completions.scope(tier)
-            if values[place] is None
-            and compiled.cells[place]
-            and not (place in asked and asked[place](values) is False)
+            if values[place] is None and compiled.cells[place] and compiled.applies(place, values) is not False
         ]
 
     def closed(self, place: int) -> frozenset[int]:
@@ -109,8 +106,7 @@ class Settling:
         if not places:
             return high.completion, low.completion
         place, rest = places[0], places[1:]
-        asked = self.compiled.asked_tests
-        if place in asked and asked[place](node) is False:
+        if self.compiled.applies(place, node) is False:
             return self._search(node, rest)
         for cell in self.compiled.cells[place]:
             child = node.copy()

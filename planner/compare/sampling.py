@@ -6,10 +6,9 @@ import random
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from planner.assess.cells import decisive
+from planner.assess.cells import told_apart as told_apart_by
 from planner.assess.compiled import Compiled, Values
 from planner.case import STAGES, Case
-from planner.conditions import Test, walk
 
 Cells = Sequence[tuple[Any, ...]]
 # Shares, one of each drawn for a case. Findings left plain: from eyes with many troubles to eyes with few.
@@ -30,7 +29,7 @@ class Sampler:
         self.plain = [self._plain(place) if found else None for place, found in enumerate(self.cells)]
         self.pairs = [compiled.place[name] for name in compiled.core_names if name.startswith("impossible:")]
         # What decides whether a finding applies is drawn before it.
-        self.order = sorted(range(len(self.cells)), key=lambda place: (self._depth(place), place))
+        self.order = sorted(range(len(self.cells)), key=lambda place: (compiled.depth(place), place))
 
     def complete(self, draw: random.Random, plain: float) -> Values:
         """The values of a complete allowed case: every finding that applies has one, no impossible pair holds.
@@ -40,7 +39,7 @@ class Sampler:
         while True:
             values: Values = [None] * len(self.cells)
             for place in self.order:
-                if self.cells[place] and self._applies(place, values):
+                if self.cells[place] and self.compiled.applies(place, values):
                     values[place] = self.plain[place] if draw.random() < plain else draw.choice(self.cells[place])
             truths, _ = self.compiled.core(values)
             if not any(truths[place] for place in self.pairs):
@@ -56,10 +55,6 @@ class Sampler:
                 values = [None if draw.random() < missing else value for value in values]
             yield as_case(self.compiled, values, f"G-{count}", draw.choice(("right", "left")), draw.choice(STAGES))
 
-    def _applies(self, place: int, values: Values) -> bool:
-        asked = self.compiled.asked_tests
-        return place not in asked or bool(asked[place](values))
-
     def _plain(self, place: int) -> Any:
         """The value of a finding with which, nothing else recorded, the fewest conditions hold."""
 
@@ -70,20 +65,11 @@ class Sampler:
 
         return min(self.cells[place], key=holding)
 
-    def _depth(self, place: int) -> int:
-        behind = self.compiled.depends_of_asked(place)
-        return 1 + max(self._depth(other) for other in behind) if behind else 0
-
 
 def told_apart(*rulebooks: Compiled) -> list[tuple[Any, ...]]:
     """For each finding of the first rulebook one value for every way that any of them can tell its values apart."""
-    tests: dict[str, dict[Test, None]] = {}
-    for compiled in rulebooks:
-        for condition in (*compiled.conditions.values(), *compiled.asked.values()):
-            for part in walk(condition):
-                if isinstance(part, Test) and part.how != "recorded":
-                    tests.setdefault(part.finding, {})[part] = None
-    return [decisive(finding, tests.get(finding.id, {})) for finding in rulebooks[0].rulebook.vocabulary.findings]
+    conditions = [each for made in rulebooks for each in (*made.conditions.values(), *made.asked.values())]
+    return told_apart_by(rulebooks[0].rulebook.vocabulary.findings, conditions)
 
 
 def as_case(compiled: Compiled, values: Values, reference: str, eye: str, stage: str | None = None) -> Case:

@@ -94,8 +94,9 @@ def front(p: PlanView, room: Room = ALL) -> Front:
 
 def front_that_fits(p: PlanView, fits: Callable[[Front], bool]) -> Front:
     """The fullest front that `fits`, the barest when none does."""
-    rooms = [front(p, room) for room in ROOMS]
-    return next((made for made in rooms if fits(made)), rooms[-1])
+    # Two rooms may hold the same lists, and setting a side is the slow part.
+    made = list(dict.fromkeys(front(p, room) for room in ROOMS))
+    return next((each for each in made if fits(each)), front(p, ROOMS[-1]))
 
 
 def first(items: Iterable[T], words: Callable[[T], str], width: int, room: int) -> tuple[First[T], int]:

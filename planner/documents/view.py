@@ -72,7 +72,7 @@ def view(plan: Plan) -> PlanView:
         queries=(*assessment.queries, *assessment.notes),
         drawing=eye_view(plan),
         steps=tuple(_step(step, plan) for step in plan.steps),
-        choices=_choices(plan, cite, labels),
+        choices=_choices(plan, cite),
         rules=tuple(_rule(rule, cite) for rule in plan.rules),
         drills=tuple(_drill(drill, plan, cite) for drill in plan.drills if drill.likely),
         may_be_drills=tuple(drill for drill in plan.drills if drill.may_be_likely),
@@ -197,22 +197,19 @@ def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:] if len(text) < 2 or not text[1].isupper() else text
 
 
-def _choices(plan: Plan, cite: Citations, labels: dict[str, str]) -> tuple[ChoiceView, ...]:
+def _choices(plan: Plan, cite: Citations) -> tuple[ChoiceView, ...]:
     """Choices in the order of the steps, each with what is still possible instead."""
     order = {step.id: step.number for step in plan.steps}
     return tuple(
         ChoiceView(
             c.question, c.label, c.why, cite(c.basis),
-            _alternatives(
-                [other.label for other in c.rejected if other.possible],
-                [labels.get(name, _spoken(name)) for name in c.settled_by],
-            ),
+            _alternatives([other.label for other in c.rejected if other.possible], c.settled_by),
         )
         for c in sorted(plan.choices.values(), key=lambda c: order.get(c.step, 0))
     )  # fmt: skip
 
 
-def _alternatives(possible: list[str], settled_by: list[str]) -> str:
+def _alternatives(possible: list[str], settled_by: tuple[str, ...]) -> str:
     if not possible:
         return ""
     settled = f" Settled by: {', '.join(lower_first(label) for label in settled_by)}." if settled_by else ""

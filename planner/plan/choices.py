@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from planner.assess.assess import Assessor
 from planner.assess.compiled import Values
-from planner.assess.trace import labels
 from planner.case import Case
 from planner.errors import PlannerError
 from planner.plan.plan import Chosen, Rejected
@@ -24,7 +23,7 @@ class Picture:
         self.truths, _ = made.core(self.values)
         self.options = made.options(self.values, self.truths)
         self.lines = made.rest(self.values, self.truths, self.options)
-        self.names = labels(assessor.rulebook)
+        self.names = assessor.tracer.names
 
     def option(self, name: str) -> Truth:
         return self.options[self.assessor.compiled.option_place[name]]
@@ -35,11 +34,7 @@ class Picture:
     def may_hold(self, name: str) -> bool:
         """Whether a line holds in at least one allowed completion."""
         truth = self.line(name)
-        if truth is None:
-            objective = self.assessor.objectives.holds(name)
-            found = self.assessor.completions.extreme(self.values, objective, highest=True)
-            return found is not None and found.value > 0
-        return truth
+        return self.assessor.may_hold(self.values, name) if truth is None else truth
 
     def as_planned(self, choices: dict[str, Chosen]) -> None:
         """Take what is prepared as planned, what is still possible as unknown, and everything else as not planned."""
@@ -59,17 +54,13 @@ def choose(picture: Picture) -> dict[str, Chosen]:
 
 def possible_winners(picture: Picture, choice: Choice) -> list[Option]:
     """The options that win in at least one allowed completion."""
-    completions, objectives = picture.assessor.completions, picture.assessor.objectives
-    winners = []
-    for option in choice.options:
+
+    def may_win(option: Option) -> bool:
         name = f"option:{choice.id}.{option.id}"
         truth = picture.option(name)
-        if truth is None:
-            found = completions.extreme(picture.values, objectives.holds(name), highest=True)
-            truth = found is not None and found.value > 0
-        if truth:
-            winners.append(option)
-    return winners
+        return picture.assessor.may_hold(picture.values, name) if truth is None else truth
+
+    return [option for option in choice.options if may_win(option)]
 
 
 def prepared(picture: Picture, choice: Choice, winners: list[Option]) -> Option:

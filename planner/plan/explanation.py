@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from planner.assess.assess import assessor
 from planner.assess.assessment import Assessment, State
-from planner.assess.trace import fill
+from planner.assess.trace import fill, reached_tests
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, compare, evaluate
 from planner.errors import PlannerError
 from planner.plan.choices import Picture, choose
@@ -156,7 +156,7 @@ class Explainer:
     def _explanation(
         self, kind: str, label: str, name: str, condition: Condition, truth: Truth, notes: list[str], in_the_way: bool
     ) -> Explanation:
-        whole = list(dict.fromkeys(self._tests(condition)))
+        whole = list(dict.fromkeys(reached_tests(condition, self.rulebook)))
         against = list(dict.fromkeys(self._against(condition, sought=True))) if in_the_way else whole
         grounds = tuple(self._ground(test) for test in against or whole)
         words = sentence(condition, self.rulebook.vocabulary, self.picture.names)
@@ -179,7 +179,7 @@ class Explainer:
         made = self.picture.assessor.compiled
         place = made.index[test.finding]
         value = self.picture.values[place]
-        asked = made.asked_tests[place](self.picture.values) if place in made.asked_tests else True
+        asked = made.applies(place, self.picture.values)
         if test.how == "recorded":
             return (value is not None) if test.limit else value is None and asked is not False
         if value is None:
@@ -193,19 +193,6 @@ class Explainer:
         if isinstance(part, FactorHolds):
             return self.rulebook.factors[part.factor].when
         return self.rulebook.wins[part.option]
-
-    def _tests(self, condition: Condition) -> Iterator[Test]:
-        """Every comparison a condition rests on, through factors and options."""
-        match condition:
-            case Test():
-                yield condition
-            case FactorHolds() | OptionWins():
-                yield from self._tests(self._behind(condition))
-            case Not(part):
-                yield from self._tests(part)
-            case All(parts) | Any_(parts) | NumberOf(parts):
-                for part in parts:
-                    yield from self._tests(part)
 
     def _against(self, condition: Condition, sought: bool) -> Iterator[Test]:
         """The comparisons that keep a condition from being as sought; none when it is so."""

@@ -7,6 +7,7 @@ from dataclasses import replace
 from planner.assess.assess import assessor
 from planner.assess.assessment import Assessment, Readiness, SettleReason
 from planner.assess.trace import fill
+from planner.case import Stage
 from planner.plan.choices import Picture, choose
 from planner.plan.lens import plan_lens
 from planner.plan.plan import (
@@ -22,7 +23,6 @@ from planner.plan.steps import plan_steps
 from planner.plan.stock import plan_drugs, plan_kit
 from planner.plan.supervision import default_stage, supervise
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import Stage
 from planner.unit import Unit
 from planner.wording import lower_first
 

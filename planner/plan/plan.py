@@ -41,7 +41,7 @@ class Chosen:
     why: str
     basis: str
     rejected: tuple[Rejected, ...]
-    settled_by: tuple[str, ...]  # findings which, recorded, would settle the choice
+    settled_by: tuple[str, ...]  # labels of findings which, recorded, would settle the choice
     opening_mm: tuple[float, float] | None
     main_incision: Literal["temporal"] | None
     side_ports: bool

@@ -6,11 +6,12 @@ from typing import Literal
 
 from planner.assess.assess import Assessor
 from planner.assess.assessment import Assessment
+from planner.case import Stage
 from planner.plan.choices import Picture
 from planner.plan.plan import IF_FOUND, Chosen, PlannedStep
 from planner.plan.supervision import takes
 from planner.rulebook.plan_shapes import Line, Step
-from planner.rulebook.shapes import Stage, Supervised
+from planner.rulebook.shapes import Supervised
 
 
 def plan_steps(

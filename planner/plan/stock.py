@@ -79,23 +79,21 @@ def _drug(picture: Picture, drug: Drug) -> PlannedDrug:
     rulebook, names = picture.assessor.rulebook, picture.names
     vocabulary = rulebook.vocabulary
     reasons, unchecked, instead = [], [], []
-    for against in drug.withhold:
-        truth = picture.line(f"drug:{drug.id}:{against.id}")
+    against = [(f"drug:{drug.id}:{one.id}", one.when, one.because, one.instead) for one in drug.withhold]
+    against += [
+        (f"rule:{rule.id}", rule.when, rule.text, rule.instead or "")
+        for rule in rulebook.interactions.rules
+        if rule.force == "withhold" and rule.of.get("drug") == drug.id
+    ]
+    for name, when, because, otherwise in against:
+        truth = picture.line(name)
         if truth:
-            reasons.append(against.because)
-            instead.append(against.instead)
+            reasons.append(because)
+            instead.append(otherwise)
         elif truth is None:
-            unchecked.append(lower_first(sentence(against.when, vocabulary, names)))
-    for rule in rulebook.interactions.rules:
-        if rule.force == "withhold" and rule.of.get("drug") == drug.id:
-            truth = picture.line(f"rule:{rule.id}")
-            if truth:
-                reasons.append(rule.text)
-                instead.append(rule.instead or "")
-            elif truth is None:
-                unchecked.append(lower_first(sentence(rule.when, vocabulary, names)))
+            unchecked.append(lower_first(sentence(when, vocabulary, names)))
     state = "withheld" if reasons else "not-until-checked" if unchecked else "as-prescribed"
-    contraindications = tuple(against.because for against in drug.withhold)
+    contraindications = tuple(one.because for one in drug.withhold)
     return PlannedDrug(
         drug.id,
         drug.label,

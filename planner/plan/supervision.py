@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from planner.assess.assess import Assessor
 from planner.assess.assessment import Assessment
+from planner.case import Stage
 from planner.plan.choices import Picture
-from planner.rulebook.shapes import MODES, By, Mode, Stage, StageShape, Supervised
+from planner.rulebook.shapes import MODES, By, Mode, StageShape, Supervised
 from planner.wording import percent
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise
 from pathlib import Path
 
+from planner.case import STAGES
 from planner.claims import Basis
 from planner.conditions import ALWAYS
 from planner.errors import Fault, PlannerError
@@ -16,7 +17,7 @@ from planner.rulebook.load import load
 from planner.rulebook.plan_shapes import SulcusBand
 from planner.rulebook.references import entries, parts
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, STAGES, Closer, Review, Supervised
+from planner.rulebook.shapes import MODES, Closer, Review, Supervised
 
 NOT_APPROVED = "not yet approved"
 

@@ -10,13 +10,13 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import Field, model_validator
 
+from planner.case import Stage
 from planner.claims import Basis, Day, Entry, Number, When, Whole
 
 Slug = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=70)]
 Tier = Annotated[Whole, Field(ge=1, le=4)]
 Mode = Literal["on-site", "in-theatre", "scrubbed", "consultant-operates", "consultant-only"]
 By = Literal["trainer", "consultant"]
-Stage = Literal["steps-only", "early", "middle", "late", "independent"]
 StepId = Literal[
     "anaesthesia",
     "antisepsis-and-drape",
@@ -35,7 +35,6 @@ StepId = Literal[
     "after",
 ]
 MODES: tuple[Mode, ...] = get_args(Mode)
-STAGES: tuple[Stage, ...] = get_args(Stage)
 STEP_IDS: tuple[StepId, ...] = get_args(StepId)
 
 

@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import get_args
 
+from planner.case import STAGES
 from planner.errors import Fault
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, STAGES, By, Level, Operator, PointsBand, ProbabilityBand
+from planner.rulebook.shapes import MODES, By, Level, Operator, PointsBand, ProbabilityBand
 
 
 def faults_of(rulebook: Rulebook) -> list[Fault]:

@@ -10,11 +10,12 @@ from plain_eye import WHITE, plain_eye
 from random_cases import as_case, complete_values
 
 from planner.assess.assess import Assessor, assess
+from planner.case import STAGES, Stage
 from planner.plan.choices import Picture
 from planner.plan.make import make_plan
 from planner.plan.supervision import supervise
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, STAGES, Stage
+from planner.rulebook.shapes import MODES
 from planner.unit import Audit, Unit
 
 

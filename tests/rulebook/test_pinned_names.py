@@ -6,8 +6,9 @@ import re
 
 import pytest
 
+from planner.case import STAGES
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, STAGES
+from planner.rulebook.shapes import MODES
 
 # By section; yes-no unless a kind is given: (a | b) one of, {a, b} any of, # a number, n a count, date, text.
 FINDINGS = {

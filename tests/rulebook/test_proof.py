@@ -16,6 +16,7 @@ from random_cases import as_case, complete_values
 from planner.assess.assess import Assessor, assess
 from planner.assess.cells import harm
 from planner.assess.compiled import Compiled
+from planner.case import STAGES
 from planner.plan.make import make_plan
 from planner.rulebook.proof.example import Plain
 from planner.rulebook.proof.inquiry import Bench
@@ -26,7 +27,7 @@ from planner.rulebook.proof.variables import is_so
 from planner.rulebook.proof.worsening import Pair, directed
 from planner.rulebook.prove import CLAIMS, prove
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, STAGES
+from planner.rulebook.shapes import MODES
 from planner.vocabulary import Outside
 
 SPARSELY = 4

@@ -13,6 +13,7 @@ import pytest
 from faulty_rules import Edit, as_filed, broken, made_worse, refuted
 
 from planner.assess.assess import assess, assessor
+from planner.case import STAGES, Stage
 from planner.conditions import ALWAYS
 from planner.errors import PlannerError
 from planner.plan.choices import Picture, possible_winners
@@ -26,7 +27,7 @@ from planner.rulebook.proof.inquiry import Bench
 from planner.rulebook.proof.report import CounterExample
 from planner.rulebook.prove import prove
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, STAGES, Stage
+from planner.rulebook.shapes import MODES
 from planner.truth import Truth
 
 PATIENT, CHAMBER = "factors/patient.yaml", "factors/pressure-and-chamber.yaml"

@@ -5,13 +5,14 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterable, Sequence
 
+from planner.case import STAGES
 from planner.conditions import NUMBER_TESTS, Condition, Test, compare, evaluate, findings_in, walk
 from planner.rulebook.plan_shapes import SulcusBand, SulcusTable
 from planner.rulebook.proof.inquiry import TABLES, Bench, Inquiry
 from planner.rulebook.proof.report import Claim
 from planner.rulebook.proof.totals import TIERS
 from planner.rulebook.proof.worsening import first_looser
-from planner.rulebook.shapes import MODES, STAGES, Supervised
+from planner.rulebook.shapes import MODES, Supervised
 from planner.vocabulary import Finding
 
 BAG_POWER = "lens_power_d"

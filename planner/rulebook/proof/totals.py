@@ -13,11 +13,12 @@ from dataclasses import dataclass
 
 import z3
 
+from planner.case import Stage
 from planner.conditions import Condition, FactorHolds
 from planner.rulebook.proof.symbols import Symbols
 from planner.rulebook.proof.variables import Formula
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, Closer, Stage
+from planner.rulebook.shapes import MODES, Closer
 
 Group = list[tuple[Condition, float]]
 TIERS = (1, 2, 3, 4)

@@ -6,13 +6,13 @@ from collections.abc import Callable, Sequence
 
 import z3
 
+from planner.case import STAGES, Stage
 from planner.rulebook.proof.inquiry import Bench, Inquiry
 from planner.rulebook.proof.report import Claim, CounterExample
 from planner.rulebook.proof.symbols import Symbols
 from planner.rulebook.proof.totals import TIERS, Cell, Group, cells
 from planner.rulebook.proof.variables import Formula, is_so
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import STAGES, Stage
 from planner.vocabulary import Finding
 
 
