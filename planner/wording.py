@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test
@@ -59,9 +60,17 @@ def _comparison(test: Test, vocabulary: Vocabulary) -> str:
     return f"{label} is {finding.shown(test.limit)}"
 
 
-def percent(probability: float) -> str:
-    """A probability as printed, two figures at most: `3.5 %`, `12 %`."""
-    return f"{100 * probability:.2g} %"
+def percent(fraction: float) -> str:
+    """A probability with two figures at most: 0.0134 is `1.3 %`, 0.134 is `13 %`, 0.00567 is `0.57 %`."""
+    value = 100 * fraction
+    if 0 < value < 0.01:
+        return "below 0.01 %"
+    if 99.5 <= value < 100:
+        return "above 99 %"
+    # The rounded value decides the decimals, so that 9.96 prints 10 and never 10.0.
+    rounded = float(f"{value:.2g}")
+    decimals = max(0, 1 - math.floor(math.log10(rounded))) if rounded else 0
+    return f"{rounded:.{decimals}f} %"
 
 
 def lower_first(text: str) -> str:

@@ -3,27 +3,14 @@
 from __future__ import annotations
 
 import datetime
-import math
 
 from planner.assess.assessment import Range
+from planner.wording import percent
 
 MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
 )  # fmt: skip
-
-
-def percent(fraction: float) -> str:
-    """A probability with two figures at most: 0.0134 is `1.3 %`, 0.134 is `13 %`, 0.00567 is `0.57 %`."""
-    value = 100 * fraction
-    if 0 < value < 0.01:
-        return "below 0.01 %"
-    if 99.5 <= value < 100:
-        return "above 99 %"
-    # The rounded value decides the decimals, so that 9.96 prints 10 and never 10.0.
-    rounded = float(f"{value:.2g}")
-    decimals = max(0, 1 - math.floor(math.log10(rounded))) if rounded else 0
-    return f"{rounded:.{decimals}f} %"
 
 
 def percent_range(least: float, most: float) -> str:

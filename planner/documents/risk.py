@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from planner.assess.assessment import NotCounted, Probability
 from planner.documents.citing import Citations
-from planner.documents.figures import percent, percent_range
-from planner.wording import lower_first
+from planner.documents.figures import percent_range
+from planner.wording import lower_first, percent
 
 # What a print can tell apart, and the end no probability passes.
 NARROWEST = 0.012

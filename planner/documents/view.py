@@ -9,7 +9,7 @@ from math import ceil
 from planner.assess.assessment import Assessment, FactorState, PublishedScore
 from planner.documents.citing import Citations
 from planner.documents.eye import eye_view
-from planner.documents.figures import change, day, dioptres, percent, whole_range
+from planner.documents.figures import change, day, dioptres, whole_range
 from planner.documents.plan_view import (
     CautionView,
     ChoiceView,
@@ -27,7 +27,7 @@ from planner.documents.plan_view import (
 )
 from planner.documents.risk import risk_view
 from planner.plan.plan import IF_FOUND, KitItem, Plan, PlannedDrill, PlannedDrug, PlannedRule, PlannedStep
-from planner.wording import lower_first
+from planner.wording import lower_first, percent
 
 NOT_RECORDED = "not recorded"
 # The first rates of a published score print; the plan as data holds them all.

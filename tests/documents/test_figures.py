@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner.assess.assessment import Range
-from planner.documents.figures import change, day, dioptres, number, percent, percent_range, whole_range
+from planner.documents.figures import change, day, dioptres, number, percent_range, whole_range
+from planner.wording import percent
 
 
 @pytest.mark.parametrize(
