@@ -10,6 +10,7 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from planner.documents import language
 from planner.documents.front import Front, front
 from planner.documents.plan_view import PlanView
 from planner.documents.view import view
@@ -62,10 +63,12 @@ def environment() -> Environment:
     made = Environment(
         loader=FileSystemLoader(templates_folder()),
         autoescape=True,
+        extensions=["jinja2.ext.i18n"],
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.install_gettext_callables(language.gettext, language.ngettext, newstyle=True)  # type: ignore[attr-defined]
     # A drawing is made by this program out of numbers and its own words, already escaped.
     made.filters["drawn"] = Markup
     return made
