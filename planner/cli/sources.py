@@ -82,6 +82,8 @@ def _resting(resting: Resting) -> Iterator[str]:
     counts += [_count(len(resting.mentions), "mention")] if resting.mentions else []
     yield from _line(f"{source.id}, {source.known.replace('-', ' ')}: {', '.join(counts)}", "")
     yield from _line(f"{source.citation} {source.locator}".strip(), "  ")
+    if source.read:
+        yield from _line(f"read: {source.read}", "  ")
     for (where, known), entries in _by_place(resting.claims).items():
         yield from _line(f"{where} ({known.replace('-', ' ')}): {', '.join(entries)}", "  - ")
     if resting.mentions:

@@ -150,7 +150,7 @@ class _Page:
         self.say(f"Supervisor's contact: {p.supervision.contact or '____________________'}")
         self.items(p.deferral, "")
         self.section("Sources")
-        self.items(f"[{s.number}] {s.citation} {s.locator} ({s.known})" for s in p.sources)
+        self.items(f"[{s.number}] {s.citation} {s.locator} ({s.known}{f': {s.read}' if s.read else ''})" for s in p.sources)
         self.lines.append("")
         self.say(f"Rulebook {p.rulebook}. {p.draft_line}")
 

@@ -187,6 +187,7 @@ class CitedSource:
     number: int
     id: str
     citation: str
+    read: str
     locator: str
     known: str
 

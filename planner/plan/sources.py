@@ -22,7 +22,7 @@ def cited(plan: Plan, rulebook: Rulebook) -> tuple[CitedSource, ...]:
         (plan.choices, plan.drills, plan.drugs, plan.cautions, plan.rules, plan.lens, plan.assessment.probability), keys
     )
     numbered = enumerate((rulebook.sources[key] for key in sorted(keys) if key in rulebook.sources), 1)
-    return tuple(CitedSource(n, source.id, source.citation, source.locator, source.known) for n, source in numbered)
+    return tuple(CitedSource(n, s.id, s.citation, s.read, s.locator, s.known) for n, s in numbered)
 
 
 def _gather(value: Any, keys: set[str]) -> None:

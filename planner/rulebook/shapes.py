@@ -41,6 +41,7 @@ STEP_IDS: tuple[StepId, ...] = get_args(StepId)
 class Source(Entry):
     id: Slug
     citation: str
+    read: str = ""  # how much of it was read
     locator: str = ""
     known: Literal["seen", "from-memory"]
 
