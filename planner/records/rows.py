@@ -1,0 +1,248 @@
+"""What the store hands out: one frozen row a thing that was entered. Times are UTC text, `2026-11-02T07:10:00.000000Z`."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+Role = Literal["trainee", "consultant", "organiser", "administrator"]
+State = Literal["draft", "sent-back", "submitted", "approved", "listed", "operated"]
+# A case file's headings and findings as plain JSON values, findings in a mapping of their own under `findings`.
+Document = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Person:
+    """Somebody with a role code. `trainee_id` is their id in the unit file; `number` counts the changes to this row."""
+
+    code: str
+    number: int
+    name: str
+    role: Role
+    trainee_id: str | None
+    active: bool
+    at: str
+    by: str
+
+
+@dataclass(frozen=True)
+class Case:
+    """One eye of one patient, under the unit's own reference."""
+
+    id: int
+    reference: str
+    eye: str
+    at: str
+    by: str
+
+
+@dataclass(frozen=True)
+class CaseVersion:
+    """A case as it stood: the whole document, and the names of what this version changed (headings and findings)."""
+
+    id: int
+    case_id: int
+    number: int
+    document: Document
+    changed: tuple[str, ...]
+    at: str
+    by: str
+
+    @property
+    def findings(self) -> Mapping[str, Any]:
+        found: Mapping[str, Any] = self.document.get("findings") or {}
+        return found
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """An assessment as it was shown. `assessment` is None where a list leaves it out; `snapshot()` gives it."""
+
+    id: int
+    case_id: int
+    version: int
+    rulebook_id: str
+    rulebook_version: str
+    rulebook_sha256: str
+    engine_version: str
+    tier_least: int
+    tier_working: int
+    tier_most: int
+    mode: str | None
+    mode_by: str | None
+    stage: str | None
+    assessment: Document | None
+    at: str
+    by: str
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How an approval, a submission, an allocation or a notice ended: `withdrawn`, `lapsed`, `superseded`,
+    `sent-back`, `approved` or `seen`."""
+
+    kind: str
+    why: str
+    at: str
+    by: str
+
+
+@dataclass(frozen=True)
+class Submission:
+    """A version put before a consultant. None ended it while it waits."""
+
+    id: int
+    case_id: int
+    version: int
+    snapshot_id: int
+    note: str
+    at: str
+    by: str
+    ended: Ending | None = None
+
+
+@dataclass(frozen=True)
+class Answer:
+    id: int
+    text: str
+    at: str
+    by: str
+
+
+@dataclass(frozen=True)
+class Question:
+    id: int
+    case_id: int
+    version: int
+    text: str
+    at: str
+    by: str
+    answers: tuple[Answer, ...] = ()
+
+
+@dataclass(frozen=True)
+class StepChange:
+    """A step given to somebody other than the plan says, `who` as the plan writes it, or a free `note` to the step."""
+
+    step: str
+    who: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Approval:
+    """A consultant's decision on one version. Both tiers and both modes are kept, the same or not."""
+
+    id: int
+    case_id: int
+    version: int
+    snapshot_id: int
+    tier_by_rulebook: int
+    tier_approved: int
+    mode_by_rulebook: str | None
+    mode_approved: str | None
+    step_changes: tuple[StepChange, ...]
+    conditions: str
+    reason: str
+    own_case: bool
+    at: str
+    by: str
+    ended: Ending | None = None
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Whether an approval may be relied on, and each reason why not."""
+
+    state: Literal["stands", "withdrawn", "lapsed"]
+    because: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Allocation:
+    """A place on a list, made by hand: `place` is the order in which the cases are done, from 1."""
+
+    id: int
+    case_id: int
+    approval_id: int
+    day: datetime.date
+    theatre: str
+    place: int
+    trainee: str | None
+    supervisor: str
+    at: str
+    by: str
+    ended: Ending | None = None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What happened. `steps` gives who took each step; `corrects` is the earlier outcome this one replaces."""
+
+    id: int
+    case_id: int
+    day: datetime.date
+    operated_by: str
+    supervised_by: str | None
+    steps: tuple[StepChange, ...]
+    complications: tuple[str, ...]
+    note: str
+    corrects: int | None
+    at: str
+    by: str
+
+
+@dataclass(frozen=True)
+class Notice:
+    """Something a person must hear of."""
+
+    id: int
+    for_whom: str
+    case_id: int | None
+    text: str
+    at: str
+    by: str
+    seen: str | None = None
+
+
+@dataclass(frozen=True)
+class TrailRow:
+    """One entry of the trail. `before` and `after` are the rows as they were written, or None."""
+
+    sequence: int
+    at: str
+    who: str
+    what: str
+    kept_in: str
+    row: str
+    case_id: int | None
+    before: Mapping[str, Any] | None
+    after: Mapping[str, Any] | None
+    previous: str
+    hash: str
+
+
+@dataclass(frozen=True)
+class CaseNow:
+    """A case as it stands: what lists and tables of cases show. `snapshot` is of the current version, if there is one."""
+
+    case: Case
+    version: CaseVersion
+    state: State
+    snapshot: Snapshot | None
+    submission: Submission | None
+    approval: Approval | None
+    allocation: Allocation | None
+
+
+@dataclass(frozen=True)
+class Session:
+    """A signed-in browser, found by the SHA-256 of its token."""
+
+    token_sha256: str
+    person: str
+    secret: str
+    started_at: str
+    seen_at: str
