@@ -35,8 +35,16 @@ def render_html(plan: Plan) -> str:
 
 def page(plan: PlanView, first_side: Front, font_faces: str, whole: bool = True) -> str:
     """The page of a view, with the given `@font-face` rules; the first side alone when not `whole`."""
-    styles = {"print_styles": Markup(font_faces) + _sheets(PRINT_STYLES), "screen_styles": _sheets(SCREEN_STYLES)}
-    return environment().get_template("plan/plan.html").render(p=plan, front=first_side, whole=whole, **styles)
+    screen_styles = _sheets(SCREEN_STYLES)
+    return sheet(
+        "plan/plan.html", PRINT_STYLES, font_faces, plan, front=first_side, whole=whole, screen_styles=screen_styles
+    )
+
+
+def sheet(template: str, styles: tuple[str, ...], font_faces: str, plan: PlanView, **values: object) -> str:
+    """Any sheet of a view: `template` and `styles` are names in the templates folder, `values` what else it names."""
+    print_styles = Markup(font_faces) + _sheets(styles)
+    return environment().get_template(template).render(p=plan, print_styles=print_styles, **values)
 
 
 def _sheets(names: tuple[str, ...]) -> Markup:

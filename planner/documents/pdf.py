@@ -24,11 +24,14 @@ def render_pdf(plan: Plan) -> bytes:
     shown = view(plan)
 
     def fits(first_side: Front) -> bool:
-        page = html.page(shown, first_side, _font_faces(), whole=False)
-        sheets = _set(page, lambda sheet: sheet.render(font_config=_font_configuration()).pages)
-        return len(sheets) == 1
+        return count_pages(html.page(shown, first_side, font_faces(), whole=False)) == 1
 
-    return write_pdf(html.page(shown, front_that_fits(shown, fits), _font_faces()))
+    return write_pdf(html.page(shown, front_that_fits(shown, fits), font_faces()))
+
+
+def count_pages(page: str) -> int:
+    """How many pages one HTML page is set on. Raises PlannerError."""
+    return len(_set(page, lambda sheet: sheet.render(font_config=_font_configuration()).pages))
 
 
 def write_pdf(page: str) -> bytes:
@@ -98,7 +101,8 @@ def _heard() -> Iterator[list[str]]:
 
 
 @cache
-def _font_faces() -> str:
+def font_faces() -> str:
+    """The `@font-face` rules of the shipped fonts, which alone may be read."""
     return html.font_faces(lambda path: path.resolve().as_uri())
 
 
