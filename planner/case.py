@@ -34,7 +34,7 @@ class Case:
     """A case as recorded. `findings` holds typed values of what was recorded; what is absent is unknown.
 
     `from_section` names findings that took their unremarkable value from `none_found_in`; `doubted` those read as
-    not recorded because of an odd pair.
+    not recorded because of an odd pair; `left_unknown` those written `not-recorded`, which no section fills.
     """
 
     reference: str
@@ -46,6 +46,7 @@ class Case:
     examined_by: str | None = None
     none_found_in: tuple[str, ...] = ()
     from_section: frozenset[str] = frozenset()
+    left_unknown: frozenset[str] = frozenset()
     doubted: dict[str, Value] = field(default_factory=dict)
     queries: tuple[Query, ...] = ()
 
@@ -65,7 +66,9 @@ class Case:
         if value is not None:
             findings[name] = value
         doubted = {key: kept for key, kept in self.doubted.items() if key != name}
-        return replace(self, findings=findings, doubted=doubted)
+        unknown = self.left_unknown | {name} if value is None else self.left_unknown - {name}
+        filled = self.from_section - {name}
+        return replace(self, findings=findings, doubted=doubted, left_unknown=unknown, from_section=filled)
 
 
 def read_case(raw: object, vocabulary: Vocabulary, where: str = "case", place: Any = None) -> Case:
@@ -145,6 +148,7 @@ class _Reader:
             examined_by=examined_by,
             none_found_in=tuple(sections),
             from_section=frozenset(filled),
+            left_unknown=frozenset(name for name, value in findings.items() if value is None),
             doubted=doubted,
             queries=tuple(self.queries),
         )

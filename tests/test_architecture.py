@@ -21,7 +21,7 @@ ROWS = (
     ("claims",),
     ("vocabulary",),
     ("case", "wording"),
-    ("rulebook",),
+    ("rulebook", "case_file"),
     ("unit",),
     ("assess",),
     ("plan",),

@@ -13,6 +13,7 @@ from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
 from planner.documents import html
+from planner.documents.embedded import Finisher, embedding, record_of
 from planner.documents.front import Front, front_that_fits
 from planner.documents.view import view
 from planner.errors import PlannerError
@@ -26,7 +27,7 @@ def render_pdf(plan: Plan) -> bytes:
     def fits(first_side: Front) -> bool:
         return count_pages(html.page(shown, first_side, font_faces(), whole=False)) == 1
 
-    return write_pdf(html.page(shown, front_that_fits(shown, fits), font_faces()))
+    return write_pdf(html.page(shown, front_that_fits(shown, fits), font_faces()), embedding(record_of(plan)))
 
 
 def count_pages(page: str) -> int:
@@ -34,9 +35,10 @@ def count_pages(page: str) -> int:
     return len(_set(page, lambda sheet: sheet.render(font_config=_font_configuration()).pages))
 
 
-def write_pdf(page: str) -> bytes:
-    """Set one HTML page; only the shipped fonts are read. Raises PlannerError."""
-    made = _set(page, lambda sheet: sheet.write_pdf(pdf_variant="pdf/ua-1", font_config=_font_configuration()))
+def write_pdf(page: str, finish: Finisher | None = None) -> bytes:
+    """Set one HTML page, with whatever `finish` adds; only the shipped fonts are read. Raises PlannerError."""
+    options = {"pdf_variant": "pdf/ua-1", "font_config": _font_configuration(), "finisher": finish}
+    made = _set(page, lambda sheet: sheet.write_pdf(**options))
     assert isinstance(made, bytes)
     return made
 
