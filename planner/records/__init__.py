@@ -5,7 +5,8 @@ browser call. Every refusal is a PlannerError; `Conflict` is the one raised when
 
     store = Store.open(url)            # None: PLANNER_DATABASE_URL, else planner.db in the working folder
 
-    people      add_person(code, name, role, by, trainee_id=None)   change_person(code, by, name=, role=, trainee_id=, active=)
+    people      add_person(code, name, role, by, trainee_id=None)
+                change_person(code, by, name=, role=, trainee_id=, active=)
                 person(code) people(active_only=False) set_password_hash(code, hash, by) password_hash(code)
     sessions    start_session(token_sha256, person, secret) session(token_sha256) touch_session(token_sha256)
                 end_session(token_sha256) end_sessions_of(person)

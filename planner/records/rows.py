@@ -1,4 +1,7 @@
-"""What the store hands out: one frozen row a thing that was entered. Times are UTC text, `2026-11-02T07:10:00.000000Z`."""
+"""What the store hands out: one frozen row a thing that was entered.
+
+Times are UTC text, `2026-11-02T07:10:00.000000Z`.
+"""
 
 from __future__ import annotations
 
@@ -226,7 +229,7 @@ class TrailRow:
 
 @dataclass(frozen=True)
 class CaseNow:
-    """A case as it stands: what lists and tables of cases show. `snapshot` is of the current version, if there is one."""
+    """A case as it stands. `snapshot` is the last of the current version, without its assessment, or None."""
 
     case: Case
     version: CaseVersion

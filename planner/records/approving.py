@@ -1,0 +1,170 @@
+"""A consultant's approval: by name and time, of one version as assessed, with both tiers kept."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Row, select
+
+from planner.errors import PlannerError
+from planner.records import schema
+from planner.records.cases import authors_of, case_in, require_current, version_in
+from planner.records.part import (
+    Part,
+    checked_steps,
+    checked_text,
+    end,
+    ending_of,
+    notify,
+    one_of,
+    steps_json,
+    steps_of,
+    with_endings,
+)
+from planner.records.rows import Approval, Standing, StepChange
+from planner.records.snapshots import snapshot_of
+from planner.records.standing import approval_standing
+from planner.records.submitting import require_snapshot
+from planner.records.trail import Change, canonical
+
+
+class Approving(Part):
+    def approve(
+        self,
+        case_id: int,
+        version: int,
+        snapshot_id: int,
+        by: str,
+        tier: int,
+        mode: str | None,
+        step_changes: Sequence[StepChange] = (),
+        conditions: str = "",
+        reason: str = "",
+    ) -> Approval:
+        """Approve the current version for a tier, a supervision mode, and the steps as planned or as changed.
+
+        A reason is required where any of the three differs from the rulebook's. An earlier approval of the case is
+        superseded, its submission ends. Raises PlannerError, also for anybody but a consultant.
+        """
+        conditions, reason = checked_text(conditions, "conditions"), checked_text(reason, "reason")
+        steps = checked_steps(step_changes)
+        if tier < 1:
+            raise PlannerError.one(f"{tier} is not a tier")
+        with self._changing(by, "consultant") as change:
+            self._as_person(by)
+            connection = change.connection
+            require_current(connection, case_id, version)
+            snapshot = require_snapshot(connection, snapshot_id, case_id, version)
+            differs = [("tier", tier != snapshot.tier_working), ("supervision", mode != snapshot.mode)]
+            named = [name for name, is_so in [*differs, ("steps", bool(steps))] if is_so]
+            if named and not reason:
+                what = f"{' and '.join(named)} as approved differ from the rulebook's, and no reason is given"
+                raise PlannerError.one(what, "reason", hint="one line that says why")
+            waiting = with_endings(schema.submissions, schema.submissions.c.case_id == case_id, open_only=True)
+            submitted = connection.execute(waiting).all()
+            authors = authors_of(connection, case_id)
+            for row in submitted:
+                end(change, schema.submissions, row, "approved", f"approved by {by}", "submission approved")
+            for row in self._open_approvals(change, case_id):
+                end(change, schema.approvals, row, "superseded", f"approved again by {by}", "approval superseded")
+            values = {
+                "case_id": case_id,
+                "version": version,
+                "snapshot_id": snapshot_id,
+                "tier_by_rulebook": snapshot.tier_working,
+                "tier_approved": tier,
+                "mode_by_rulebook": snapshot.mode,
+                "mode_approved": mode,
+                "step_changes": canonical(steps_json(steps)),
+                "conditions": conditions,
+                "reason": reason,
+                "own_case": int(by in authors or by in [row.by for row in submitted]),
+            }
+            row_id = change.insert(schema.approvals, "approved", values, case_id)["id"]
+            case = case_in(connection, case_id)
+            more = f", on conditions: {conditions}" if conditions else ""
+            told = f"{case.reference}, {case.eye} eye, was approved by {by} for tier {tier}{more}"
+            notify(change, [*(row.by for row in submitted), authors[0]], told, case_id)
+            return _approval_in(connection, row_id)
+
+    def withdraw(self, approval_id: int, why: str, by: str) -> Approval:
+        """Withdraw an approval that stands; a consultant's to do. Raises PlannerError."""
+        return self._ended(approval_id, "withdrawn", checked_text(why, "reason", required=True), by, "consultant")
+
+    def lapse(self, approval_id: int, why: str, by: str) -> Approval:
+        """Enter that an approval has lapsed, which `standing` found. Raises PlannerError."""
+        return self._ended(approval_id, "lapsed", checked_text(why, "reason", required=True), by)
+
+    def approval(self, approval_id: int) -> Approval:
+        """Raises PlannerError where there is none."""
+        with self._database.reading() as connection:
+            return _approval_in(connection, approval_id)
+
+    def approvals(self, case_id: int) -> tuple[Approval, ...]:
+        """Every approval of a case, ended or not, the first one first."""
+        query = with_endings(schema.approvals, schema.approvals.c.case_id == case_id)
+        with self._database.reading() as connection:
+            return tuple(approval_of(row) for row in connection.execute(query))
+
+    def standing(
+        self, approval_id: int, on: datetime.date, validity: Mapping[str, int], rulebook_sha256: str
+    ) -> Standing:
+        """How an approval stands on a day; see `approval_standing`. Raises PlannerError where there is none."""
+        with self._database.reading() as connection:
+            approval = _approval_in(connection, approval_id)
+            brief = [column for column in schema.snapshots.columns if column.name != "assessment"]
+            held = connection.execute(select(*brief).where(schema.snapshots.c.id == approval.snapshot_id)).one()
+            approved = version_in(connection, approval.case_id, approval.version)
+            current = version_in(connection, approval.case_id).number
+        return approval_standing(approval, snapshot_of(held), approved, current, on, validity, rulebook_sha256)
+
+    def _ended(self, approval_id: int, kind: str, why: str, by: str, *roles: str) -> Approval:
+        with self._changing(by, *roles) as change:
+            one_of(change.connection, schema.approvals, approval_id, "approval")
+            row = change.connection.execute(
+                with_endings(schema.approvals, schema.approvals.c.id == approval_id)
+            ).one()  # fmt: skip
+            if row.ended_kind is not None:
+                raise PlannerError.one(f"the approval was {row.ended_kind} already: {row.ended_why}")
+            end(change, schema.approvals, row, kind, why, f"approval {kind}")
+            case = case_in(change.connection, row.case_id)
+            author = authors_of(change.connection, case.id)[0]
+            told = f"{case.reference}, {case.eye} eye: the approval by {row.by} is {kind}: {why}"
+            listed = with_endings(schema.allocations, schema.allocations.c.case_id == case.id, open_only=True)
+            places = change.connection.execute(listed).all()
+            on_list = [person for place in places for person in (place.trainee, place.supervisor, place.by)]
+            notify(change, (author, row.by, *on_list), told, case.id)
+            return _approval_in(change.connection, approval_id)
+
+    def _open_approvals(self, change: Change, case_id: int) -> Sequence[Row[Any]]:
+        query = with_endings(schema.approvals, schema.approvals.c.case_id == case_id, open_only=True)
+        return change.connection.execute(query).all()
+
+
+def _approval_in(connection: Any, approval_id: int) -> Approval:
+    one_of(connection, schema.approvals, approval_id, "approval")
+    return approval_of(
+        connection.execute(with_endings(schema.approvals, schema.approvals.c.id == approval_id)).one()
+    )  # fmt: skip
+
+
+def approval_of(row: Row[Any]) -> Approval:
+    return Approval(
+        row.id,
+        row.case_id,
+        row.version,
+        row.snapshot_id,
+        row.tier_by_rulebook,
+        row.tier_approved,
+        row.mode_by_rulebook,
+        row.mode_approved,
+        steps_of(row.step_changes),
+        row.conditions,
+        row.reason,
+        bool(row.own_case),
+        row.at,
+        row.by,
+        ending_of(row),
+    )

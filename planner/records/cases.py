@@ -1,0 +1,173 @@
+"""Cases and their versions: each save is a new version, and ends what rested on the one before."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import Connection, Row, func, select
+
+from planner.errors import PlannerError
+from planner.records import schema
+from planner.records.changes import CHANGEABLE, FIXED, Conflict, changed, differences, flat, names_changed
+from planner.records.part import Part, end, notify, one_of, raise_for, with_endings
+from planner.records.references import document_faults
+from planner.records.rows import Case, CaseVersion, Document
+from planner.records.trail import Change, canonical
+
+PREPARERS = ("trainee", "consultant")
+
+
+class Cases(Part):
+    def new_case(self, document: Document, by: str) -> CaseVersion:
+        """Enter a case from a case file's mapping. Raises PlannerError where its reference and eye are taken."""
+        document = _plain(document)
+        raise_for(_unfit(document) + document_faults(document))
+        with self._changing(by, *PREPARERS) as change:
+            reference, eye = str(document["case"]), document["eye"]
+            if _find(change.connection, reference, eye) is not None:
+                why = "an eye is prepared once; its changes are versions"
+                raise PlannerError.one(f"{reference}, {eye} eye, is here already", why=why, hint="open that case")
+            row = change.insert(schema.cases, "case entered", {"reference": reference, "eye": eye})
+            clean = changed({"case": reference, "eye": eye}, flat(document))
+            return _new_version(change, row["id"], 1, clean, tuple(flat(clean)), None)
+
+    def save_case(self, case_id: int, based_on: int, changes: Mapping[str, Any], by: str) -> CaseVersion:
+        """Make a version with these changes to version `based_on`; None takes a heading or finding away.
+
+        Raises Conflict when somebody else saved meanwhile. What changes nothing, or was already saved so by the
+        same changes, makes no version. An approval, or a submission, of the version before ends.
+        """
+        changes = _plain(changes)
+        if unknown := [name for name in changes if name in (*FIXED, "findings")]:
+            why = "reference and eye stay what they are, and findings go by their own names"
+            raise PlannerError.one(f"{', '.join(unknown)} cannot be changed", why=why)
+        with self._changing(by, *PREPARERS) as change:
+            case = case_in(change.connection, case_id)
+            current = version_in(change.connection, case_id)
+            base = current if based_on == current.number else version_in(change.connection, case_id, based_on)
+            document = changed(base.document, changes)
+            raise_for(document_faults(document))
+            if base.number != current.number:
+                if flat(document) == flat(current.document):
+                    return current
+                raise Conflict(case.reference, base, current, differences(base, current, changes))
+            names = names_changed(current.document, document)
+            if not names:
+                return current
+            saved = _new_version(change, case_id, current.number + 1, document, names, current)
+            _end_what_rested_on(change, case, current, names)
+            return saved
+
+    def case(self, case_id: int) -> Case:
+        """Raises PlannerError where there is none."""
+        with self._database.reading() as connection:
+            return case_in(connection, case_id)
+
+    def find_case(self, reference: str, eye: str) -> Case | None:
+        with self._database.reading() as connection:
+            return _find(connection, reference, eye)
+
+    def version(self, case_id: int, number: int | None = None) -> CaseVersion:
+        """A version of a case, the last without a number. Raises PlannerError where there is none."""
+        with self._database.reading() as connection:
+            return version_in(connection, case_id, number)
+
+    def versions(self, case_id: int) -> tuple[CaseVersion, ...]:
+        """Every version, the first one first."""
+        table = schema.case_versions
+        query = select(table).where(table.c.case_id == case_id).order_by(table.c.number)
+        with self._database.reading() as connection:
+            return tuple(version_of(row) for row in connection.execute(query))
+
+
+def case_in(connection: Connection, case_id: int) -> Case:
+    return Case(**one_of(connection, schema.cases, case_id, "case")._mapping)
+
+
+def version_in(connection: Connection, case_id: int, number: int | None = None) -> CaseVersion:
+    table = schema.case_versions
+    query = select(table).where(table.c.case_id == case_id).order_by(table.c.number.desc()).limit(1)
+    row = connection.execute(query if number is None else query.where(table.c.number == number)).first()
+    if row is None:
+        raise PlannerError.one(f"case {case_id} has no version {number or 1}")
+    return version_of(row)
+
+
+def version_of(row: Row[Any]) -> CaseVersion:
+    changed_names = tuple(json.loads(row.changed))
+    return CaseVersion(row.id, row.case_id, row.number, json.loads(row.document), changed_names, row.at, row.by)
+
+
+def require_current(connection: Connection, case_id: int, version: int) -> CaseVersion:
+    """The current version, which must be this one. Raises PlannerError."""
+    current = version_in(connection, case_id)
+    if current.number != version:
+        why = f"version {current.number} by {current.by} follows {version}"
+        raise PlannerError.one("the case has changed meanwhile", why=why, hint="look at it again")
+    return current
+
+
+def authors_of(connection: Connection, case_id: int) -> tuple[str, ...]:
+    """Everybody who saved a version, the last one first."""
+    table = schema.case_versions
+    query = select(table.c.by).where(table.c.case_id == case_id).group_by(table.c.by)
+    return tuple(connection.scalars(query.order_by(func.max(table.c.number).desc())))
+
+
+def _find(connection: Connection, reference: str, eye: str) -> Case | None:
+    table = schema.cases
+    row = connection.execute(select(table).where(table.c.reference == reference, table.c.eye == eye)).first()
+    return None if row is None else Case(**row._mapping)
+
+
+def _new_version(
+    change: Change, case_id: int, number: int, document: Document, names: tuple[str, ...], before: CaseVersion | None
+) -> CaseVersion:
+    values = {"case_id": case_id, "number": number, "document": canonical(document), "changed": canonical(list(names))}
+    what = "case changed" if before else "first version entered"
+    told = None if before is None else {name: flat(before.document).get(name) for name in names}
+    row = change.insert(schema.case_versions, what, values, case_id, told)
+    return CaseVersion(row["id"], case_id, number, document, names, change.at, change.by)
+
+
+def _end_what_rested_on(change: Change, case: Case, before: CaseVersion, names: tuple[str, ...]) -> None:
+    why = f"{', '.join(names)} changed by {change.by}: version {before.number + 1}"
+    told = f"{case.reference}, {case.eye} eye"
+    for row in change.connection.execute(
+        with_endings(schema.approvals, schema.approvals.c.case_id == case.id, open_only=True)
+    ).all():
+        end(change, schema.approvals, row, "withdrawn", why, "approval withdrawn by a change")
+        listed = change.connection.execute(
+            with_endings(schema.allocations, schema.allocations.c.case_id == case.id, open_only=True)
+        ).all()
+        on_list = [person for place in listed for person in (place.trainee, place.supervisor, place.by)]
+        people = (before.by, row.by, *on_list)
+        notify(change, people, f"{told}: the approval by {row.by} is withdrawn. {why}.", case.id)
+    for row in change.connection.execute(
+        with_endings(schema.submissions, schema.submissions.c.case_id == case.id, open_only=True)
+    ).all():
+        end(change, schema.submissions, row, "superseded", why, "submission ended by a change")
+        notify(change, (row.by,), f"{told}: it waits no longer; submit it again. {why}.", case.id)
+
+
+def _unfit(document: Document) -> list[Any]:
+    try:
+        case, eye = document["case"], document["eye"]
+    except KeyError as missing:
+        return PlannerError.one(f"`{missing.args[0]}` is missing", "case").faults
+    if not isinstance(case, str | int) or eye not in ("right", "left"):
+        return PlannerError.one("needs a reference and an eye, right or left", "case").faults
+    if unknown := [name for name in document if name not in (*FIXED, *CHANGEABLE, "findings")]:
+        return PlannerError.one(f"unknown heading {', '.join(map(str, unknown))}", "case").faults
+    return []
+
+
+def _plain(document: Mapping[str, Any]) -> dict[str, Any]:
+    """The same as JSON gives it back, so that what is compared later is what was kept. Raises PlannerError."""
+    try:
+        plain: dict[str, Any] = json.loads(canonical(dict(document)))
+    except (TypeError, ValueError):
+        raise PlannerError.one("holds something that is not plain text, number or list", "case") from None
+    return plain

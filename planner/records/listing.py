@@ -1,0 +1,116 @@
+"""Places on lists, made by hand: which approved case, in which theatre and order, by whom and under whom."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+from sqlalchemy import Row
+
+from planner.errors import PlannerError
+from planner.records import schema
+from planner.records.cases import authors_of, case_in
+from planner.records.part import Part, checked_text, end, ending_of, known_person, notify, one_of, with_endings
+from planner.records.rows import Allocation
+
+BUILDERS = ("organiser", "consultant")
+
+
+class Listing(Part):
+    def allocate(
+        self,
+        case_id: int,
+        day: datetime.date,
+        theatre: str,
+        place: int,
+        supervisor: str,
+        by: str,
+        trainee: str | None = None,
+    ) -> Allocation:
+        """Give an approved case a place on a list, from 1 on. Raises PlannerError, saying what stands in the way.
+
+        Whether the approval still stands on that day is `standing`'s to say; here it must not have ended.
+        """
+        theatre = checked_text(theatre, "theatre", required=True)
+        if place < 1:
+            raise PlannerError.one(f"{place} is no place on a list", hint="1 for the first case")
+        with self._changing(by, *BUILDERS) as change:
+            connection = change.connection
+            case = case_in(connection, case_id)
+            told = f"{case.reference}, {case.eye} eye"
+            approvals = with_endings(schema.approvals, schema.approvals.c.case_id == case_id, open_only=True)
+            approval = connection.execute(approvals).first()
+            if approval is None:
+                why = "only what a consultant has approved goes on a list"
+                raise PlannerError.one(f"{told} has no approval that stands", why=why)
+            table = schema.allocations
+            listed = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).first()
+            if listed is not None:
+                raise PlannerError.one(f"{told} is on the list of {listed.day} already", hint="take it off first")
+            same = (table.c.day == day.isoformat(), table.c.theatre == theatre, table.c.place == place)
+            if taken := connection.execute(with_endings(table, *same, open_only=True)).first():
+                other = case_in(connection, taken.case_id)
+                what = f"place {place} in {theatre} on {day} is taken by {other.reference}, {other.eye} eye"
+                raise PlannerError.one(what, hint="another place")
+            known_person(connection, supervisor, "supervisor")
+            if trainee is not None:
+                known_person(connection, trainee, "trainee")
+                if trainee == supervisor:
+                    raise PlannerError.one(f"{trainee} cannot supervise their own operation")
+            values = {
+                "case_id": case_id,
+                "approval_id": approval.id,
+                "day": day.isoformat(),
+                "theatre": theatre,
+                "place": place,
+                "trainee": trainee,
+                "supervisor": supervisor,
+            }
+            row_id = change.insert(table, "put on a list", values, case_id)["id"]
+            people = (trainee, supervisor, authors_of(connection, case_id)[0])
+            notify(change, people, f"{told} is on the list of {day}, {theatre}, place {place}", case_id)
+            return Allocation(**(values | {"day": day}), id=row_id, at=change.at, by=by)
+
+    def unallocate(self, allocation_id: int, why: str, by: str) -> Allocation:
+        """Take a case off its list. Raises PlannerError when it is off already."""
+        why = checked_text(why, "reason", required=True)
+        with self._changing(by, *BUILDERS) as change:
+            table = schema.allocations
+            one_of(change.connection, table, allocation_id, "place on a list")
+            row = change.connection.execute(with_endings(table, table.c.id == allocation_id)).one()
+            if row.ended_kind is not None:
+                raise PlannerError.one(f"it was taken off the list already: {row.ended_why}")
+            end(change, table, row, "withdrawn", why, "taken off a list")
+            case = case_in(change.connection, row.case_id)
+            told = f"{case.reference}, {case.eye} eye, is off the list of {row.day}: {why}"
+            notify(change, (row.trainee, row.supervisor, authors_of(change.connection, case.id)[0]), told, case.id)
+            return allocation_of(change.connection.execute(with_endings(table, table.c.id == allocation_id)).one())
+
+    def allocation(self, allocation_id: int) -> Allocation:
+        """Raises PlannerError where there is none."""
+        table = schema.allocations
+        with self._database.reading() as connection:
+            one_of(connection, table, allocation_id, "place on a list")
+            return allocation_of(connection.execute(with_endings(table, table.c.id == allocation_id)).one())
+
+    def allocations(self, case_id: int) -> tuple[Allocation, ...]:
+        """Every place a case has had, the first one first."""
+        query = with_endings(schema.allocations, schema.allocations.c.case_id == case_id)
+        with self._database.reading() as connection:
+            return tuple(allocation_of(row) for row in connection.execute(query))
+
+
+def allocation_of(row: Row[Any]) -> Allocation:
+    return Allocation(
+        row.id,
+        row.case_id,
+        row.approval_id,
+        datetime.date.fromisoformat(row.day),
+        row.theatre,
+        row.place,
+        row.trainee,
+        row.supervisor,
+        row.at,
+        row.by,
+        ending_of(row),
+    )

@@ -1,0 +1,122 @@
+"""What happened in theatre, and the notices that people must hear of."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Row, select
+
+from planner.errors import PlannerError
+from planner.records import schema
+from planner.records.cases import case_in
+from planner.records.part import (
+    Part,
+    checked_steps,
+    checked_text,
+    end,
+    known_person,
+    one_of,
+    steps_json,
+    steps_of,
+    with_endings,
+)
+from planner.records.rows import Notice, Outcome, StepChange
+from planner.records.trail import canonical
+
+
+class Outcomes(Part):
+    def record_outcome(
+        self,
+        case_id: int,
+        day: datetime.date,
+        operated_by: str,
+        by: str,
+        supervised_by: str | None = None,
+        steps: Sequence[StepChange] = (),
+        complications: Sequence[str] = (),
+        note: str = "",
+        corrects: int | None = None,
+    ) -> Outcome:
+        """Enter what happened. A case has one outcome that holds: a further one says which it `corrects`.
+
+        No complication given means that there was none. Raises PlannerError.
+        """
+        note = checked_text(note, "note")
+        named = [checked_text(item, "complications", required=True) for item in complications]
+        done = checked_steps(steps)
+        with self._changing(by, "trainee", "consultant") as change:
+            self._as_person(by)
+            connection = change.connection
+            case = case_in(connection, case_id)
+            known_person(connection, operated_by, "operated by")
+            if supervised_by is not None:
+                known_person(connection, supervised_by, "supervised by")
+            table = schema.outcomes
+            last = connection.execute(
+                select(table).where(table.c.case_id == case_id).order_by(table.c.id.desc()).limit(1)
+            ).first()  # fmt: skip
+            if (last.id if last else None) != corrects:
+                why = f"by {last.by}, {last.at[:10]}" if last else "nothing was entered to correct"
+                what = f"{case.reference}, {case.eye} eye, has " + ("an outcome already" if last else "no outcome yet")
+                raise PlannerError.one(what, why=why, hint="enter a correction of the last one")
+            values = {
+                "case_id": case_id,
+                "day": day.isoformat(),
+                "operated_by": operated_by,
+                "supervised_by": supervised_by,
+                "steps": canonical(steps_json(done)),
+                "complications": canonical(named),
+                "note": note,
+                "corrects": corrects,
+            }
+            before = None if last is None else dict(last._mapping)
+            what = "outcome corrected" if last else "outcome entered"
+            change.insert(table, what, values, case_id, before)
+        return self.outcomes(case_id)[-1]
+
+    def outcomes(self, case_id: int) -> tuple[Outcome, ...]:
+        """Every outcome entered for a case; the last one holds."""
+        table = schema.outcomes
+        with self._database.reading() as connection:
+            rows = connection.execute(select(table).where(table.c.case_id == case_id).order_by(table.c.id)).all()
+        return tuple(_outcome_of(row) for row in rows)
+
+
+class Notices(Part):
+    def notices(self, for_whom: str, unseen_only: bool = True) -> tuple[Notice, ...]:
+        """A person's notices, the newest first."""
+        query = with_endings(schema.notices, schema.notices.c.for_whom == for_whom, open_only=unseen_only)
+        with self._database.reading() as connection:
+            rows = connection.execute(query).all()
+        return tuple(
+            Notice(row.id, row.for_whom, row.case_id, row.text, row.at, row.by, row.ended_at) for row in reversed(rows)
+        )
+
+    def see_notice(self, notice_id: int, by: str) -> None:
+        """Enter that a notice was seen, by the person it is for; once. Raises PlannerError for anybody else."""
+        with self._changing(by) as change:
+            one_of(change.connection, schema.notices, notice_id, "notice")
+            row = change.connection.execute(with_endings(schema.notices, schema.notices.c.id == notice_id)).one()
+            if row.for_whom != by:
+                raise PlannerError.one(f"the notice is for {row.for_whom}")
+            if row.ended_kind is None:
+                end(change, schema.notices, row, "seen", "", "notice seen")
+
+
+def _outcome_of(row: Row[Any]) -> Outcome:
+    return Outcome(
+        row.id,
+        row.case_id,
+        datetime.date.fromisoformat(row.day),
+        row.operated_by,
+        row.supervised_by,
+        steps_of(row.steps),
+        tuple(json.loads(row.complications)),
+        row.note,
+        row.corrects,
+        row.at,
+        row.by,
+    )

@@ -1,0 +1,148 @@
+"""Cases as they stand now: the table of cases, what waits for a consultant, and the lists."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable
+from typing import Any
+
+from sqlalchemy import Connection, Row, Select, func, select
+
+from planner.errors import PlannerError
+from planner.records import schema
+from planner.records.approving import approval_of
+from planner.records.cases import case_in, version_of
+from planner.records.listing import allocation_of
+from planner.records.part import Part, with_endings
+from planner.records.rows import Case, CaseNow, State
+from planner.records.snapshots import brief_snapshots, snapshot_of
+from planner.records.submitting import submission_of
+
+
+class Overview(Part):
+    def case_now(self, case_id: int) -> CaseNow:
+        """One case as it stands. Raises PlannerError where there is none."""
+        with self._database.reading() as connection:
+            case_in(connection, case_id)
+            return _as_they_stand(connection, [case_id])[0]
+
+    def cases(
+        self,
+        state: State | None = None,
+        tier: int | None = None,
+        patient: str | None = None,
+        by: str | None = None,
+        reference: str | None = None,
+        operated: bool = False,
+    ) -> tuple[CaseNow, ...]:
+        """Cases by reference, each filter narrowing them; those operated on only when asked for.
+
+        `tier` is the working tier of the current version's assessment, `by` whoever saved the current version,
+        `reference` any part of a reference, small letters and capitals alike.
+        """
+        query = select(schema.cases.c.id)
+        if not operated and state != "operated":
+            query = query.where(schema.cases.c.id.not_in(select(schema.outcomes.c.case_id)))
+        if reference is not None:
+            query = query.where(func.lower(schema.cases.c.reference).contains(reference.lower(), autoescape=True))
+        with self._database.reading() as connection:
+            found = _as_they_stand(connection, query)
+        return tuple(
+            now
+            for now in found
+            if (state is None or now.state == state)
+            and (tier is None or (now.snapshot is not None and now.snapshot.tier_working == tier))
+            and (patient is None or now.version.document.get("patient") == patient)
+            and (by is None or now.version.by == by)
+        )
+
+    def waiting(self) -> tuple[CaseNow, ...]:
+        """Cases that wait for a consultant: the highest tier first, then the longest wait."""
+        query = with_endings(schema.submissions, open_only=True).with_only_columns(schema.submissions.c.case_id)
+        with self._database.reading() as connection:
+            found = _as_they_stand(connection, query.order_by(None))
+
+        def first(now: CaseNow) -> tuple[int, str]:
+            return -(now.snapshot.tier_working if now.snapshot else 0), now.submission.at if now.submission else ""
+
+        return tuple(sorted(found, key=first))
+
+    def list_of(self, day: datetime.date) -> tuple[CaseNow, ...]:
+        """The cases on the lists of a day, by theatre and place."""
+        return self.lists(day, day)
+
+    def lists(self, first: datetime.date, last: datetime.date) -> tuple[CaseNow, ...]:
+        """The cases on the lists from one day to another, both counted, by day, theatre and place."""
+        if last < first:
+            raise PlannerError.one(f"{last} comes before {first}")
+        table = schema.allocations
+        days = (table.c.day >= first.isoformat(), table.c.day <= last.isoformat())
+        query = with_endings(table, *days, open_only=True).with_only_columns(table.c.case_id).order_by(None)
+        with self._database.reading() as connection:
+            found = _as_they_stand(connection, query)
+        placed = [(now.allocation, now) for now in found if now.allocation is not None]
+        return tuple(now for at, now in sorted(placed, key=lambda one: (one[0].day, one[0].theatre, one[0].place)))
+
+
+def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> list[CaseNow]:
+    """These cases, by reference and eye: one query a table, whatever their number."""
+
+    def rows(query: Any) -> list[Row[Any]]:
+        return list(connection.execute(query).all())
+
+    versions, snapshots = schema.case_versions, schema.snapshots
+    last = select(versions.c.case_id, func.max(versions.c.number).label("number")).group_by(versions.c.case_id)
+    newest = last.where(versions.c.case_id.in_(ids)).subquery()
+    current = {
+        row.case_id: version_of(row)
+        for row in rows(
+            select(versions).join(
+                newest, (newest.c.case_id == versions.c.case_id) & (newest.c.number == versions.c.number)
+            )
+        )
+    }
+    of_current = snapshots.join(
+        newest, (newest.c.case_id == snapshots.c.case_id) & (newest.c.number == snapshots.c.version)
+    )
+    latest = select(func.max(snapshots.c.id)).select_from(of_current).group_by(snapshots.c.case_id)
+    assessed = {row.case_id: snapshot_of(row) for row in rows(brief_snapshots(latest))}
+    open_rows = {
+        table.name: {row.case_id: row for row in rows(with_endings(table, table.c.case_id.in_(ids), open_only=True))}
+        for table in (schema.submissions, schema.approvals, schema.allocations)
+    }
+    operated = {row.case_id for row in rows(select(schema.outcomes.c.case_id).distinct())}
+    sent_back = _sent_back(rows(with_endings(schema.submissions, schema.submissions.c.case_id.in_(ids))))
+    found = []
+    for row in rows(select(schema.cases).where(schema.cases.c.id.in_(ids)).order_by("reference", "eye")):
+        submission, approval, allocation = (open_rows[name].get(row.id) for name in open_rows)
+        state: State = (
+            "operated"
+            if row.id in operated
+            else "listed"
+            if allocation is not None and approval is not None
+            else "approved"
+            if approval is not None
+            else "submitted"
+            if submission is not None
+            else "sent-back"
+            if row.id in sent_back
+            else "draft"
+        )
+        found.append(
+            CaseNow(
+                Case(**row._mapping),
+                current[row.id],
+                state,
+                assessed.get(row.id),
+                None if submission is None else submission_of(submission),
+                None if approval is None else approval_of(approval),
+                None if allocation is None else allocation_of(allocation),
+            )
+        )
+    return found
+
+
+def _sent_back(submissions: list[Row[Any]]) -> set[int]:
+    """Cases whose last submission was sent back. `submissions` come in the order they were made."""
+    last = {row.case_id: row.ended_kind for row in submissions}
+    return {case_id for case_id, kind in last.items() if kind == "sent-back"}

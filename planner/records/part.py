@@ -1,0 +1,148 @@
+"""What every part of the store stands on: one database, a clock, and the way a change is begun."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Row, Table, and_, select
+from sqlalchemy.sql import ColumnElement
+
+from planner.errors import Fault, PlannerError
+from planner.records import schema
+from planner.records.database import Database
+from planner.records.references import free_text_fault
+from planner.records.rows import Ending, Person, StepChange
+from planner.records.trail import Change
+
+# Who acts where no person is signed in: the command line, and the server by itself (an approval that has aged).
+COMMAND_LINE = "command-line"
+SERVER = "server"
+
+
+def utc_now() -> datetime.datetime:
+    return datetime.datetime.now(datetime.UTC)
+
+
+class Part:
+    """Shared by the store's parts. `clock` gives the present time with its zone."""
+
+    def __init__(self, database: Database, clock: Callable[[], datetime.datetime] = utc_now) -> None:
+        self._database = database
+        self._clock = clock
+
+    def _now(self) -> str:
+        return self._clock().astimezone(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+    @contextlib.contextmanager
+    def _changing(self, by: str, *roles: str) -> Iterator[Change]:
+        """A change by an active person in one of the roles (any, without one). Raises PlannerError for another."""
+        with self._database.writing() as connection:
+            if by not in (COMMAND_LINE, SERVER):
+                person = person_in(connection, by)
+                if person is None or not person.active:
+                    raise PlannerError.one(f"{by!r} is nobody who may enter things", hint="planner people list")
+                if roles and person.role not in roles:
+                    why = f"that is for: {', '.join(roles)}"
+                    raise PlannerError.one(f"{by} is entered as {person.role} and may not do this", why=why)
+            yield Change(connection, self._now(), by)
+
+    def _as_person(self, by: str) -> None:
+        """Refuse the program itself where a person must answer for it."""
+        if by in (COMMAND_LINE, SERVER):
+            raise PlannerError.one("needs a person who answers for it", hint="sign in, or give their code")
+
+
+def person_in(connection: Connection, code: str) -> Person | None:
+    """The person of a code as last entered, or None."""
+    people = schema.people
+    row = connection.execute(
+        select(people).where(people.c.code == code).order_by(people.c.number.desc()).limit(1)
+    ).first()  # fmt: skip
+    return None if row is None else person_of(row)
+
+
+def person_of(row: Row[Any]) -> Person:
+    return Person(row.code, row.number, row.name, row.role, row.trainee_id, bool(row.active), row.at, row.by)
+
+
+def known_person(connection: Connection, code: str, where: str) -> Person:
+    """The active person of a code. Raises PlannerError."""
+    person = person_in(connection, code)
+    if person is None or not person.active:
+        raise PlannerError.one(f"nobody active has the code {code!r}", where, hint="planner people list")
+    return person
+
+
+def one_of(connection: Connection, table: Table, row_id: int, what: str) -> Row[Any]:
+    """One row by its id. Raises PlannerError where there is none."""
+    row = connection.execute(select(table).where(table.c.id == row_id)).first()
+    if row is None:
+        raise PlannerError.one(f"there is no {what} {row_id}")
+    return row
+
+
+def with_endings(table: Table, *conditions: ColumnElement[bool], open_only: bool = False) -> Any:
+    """A selection of rows, each with its ending's columns (`ended_kind` and so on; None while it stands)."""
+    endings = schema.endings
+    ended = [endings.c[name].label(f"ended_{name}") for name in ("kind", "why", "at", "by")]
+    joined = table.outerjoin(endings, and_(endings.c.kept_in == table.name, endings.c.row == table.c.id))
+    query = select(table, *ended).select_from(joined).where(*conditions).order_by(table.c.id)
+    return query.where(endings.c.id.is_(None)) if open_only else query
+
+
+def ending_of(row: Row[Any]) -> Ending | None:
+    if row.ended_kind is None:
+        return None
+    return Ending(row.ended_kind, row.ended_why, row.ended_at, row.ended_by)
+
+
+def end(change: Change, table: Table, row: Row[Any], kind: str, why: str, what: str) -> None:
+    """End what stands: a row of its own says how, and the trail shows the row that stood."""
+    before = {column.name: getattr(row, column.name) for column in table.columns}
+    case_id = before.get("case_id")
+    values = {"kept_in": table.name, "row": row.id, "kind": kind, "why": why}
+    change.insert(schema.endings, what, values, case_id, before)
+
+
+def notify(change: Change, people: Sequence[str | None], text: str, case_id: int | None) -> None:
+    """Leave each of these people, once, a notice."""
+    for person in dict.fromkeys(people):
+        if person is not None and person not in (COMMAND_LINE, SERVER):
+            values = {"for_whom": person, "case_id": case_id, "text": text}
+            change.insert(schema.notices, "notice left", values, case_id)
+
+
+def checked_steps(steps: Sequence[StepChange]) -> tuple[StepChange, ...]:
+    """Steps with their texts checked as `checked_text` does."""
+    return tuple(
+        StepChange(
+            checked_text(step.step, "step", True), checked_text(step.who, step.step), checked_text(step.note, step.step)
+        )
+        for step in steps
+    )
+
+
+def steps_json(steps: Sequence[StepChange]) -> list[Mapping[str, str]]:
+    return [{"step": change.step, "who": change.who, "note": change.note} for change in steps]
+
+
+def steps_of(text: str) -> tuple[StepChange, ...]:
+    return tuple(StepChange(item["step"], item["who"], item["note"]) for item in json.loads(text))
+
+
+def checked_text(text: str, where: str, required: bool = False) -> str:
+    """A free text without its outer spaces. Raises PlannerError for what says who the patient is, or is missing."""
+    text = text.strip()
+    if required and not text:
+        raise PlannerError.one("is missing", where, hint="a line that says it")
+    raise_for([fault for fault in [free_text_fault(text, where)] if fault])
+    return text
+
+
+def raise_for(faults: list[Fault]) -> None:
+    if faults:
+        raise PlannerError(faults)

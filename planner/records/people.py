@@ -1,0 +1,132 @@
+"""People and their roles, and the hashes of their passwords."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, get_args
+
+from sqlalchemy import delete, func, insert, select, update
+
+from planner.errors import PlannerError
+from planner.records import schema
+from planner.records.part import COMMAND_LINE, SERVER, Part, person_in, person_of
+from planner.records.rows import Person, Role
+from planner.records.trail import canonical, sha256
+
+ROLES: tuple[str, ...] = get_args(Role)
+_CODE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+LONGEST_NAME = 80
+
+
+class People(Part):
+    def add_person(self, code: str, name: str, role: str, by: str, trainee_id: str | None = None) -> Person:
+        """Enter a person. Raises PlannerError for a code in use, or one that is no code."""
+        if not _CODE.fullmatch(code) or code in (COMMAND_LINE, SERVER) or len(code) > 40:
+            raise PlannerError.one(f"{code!r} cannot be a code", why="small letters, digits and -", hint="trainee-3")
+        with self._changing(by, "administrator") as change:
+            if person_in(change.connection, code):
+                raise PlannerError.one(f"{code!r} is in use", hint="another code, or planner people list")
+            values = _checked(code, 1, name, role, trainee_id, True)
+            change.insert(schema.people, "person added", values)
+        return self.person(code)
+
+    def change_person(
+        self,
+        code: str,
+        by: str,
+        name: str | None = None,
+        role: str | None = None,
+        trainee_id: str | None = None,
+        active: bool | None = None,
+    ) -> Person:
+        """Change what is given, and keep the rest. Whoever is set inactive is signed out. Raises PlannerError."""
+        with self._changing(by, "administrator") as change:
+            person = person_in(change.connection, code)
+            if person is None:
+                raise _nobody(code)
+            before = change.connection.execute(
+                select(schema.people).where(schema.people.c.code == code, schema.people.c.number == person.number)
+            ).one()
+            values = _checked(
+                code,
+                person.number + 1,
+                person.name if name is None else name,
+                person.role if role is None else role,
+                person.trainee_id if trainee_id is None else trainee_id,
+                person.active if active is None else active,
+            )
+            change.insert(schema.people, "person changed", values, before=dict(before._mapping))
+            if not values["active"]:
+                change.connection.execute(delete(schema.sessions).where(schema.sessions.c.person == code))
+        return self.person(code)
+
+    def person(self, code: str) -> Person:
+        """The person of a code, active or not. Raises PlannerError."""
+        with self._database.reading() as connection:
+            person = person_in(connection, code)
+        if person is None:
+            raise _nobody(code)
+        return person
+
+    def people(self, active_only: bool = False) -> tuple[Person, ...]:
+        """Everybody, by code."""
+        table = schema.people
+        last = select(table.c.code, func.max(table.c.number).label("number")).group_by(table.c.code).subquery()
+        query = select(table).join(last, (last.c.code == table.c.code) & (last.c.number == table.c.number))
+        with self._database.reading() as connection:
+            everybody = [person_of(row) for row in connection.execute(query.order_by(table.c.code))]
+        return tuple(person for person in everybody if person.active or not active_only)
+
+    def set_password_hash(self, code: str, hash: str, by: str) -> None:
+        """Keep the hash of a new password; whoever has it is signed out everywhere. Raises PlannerError.
+
+        A person may set their own; anybody else's is for an administrator.
+        """
+        table = schema.passwords
+        with self._changing(by, *(() if by == code else ("administrator",))) as change:
+            if person_in(change.connection, code) is None:
+                raise _nobody(code)
+            held = change.connection.execute(select(table).where(table.c.code == code)).first()
+            row = {"code": code, "hash": hash, "at": change.at}
+            if held is None:
+                change.connection.execute(insert(table).values(row))
+            else:
+                change.connection.execute(update(table).where(table.c.code == code).values(row))
+            # The trail lasts; a hash of the hash shows tampering and serves no one who wants the password.
+            before = None if held is None else password_as_told(held._mapping)
+            change.tell("password set", table.name, code, before, password_as_told(row))
+            change.connection.execute(delete(schema.sessions).where(schema.sessions.c.person == code))
+
+    def password_hash(self, code: str) -> str | None:
+        """The hash of an active person's password, or None."""
+        with self._database.reading() as connection:
+            person = person_in(connection, code)
+            if person is None or not person.active:
+                return None
+            table = schema.passwords
+            return connection.scalar(select(table.c.hash).where(table.c.code == code))
+
+
+def password_as_told(row: Any) -> str:
+    """A row of passwords as the trail holds it."""
+    return canonical({"code": row["code"], "hash": f"sha256:{sha256(row['hash'])}", "at": row["at"]})
+
+
+def _nobody(code: str) -> PlannerError:
+    return PlannerError.one(f"nobody has the code {code!r}", hint="planner people list")
+
+
+def _checked(code: str, number: int, name: str, role: str, trainee_id: str | None, active: bool) -> dict[str, Any]:
+    name = name.strip()
+    if not name or not name.isprintable() or len(name) > LONGEST_NAME:
+        raise PlannerError.one(f"the name of {code} must be one line of up to {LONGEST_NAME} letters")
+    if role not in ROLES:
+        raise PlannerError.one(f"{role!r} is not a role", hint=f"one of {', '.join(ROLES)}")
+    return {
+        "code": code,
+        "number": number,
+        "name": name,
+        "role": role,
+        "trainee_id": trainee_id or None,
+        "active": int(active),
+    }

@@ -1,0 +1,251 @@
+"""The store's tables. Each comment is what the export's README says of the column.
+
+Whole numbers and text only, dates and JSON as text: so a row has one canonical form in every database, and its hash
+means the same in each. Rows of `KEPT` are inserted and never changed; triggers refuse anything else.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Column, ForeignKey, Integer, MetaData, Table, Text, UniqueConstraint
+
+metadata = MetaData()
+
+
+def _number(name: str, comment: str, *more: Any, empty: bool = False, **options: Any) -> Column[Any]:
+    return Column(name, Integer, *more, comment=comment, nullable=empty, autoincrement=False, **options)
+
+
+def _text(name: str, comment: str, *more: Any, empty: bool = False, **options: Any) -> Column[Any]:
+    return Column(name, Text, *more, comment=comment, nullable=empty, **options)
+
+
+def _id() -> Column[Any]:
+    return _number("id", "number of the row, counted from 1", primary_key=True)
+
+
+def _case() -> Column[Any]:
+    return _number("case_id", "row of the case in cases", ForeignKey("cases.id"), index=True)
+
+
+def _version() -> Column[Any]:
+    return _number("version", "number of the case's version")
+
+
+def _entered() -> tuple[Column[Any], Column[Any]]:
+    return _text("at", "when it was entered, UTC"), _text("by", "code of the person who entered it")
+
+
+people = Table(
+    "people",
+    metadata,
+    _id(),
+    _text("code", "role code, the same in each row about one person"),
+    _number("number", "1 for the first row about the person, one more for each change; the highest holds"),
+    _text("name", "the member of staff's name, as it prints on an approval"),
+    _text("role", "trainee, consultant, organiser or administrator"),
+    _text("trainee_id", "the trainee's id in the unit's file", empty=True),
+    _number("active", "1 while the person may sign in and enter things, else 0"),
+    *_entered(),
+    UniqueConstraint("code", "number"),
+    comment="Members of staff, a row for each change.",
+)
+cases = Table(
+    "cases",
+    metadata,
+    _id(),
+    _text("reference", "the unit's own reference"),
+    _text("eye", "right or left"),
+    *_entered(),
+    UniqueConstraint("reference", "eye"),
+    comment="Cases: one eye each. What was found is in case_versions.",
+)
+case_versions = Table(
+    "case_versions",
+    metadata,
+    _id(),
+    _number("case_id", "row of the case in cases", ForeignKey("cases.id")),
+    _number("number", "1 for the first version, one more for each change; the highest holds"),
+    _text("document", "the case as a case file: JSON of its headings and findings"),
+    _text("changed", "JSON list of the headings and findings that this version changed"),
+    *_entered(),
+    UniqueConstraint("case_id", "number"),
+    comment="Every version of every case, whole.",
+)
+snapshots = Table(
+    "snapshots",
+    metadata,
+    _id(),
+    _case(),
+    _version(),
+    _text("rulebook_id", "the rulebook's id"),
+    _text("rulebook_version", "the rulebook's version"),
+    _text("rulebook_sha256", "hash of the rulebook's content"),
+    _text("engine_version", "version of the program that assessed"),
+    _number("tier_least", "lowest tier that the missing findings allow"),
+    _number("tier_working", "the tier to work by: the cautious end"),
+    _number("tier_most", "highest tier that the missing findings allow"),
+    _text("mode", "how close the supervision must be, for the stage", empty=True),
+    _text("mode_by", "who supervises: trainer or consultant", empty=True),
+    _text("stage", "the trainee stage it was planned for", empty=True),
+    _text("assessment", "JSON of the assessment, or of the plan with the assessment in it"),
+    *_entered(),
+    comment="Assessments as they were shown.",
+)
+submissions = Table(
+    "submissions",
+    metadata,
+    _id(),
+    _case(),
+    _version(),
+    _number("snapshot_id", "row of the assessment in snapshots", ForeignKey("snapshots.id")),
+    _text("note", "what the person who submitted wrote beside it"),
+    *_entered(),
+    comment="Versions put before a consultant.",
+)
+questions = Table(
+    "questions",
+    metadata,
+    _id(),
+    _case(),
+    _version(),
+    _text("text", "the question"),
+    *_entered(),
+    comment="Questions about a case; one that sent it back stands beside the submission's ending.",
+)
+answers = Table(
+    "answers",
+    metadata,
+    _id(),
+    _number("question_id", "row of the question in questions", ForeignKey("questions.id"), index=True),
+    _text("text", "the answer"),
+    *_entered(),
+    comment="Answers to questions.",
+)
+approvals = Table(
+    "approvals",
+    metadata,
+    _id(),
+    _case(),
+    _version(),
+    _number("snapshot_id", "row of the assessment in snapshots", ForeignKey("snapshots.id")),
+    _number("tier_by_rulebook", "the tier that the rulebook gave"),
+    _number("tier_approved", "the tier that the consultant approved"),
+    _text("mode_by_rulebook", "the supervision that the rulebook gave", empty=True),
+    _text("mode_approved", "the supervision that the consultant approved", empty=True),
+    _text("step_changes", "JSON list of steps given to somebody other than planned: step, who, note"),
+    _text("conditions", "conditions of the approval"),
+    _text("reason", "why tier, supervision or steps differ from the rulebook's"),
+    _number("own_case", "1 where the consultant prepared or submitted the case too, else 0"),
+    *_entered(),
+    comment="Consultants' approvals; `by` approved.",
+)
+allocations = Table(
+    "allocations",
+    metadata,
+    _id(),
+    _case(),
+    _number("approval_id", "row of the approval it rests on, in approvals", ForeignKey("approvals.id")),
+    _text("day", "day of the list", index=True),
+    _text("theatre", "the theatre"),
+    _number("place", "order on the list, from 1"),
+    _text("trainee", "code of the trainee", empty=True),
+    _text("supervisor", "code of the supervisor"),
+    *_entered(),
+    comment="Places on lists.",
+)
+outcomes = Table(
+    "outcomes",
+    metadata,
+    _id(),
+    _case(),
+    _text("day", "day of the operation"),
+    _text("operated_by", "code of the operator"),
+    _text("supervised_by", "code of the supervisor", empty=True),
+    _text("steps", "JSON list of who took which step: step, who, note"),
+    _text("complications", "JSON list of complications; [] says that there were none"),
+    _text("note", "what was noted beside it"),
+    _number("corrects", "row of the earlier outcome that this one replaces", ForeignKey("outcomes.id"), empty=True),
+    *_entered(),
+    comment="What happened in theatre.",
+)
+notices = Table(
+    "notices",
+    metadata,
+    _id(),
+    _text("for_whom", "code of the person it is for", index=True),
+    _number("case_id", "row of the case in cases", ForeignKey("cases.id"), empty=True),
+    _text("text", "what it says"),
+    *_entered(),
+    comment="Things that a person must hear of.",
+)
+endings = Table(
+    "endings",
+    metadata,
+    _id(),
+    _text("kept_in", "table of what ended: submissions, approvals, allocations or notices"),
+    _number("row", "id of what ended there"),
+    _text("kind", "withdrawn, lapsed, superseded, sent-back, approved or seen"),
+    _text("why", "why"),
+    *_entered(),
+    UniqueConstraint("kept_in", "row"),
+    comment="How submissions, approvals, allocations and notices ended; without a row here they stand.",
+)
+trail = Table(
+    "trail",
+    metadata,
+    _number("sequence", "counted from 1 without a gap", primary_key=True),
+    _text("at", "when, UTC"),
+    _text("who", "code of the person, or of the part of the program that acted"),
+    _text("what", "what was done"),
+    _text("kept_in", "table of the row it is about"),
+    _text("row", "id of that row"),
+    _number("case_id", "row of the case in cases, where it is about one", empty=True, index=True),
+    _text("before", "JSON of the row that held until then", empty=True),
+    _text("after", "JSON of the row as it was written; long JSON inside it as its SHA-256", empty=True),
+    _text("previous", "hash of the entry before; 64 zeros for the first"),
+    _text("hash", "SHA-256 of this entry's other columns as a JSON list in this order"),
+    comment="Who did what, when, each entry chained to the one before by its hash.",
+)
+# These change in place. Of a password the trail keeps a hash of the hash; sessions and attempts are of the hour only.
+passwords = Table(
+    "passwords",
+    metadata,
+    _text("code", "code of the person", primary_key=True),
+    _text("hash", "argon2id hash of the password"),
+    _text("at", "when it was set, UTC"),
+)
+sessions = Table(
+    "sessions",
+    metadata,
+    _text("token_sha256", "SHA-256 of the token in the cookie", primary_key=True),
+    _text("person", "code of the person", index=True),
+    _text("secret", "secret of the session's forms"),
+    _text("started_at", "when it started, UTC"),
+    _text("seen_at", "when it was last used, UTC"),
+)
+failed_sign_ins = Table(
+    "failed_sign_ins",
+    metadata,
+    _number("id", "number of the row", primary_key=True),
+    _text("key", "account or address that it counts against", index=True),
+    _text("at", "when, UTC"),
+)
+KEPT: tuple[Table, ...] = (
+    people,
+    cases,
+    case_versions,
+    snapshots,
+    submissions,
+    questions,
+    answers,
+    approvals,
+    allocations,
+    outcomes,
+    notices,
+    endings,
+)
+PROTECTED: tuple[Table, ...] = (*KEPT, trail)
+# Long JSON that the trail holds the SHA-256 of instead.
+HASHED_IN_TRAIL = frozenset({("snapshots", "assessment")})

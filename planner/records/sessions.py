@@ -1,0 +1,65 @@
+"""Signed-in browsers and failed sign-ins: of the hour only, so neither in the trail nor in a backup."""
+
+from __future__ import annotations
+
+from sqlalchemy import delete, func, insert, select, update
+
+from planner.records import schema
+from planner.records.part import Part
+from planner.records.rows import Session
+
+
+class Sessions(Part):
+    def start_session(self, token_sha256: str, person: str, secret: str) -> Session:
+        """Keep a session under the SHA-256 of its token, never the token itself."""
+        now = self._now()
+        session = Session(token_sha256, person, secret, now, now)
+        with self._database.writing() as connection:
+            connection.execute(insert(schema.sessions).values(**session.__dict__))
+        return session
+
+    def session(self, token_sha256: str) -> Session | None:
+        table = schema.sessions
+        with self._database.reading() as connection:
+            row = connection.execute(select(table).where(table.c.token_sha256 == token_sha256)).first()
+        return None if row is None else Session(**row._mapping)
+
+    def touch_session(self, token_sha256: str) -> None:
+        """Note that it is in use now."""
+        table = schema.sessions
+        with self._database.writing() as connection:
+            connection.execute(update(table).where(table.c.token_sha256 == token_sha256).values(seen_at=self._now()))
+
+    def end_session(self, token_sha256: str) -> None:
+        with self._database.writing() as connection:
+            connection.execute(delete(schema.sessions).where(schema.sessions.c.token_sha256 == token_sha256))
+
+    def end_sessions_of(self, person: str) -> None:
+        with self._database.writing() as connection:
+            connection.execute(delete(schema.sessions).where(schema.sessions.c.person == person))
+
+    def end_sessions_unused_since(self, moment: str) -> None:
+        """Forget sessions last used before a moment (UTC text)."""
+        with self._database.writing() as connection:
+            connection.execute(delete(schema.sessions).where(schema.sessions.c.seen_at < moment))
+
+    def failed_sign_in(self, key: str) -> None:
+        """Count a failed sign-in against an account or an address."""
+        table = schema.failed_sign_ins
+        with self._database.writing() as connection:
+            highest = connection.scalar(select(func.max(table.c.id))) or 0
+            connection.execute(insert(table).values(id=highest + 1, key=key, at=self._now()))
+
+    def failed_sign_ins(self, key: str, since: str) -> tuple[str, ...]:
+        """When sign-ins failed since a moment (UTC text), oldest first."""
+        table = schema.failed_sign_ins
+        query = select(table.c.at).where(table.c.key == key, table.c.at >= since).order_by(table.c.id)
+        with self._database.reading() as connection:
+            return tuple(connection.scalars(query))
+
+    def forget_failed_sign_ins(self, key: str | None = None, before: str | None = None) -> None:
+        """Forget those of a key, or of everybody before a moment (UTC text)."""
+        table = schema.failed_sign_ins
+        conditions = [table.c.key == key] * (key is not None) + [table.c.at < before] * (before is not None)
+        with self._database.writing() as connection:
+            connection.execute(delete(table).where(*conditions))

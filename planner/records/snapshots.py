@@ -1,0 +1,90 @@
+"""Assessments kept as they were shown, so that an approval can say for ever what it rested on."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Row, Select, select
+
+from planner import __version__
+from planner.errors import PlannerError
+from planner.records import schema
+from planner.records.cases import PREPARERS, case_in, version_in
+from planner.records.part import Part, one_of
+from planner.records.rows import Document, Snapshot
+from planner.records.trail import canonical
+
+_BRIEF = [column for column in schema.snapshots.columns if column.name != "assessment"]
+
+
+class Snapshots(Part):
+    def keep_snapshot(
+        self,
+        case_id: int,
+        version: int,
+        assessment: Document,
+        by: str,
+        mode: str | None = None,
+        mode_by: str | None = None,
+        stage: str | None = None,
+    ) -> Snapshot:
+        """Keep an assessment (as `assess --json` gives it), or a plan with its assessment in it, for one version.
+
+        `mode`, `mode_by` and `stage` are of the supervision planned; a plan's own are read from it. The same content
+        for the same version is kept once. Raises PlannerError for what is no assessment.
+        """
+        inner = assessment.get("assessment", assessment)
+        planned = assessment.get("supervision") or {}
+        try:
+            rulebook, tier = inner["rulebook"], inner["tier"]
+            values = {
+                "case_id": case_id,
+                "version": version,
+                **{f"rulebook_{name}": str(rulebook[name]) for name in ("id", "version", "sha256")},
+                "engine_version": __version__,
+                **{f"tier_{name}": int(tier[name]) for name in ("least", "working", "most")},
+                "mode": mode or planned.get("mode"),
+                "mode_by": mode_by or planned.get("by"),
+                "stage": stage or planned.get("stage"),
+                "assessment": canonical(assessment),
+            }
+        except (KeyError, TypeError, ValueError) as error:
+            raise PlannerError.one("is not an assessment to keep", "snapshot", f"{error!r}") from None
+        table = schema.snapshots
+        with self._changing(by, *PREPARERS) as change:
+            case = case_in(change.connection, case_id)
+            version_in(change.connection, case_id, version)
+            if (str(inner.get("case")), inner.get("eye")) != (case.reference, case.eye):
+                what = f"is of {inner.get('case')}, {inner.get('eye')} eye, not of {case.reference}, {case.eye} eye"
+                raise PlannerError.one(what, "snapshot")
+            same = select(_BRIEF[0]).where(*(table.c[name] == value for name, value in values.items()))
+            held = change.connection.scalar(same.order_by(table.c.id).limit(1))
+            if held is None:
+                held = change.insert(table, "assessment kept", values, case_id)["id"]
+        return self.snapshot(held)
+
+    def snapshot(self, snapshot_id: int) -> Snapshot:
+        """A snapshot with its assessment. Raises PlannerError where there is none."""
+        with self._database.reading() as connection:
+            return snapshot_of(one_of(connection, schema.snapshots, snapshot_id, "assessment"))
+
+    def last_snapshot(self, case_id: int, version: int) -> Snapshot | None:
+        """The last one kept for a version, with its assessment."""
+        table = schema.snapshots
+        query = select(table).where(table.c.case_id == case_id, table.c.version == version)
+        with self._database.reading() as connection:
+            row = connection.execute(query.order_by(table.c.id.desc()).limit(1)).first()
+        return None if row is None else snapshot_of(row)
+
+
+def brief_snapshots(ids: Sequence[int] | Any) -> Select[Any]:
+    """The selection of these snapshots without their assessments."""
+    return select(*_BRIEF).where(schema.snapshots.c.id.in_(ids))
+
+
+def snapshot_of(row: Row[Any]) -> Snapshot:
+    values = dict(row._mapping)
+    text = values.pop("assessment", None)
+    return Snapshot(**values, assessment=None if text is None else json.loads(text))

@@ -1,0 +1,44 @@
+"""Whether an approval may still be relied on: what it rested on has neither changed nor aged."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+
+from planner.records.rows import Approval, CaseVersion, Snapshot, Standing
+
+
+def approval_standing(
+    approval: Approval,
+    snapshot: Snapshot,
+    approved: CaseVersion,
+    current_version: int,
+    on: datetime.date,
+    validity: Mapping[str, int],
+    rulebook_sha256: str,
+) -> Standing:
+    """How the approval stands on a day.
+
+    `snapshot` and `approved` are what was approved; `validity` gives for dated findings the days that they hold;
+    `rulebook_sha256` is of the rulebook in use. A date not recorded was not recorded when it was approved, too.
+    """
+    if approval.ended is not None:
+        return Standing("lapsed" if approval.ended.kind == "lapsed" else "withdrawn", (approval.ended.why,))
+    reasons = []
+    if approval.version != current_version:
+        reasons.append(f"the case has changed: version {current_version} follows the approved {approval.version}")
+    if snapshot.rulebook_sha256 != rulebook_sha256:
+        reasons.append(f"the rulebook has changed since {snapshot.rulebook_version}")
+    for finding, days in validity.items():
+        measured = _day(approved.findings.get(finding))
+        if measured is not None and (on - measured).days > days:
+            age = (on - measured).days
+            reasons.append(f"{finding} {measured} is {age} days old on {on}, and holds for {days}")
+    return Standing("lapsed", tuple(reasons)) if reasons else Standing("stands")
+
+
+def _day(value: object) -> datetime.date | None:
+    try:
+        return datetime.date.fromisoformat(str(value))
+    except ValueError:
+        return None

@@ -1,0 +1,97 @@
+"""The store: all that the command line and the browser call. See `planner.records` for its methods in one view."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import Callable
+from typing import Any, BinaryIO
+
+from sqlalchemy import Row, select
+
+from planner.records import backup, schema, verify
+from planner.records.approving import Approving
+from planner.records.cases import Cases
+from planner.records.database import Database, url_of
+from planner.records.listing import Listing
+from planner.records.migrate import bring_up_to_date
+from planner.records.outcomes import Notices, Outcomes
+from planner.records.overview import Overview
+from planner.records.part import utc_now
+from planner.records.people import People
+from planner.records.rows import TrailRow
+from planner.records.sessions import Sessions
+from planner.records.snapshots import Snapshots
+from planner.records.submitting import Submitting
+from planner.records.verify import Verified
+
+_JSON = {"document", "changed", "step_changes", "steps", "complications"}
+
+
+class Store(People, Sessions, Cases, Snapshots, Submitting, Approving, Listing, Outcomes, Notices, Overview):
+    """One store. May be shared by threads; several processes may have the same database open."""
+
+    @classmethod
+    def open(cls, url: str | None = None, clock: Callable[[], datetime.datetime] = utc_now) -> Store:
+        """Open the database of a URL or path (None: PLANNER_DATABASE_URL, else planner.db in the working folder).
+
+        Makes the tables where there are none, and brings older ones up. Raises PlannerError for a database that
+        cannot be reached, is not this program's, or was made by a newer version.
+        """
+        database = Database(url_of(url))
+        try:
+            bring_up_to_date(database)
+        except BaseException:
+            database.close()
+            raise
+        return cls(database, clock)
+
+    @property
+    def name(self) -> str:
+        """The database as messages call it, without a password."""
+        return self._database.name
+
+    def close(self) -> None:
+        self._database.close()
+
+    def trail(self, after: int = 0, case_id: int | None = None) -> tuple[TrailRow, ...]:
+        """Entries after a sequence number, oldest first; of one case where that is given."""
+        table = schema.trail
+        query = select(table).where(table.c.sequence > after).order_by(table.c.sequence)
+        if case_id is not None:
+            query = query.where(table.c.case_id == case_id)
+        with self._database.reading() as connection:
+            return tuple(_trail_row(row) for row in connection.execute(query))
+
+    def history(self, case_id: int) -> tuple[TrailRow, ...]:
+        """What was done about a case, oldest first."""
+        return self.trail(case_id=case_id)
+
+    def verify(self, head: str | None = None) -> Verified:
+        """Check trail and rows; `head` is an earlier check's. Raises PlannerError with what was found wrong."""
+        return verify.verify(self._database, head)
+
+    def backup(self, stream: BinaryIO) -> int:
+        """Write a backup. Returns the number of rows."""
+        return backup.write_backup(self._database, stream)
+
+    @classmethod
+    def restore(cls, url: str | None, stream: BinaryIO, name: str = "backup") -> Verified:
+        """Put a backup into an empty database. Raises PlannerError, leaving the database as it was."""
+        database = Database(url_of(url))
+        try:
+            return backup.restore(database, stream, name)
+        finally:
+            database.close()
+
+
+def _trail_row(row: Row[Any]) -> TrailRow:
+    values = dict(row._mapping)
+    for name in ("before", "after"):
+        told = None if values[name] is None else json.loads(values[name])
+        values[name] = told and {key: _decoded(key, value) for key, value in told.items()}
+    return TrailRow(**values)
+
+
+def _decoded(name: str, value: Any) -> Any:
+    return json.loads(value) if name in _JSON and isinstance(value, str) else value

@@ -1,0 +1,119 @@
+"""Putting a case before a consultant, and the questions that go to and fro about it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Row, select
+
+from planner.errors import PlannerError
+from planner.records import schema
+from planner.records.cases import PREPARERS, authors_of, case_in, require_current, version_in
+from planner.records.part import Part, checked_text, end, ending_of, notify, one_of, with_endings
+from planner.records.rows import Answer, Question, Submission
+
+
+class Submitting(Part):
+    def submit(self, case_id: int, version: int, snapshot_id: int, by: str, note: str = "") -> Submission:
+        """Put the current version, as assessed in a snapshot, before a consultant; an earlier submission ends.
+
+        Raises PlannerError when the case has changed, or the snapshot is of another version.
+        """
+        note = checked_text(note, "note")
+        with self._changing(by, *PREPARERS) as change:
+            self._as_person(by)
+            require_current(change.connection, case_id, version)
+            require_snapshot(change.connection, snapshot_id, case_id, version)
+            for row in change.connection.execute(
+                with_endings(schema.submissions, schema.submissions.c.case_id == case_id, open_only=True)
+            ).all():
+                end(change, schema.submissions, row, "superseded", f"submitted again by {by}", "submission ended")
+            values = {"case_id": case_id, "version": version, "snapshot_id": snapshot_id, "note": note}
+            row_id = change.insert(schema.submissions, "submitted", values, case_id)["id"]
+            return Submission(row_id, case_id, version, snapshot_id, note, change.at, by)
+
+    def submissions(self, case_id: int) -> tuple[Submission, ...]:
+        """Every submission of a case, the first one first."""
+        query = with_endings(schema.submissions, schema.submissions.c.case_id == case_id)
+        with self._database.reading() as connection:
+            return tuple(submission_of(row) for row in connection.execute(query))
+
+    def send_back(self, case_id: int, version: int, text: str, by: str) -> Question:
+        """Send a submitted case back with a question. Raises PlannerError when it does not wait."""
+        text = checked_text(text, "question", required=True)
+        with self._changing(by, "consultant") as change:
+            self._as_person(by)
+            require_current(change.connection, case_id, version)
+            waiting = change.connection.execute(
+                with_endings(schema.submissions, schema.submissions.c.case_id == case_id, open_only=True)
+            ).first()
+            if waiting is None:
+                raise PlannerError.one("the case does not wait for approval", hint="ask instead, or withdraw")
+            end(change, schema.submissions, waiting, "sent-back", text, "sent back")
+            question = self._asked(change, case_id, version, text)
+            case = case_in(change.connection, case_id)
+            told = f"{case.reference}, {case.eye} eye, was sent back by {by}: {text}"
+            notify(change, (waiting.by, authors_of(change.connection, case_id)[0]), told, case_id)
+            return question
+
+    def ask(self, case_id: int, text: str, by: str) -> Question:
+        """Ask about a case, which stays where it is; whoever prepared it hears of it."""
+        text = checked_text(text, "question", required=True)
+        with self._changing(by) as change:
+            self._as_person(by)
+            question = self._asked(change, case_id, version_in(change.connection, case_id).number, text)
+            case = case_in(change.connection, case_id)
+            author = authors_of(change.connection, case_id)[0]
+            notify(change, (author,), f"{case.reference}, {case.eye} eye: {by} asks: {text}", case_id)
+            return question
+
+    def answer(self, question_id: int, text: str, by: str) -> Answer:
+        """Answer a question; whoever asked hears of it."""
+        text = checked_text(text, "answer", required=True)
+        with self._changing(by) as change:
+            self._as_person(by)
+            question = one_of(change.connection, schema.questions, question_id, "question")
+            values = {"question_id": question_id, "text": text}
+            row_id = change.insert(schema.answers, "answered", values, question.case_id)["id"]
+            case = case_in(change.connection, question.case_id)
+            notify(change, (question.by,), f"{case.reference}, {case.eye} eye: {by} answers: {text}", case.id)
+            return Answer(row_id, text, change.at, by)
+
+    def questions(self, case_id: int) -> tuple[Question, ...]:
+        """Every question about a case with its answers, the first one first."""
+        questions, answers = schema.questions, schema.answers
+        with self._database.reading() as connection:
+            asked = connection.execute(
+                select(questions).where(questions.c.case_id == case_id).order_by(questions.c.id)
+            ).all()
+            told = connection.execute(
+                select(answers).where(answers.c.question_id.in_([row.id for row in asked])).order_by(answers.c.id)
+            ).all()
+        return tuple(
+            Question(
+                **row._mapping,
+                answers=tuple(Answer(a.id, a.text, a.at, a.by) for a in told if a.question_id == row.id),
+            )
+            for row in asked
+        )
+
+    def _asked(self, change: Any, case_id: int, version: int, text: str) -> Question:
+        values = {"case_id": case_id, "version": version, "text": text}
+        row_id = change.insert(schema.questions, "asked", values, case_id)["id"]
+        return Question(row_id, case_id, version, text, change.at, change.by)
+
+
+def submission_of(row: Row[Any]) -> Submission:
+    return Submission(
+        row.id, row.case_id, row.version, row.snapshot_id, row.note, row.at, row.by, ending_of(row)
+    )  # fmt: skip
+
+
+def require_snapshot(connection: Any, snapshot_id: int, case_id: int, version: int) -> Row[Any]:
+    """The snapshot, which must be of this version of this case. Raises PlannerError."""
+    row = one_of(connection, schema.snapshots, snapshot_id, "assessment")
+    if (row.case_id, row.version) != (case_id, version):
+        raise PlannerError.one(
+            "the assessment is of another version of the case", hint="assess the current version"
+        )  # fmt: skip
+    return row

@@ -1,0 +1,119 @@
+"""Checking that the trail is whole, and that every row is what the trail says was entered."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Table, inspect, select, text
+
+from planner.errors import Fault, PlannerError
+from planner.records import schema
+from planner.records.database import Database
+from planner.records.people import password_as_told
+from planner.records.trail import FIRST, as_told, hash_of, sha256
+
+MOST_FAULTS = 20
+
+
+@dataclass(frozen=True)
+class Verified:
+    """A trail that holds: so many entries, and the hash of the last. Written down, it shows later that none was cut."""
+
+    entries: int
+    hash: str
+
+    @property
+    def head(self) -> str:
+        return f"{self.entries}:{self.hash}"
+
+
+def verify(database: Database, head: str | None = None) -> Verified:
+    """Check the whole store. `head` is what an earlier check gave. Raises PlannerError with what was found wrong.
+
+    Who can write to the database, drop its triggers and reckon every hash anew can deceive this check; an earlier
+    head, kept elsewhere, then shows it.
+    """
+    with database.reading() as connection:
+        faults = list(_unguarded(connection, database.is_file))
+        told: dict[tuple[str, str], str] = {}
+        sequence, previous, past = 0, FIRST, {}
+        for row in connection.execution_options(yield_per=500).execute(
+            select(schema.trail).order_by(schema.trail.c.sequence)
+        ):
+            entry = dict(row._mapping)
+            where = f"trail, entry {entry['sequence']}"
+            if entry["sequence"] != sequence + 1:
+                faults.append(Fault(where, f"entry {sequence + 1} is missing"))
+            if entry["previous"] != previous:
+                faults.append(Fault(where, "does not follow from the entry before", "one of the two was changed"))
+            if entry["hash"] != hash_of(entry):
+                faults.append(Fault(where, "was changed after it was entered"))
+            sequence, previous = entry["sequence"], entry["hash"]
+            past[sequence] = previous
+            key = (entry["kept_in"], entry["row"])
+            if key in told and entry["kept_in"] != schema.passwords.name:
+                faults.append(Fault(where, f"enters {key[0]} {key[1]} a second time"))
+            told[key] = sha256(entry["after"] or "")
+        faults += _rows_unlike(connection, told)
+        faults += _not_in(past, head)
+    if faults:
+        more = [Fault("", f"and {len(faults) - MOST_FAULTS} more")] if len(faults) > MOST_FAULTS else []
+        raise PlannerError([*faults[:MOST_FAULTS], *more])
+    return Verified(sequence, previous)
+
+
+def _rows_unlike(connection: Connection, told: dict[tuple[str, str], str]) -> Iterator[Fault]:
+    """Rows that are not what the trail says, that it does not know, or that are gone."""
+    waiting = dict(told)
+    for name, key, content in _rows(connection):
+        said = waiting.pop((name, key), None)
+        if said is None:
+            yield Fault(f"{name} {key}", "the trail does not know of it")
+        elif said != sha256(content):
+            yield Fault(f"{name} {key}", "was changed after it was entered")
+    for name, key in waiting:
+        yield Fault(f"{name} {key}", "was entered, as the trail says, and is gone")
+
+
+def _rows(connection: Connection) -> Iterator[tuple[str, str, str]]:
+    streaming = connection.execution_options(yield_per=500)
+    for table in schema.KEPT:
+        for row in streaming.execute(select(table)):
+            yield table.name, str(row.id), as_told(table.name, dict(row._mapping))
+    for row in streaming.execute(select(schema.passwords)):
+        yield schema.passwords.name, row.code, password_as_told(row._mapping)
+
+
+def _not_in(past: dict[int, str], head: str | None) -> Iterator[Fault]:
+    if head is None:
+        return
+    number, _, hash_then = head.strip().partition(":")
+    if not number.isdecimal() or len(hash_then) != 64:
+        raise PlannerError.one(f"{head[:40]!r} is no head of a trail", hint="ENTRIES:HASH, as verify printed it")
+    if past.get(int(number)) != hash_then:
+        yield Fault("trail", f"had another entry {number} when that head was written down", "it was cut or rewritten")
+
+
+def _unguarded(connection: Connection, is_file: bool) -> Iterator[Fault]:
+    """Tables whose triggers are gone."""
+    if is_file:
+        query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+    else:
+        query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
+    held = set(connection.scalars(text(query)))
+    for table in schema.PROTECTED:
+        if not {f"{table.name}_no_update", f"{table.name}_no_delete"} <= held:
+            yield Fault(table.name, "its guard against changes is gone", "somebody took the triggers away")
+
+
+def is_empty(connection: Connection) -> bool:
+    """Whether nothing was ever entered; a database without tables is empty too."""
+    tables: list[Table] = [*schema.PROTECTED, schema.passwords]
+    names = set(inspect(connection).get_table_names())
+    return not any(table.name in names and _first(connection, table) is not None for table in tables)
+
+
+def _first(connection: Connection, table: Table) -> Any:
+    return connection.execute(select(table).limit(1)).first()
