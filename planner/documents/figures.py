@@ -42,6 +42,12 @@ def whole_range(range_: Range) -> str:
     return number(range_.least) if range_.settled else f"{number(range_.least)} to {number(range_.most)}"
 
 
+def moment(at: str) -> str:
+    """An ISO time as a date and a 24-hour time: `2 November 2026, 17:05`."""
+    time = datetime.datetime.fromisoformat(at)
+    return f"{day(time.date())}, {time:%H:%M}"
+
+
 def day(date: datetime.date | str | None) -> str:
     """A date that cannot be read the other way round: `2 November 2026`; `not recorded` when None."""
     if not date:

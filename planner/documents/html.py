@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from planner.documents import language
 from planner.documents.front import Front, front
+from planner.documents.operation import Operation, operation
 from planner.documents.plan_view import PlanView
 from planner.documents.view import view
 from planner.plan.plan import Plan
@@ -30,21 +31,20 @@ SCREEN_STYLES = ("base/screen.css",)
 def render_html(plan: Plan) -> str:
     """The plan as one page that carries its own styles and fonts. Raises PlannerError when templates are missing."""
     shown = view(plan)
-    return page(shown, front(shown), _embedded_fonts())
+    return page(shown, front(shown), operation(shown), _embedded_fonts())
 
 
-def page(plan: PlanView, first_side: Front, font_faces: str, whole: bool = True) -> str:
-    """The page of a view, with the given `@font-face` rules; the first side alone when not `whole`."""
-    screen_styles = _sheets(SCREEN_STYLES)
-    return sheet(
-        "plan/plan.html", PRINT_STYLES, font_faces, plan, front=first_side, whole=whole, screen_styles=screen_styles
-    )
+def page(plan: PlanView, first_side: Front | None, steps_side: Operation | None, font_faces: str) -> str:
+    """The page of a view, with the given `@font-face` rules; one side alone when the other is None."""
+    sides = {"front": first_side, "operation": steps_side, "screen_styles": _sheets(SCREEN_STYLES)}
+    return sheet("plan/plan.html", PRINT_STYLES, font_faces, plan, **sides)
 
 
 def sheet(template: str, styles: tuple[str, ...], font_faces: str, plan: PlanView, **values: object) -> str:
     """Any sheet of a view: `template` and `styles` are names in the templates folder, `values` what else it names."""
     print_styles = Markup(font_faces) + _sheets(styles)
-    return environment().get_template(template).render(p=plan, print_styles=print_styles, **values)
+    names = {"p": plan, "language": language.spoken(), "print_styles": print_styles}
+    return environment().get_template(template).render(**names, **values)
 
 
 def _sheets(names: tuple[str, ...]) -> Markup:

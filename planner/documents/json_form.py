@@ -62,6 +62,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "recheck_then": plan.recheck_then,
         "deferral": list(plan.deferral),
         "sources": data["sources"],
+        "approval": data["approval"],
     }
 
 

@@ -137,6 +137,16 @@ class SupervisionView:
 
 
 @dataclass(frozen=True)
+class ApprovalView:
+    """What a consultant approved; every text empty where that is still to be written by hand."""
+
+    by: str = ""
+    at: str = ""
+    tier: str = ""
+    remarks: str = ""
+
+
+@dataclass(frozen=True)
 class PlanView:
     """What every format prints. Texts are plain; a format escapes them itself."""
 
@@ -178,4 +188,5 @@ class PlanView:
     recheck: tuple[tuple[str, str], ...]
     recheck_then: str
     deferral: tuple[str, ...]
+    approval: ApprovalView
     sources: tuple[CitedSource, ...]

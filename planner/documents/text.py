@@ -144,13 +144,16 @@ class _Page:
         for c in p.choices:
             self.say(f"{c.label}: {' '.join(part for part in (c.why, c.alternatives, c.basis) if part)}", "- ")
         self.section("Approval")
-        self.say(f"Tier by the rulebook {p.tier.number}. Tier approved ____")
-        self.say("Consultant, by name ____________________  date and time ____________")
-        self.say("Reason, if they differ; conditions ______________________________")
+        a = p.approval
+        self.say(f"Tier by the rulebook {p.tier.number}. Tier approved {a.tier or '____'}")
+        self.say(f"Consultant, by name {a.by or '____________________'}  date and time {a.at or '____________'}")
+        self.say(f"Reason, if they differ; conditions {a.remarks or '______________________________'}")
         self.say(f"Supervisor's contact: {p.supervision.contact or '____________________'}")
         self.items(p.deferral, "")
         self.section("Sources")
-        self.items(f"[{s.number}] {s.citation} {s.locator} ({s.known}{f': {s.read}' if s.read else ''})" for s in p.sources)
+        for s in p.sources:
+            read = f": {s.read}" if s.read else ""
+            self.say(f"[{s.number}] {s.citation} {s.locator} ({s.known}{read})", "- ")
         self.lines.append("")
         self.say(f"Rulebook {p.rulebook}. {p.draft_line}")
 

@@ -9,8 +9,10 @@ from math import ceil
 from planner.assess.assessment import Assessment, FactorState, PublishedScore
 from planner.documents.citing import Citations
 from planner.documents.eye import eye_view
-from planner.documents.figures import change, day, dioptres, whole_range
+from planner.documents.figures import change, day, dioptres, moment, whole_range
+from planner.documents.language import say
 from planner.documents.plan_view import (
+    ApprovalView,
     CautionView,
     ChoiceView,
     DrillView,
@@ -26,7 +28,7 @@ from planner.documents.plan_view import (
     TierView,
 )
 from planner.documents.risk import risk_view
-from planner.plan.plan import IF_FOUND, KitItem, Plan, PlannedDrill, PlannedDrug, PlannedRule, PlannedStep
+from planner.plan.plan import IF_FOUND, Approval, KitItem, Plan, PlannedDrill, PlannedDrug, PlannedRule, PlannedStep
 from planner.wording import lower_first, percent
 
 NOT_RECORDED = "not recorded"
@@ -85,6 +87,7 @@ def view(plan: Plan) -> PlanView:
         recheck=plan.recheck,
         recheck_then=plan.recheck_then,
         deferral=plan.deferral,
+        approval=_approval(plan.approval),
         sources=(),
     )
     # What prints nowhere is not listed: only now is it known what was cited.
@@ -121,6 +124,13 @@ def _supervision(plan: Plan) -> SupervisionView:
         _spoken(planned.mode).capitalize(), planned.words, planned.stage_label, planned.because, taken or "none",
         planned.hand_back, planned.take_over_words, planned.contact or "",
     )  # fmt: skip
+
+
+def _approval(approval: Approval | None) -> ApprovalView:
+    if approval is None:
+        return ApprovalView()
+    remarks = " ".join(_sentence(text) for text in (approval.reason, approval.conditions) if text)
+    return ApprovalView(approval.by, moment(approval.at), str(approval.tier_approved), remarks or say("none"))
 
 
 def _joined(labels: Iterable[str]) -> str:

@@ -193,6 +193,18 @@ class CitedSource:
 
 
 @dataclass(frozen=True)
+class Approval:
+    """A consultant's word on the allocation: both tiers and why they differ; `at` is an ISO time, the unit's own."""
+
+    by: str
+    at: str
+    tier_by_rulebook: int
+    tier_approved: int
+    conditions: str
+    reason: str
+
+
+@dataclass(frozen=True)
 class Plan:
     assessment: Assessment
     unit: str | None
@@ -215,3 +227,4 @@ class Plan:
     sources: tuple[CitedSource, ...]
     title: str
     draft_line: str | None
+    approval: Approval | None = None  # given once a consultant has approved; what is planned does not rest on it
