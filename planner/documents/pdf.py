@@ -15,6 +15,7 @@ from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherRespons
 from planner.documents import html
 from planner.documents.embedded import Finisher, embedding, record_of
 from planner.documents.front import Front, front_that_fits
+from planner.documents.operation import Operation, operation_that_fits
 from planner.documents.view import view
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
@@ -24,10 +25,14 @@ def render_pdf(plan: Plan) -> bytes:
     """The plan as PDF. Raises PlannerError when the page would fetch anything, or cannot be set without a warning."""
     shown = view(plan)
 
-    def fits(first_side: Front) -> bool:
-        return count_pages(html.page(shown, first_side, font_faces(), whole=False)) == 1
+    def first_fits(side: Front) -> bool:
+        return count_pages(html.page(shown, side, None, font_faces())) == 1
 
-    return write_pdf(html.page(shown, front_that_fits(shown, fits), font_faces()), embedding(record_of(plan)))
+    def steps_take(sides: Operation) -> int:
+        return count_pages(html.page(shown, None, sides, font_faces()))
+
+    front, steps = front_that_fits(shown, first_fits), operation_that_fits(shown, steps_take)
+    return write_pdf(html.page(shown, front, steps, font_faces()), embedding(record_of(plan)))
 
 
 def count_pages(page: str) -> int:
