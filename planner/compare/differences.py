@@ -24,7 +24,7 @@ WORDS = frozenset(
         *("measured", "settled_by", "not_recorded", "formulary_note", "default_note", "hand_back", "take_over_words"),
         *("approvers", "status", "version", "effective_from", "review_due", "draft_line", "captured"),
         *("recheck", "recheck_then", "deferral", "range_note", "score_note"),
-        *("opening_mm", "main_incision", "side_ports"),
+        *("opening_mm", "seat", "main_incision", "side_ports", "drawn"),
     }
 )
 # Pieces and files whose whole content is printed and not compared, such as published scores.

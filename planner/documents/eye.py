@@ -1,32 +1,39 @@
-"""The eye drawn from the case, as one faces the patient; what is not recorded is dashed and said in words."""
+"""The eye drawn from the case as the surgeon sees it from the seat; what is not recorded is dashed and said so."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from html import escape
-from math import cos, radians, sin
+from typing import Literal
 
 from planner.case import Case
+from planner.documents.eye_devices import device_caption, devices_of, draw_device
+from planner.documents.eye_face import NASAL_HOUR, RIM, TEMPORAL_HOUR, UNITS, Face, Taken, at_hour, free_place, stipple
+from planner.documents.language import say
 from planner.plan.plan import Plan
+from planner.rulebook.plan_shapes import Seat
+from planner.wording import lower_first
+
+__all__ = ["UNITS", "EyeView", "at_hour", "eye_svg", "eye_view", "planned_opening_mm"]
 
 FONT = "Plan Text"
-# Ten units of the drawing are a millimetre of the eye. The rim is a convention of the drawing, not a measurement.
-UNITS = 10.0
-RIM_MM = 12.0
-RIM = UNITS * RIM_MM / 2
+FONT_SIZE = 16.0
+# The drawing as printed, 70 by 49 mm.
+BOX = "-165 -105 330 231"
+LABELS = RIM + 14
 UNKNOWN_PUPIL_MM = 6.0
-INCISION_HALF_WIDTH = 11.0  # degrees
-BLEB_HALF_WIDTH = 20.0  # degrees
+# Where the zonule lies behind the iris; a convention of the drawing like the rim.
+ZONULE = (RIM - 14, RIM - 2)
+# Degrees of the rim to either side.
+INCISION_HALF, BLEB_HALF, PORT_HALF, APART = 11.0, 20.0, 2.0, 8.0
 PORT_OFFSET = 60.0  # degrees, two clock hours to either side of the main incision
 
-TEMPORAL_HOUR = {"right": 9, "left": 3}
 _LENS_TONES = {"partial": "#ebebeb", "total-white": "#ffffff", "total-brown": "#8c8c8c"}
-_LENS_WORDS = {"partial": "partly opaque", "total-white": "totally white", "total-brown": "totally brown"}
 
 
 @dataclass(frozen=True)
 class EyeView:
-    """The drawing with its words: which way up, and each thing drawn or left out."""
+    """The drawing with its words: which way up, and each thing drawn or left out, a short sentence each."""
 
     svg: str
     seat: str
@@ -39,28 +46,21 @@ def eye_svg(plan: Plan) -> str:
 
 
 def eye_view(plan: Plan) -> EyeView:
-    """Draw the eye of a plan and say in words what the drawing shows."""
+    """Draw the eye of a plan for the seat it names, a temporal one if it names none, and say in words what is shown."""
     drawing = _Drawing(plan)
-    seat = (
-        f"{drawing.eye.capitalize()} eye, drawn as you face the patient: superior at the top, temporal on the "
-        f"{'left' if drawing.eye == 'right' else 'right'}. Turn the sheet until your seat is at the bottom."
-    )
     drawing.draw()
+    seat = drawing.seat_words()
     return EyeView(drawing.svg(" ".join([seat, *drawing.captions])), seat, tuple(drawing.captions))
-
-
-def at_hour(hour: float, radius: float) -> tuple[float, float]:
-    """A place on the clock face, x to the right and y downward; 12 is up and hours run clockwise."""
-    return _polar(30 * hour, radius)
-
-
-def _polar(degrees: float, radius: float) -> tuple[float, float]:
-    return round(radius * sin(radians(degrees)), 2), round(-radius * cos(radians(degrees)), 2)
 
 
 def planned_opening_mm(plan: Plan) -> tuple[float, float] | None:
     """Least and most diameter of the capsule opening that the prepared option plans, None where it plans none."""
     return next((chosen.opening_mm for chosen in plan.choices.values() if chosen.opening_mm), None)
+
+
+def planned_seat(plan: Plan) -> Seat | None:
+    """Where the prepared options seat the surgeon, None where they leave it open."""
+    return next((chosen.seat for chosen in plan.choices.values() if chosen.seat), None)
 
 
 class _Drawing:
@@ -69,18 +69,21 @@ class _Drawing:
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
         self.case: Case = plan.assessment.case
-        self.eye = self.case.eye
+        self.seat = planned_seat(plan)
+        self.face = Face(self.case.eye, self.seat or "temporal")
+        self.taken: list[Taken] = []
         self.shapes: list[str] = []
         self.captions: list[str] = []
 
     def draw(self) -> None:
-        self.add('<circle r="{}" fill="#cfcfcf" stroke="#000" stroke-width="1.6"/>', RIM)
-        self.pupil_and_lens()
-        self.opening()
+        self.add('<circle class="mark-rim" r="{}" fill="#cfcfcf" stroke="#000" stroke-width="1.6"/>', RIM)
         self.zonule()
-        self.incisions()
+        self.lens()
+        self.pupil_and_opening()
         self.bleb()
-        self.face()
+        self.incisions()
+        self.devices()
+        self.rim_words()
 
     def add(self, shape: str, *values: float | str) -> None:
         self.shapes.append(shape.format(*(f"{v:g}" if isinstance(v, float) else v for v in values)))
@@ -89,122 +92,197 @@ class _Drawing:
         value = self.case.in_force.get(name)
         return value if isinstance(value, float) else None
 
-    def pupil_and_lens(self) -> None:
+    @property
+    def pupil_radius(self) -> float:
+        pupil = self.number("dilated_pupil_mm")
+        return UNITS * (UNKNOWN_PUPIL_MM if pupil is None else pupil) / 2
+
+    @property
+    def weak(self) -> tuple[float, float] | None:
+        """Start and span of the missing zonule in degrees, where both are recorded."""
+        hours, start = self.number("zonule_loss_clock_hours"), self.number("zonule_loss_from_clock_hour")
+        return (30 * start, 30 * hours) if hours and start is not None else None
+
+    def zonule(self) -> None:
+        hours = self.number("zonule_loss_clock_hours")
+        if hours is None:
+            self.captions.append(say("Zonule loss not recorded."))
+        elif hours and self.weak is None:
+            told = say("Zonule loss %(hours)s clock hours, where is not recorded: not drawn.", hours=f"{hours:g}")
+            self.captions.append(told)
+        elif self.weak is not None:
+            start, span = self.weak
+            ring = self.face.sector(start, span, *ZONULE)
+            self.add('<path class="mark-zonule" d="{}" fill="#fff" stroke="#000" stroke-width="1.2"/>', ring)
+            ticks = round(span / 5)
+            for n in range(1, ticks):
+                (x1, y1), (x2, y2) = (self.face.at(start + span * n / ticks, r) for r in ZONULE)
+                self.line("mark-hatching", x1, y1, x2, y2, 1.8)
+            end = (start + span - 30) / 30 % 12 + 1
+            told = say(
+                "Zonule loss %(hours)s clock hours, from %(start)s to %(end)s o'clock: hatched.",
+                hours=f"{hours:g}",
+                start=f"{start / 30:g}",
+                end=f"{end:g}",
+            )
+            self.captions.append(told)
+
+    def line(self, mark: str, x1: float, y1: float, x2: float, y2: float, width: float) -> None:
+        place = f'x1="{x1:g}" y1="{y1:g}" x2="{x2:g}" y2="{y2:g}"'
+        self.add(f'<line class="{mark}" {place} stroke="#000" stroke-width="{width:g}"/>')
+
+    def lens(self) -> None:
         opacity = self.case.in_force.get("opacity")
         tone = _LENS_TONES.get(str(opacity), "#ffffff")
-        pupil = self.number("dilated_pupil_mm")
-        radius = UNITS * (pupil if pupil is not None else UNKNOWN_PUPIL_MM) / 2
-        dash = "" if pupil is not None else ' stroke-dasharray="5 4"'
-        self.add('<circle r="{}" fill="{}" stroke="#000" stroke-width="1.4"' + dash + "/>", radius, tone)
-        self.captions.append(
-            f"Dilated pupil {pupil:g} mm, to scale."
-            if pupil is not None
-            else "Dilated pupil not recorded: dashed, not to scale."
-        )
-        self.captions.append(f"Lens {_LENS_WORDS.get(str(opacity), 'opacity not recorded')}.")
+        pupil, radius = self.number("dilated_pupil_mm"), self.pupil_radius
+        self.add('<circle class="mark-lens" r="{}" fill="{}"/>', radius, tone)
+        if pupil is not None:
+            self.captions.append(say("Dilated pupil %(mm)s mm, to scale.", mm=f"{pupil:g}"))
+        else:
+            self.captions.append(say("Dilated pupil not recorded: dashed, not to scale."))
+        words = {
+            "partial": say("Lens partly opaque: pale."),
+            "total-white": say("Lens totally white: dotted."),
+            "total-brown": say("Lens totally brown: dark."),
+        }
+        self.captions.append(words.get(str(opacity)) or say("Lens opacity not recorded."))
         if opacity == "total-white":
-            for x, y in _stipple(radius - 2):
+            for x, y in stipple(radius - 2):
                 self.add('<circle cx="{}" cy="{}" r="0.9" fill="#000"/>', x, y)
         if self.case.in_force.get("posterior_polar_opacity") is True:
             size = self.number("polar_opacity_mm")
-            self.add('<circle r="{}" fill="#000"/>', UNITS * (size or 2.0) / 2)
-            told = f" {size:g} mm" if size else ", size not recorded"
-            self.captions.append(f"Posterior polar opacity{told}.")
+            self.add('<circle class="mark-polar" r="{}" fill="#000"/>', UNITS * (size or 2.0) / 2)
+            if size:
+                self.captions.append(say("Posterior polar opacity %(mm)s mm: black disc.", mm=f"{size:g}"))
+            else:
+                self.captions.append(say("Posterior polar opacity: black disc, its size not recorded."))
 
-    def opening(self) -> None:
+    def pupil_and_opening(self) -> None:
         size = planned_opening_mm(self.plan)
+        radius = UNITS * sum(size) / 4 if size else 0.0
+        if size:
+            self.add('<circle r="{}" fill="none" stroke="#fff" stroke-width="4.6"/>', radius)
+        # Over the white border of the opening, which may lie on the pupil's margin.
+        dash = "" if self.number("dilated_pupil_mm") is not None else ' stroke-dasharray="5 4"'
+        margin = 'fill="none" stroke="#000" stroke-width="1.4"'
+        self.add('<circle class="mark-pupil" r="{}" ' + margin + dash + "/>", self.pupil_radius)
         if size is None:
             return
-        radius = UNITS * sum(size) / 4
-        self.add('<circle r="{}" fill="none" stroke="#fff" stroke-width="4.4"/>', radius)
-        self.add('<circle r="{}" fill="none" stroke="#000" stroke-width="2.2" stroke-dasharray="7 3"/>', radius)
-        told = " to ".join(dict.fromkeys(f"{end:.1f}" for end in size))
-        self.captions.append(f"Planned opening {told} mm: heavy dashes.")
+        dashes = 'fill="none" stroke="#000" stroke-width="2.4" stroke-dasharray="8 3.5"'
+        self.add('<circle class="mark-opening" r="{}" ' + dashes + "/>", radius)
+        least, most = (f"{end:.1f}" for end in size)
+        if least == most:
+            self.captions.append(say("Planned opening %(mm)s mm: heavy dashes.", mm=least))
+        else:
+            self.captions.append(say("Planned opening %(least)s to %(most)s mm: heavy dashes.", least=least, most=most))
 
-    def zonule(self) -> None:
-        hours, start = self.number("zonule_loss_clock_hours"), self.number("zonule_loss_from_clock_hour")
-        if hours is None:
-            self.captions.append("Zonule loss not recorded.")
-        elif hours and start is None:
-            self.captions.append(f"Zonule loss {hours:g} clock hours, where is not recorded: not drawn.")
-        elif hours and start is not None:
-            ring = _sector(start, hours, RIM + 3, RIM + 13)
-            self.add('<path d="{}" fill="#fff" stroke="#000" stroke-width="1.2"/>', ring)
-            ticks = round(hours * 6)
-            for n in range(ticks + 1):
-                (x1, y1), (x2, y2) = (at_hour(start + hours * n / ticks, r) for r in (RIM + 3, RIM + 13))
-                self.add('<line x1="{}" y1="{}" x2="{}" y2="{}" stroke="#000" stroke-width="1.6"/>', x1, y1, x2, y2)
-            end = (start + hours - 1) % 12 + 1
-            self.captions.append(f"Zonule loss {hours:g} clock hours, from {start:g} to {end:g} o'clock: hatched.")
+    def bleb(self) -> None:
+        hour = self.number("bleb_clock_hour")
+        if hour is not None:
+            self.taken.append(Taken(30 * hour, BLEB_HALF))
+            arc = self.face.arc(30 * hour, BLEB_HALF, RIM + 6)
+            dots = 'fill="none" stroke="#000" stroke-width="4" stroke-dasharray="1.6 2.4"'
+            self.add('<path class="mark-bleb" d="{}" ' + dots + "/>", arc)
+            self.captions.append(say("Bleb at %(hour)s o'clock: dotted arc, kept clear.", hour=f"{hour:g}"))
+        elif self.case.in_force.get("previous_trabeculectomy") is True:
+            self.captions.append(say("Bleb not drawn: its clock hour is not recorded."))
 
     def incisions(self) -> None:
         chosen = self.plan.choices.get("incision")
         if chosen is None:
             return
         if chosen.main_incision is None:
-            self.captions.append(f"Incision not drawn: {chosen.label[:1].lower()}{chosen.label[1:]}.")
+            self.captions.append(say("Incision not drawn: %(what)s.", what=lower_first(chosen.label)))
             return
-        hour = TEMPORAL_HOUR[self.eye]
-        self.add('<path d="{}" fill="none" stroke="#000" stroke-width="8"/>', _arc(hour, INCISION_HALF_WIDTH, RIM))
-        self.captions.append(f"Main incision temporal, {hour} o'clock: heavy bar.")
+        hour = self.face.hour_of(chosen.main_incision)
+        if any(stretch.holds(30 * hour, INCISION_HALF) for stretch in self.taken):
+            self.captions.append(say("Main incision not drawn: its usual place lies at the bleb."))
+            return
+        self.taken.append(Taken(30 * hour, INCISION_HALF))
         if chosen.side_ports:
-            for offset in (-PORT_OFFSET, PORT_OFFSET):
-                (x1, y1), (x2, y2) = (_polar(30 * hour + offset, r) for r in (RIM - 5, RIM + 6))
-                self.add('<line x1="{}" y1="{}" x2="{}" y2="{}" stroke="#000" stroke-width="4"/>', x1, y1, x2, y2)
-            self.captions.append("Side ports: short bars, places for the surgeon to choose from.")
+            self.side_ports(30 * hour, chosen.provisional)
+        self.cut("mark-incision", 30 * hour, INCISION_HALF, (RIM - 4.5, RIM + 4.5), chosen.provisional)
+        if chosen.main_incision == "temporal":
+            told = say("Main incision temporal, %(hour)s o'clock: heavy bar.", hour=hour)
+        else:
+            told = say("Main incision superior, %(hour)s o'clock: heavy bar.", hour=hour)
+        self.captions.append(told)
+        if chosen.side_ports:
+            self.captions.append(say("Side ports: short bars."))
+        if chosen.provisional:
+            self.captions.append(say("Hollow bars: prepared, another place still possible."))
 
-    def bleb(self) -> None:
-        hour = self.number("bleb_clock_hour")
-        if hour is not None:
-            arc = _arc(hour, BLEB_HALF_WIDTH, RIM + 9)
-            self.add('<path d="{}" fill="none" stroke="#000" stroke-width="2" stroke-dasharray="2 2"/>', arc)
-            self.captions.append(f"Bleb at {hour:g} o'clock: dotted arc.")
+    def side_ports(self, main: float, hollow: bool) -> None:
+        for offset in (-PORT_OFFSET, PORT_OFFSET):
+            place = free_place(main + offset, self.taken, PORT_HALF + APART)
+            self.taken.append(Taken(place, PORT_HALF))
+            self.cut("mark-port", place, PORT_HALF, (RIM - 6, RIM + 7), hollow)
 
-    def face(self) -> None:
-        """The clock face and, at its rim, which way is which."""
+    def cut(self, mark: str, place: float, half: float, ends: tuple[float, float], hollow: bool) -> None:
+        shape, fill = self.face.sector(place - half, 2 * half, *ends), "#fff" if hollow else "#000"
+        self.add('<path class="{}" d="{}" fill="{}" stroke="#000" stroke-width="1.2"/>', mark, shape, fill)
+
+    def devices(self) -> None:
+        opening = planned_opening_mm(self.plan)
+        edge = UNITS * sum(opening) / 4 if opening else self.pupil_radius
+        incision = self.plan.choices.get("incision")
+        main = 30.0 * self.face.hour_of((incision and incision.main_incision) or self.face.seat)
+        marks = 0
+        for device in devices_of(self.plan, self.face, main, self.weak, self.pupil_radius, edge, self.taken):
+            self.shapes.extend(draw_device(device, self.face))
+            self.captions.append(device_caption(device))
+            marks += len(device.places)
+        if marks:
+            self.captions.append(say("%(marks)s hooks are drawn; places for the surgeon to choose.", marks=marks))
+        elif incision is not None and incision.side_ports:
+            self.captions.append(say("Places of side ports are for the surgeon to choose."))
+
+    def rim_words(self) -> None:
+        """Ticks of the clock and, at the rim, which way is which; everything upright."""
         for hour in range(1, 13):
-            (x1, y1), (x2, y2) = (at_hour(hour, r) for r in (RIM + 15, RIM + 18))
-            self.add('<line x1="{}" y1="{}" x2="{}" y2="{}" stroke="#000" stroke-width="0.8"/>', x1, y1, x2, y2)
-        left, right = ("TEMPORAL", "NASAL") if self.eye == "right" else ("NASAL", "TEMPORAL")
-        label = '<text x="{}" y="{}" text-anchor="{}" font-weight="700">{}</text>'
-        hour_ = '<text x="{}" y="{}" text-anchor="{}">{}</text>'
-        self.add(label, 0.0, -(RIM + 35), "middle", "SUPERIOR")
-        self.add(hour_, 0.0, -(RIM + 21), "middle", "12")
-        self.add(hour_, 0.0, RIM + 30, "middle", "6")
-        self.add(label, 0.0, RIM + 45, "middle", "INFERIOR")
-        self.add(label, -(RIM + 22), -3.0, "end", left)
-        self.add(hour_, -(RIM + 22), 12.0, "end", "9")
-        self.add(label, RIM + 22, -3.0, "start", right)
-        self.add(hour_, RIM + 22, 12.0, "start", "3")
+            (x1, y1), (x2, y2) = (self.face.at(30 * hour, r) for r in (RIM + 8, RIM + 11))
+            self.line("mark-hour", x1, y1, x2, y2, 0.8)
+        eye = self.case.eye
+        words = {
+            12: say("SUPERIOR"),
+            6: say("INFERIOR"),
+            NASAL_HOUR[eye]: say("NASAL"),
+            TEMPORAL_HOUR[eye]: say("TEMPORAL"),
+        }
+        text = '<text x="{}" y="{}" text-anchor="{}" font-weight="700">{}</text>'
+        for hour, word in words.items():
+            x, y = self.face.at(30 * hour, LABELS)
+            if abs(x) < 1:
+                self.add(text, 0.0, y + 11 if y > 0 else y, "middle", f"{word} {hour}")
+            else:
+                anchor: Literal["start", "end"] = "start" if x > 0 else "end"
+                self.add(text, x, -2.0, anchor, word)
+                self.add(text, x, 14.0, anchor, f"{hour}")
+        seat = say("seat, if temporal") if self.seat is None else say("surgeon's seat")
+        self.add('<text x="0" y="{}" text-anchor="middle">{}</text>', LABELS + 28, f"↑ {seat}")
+
+    def seat_words(self) -> str:
+        said = [_seen(self.face), say("Clock hours as one faces the patient.")]
+        if self.seat is None:
+            said.append(say("The plan leaves the seat open: drawn for a temporal seat."))
+        return " ".join(said)
 
     def svg(self, description: str) -> str:
         # WeasyPrint gives SVG text neither the page's font nor its size: both stand here.
         return (
-            '<svg xmlns="http://www.w3.org/2000/svg" class="eye" role="img" viewBox="-160 -112 320 224" '
-            f'font-family="{FONT}, sans-serif" font-size="15.5">'
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="eye" role="img" viewBox="{BOX}" '
+            f'font-family="{FONT}, sans-serif" font-size="{FONT_SIZE:g}">'
             f"<title>{escape(description)}</title>{''.join(self.shapes)}</svg>"
         )
 
 
-def _arc(hour: float, half_width: float, radius: float) -> str:
-    """An arc centred on an hour, `half_width` degrees to either side."""
-    (x1, y1), (x2, y2) = _polar(30 * hour - half_width, radius), _polar(30 * hour + half_width, radius)
-    return f"M{x1:g} {y1:g}A{radius:g} {radius:g} 0 0 1 {x2:g} {y2:g}"
-
-
-def _sector(start: float, hours: float, inner: float, outer: float) -> str:
-    """A ring sector clockwise from `start`; a whole ring is drawn as all but a sliver."""
-    span = min(30 * hours, 359.9)
-    large = int(span > 180)
-    (ax, ay), (bx, by) = _polar(30 * start, outer), _polar(30 * start + span, outer)
-    (cx, cy), (dx, dy) = _polar(30 * start + span, inner), _polar(30 * start, inner)
-    out = f"M{ax:g} {ay:g}A{outer:g} {outer:g} 0 {large} 1 {bx:g} {by:g}"
-    return f"{out}L{cx:g} {cy:g}A{inner:g} {inner:g} 0 {large} 0 {dx:g} {dy:g}Z"
-
-
-def _stipple(radius: float) -> list[tuple[float, float]]:
-    """Evenly strewn dots inside a circle, the same every time."""
-    golden = 2.399963
-    count = max(1, int(radius * radius / 36))
-    reach = [(n, radius * ((n + 0.5) / count) ** 0.5) for n in range(count)]
-    return [(round(r * cos(n * golden), 1), round(r * sin(n * golden), 1)) for n, r in reach]
+def _seen(face: Face) -> str:
+    match face.eye, face.seat:
+        case "right", "temporal":
+            return say("Right eye from a temporal seat: temporal at the bottom, superior on the left.")
+        case "left", "temporal":
+            return say("Left eye from a temporal seat: temporal at the bottom, superior on the right.")
+        case "right", _:
+            return say("Right eye from a superior seat: superior at the bottom, temporal on the right.")
+        case _:
+            return say("Left eye from a superior seat: superior at the bottom, temporal on the left.")

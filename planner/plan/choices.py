@@ -6,7 +6,7 @@ from planner.assess.assess import Assessor
 from planner.assess.compiled import Values
 from planner.case import Case
 from planner.errors import PlannerError
-from planner.plan.plan import Chosen, Rejected
+from planner.plan.plan import Chosen, PlannedDevice, Rejected
 from planner.rulebook.plan_shapes import Choice, Option
 from planner.truth import Truth
 from planner.wording import lower_first, sentence
@@ -116,8 +116,10 @@ def _chosen(picture: Picture, choice: Choice) -> Chosen:
         tuple(rejected),
         settled_by,
         option.opening_mm,
+        option.seat,
         option.main_incision,
         option.side_ports,
+        tuple(PlannedDevice(**dict(device)) for device in option.drawn),
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from planner.assess.assessment import Assessment
+from planner.rulebook.plan_shapes import Seat
 
 # Ends a line to do that is planned only because a finding is not recorded.
 IF_FOUND = " (if found: not recorded)"
@@ -22,10 +23,24 @@ class Rejected:
 
 
 @dataclass(frozen=True)
+class PlannedDevice:
+    """A device for the drawing of the eye: `marks` hooks, or a pupil ring of `size_mm`; the rest in words."""
+
+    device: Literal["iris-hooks", "pupil-ring", "capsule-hooks", "tension-ring"]
+    placed: Literal["planned", "if-needed"]
+    number: str | None
+    marks: int | None
+    beneath_incision: bool
+    size_mm: float | None
+    note: str
+
+
+@dataclass(frozen=True)
 class Chosen:
     """The option prepared for a choice. `provisional` when missing findings leave another option possible.
 
-    `opening_mm`, `main_incision` and `side_ports` are what the eye is drawn from.
+    The eye is drawn from `opening_mm`, `seat` (None: left open), `main_incision` (None: its place is not fixed
+    beforehand), `side_ports` and `drawn`.
     """
 
     choice: str
@@ -43,8 +58,10 @@ class Chosen:
     rejected: tuple[Rejected, ...]
     settled_by: tuple[str, ...]  # labels of findings which, recorded, would settle the choice
     opening_mm: tuple[float, float] | None
-    main_incision: Literal["temporal"] | None
+    seat: Seat | None
+    main_incision: Seat | None
     side_ports: bool
+    drawn: tuple[PlannedDevice, ...]
 
 
 @dataclass(frozen=True)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
 from planner.claims import Basis, Entry, Number, When, Whole, YesNo
 from planner.rulebook.shapes import Slug, StepId
+
+Seat = Literal["temporal", "superior"]
 
 
 class Pause(Entry):
@@ -48,11 +51,39 @@ class KitNeeds(Entry):
     preferred: list[Slug] = []
 
 
+class Device(Entry):
+    """A device as the drawing of the eye shows it: dashed while it is only to hand, `if-needed`.
+
+    Hooks have a `number` in the option's own words and `marks`, how many of them are drawn; without both they are
+    named and not drawn. `beneath_incision` sets the first hook there, the others evenly round. A pupil ring is drawn
+    at `size_mm`. `note` says when it goes in, or what may take its place.
+    """
+
+    device: Literal["iris-hooks", "pupil-ring", "capsule-hooks", "tension-ring"]
+    placed: Literal["planned", "if-needed"]
+    number: str | None = None
+    marks: Whole | None = None
+    beneath_incision: YesNo = False
+    size_mm: Number | None = None
+    note: str
+
+    @model_validator(mode="after")
+    def _fits_the_device(self) -> Device:
+        if self.marks is not None and str(self.marks) not in re.findall(r"\d+", self.number or ""):
+            raise ValueError(f"{self.device}: `marks` is a number that `number` names; no other may be drawn")
+        hooks, ring = self.device.endswith("hooks"), self.device == "pupil-ring"
+        if not hooks and (self.number or self.marks or self.beneath_incision):
+            raise ValueError(f"{self.device}: `number`, `marks` and `beneath_incision` are of hooks")
+        if ring is not (self.size_mm is not None):
+            raise ValueError(f"{self.device}: `size_mm` is the diameter of a pupil ring, in mm, and of nothing else")
+        return self
+
+
 class Option(Entry):
     """A whole way of doing a step. `outranks` names options that lose to it where both conditions hold.
 
-    The drawing of the eye takes `opening_mm` (least and most diameter of the capsule opening), `main_incision`
-    (left out where its place is not fixed beforehand) and `side_ports`.
+    The drawing of the eye takes `opening_mm` (least and most diameter of the capsule opening), `seat` (where the
+    surgeon sits), `main_incision` (both left out where that is not fixed beforehand), `side_ports` and `drawn`.
     """
 
     id: Slug
@@ -68,8 +99,10 @@ class Option(Entry):
     kit: KitNeeds = KitNeeds()
     drugs: list[Slug] = []
     opening_mm: tuple[Number, Number] | None = None
-    main_incision: Literal["temporal"] | None = None
+    seat: Seat | None = None
+    main_incision: Seat | None = None
     side_ports: YesNo = False
+    drawn: list[Device] = []
     basis: Basis
 
     @model_validator(mode="after")
