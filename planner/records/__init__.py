@@ -25,6 +25,7 @@ browser call. Every refusal is a PlannerError; `Conflict` is the one raised when
     outcomes    record_outcome(case_id, day, operated_by, by, supervised_by=None, steps=(), complications=(), note="",
                 corrects=None) outcomes(case_id)
     notices     notices(for_whom, unseen_only=True) see_notice(notice_id, by)
+    passwords   planner.records.passwords: new_hash(password, code) matches(hash, password) is_outdated(hash)
     keeping     trail(after=0, case_id=None) verify(head=None) backup(stream) Store.restore(url, stream) export(folder)
 
 `case_id` is the store's own number for one eye; `document` is a case file's mapping; `changes` maps headings and

@@ -56,11 +56,17 @@ _FORMS = "sqlite:///planner.db, or postgresql://user@host/database"
 
 
 class Database:
-    """One database. `name` is how messages call it; a password never shows in it."""
+    """One database. `name` is how messages call it; a password never shows in it.
 
-    def __init__(self, url: URL) -> None:
+    A file that is not there is made, or without `create` refused. Raises PlannerError.
+    """
+
+    def __init__(self, url: URL, create: bool = True) -> None:
         self.is_file = url.get_backend_name() == "sqlite"
         self.name = str(url.database) if self.is_file else url.render_as_string(hide_password=True)
+        if self.is_file and not create and not Path(self.name).exists():
+            hint = f"another folder, {URL_VARIABLE}, or planner people add to begin one"
+            raise PlannerError.one("there is no store here", self.name, hint=hint)
         self._engine = self._file_engine(url) if self.is_file else self._server_engine(url)
 
     @contextlib.contextmanager

@@ -15,14 +15,13 @@ from planner.records.trail import canonical, sha256
 
 ROLES: tuple[str, ...] = get_args(Role)
 _CODE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
-LONGEST_NAME = 80
+LONGEST_CODE, LONGEST_NAME = 40, 80
 
 
 class People(Part):
     def add_person(self, code: str, name: str, role: str, by: str, trainee_id: str | None = None) -> Person:
         """Enter a person. Raises PlannerError for a code in use, or one that is no code."""
-        if not _CODE.fullmatch(code) or code in (COMMAND_LINE, SERVER) or len(code) > 40:
-            raise PlannerError.one(f"{code!r} cannot be a code", why="small letters, digits and -", hint="trainee-3")
+        checked_person(code, name, role)
         with self._changing(by, "administrator") as change:
             if person_in(change.connection, code):
                 raise PlannerError.one(f"{code!r} is in use", hint="another code, or planner people list")
@@ -105,6 +104,13 @@ class People(Part):
                 return None
             table = schema.passwords
             return connection.scalar(select(table.c.hash).where(table.c.code == code))
+
+
+def checked_person(code: str, name: str, role: str) -> None:
+    """Raises PlannerError for what cannot be a code, a name or a role."""
+    if not _CODE.fullmatch(code) or code in (COMMAND_LINE, SERVER) or len(code) > LONGEST_CODE:
+        raise PlannerError.one(f"{code[:40]!r} cannot be a code", why="small letters, digits and -", hint="trainee-3")
+    _checked(code, 1, name, role, None, True)
 
 
 def password_as_told(row: Any) -> str:

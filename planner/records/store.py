@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, BinaryIO
 
 from sqlalchemy import Row, select
@@ -13,6 +14,7 @@ from planner.records import backup, schema, verify
 from planner.records.approving import Approving
 from planner.records.cases import Cases
 from planner.records.database import Database, url_of
+from planner.records.export import JSON_COLUMNS, export
 from planner.records.listing import Listing
 from planner.records.migrate import bring_up_to_date
 from planner.records.outcomes import Notices, Outcomes
@@ -25,20 +27,21 @@ from planner.records.snapshots import Snapshots
 from planner.records.submitting import Submitting
 from planner.records.verify import Verified
 
-_JSON = {"document", "changed", "step_changes", "steps", "complications"}
-
 
 class Store(People, Sessions, Cases, Snapshots, Submitting, Approving, Listing, Outcomes, Notices, Overview):
     """One store. May be shared by threads; several processes may have the same database open."""
 
     @classmethod
-    def open(cls, url: str | None = None, clock: Callable[[], datetime.datetime] = utc_now) -> Store:
+    def open(
+        cls, url: str | None = None, clock: Callable[[], datetime.datetime] = utc_now, create: bool = True
+    ) -> Store:
         """Open the database of a URL or path (None: PLANNER_DATABASE_URL, else planner.db in the working folder).
 
-        Makes the tables where there are none, and brings older ones up. Raises PlannerError for a database that
-        cannot be reached, is not this program's, or was made by a newer version.
+        Makes the tables where there are none, and brings older ones up; without `create` a file must be there.
+        Raises PlannerError for a database that cannot be reached, is not this program's, or was made by a newer
+        version.
         """
-        database = Database(url_of(url))
+        database = Database(url_of(url), create)
         try:
             bring_up_to_date(database)
         except BaseException:
@@ -75,9 +78,16 @@ class Store(People, Sessions, Cases, Snapshots, Submitting, Approving, Listing, 
         """Write a backup. Returns the number of rows."""
         return backup.write_backup(self._database, stream)
 
+    def export(self, folder: Path) -> int:
+        """Write everything ever entered into a new folder. Returns the number of rows. Raises PlannerError."""
+        return export(self._database, folder)
+
     @classmethod
     def restore(cls, url: str | None, stream: BinaryIO, name: str = "backup") -> Verified:
-        """Put a backup into an empty database. Raises PlannerError, leaving the database as it was."""
+        """Put a backup into an empty database, then check it.
+
+        Raises PlannerError; nothing was put there unless the message is that the trail does not hold.
+        """
         database = Database(url_of(url))
         try:
             return backup.restore(database, stream, name)
@@ -94,4 +104,4 @@ def _trail_row(row: Row[Any]) -> TrailRow:
 
 
 def _decoded(name: str, value: Any) -> Any:
-    return json.loads(value) if name in _JSON and isinstance(value, str) else value
+    return json.loads(value) if name in JSON_COLUMNS - {"assessment"} and isinstance(value, str) else value

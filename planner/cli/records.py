@@ -1,0 +1,126 @@
+"""`planner records`: check, save and restore what was entered, and `planner export`."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from planner.cli.options import JsonOption
+
+app = typer.Typer(
+    help="Check, save and restore what was entered. The store is planner.db, or PLANNER_DATABASE_URL.",
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
+
+
+@app.callback()
+def records() -> None:
+    pass
+
+
+@app.command()
+def verify(
+    head: Annotated[
+        str | None,
+        typer.Option("--head", metavar="HEAD", help="What an earlier verify printed last.", show_default=False),
+    ] = None,
+) -> None:
+    """Check that the trail is whole and that every row is what the trail says was entered.
+
+    Prints the trail's head. Written down elsewhere and given back with --head, it shows later that nothing was cut.
+
+    Example: planner records verify
+    """
+    from planner.records.store import Store
+
+    store = Store.open(create=False)
+    held = store.verify(head)
+    typer.echo(f"{store.name}: {held.entries} entries hold; head {held.head}")
+
+
+@app.command()
+def backup(file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file.", show_default=False)]) -> None:
+    """Save everything to one compressed, checksummed file, while others go on working.
+
+    It can be restored into a file or into PostgreSQL, whichever it came from. It holds password hashes: keep it safe.
+
+    Example: planner records backup monday.planner-backup
+    """
+    import io
+
+    from planner.cli.writing import write_whole
+    from planner.errors import PlannerError
+    from planner.records.store import Store
+
+    if file.is_file():
+        why = "an earlier backup is not written over"
+        raise PlannerError.one("is there already", str(file), why, "a name with the day in it")
+    store = Store.open(create=False)
+    content = io.BytesIO()
+    count = store.backup(content)
+    write_whole(file, content.getvalue())
+    if file.is_file():
+        file.chmod(0o600)
+    typer.echo(f"wrote {file}: {count} rows of {store.name}", err=True)
+
+
+@app.command()
+def restore(file: Annotated[Path, typer.Argument(metavar="FILE", help="A backup.", show_default=False)]) -> None:
+    """Put a backup into an empty store, whole or not at all, and check it.
+
+    Example: PLANNER_DATABASE_URL=sqlite:///restored.db planner records restore monday.planner-backup
+    """
+    from planner.errors import PlannerError
+    from planner.records.store import Store
+
+    try:
+        with file.open("rb") as stream:
+            held = Store.restore(None, stream, str(file))
+    except OSError as error:
+        raise PlannerError.one(f"cannot be read: {error.strerror}", str(file)) from None
+    typer.echo(f"restored {file}: {held.entries} entries hold; head {held.head}")
+
+
+@app.command()
+def trail(
+    case: Annotated[
+        str | None, typer.Option("--case", metavar="REFERENCE", help="Of one case only.", show_default=False)
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """Print who did what, and when.
+
+    Example: planner records trail --case A-104
+    """
+    from dataclasses import asdict
+
+    from planner.errors import PlannerError
+    from planner.records.store import Store
+    from planner.records.trail import canonical
+
+    store = Store.open(create=False)
+    rows = store.trail()
+    if case is not None:
+        cases = [found.id for eye in ("right", "left") if (found := store.find_case(case, eye))]
+        if not cases:
+            raise PlannerError.one(f"there is no case {case!r}", store.name)
+        rows = tuple(row for row in rows if row.case_id in cases)
+    for row in rows:
+        if json:
+            typer.echo(canonical(asdict(row)))
+        else:
+            typer.echo(f"{row.sequence:>6}  {row.at[:19]}Z  {row.who:<16} {row.what}: {row.kept_in} {row.row}")
+
+
+def export(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new folder.", show_default=False)],
+) -> None:
+    """Write everything ever entered as CSV and JSON, with a README that names each column.
+
+    Example: planner export everything
+    """
+    from planner.records.store import Store
+
+    count = Store.open(create=False).export(folder)
+    typer.echo(f"wrote {folder}: {count} rows", err=True)

@@ -1,0 +1,49 @@
+"""Passwords: only an argon2id hash of one is ever kept."""
+
+from __future__ import annotations
+
+import unicodedata
+
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerificationError
+
+from planner.errors import PlannerError
+
+LEAST_CHARACTERS = 12
+MOST_CHARACTERS = 1024
+_hasher = PasswordHasher()
+
+
+def new_hash(password: str, code: str) -> str:
+    """The argon2id hash of a new password for a person's code. Raises PlannerError for one that is soon guessed."""
+    password = _normal(password)
+    why = ""
+    if len(password) < LEAST_CHARACTERS:
+        why = f"it has fewer than {LEAST_CHARACTERS} characters"
+    elif len(password) > MOST_CHARACTERS:
+        why = f"it has more than {MOST_CHARACTERS} characters"
+    elif code.casefold() in password.casefold():
+        why = "it holds the person's code"
+    elif len(set(password.casefold())) < 5:
+        why = "it is made of fewer than five different characters"
+    if why:
+        raise PlannerError.one("the password cannot be used", why=why, hint="four words that do not belong together")
+    return _hasher.hash(password)
+
+
+def matches(hash: str, password: str) -> bool:
+    """Whether a password is the one hashed; takes its time on purpose."""
+    try:
+        return _hasher.verify(hash, _normal(password))
+    except (VerificationError, InvalidHashError):
+        return False
+
+
+def is_outdated(hash: str) -> bool:
+    """Whether the hash was made with other settings than today's, and should be made anew at the next sign-in."""
+    return _hasher.check_needs_rehash(hash)
+
+
+def _normal(password: str) -> str:
+    # The same letters typed on another keyboard may come composed otherwise.
+    return unicodedata.normalize("NFC", password)
