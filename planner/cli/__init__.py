@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from planner import __version__
-from planner.cli import assess, explain, intake, plan, rules
+from planner.cli import assess, explain, intake, plan, record_people, records, rules
 from planner.errors import PlannerError
 
 app = typer.Typer(
@@ -30,6 +30,9 @@ app.command("assess")(assess.assess)
 app.command("plan")(plan.plan)
 app.add_typer(explain.app, name="explain")
 app.add_typer(rules.app, name="rules")
+app.command("export")(records.export)
+app.add_typer(record_people.app, name="people")
+app.add_typer(records.app, name="records")
 
 
 def _print_version(wanted: bool) -> None:
