@@ -60,6 +60,8 @@ class Sessions(Part):
     def forget_failed_sign_ins(self, key: str | None = None, before: str | None = None) -> None:
         """Forget those of a key, or of everybody before a moment (UTC text)."""
         table = schema.failed_sign_ins
-        conditions = [table.c.key == key] * (key is not None) + [table.c.at < before] * (before is not None)
+        conditions = [table.c.key == key] if key is not None else []
+        if before is not None:
+            conditions.append(table.c.at < before)
         with self._database.writing() as connection:
             connection.execute(delete(table).where(*conditions))
