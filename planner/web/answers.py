@@ -1,0 +1,158 @@
+"""What a browser's form says of a case: each field read by itself, so that one bad value keeps none of the others."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from starlette.datastructures import FormData
+
+from planner import conditions
+from planner.conditions import Value
+from planner.records.references import free_text_fault
+from planner.truth import Truth
+from planner.vocabulary import NOT_RECORDED, Finding, Vocabulary, read_day
+
+# Names in the form: `f.` a finding, `none.` a section looked through, `h.` a heading of the case.
+FINDING, SECTION, HEADING = "f.", "none.", "h."
+# Inside a section that was looked through this says that a finding was not looked at after all.
+LEFT_OPEN = NOT_RECORDED[0]
+
+
+@dataclass
+class Answers:
+    """`changes` are plain values by finding or heading (None takes one away), `wrong` says why a field was refused,
+    `written` is what stands in each refused field."""
+
+    changes: dict[str, Any] = field(default_factory=dict)
+    wrong: dict[str, str] = field(default_factory=dict)
+    written: dict[str, list[str]] = field(default_factory=dict)
+
+    def refuse(self, name: str, why: str, written: list[str]) -> None:
+        self.changes.pop(name, None)
+        self.wrong[name] = why
+        self.written[name] = written
+
+
+def read_answers(
+    form: FormData, document: Mapping[str, Any], vocabulary: Vocabulary, stages: tuple[str, ...]
+) -> Answers:
+    """Compare a form with the version it was made from. Fields that the form does not hold are left as they are."""
+    answers = Answers()
+    findings: Mapping[str, Any] = document.get("findings") or {}
+    for finding in vocabulary.findings:
+        key = FINDING + finding.id
+        if key in form:
+            _read_finding(finding, [str(item) for item in form.getlist(key)], findings.get(finding.id), answers)
+    _read_headings(form, document, vocabulary, stages, answers)
+    _refuse_impossible(vocabulary, findings, answers)
+    return answers
+
+
+def _read_finding(finding: Finding, written: list[str], kept: Any, answers: Answers) -> None:
+    # A set's hidden first field says that the set was on the page at all.
+    items = [item.strip() for item in written if item.strip()]
+    try:
+        raw = _one_value(finding, items)
+        typed = finding.read(raw)
+        if finding.kind == "text" and isinstance(typed, str) and (fault := free_text_fault(typed, finding.id)):
+            raise ValueError(f"{fault.what}: {fault.why}; write {fault.hint}")
+    except ValueError as error:
+        answers.refuse(finding.id, str(error), items)
+        return
+    new = LEFT_OPEN if raw == LEFT_OPEN else None if typed is None else plain(finding, typed)
+    if new != _as_plain(finding, kept):
+        answers.changes[finding.id] = new
+
+
+def _one_value(finding: Finding, items: list[str]) -> str:
+    if finding.kind == "set":
+        special = {"none", LEFT_OPEN} & set(items)
+        if special and len(items) > 1:
+            raise ValueError(f"{special.pop()} is ticked together with something else; leave one of them")
+        return "+".join(items)
+    if len(items) > 1:
+        raise ValueError("two values were sent; choose one")
+    return items[0] if items else ""
+
+
+def plain(finding: Finding, value: Value) -> Any:
+    """A typed value as a case's document keeps it."""
+    if isinstance(value, float):
+        return int(value) if value == int(value) else value
+    if isinstance(value, frozenset):
+        return [item for item in finding.values if item in value] or "none"
+    return finding.written(value)
+
+
+def _as_plain(finding: Finding, kept: Any) -> Any:
+    if kept is None or kept == LEFT_OPEN:
+        return kept
+    typed = finding.read(kept)
+    return None if typed is None else plain(finding, typed)
+
+
+def _read_headings(
+    form: FormData, document: Mapping[str, Any], vocabulary: Vocabulary, stages: tuple[str, ...], answers: Answers
+) -> None:
+    stage, day = form.get(HEADING + "planned_stage"), form.get(HEADING + "recorded_on")
+    if isinstance(stage, str):
+        if stage and stage not in stages:
+            answers.refuse("planned_stage", f"one of {', '.join(stages)}", [stage])
+        elif (stage or None) != document.get("planned_stage"):
+            answers.changes["planned_stage"] = stage or None
+    if isinstance(day, str):
+        day = day.strip()
+        if day and read_day(day) is None:
+            answers.refuse("recorded_on", f"{day[:40]!r} is not a date; write it as YYYY-MM-DD", [day])
+        elif (day or None) != (str(document["recorded_on"]) if document.get("recorded_on") else None):
+            answers.changes["recorded_on"] = day or None
+    before = list(document.get("none_found_in") or [])
+    after = []
+    for section in vocabulary.sections:
+        if SECTION + section.id not in form:
+            looked_through = section.id in before
+        else:
+            looked_through = "yes" in form.getlist(SECTION + section.id)
+        if looked_through:
+            after.append(section.id)
+    if after != before:
+        answers.changes["none_found_in"] = after or None
+
+
+def _refuse_impossible(vocabulary: Vocabulary, findings: Mapping[str, Any], answers: Answers) -> None:
+    """Refuse what was changed in a pair that cannot stand together; what was there before stays."""
+    for pair in vocabulary.impossible_together:
+        values = typed_values(vocabulary, {**findings, **answers.changes})
+        if not conditions.evaluate(pair.when, lambda test, at=values: _tested(test, at), lambda _: None):  # type: ignore[misc]
+            continue
+        names = sorted(conditions.findings_in(pair.when) & set(values))
+        shown = ", ".join(f"{vocabulary.by_id[n].label}: {vocabulary.by_id[n].shown(values[n])}" for n in names)
+        for name in [n for n in names if n in answers.changes]:
+            finding = vocabulary.by_id[name]
+            written = finding.written(values[name])
+            why = f"these cannot stand together: {shown} ({pair.because})"
+            answers.refuse(name, why, written.split("+") if finding.kind == "set" else [written])
+
+
+def typed_values(vocabulary: Vocabulary, findings: Mapping[str, Any]) -> dict[str, Value]:
+    """The typed values of what is recorded; names that are no finding are passed over."""
+    typed = {}
+    for finding in vocabulary.findings:
+        value = findings.get(finding.id)
+        if value is not None and (read := finding.read(value)) is not None:
+            typed[finding.id] = read
+    return typed
+
+
+def applies(finding: Finding, values: Mapping[str, Value]) -> bool:
+    """Whether a finding is asked of this eye: always, or when what it hangs on is recorded so."""
+    if finding.asked_when is None:
+        return True
+    return conditions.evaluate(finding.asked_when, lambda test: _tested(test, values), lambda _: None) is True
+
+
+def _tested(test: conditions.Test, values: Mapping[str, Value]) -> Truth:
+    value = values.get(test.finding)
+    return None if value is None else conditions.compare(test, value)

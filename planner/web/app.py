@@ -1,0 +1,44 @@
+"""`make_app(store, rulebook, unit, settings)`: the pages put together into one application."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI
+from starlette.staticfiles import StaticFiles
+
+from planner.documents.html import fonts_folder
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.shipped import templates_folder
+from planner.unit import Unit
+from planner.web import case_form, case_list, conflict, new_case, plan_page, sign_in
+from planner.web.door import check_doors, posted
+from planner.web.judging import Judge
+from planner.web.passwords import Passwords
+from planner.web.problems import handle_problems
+from planner.web.sessions import Sessions
+from planner.web.settings import Settings
+from planner.web.shield import Shield
+from planner.web.site import Site
+from planner.web.throttle import Throttle
+
+# One module a page.
+# The fixed addresses before those that hold a reference.
+PAGES = (sign_in, case_list, new_case, plan_page, conflict, case_form)
+
+
+def make_app(store: Store, rulebook: Rulebook, unit: Unit | None, settings: Settings | None = None) -> FastAPI:
+    """The application over an open store. Raises RuntimeError when a route does not say who may use it."""
+    settings = settings or Settings()
+    sessions, throttle = Sessions(store, settings), Throttle(store, settings)
+    app = FastAPI(title=rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
+    app.state.site = Site(store, rulebook, unit, settings, sessions, throttle, Passwords(), Judge(rulebook, unit))
+    for module in PAGES:
+        # Not `include_router`, which hides the routes inside: each must be seen to have its door.
+        app.router.routes.extend(module.router.routes)
+    looks = StaticFiles(directory=templates_folder() / "web" / "static")
+    app.mount("/static/fonts", StaticFiles(directory=fonts_folder()), "fonts")
+    app.mount("/static", looks, "static")
+    handle_problems(app)
+    app.add_middleware(Shield, largest_request=settings.largest_request, secure=settings.secure_cookies)
+    check_doors(app, (posted, sign_in.posted_at_sign_in))
+    return app

@@ -1,0 +1,131 @@
+"""The form of one case: shown, saved field by field, and refused field by field."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Query, Request
+from starlette.datastructures import FormData
+from starlette.responses import RedirectResponse, Response
+
+from planner.errors import PlannerError
+from planner.records.changes import Conflict
+from planner.records.rows import Case, CaseNow, CaseVersion
+from planner.web.answers import Answers, read_answers
+from planner.web.conflict import conflict_page
+from planner.web.door import Door, Posted, Visitor
+from planner.web.fields import ShownSection, labels, shown_sections
+from planner.web.judging import Judged, without_percentages
+from planner.web.overview import STATES, clock_time, rests_on_it, stamps
+from planner.web.places import CASE, case_path, find
+from planner.web.presenting import environment, is_partial, page
+from planner.web.site import Site, site_of
+
+router = APIRouter()
+Preparing = Annotated[Visitor, Depends(Door("trainee", "consultant"))]
+# The first part of the form: what the case is, before what was found.
+HEADINGS = "case"
+
+
+@dataclass(frozen=True)
+class Shown:
+    """Everything the templates of a case draw on."""
+
+    site: Site
+    now: CaseNow
+    version: CaseVersion
+    answers: Answers
+    told: dict[str, str]
+
+    def values(self) -> dict[str, Any]:
+        judged = self.site.judge.judge(self.version)
+        document = self.version.document
+        return {
+            "case": self.now.case,
+            "path": case_path(self.now.case),
+            "version": self.version,
+            "saved_at": clock_time(self.version.at),
+            "document": document,
+            "stages": [(stage.id, stage.label) for stage in self.site.rulebook.stages.stages],
+            "sections": self.sections(judged),
+            "judged": judged,
+            "decided_by": without_percentages(judged.assessment.tier.decided_by) if judged.assessment else [],
+            "state": STATES[self.now.state],
+            "rests_on_it": rests_on_it(self.now),
+            "answers": self.answers,
+            "labels": labels(self.site.rulebook.vocabulary),
+            "told": self.told,
+        }
+
+    def sections(self, judged: Judged) -> tuple[ShownSection, ...]:
+        through = stamps(self.site.store.versions(self.now.case.id))
+        vocabulary = self.site.rulebook.vocabulary
+        return shown_sections(vocabulary, self.version.document, judged.case, self.answers, through)
+
+
+@router.get(CASE)
+def show(
+    request: Request, visitor: Preparing, reference: str, eye: str, saved: Annotated[str, Query(max_length=40)] = ""
+) -> Response:
+    site, case = site_of(request), find(request, reference, eye)
+    now = site.store.case_now(case.id)
+    told = {saved: f"Saved {clock_time(now.version.at)}"} if saved else {}
+    return page(request, "case.html", **Shown(site, now, now.version, Answers(), told).values())
+
+
+@router.post(CASE)
+def save(request: Request, visitor: Preparing, form: Posted, reference: str, eye: str) -> Response:
+    site, case = site_of(request), find(request, reference, eye)
+    base = based_on(site, case, form)
+    stages = tuple(stage.id for stage in site.rulebook.stages.stages)
+    answers = read_answers(form, base.document, site.rulebook.vocabulary, stages)
+    part = str(form.get("section", HEADINGS))
+    try:
+        saved = site.store.save_case(case.id, base.number, answers.changes, visitor.code) if answers.changes else base
+    except Conflict as conflict:
+        return conflict_page(request, case, conflict, answers, labels(site.rulebook.vocabulary))
+    now = site.store.case_now(case.id)
+    shown = Shown(site, now, saved, answers, _told(site, saved, answers, part))
+    if is_partial(request):
+        return _parts(request, shown, base, {str(name) for name in form.getlist("was_wrong")})
+    if answers.wrong:
+        return page(request, "case.html", 422, **shown.values())
+    return RedirectResponse(f"{case_path(case)}?saved={part}#{part}", 303)
+
+
+def based_on(site: Site, case: Case, form: FormData) -> CaseVersion:
+    """The version that a form was made from. Raises PlannerError for a number that is none."""
+    number = str(form.get("based_on", ""))
+    if not number.isascii() or not number.isdigit() or len(number) > 9:
+        raise PlannerError.one("the form does not say which version it was made from", hint="load the page again")
+    return site.store.version(case.id, int(number))
+
+
+def _told(site: Site, saved: CaseVersion, answers: Answers, part: str) -> dict[str, str]:
+    """The acknowledgement of each part that the save touched."""
+    of = {finding.id: finding.section for finding in site.rulebook.vocabulary.findings}
+    touched = {of.get(name, HEADINGS) for name in (*answers.changes, *answers.wrong) if name != "none_found_in"} | {
+        part
+    }
+    told = {}
+    for section in touched:
+        wrong = sum(of.get(name, HEADINGS) == section for name in answers.wrong)
+        short = f"Saved {clock_time(saved.at)}" if answers.changes or not wrong else "Not saved"
+        except_for = f", except {wrong} field{'s' if wrong > 1 else ''} marked below" if wrong else ""
+        told[section] = short + (except_for if short.startswith("Saved") else f": {wrong} marked below")
+    return told
+
+
+def _parts(request: Request, shown: Shown, base: CaseVersion, was_wrong: set[str]) -> Response:
+    """Only what differs from the page that sent the form: what its person types meanwhile is left alone."""
+    values = shown.values()
+    before = Shown(shown.site, shown.now, base, Answers(), {}).sections(shown.site.judge.judge(base))
+    template = environment().get_template("part_section.html")
+    same = {
+        old.id
+        for old, new in zip(before, values["sections"], strict=True)
+        if not was_wrong & {field.id for field in new.fields}
+        and template.render(section=old, told={}, values=values) == template.render(section=new, told={}, values=values)
+    }
+    return page(request, "part_saved.html", 422 if shown.answers.wrong else 200, same=same, **values)

@@ -1,0 +1,83 @@
+"""The cases, by urgency: what each eye still needs, and whose turn it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Query, Request
+from starlette.responses import Response
+
+from planner.records.rows import CaseNow
+from planner.web.door import ROLES, Door, Visitor
+from planner.web.overview import STATES, day_and_time
+from planner.web.places import case_path
+from planner.web.presenting import page
+from planner.web.site import Site, site_of
+
+router = APIRouter()
+Reading = Annotated[Visitor, Depends(Door(*ROLES))]
+PREPARERS = ("trainee", "consultant")
+
+
+@dataclass(frozen=True)
+class Line:
+    reference: str
+    eye: str
+    patient: str
+    path: str
+    state: str
+    tier: str
+    ready: str
+    urgency: str
+    needed_by: str
+    saved: str
+    by: str
+
+
+@router.get("/cases")
+def cases(
+    request: Request,
+    visitor: Reading,
+    whose: Annotated[str, Query(max_length=10)] = "",
+    q: Annotated[str, Query(max_length=60)] = "",
+) -> Response:
+    site = site_of(request)
+    every = site.store.cases()
+    mine = [now for now in every if visitor.code in (now.case.by, now.version.by)]
+    show_all = whose == "all" or visitor.role not in PREPARERS
+    wanted = q.strip().lower()
+    found = [now for now in (every if show_all else mine) if wanted in now.case.reference.lower()]
+    lines = [_line(site, now) for now in sorted(found, key=lambda now: _urgency(site, now))]
+    may_prepare = visitor.role in PREPARERS
+    return page(
+        request, "cases.html", lines=lines, q=q.strip(), show_all=show_all, mine=len(mine), every=len(every),
+        may_prepare=may_prepare,
+    )  # fmt: skip
+
+
+def _urgency(site: Site, now: CaseNow) -> tuple[int, str, str]:
+    """The most urgent first; where none is recorded, before those said to be the least."""
+    finding = site.rulebook.vocabulary.by_id.get("urgency")
+    order = list(finding.values) if finding else []
+    said = now.version.findings.get("urgency")
+    rank = 2 * order.index(said) if said in order else 1
+    return -rank, str(now.version.findings.get("needed_by") or "9999"), now.case.reference
+
+
+def _line(site: Site, now: CaseNow) -> Line:
+    judged = site.judge.judge(now.version)
+    findings, vocabulary = now.version.findings, site.rulebook.vocabulary.by_id
+    tier, ready = "cannot be judged", ""
+    if judged.assessment:
+        shown = judged.assessment.tier
+        tier = f"{shown.working}" if shown.least == shown.most else f"{shown.working} ({shown.least} to {shown.most})"
+        ready = "Ready" if judged.assessment.readiness.state == "ready" else "Settle first"
+    urgency = vocabulary.get("urgency")
+    said = findings.get("urgency")
+    return Line(
+        now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""), case_path(now.case),
+        STATES[now.state], tier, ready,
+        urgency.shown(urgency.read(said)) if urgency and said else "not recorded",
+        str(findings.get("needed_by") or ""), day_and_time(now.version.at), now.version.by,
+    )  # fmt: skip

@@ -1,0 +1,104 @@
+"""Two people changed one case: both values are shown for each field, and whoever saved second chooses."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Request
+from starlette.responses import RedirectResponse, Response
+
+from planner.case import read_case
+from planner.errors import PlannerError
+from planner.records.changes import Conflict, Difference, changed
+from planner.records.rows import Case
+from planner.web.answers import Answers
+from planner.web.door import Door, Posted, Visitor
+from planner.web.fields import labels
+from planner.web.overview import clock_time
+from planner.web.places import CASE, case_path, find
+from planner.web.presenting import is_partial, page
+from planner.web.site import Site, site_of
+
+router = APIRouter()
+Preparing = Annotated[Visitor, Depends(Door("trainee", "consultant"))]
+MINE, THEIRS = "mine", "theirs"
+
+
+@dataclass(frozen=True)
+class Side:
+    """One field as each of the two would have it. `chosen` is set where only one of them changed it."""
+
+    name: str
+    label: str
+    base: str
+    theirs: str
+    mine: str
+    mine_as_data: str
+    chosen: str
+
+
+def conflict_page(
+    request: Request, case: Case, conflict: Conflict, answers: Answers, names: Mapping[str, str]
+) -> Response:
+    """The page that asks which values stand (409). Nothing of what was sent has been kept yet."""
+    site = site_of(request)
+    sides = [_side(site, difference, names) for difference in conflict.differences]
+    template = "part_conflict.html" if is_partial(request) else "conflict.html"
+    return page(
+        request, template, 409,
+        case=case, path=case_path(case), sides=sides, other=conflict.current.by,
+        at=clock_time(conflict.current.at), number=conflict.current.number,
+        wrong=[(names.get(name, name), why) for name, why in answers.wrong.items()],
+    )  # fmt: skip
+
+
+@router.post(CASE + "/settle")
+def settle(request: Request, visitor: Preparing, form: Posted, reference: str, eye: str) -> Response:
+    site, case = site_of(request), find(request, reference, eye)
+    number = str(form.get("based_on", ""))
+    base = site.store.version(case.id, int(number) if number.isascii() and number.isdigit() else 0)
+    changes: dict[str, Any] = {}
+    for key in form:
+        if key.startswith("pick.") and form.get(key) == MINE:
+            name = key.removeprefix("pick.")
+            changes[name] = _data(str(form.get(f"mine.{name}", "null")))
+    read_case(changed(base.document, changes), site.rulebook.vocabulary)
+    try:
+        if changes:
+            site.store.save_case(case.id, base.number, changes, visitor.code)
+    except Conflict as again:
+        return conflict_page(request, case, again, Answers(), labels(site.rulebook.vocabulary))
+    return RedirectResponse(f"{case_path(case)}?saved=case", 303)
+
+
+def _data(text: str) -> Any:
+    try:
+        return json.loads(text)
+    except ValueError:
+        raise PlannerError.one("the form was changed on its way", hint="go back, and choose again") from None
+
+
+def _side(site: Site, difference: Difference, names: Mapping[str, str]) -> Side:
+    mine_changed, theirs_changed = difference.mine != difference.base, difference.theirs != difference.base
+    both = mine_changed and theirs_changed and difference.mine != difference.theirs
+    chosen = "" if both else MINE if mine_changed else THEIRS
+    base, theirs, mine = (
+        _shown(site, difference.name, v) for v in (difference.base, difference.theirs, difference.mine)
+    )
+    return Side(
+        difference.name, names.get(difference.name, difference.name), base, theirs, mine,
+        json.dumps(difference.mine), chosen,
+    )  # fmt: skip
+
+
+def _shown(site: Site, name: str, value: Any) -> str:
+    finding = site.rulebook.vocabulary.by_id.get(name)
+    if finding is not None:
+        return finding.shown(finding.read(value) if value is not None else None)
+    if name == "none_found_in":
+        sections = {section.id: section.label for section in site.rulebook.vocabulary.sections}
+        return "; ".join(sections.get(item, item) for item in value or ()) or "none"
+    return str(value) if value is not None else "not recorded"

@@ -1,0 +1,40 @@
+"""Passwords checked against argon2id hashes, in the same time whether or not the account exists."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from threading import BoundedSemaphore
+
+from argon2 import PasswordHasher
+from argon2.exceptions import Argon2Error, InvalidHashError
+
+# Each check takes tens of megabytes: so many at once, the others wait.
+AT_ONCE = 4
+
+
+@dataclass(frozen=True)
+class Checked:
+    """Whether the password was right; `renewed` is a hash with today's parameters where the old one has others."""
+
+    right: bool
+    renewed: str | None = None
+
+
+class Passwords:
+    def __init__(self, hasher: PasswordHasher | None = None) -> None:
+        self.hasher = hasher or PasswordHasher()
+        self.nobody = self.hasher.hash("no account has this hash")
+        self.turns = BoundedSemaphore(AT_ONCE)
+
+    def check(self, stored: str | None, password: str) -> Checked:
+        """Compare with the stored hash; `stored` is None for an account that is unknown or has no password."""
+        with self.turns:
+            try:
+                self.hasher.verify(stored or self.nobody, password)
+            except (Argon2Error, InvalidHashError):
+                return Checked(False)
+            if stored is None:
+                return Checked(False)
+            if self.hasher.check_needs_rehash(stored):
+                return Checked(True, self.hasher.hash(password))
+            return Checked(True)

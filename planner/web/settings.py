@@ -1,0 +1,25 @@
+"""What may be set of a server, and the clock it reads."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from dataclasses import dataclass
+
+
+def _now() -> datetime.datetime:
+    return datetime.datetime.now(datetime.UTC)
+
+
+@dataclass(frozen=True)
+class Settings:
+    """`secure_cookies` is off only on loopback http. Times are seconds, sizes bytes, `clock` gives an aware time."""
+
+    secure_cookies: bool = True
+    idle: int = 30 * 60
+    longest: int = 10 * 60 * 60
+    largest_request: int = 256 * 1024
+    # Failures that are free of a wait, for one account and for one address (many people may share an address).
+    free_tries_account: int = 5
+    free_tries_address: int = 20
+    clock: Callable[[], datetime.datetime] = _now

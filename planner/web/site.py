@@ -1,0 +1,49 @@
+"""What every page of one server shares."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from starlette.requests import Request
+
+from planner.errors import PlannerError
+from planner.records.rows import Person
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import Unit
+from planner.web.judging import Judge
+from planner.web.passwords import Passwords
+from planner.web.sessions import Sessions
+from planner.web.settings import Settings
+from planner.web.throttle import Throttle
+
+LONGEST_CODE = 60
+
+
+@dataclass(frozen=True)
+class Site:
+    store: Store
+    rulebook: Rulebook
+    unit: Unit | None
+    settings: Settings
+    sessions: Sessions
+    throttle: Throttle
+    passwords: Passwords
+    judge: Judge
+
+
+def site_of(request: Request) -> Site:
+    site = request.app.state.site
+    assert isinstance(site, Site)
+    return site
+
+
+def active_person(store: Store, code: str) -> Person | None:
+    """Whoever has this code and may still sign in, None for anybody else or what is no code."""
+    if not code or len(code) > LONGEST_CODE or not code.isprintable():
+        return None
+    try:
+        person = store.person(code)
+    except PlannerError:
+        return None
+    return person if person.active else None
