@@ -98,6 +98,22 @@ TABLES = {
         "\n    when: always",
         ("a second option of the choice hydro", "one could never win"),
     ),
+    "more hooks drawn than the option names": Broken(
+        "choices/pupil.yaml", "marks: 4", "marks: 6", "device: iris-hooks", ("`marks` is a number that `number` names",)
+    ),
+    "a ring in so many marks": Broken(
+        "choices/pupil.yaml",
+        "device: pupil-ring, placed: if-needed,",
+        "device: pupil-ring, placed: if-needed, number: 1,",
+        "device: pupil-ring",
+        ("`number`, `marks` and `beneath_incision` are of hooks",),
+    ),
+    "a pupil ring without its size": Broken(
+        "choices/pupil.yaml", "size_mm: 6.25, ", "", "- {device: pupil-ring", ("`size_mm` is the diameter",)
+    ),
+    "hooks with a size": Broken(
+        "choices/pupil.yaml", "marks: 4", "marks: 4\n      size_mm: 6", "device: iris-hooks", ("of nothing else",)
+    ),
 }
 
 
