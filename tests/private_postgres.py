@@ -1,0 +1,67 @@
+"""A PostgreSQL cluster of the tests' own: in a temporary folder, reached by a socket in it, gone afterwards."""
+
+from __future__ import annotations
+
+import os
+import pwd
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from itertools import count
+from pathlib import Path
+
+import psycopg
+
+NOT_INSTALLED = "PostgreSQL is not installed (.ci/set-up tests installs it)"
+
+
+def programs() -> Path | None:
+    """The folder of the newest installed server's programs, or None."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda path: int(path.parts[-3]))
+    return found[-1].parent if found else None
+
+
+class Cluster:
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._numbers = count(1)
+
+    def new_database(self, like: str = "template0") -> str:
+        """Make a database, a copy of another where one is named, and return its name."""
+        name = f"store_{next(self._numbers)}"
+        with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
+            connection.execute(f"CREATE DATABASE {name} TEMPLATE {like} ENCODING 'UTF8'")  # type: ignore[call-overload]
+        return name
+
+    def url(self, database: str) -> str:
+        return f"postgresql://postgres@/{database}?host={self.folder}"
+
+
+@contextmanager
+def cluster() -> Iterator[Cluster]:
+    """Start one, and stop it when the block ends. The server refuses to run as root, so root lends it an account."""
+    installed = programs()
+    assert installed is not None, NOT_INSTALLED
+    folder = Path(tempfile.mkdtemp(prefix="planner-postgres-"))
+    as_server: list[str] = []
+    if os.getuid() == 0:
+        account = pwd.getpwnam("postgres")
+        os.chown(folder, account.pw_uid, account.pw_gid)
+        as_server = ["runuser", "-u", "postgres", "--"]
+
+    def run(*command: str) -> None:
+        subprocess.run([*as_server, *command], check=True, capture_output=True, cwd=folder, timeout=120)
+
+    data = str(folder / "data")
+    try:
+        run(str(installed / "initdb"), "-D", data, "-U", "postgres", "-A", "trust", "--no-sync", "-E", "UTF8")
+        options = f"-c listen_addresses='' -c unix_socket_directories={folder} -c fsync=off"
+        run(str(installed / "pg_ctl"), "-D", data, "-w", "-o", options, "-l", str(folder / "log"), "start")
+        try:
+            yield Cluster(folder)
+        finally:
+            run(str(installed / "pg_ctl"), "-D", data, "-w", "-m", "immediate", "stop")
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)

@@ -1,0 +1,53 @@
+"""Every test of the store runs on both kinds of database."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from invented_unit import people, whole_story
+from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
+
+from planner.records.store import Store
+
+KINDS = ("sqlite", "postgresql")
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Cluster]:
+    if programs() is None:
+        pytest.skip(NOT_INSTALLED)
+    with cluster() as started:
+        yield started
+
+
+@pytest.fixture(params=KINDS)
+def new_url(request: pytest.FixtureRequest, tmp_path: Path) -> Callable[[], str]:
+    """Makes an empty database of the kind under test, and gives its URL."""
+    if request.param == "sqlite":
+        numbers = iter(range(1000))
+        return lambda: f"sqlite:///{tmp_path / f'store-{next(numbers)}.db'}"
+    server: Cluster = request.getfixturevalue("server")
+    return lambda: server.url(server.new_database())
+
+
+@pytest.fixture
+def url(new_url: Callable[[], str]) -> str:
+    return new_url()
+
+
+@pytest.fixture
+def store(url: str) -> Iterator[Store]:
+    """A store with a person of each role."""
+    opened = Store.open(url)
+    people(opened)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def story(store: Store) -> Store:
+    """A store with something in every table."""
+    whole_story(store)
+    return store
