@@ -9,10 +9,10 @@ from typing import Literal
 from planner.case import Case
 from planner.documents.eye_devices import device_caption, devices_of, draw_device
 from planner.documents.eye_face import NASAL_HOUR, RIM, TEMPORAL_HOUR, UNITS, Face, Taken, at_hour, free_place, stipple
+from planner.documents.eye_words import cut_words, lens_words, not_cut, seat_words
 from planner.documents.language import say
 from planner.plan.plan import Plan
 from planner.rulebook.plan_shapes import Seat
-from planner.wording import lower_first
 
 __all__ = ["UNITS", "EyeView", "at_hour", "eye_svg", "eye_view", "planned_opening_mm"]
 
@@ -49,7 +49,7 @@ def eye_view(plan: Plan) -> EyeView:
     """Draw the eye of a plan for the seat it names, a temporal one if it names none, and say in words what is shown."""
     drawing = _Drawing(plan)
     drawing.draw()
-    seat = drawing.seat_words()
+    seat = seat_words(drawing.face, drawing.seat is None)
     return EyeView(drawing.svg(" ".join([seat, *drawing.captions])), seat, tuple(drawing.captions))
 
 
@@ -140,12 +140,7 @@ class _Drawing:
             self.captions.append(say("Dilated pupil %(mm)s mm, to scale.", mm=f"{pupil:g}"))
         else:
             self.captions.append(say("Dilated pupil not recorded: dashed, not to scale."))
-        words = {
-            "partial": say("Lens partly opaque: pale."),
-            "total-white": say("Lens totally white: dotted."),
-            "total-brown": say("Lens totally brown: dark."),
-        }
-        self.captions.append(words.get(str(opacity)) or say("Lens opacity not recorded."))
+        self.captions.append(lens_words(opacity))
         if opacity == "total-white":
             for x, y in stipple(radius - 2):
                 self.add('<circle cx="{}" cy="{}" r="0.9" fill="#000"/>', x, y)
@@ -192,25 +187,23 @@ class _Drawing:
         if chosen is None:
             return
         if chosen.main_incision is None:
-            self.captions.append(say("Incision not drawn: %(what)s.", what=lower_first(chosen.label)))
+            self.captions.append(not_cut(chosen))
             return
+        at_seat = chosen.main_incision == "open"
         hour = self.face.hour_of(chosen.main_incision)
         if any(stretch.holds(30 * hour, INCISION_HALF) for stretch in self.taken):
             self.captions.append(say("Main incision not drawn: its usual place lies at the bleb."))
             return
+        if at_seat and self.weak and Taken(self.weak[0] + self.weak[1] / 2, self.weak[1] / 2).holds(30 * hour, APART):
+            # An incision whose place is open is not shown where the zonule is missing.
+            self.captions.append(not_cut(chosen))
+            return
         self.taken.append(Taken(30 * hour, INCISION_HALF))
+        hollow = chosen.provisional or at_seat
         if chosen.side_ports:
-            self.side_ports(30 * hour, chosen.provisional)
-        self.cut("mark-incision", 30 * hour, INCISION_HALF, (RIM - 4.5, RIM + 4.5), chosen.provisional)
-        if chosen.main_incision == "temporal":
-            told = say("Main incision temporal, %(hour)s o'clock: heavy bar.", hour=hour)
-        else:
-            told = say("Main incision superior, %(hour)s o'clock: heavy bar.", hour=hour)
-        self.captions.append(told)
-        if chosen.side_ports:
-            self.captions.append(say("Side ports: short bars."))
-        if chosen.provisional:
-            self.captions.append(say("Hollow bars: prepared, another place still possible."))
+            self.side_ports(30 * hour, hollow)
+        self.cut("mark-incision", 30 * hour, INCISION_HALF, (RIM - 4.5, RIM + 4.5), hollow)
+        self.captions.extend(cut_words(chosen, hour))
 
     def side_ports(self, main: float, hollow: bool) -> None:
         for offset in (-PORT_OFFSET, PORT_OFFSET):
@@ -226,7 +219,7 @@ class _Drawing:
         opening = planned_opening_mm(self.plan)
         edge = UNITS * sum(opening) / 4 if opening else self.pupil_radius
         incision = self.plan.choices.get("incision")
-        main = 30.0 * self.face.hour_of((incision and incision.main_incision) or self.face.seat)
+        main = 30.0 * self.face.hour_of(incision.main_incision if incision else None)
         marks = 0
         for device in devices_of(self.plan, self.face, main, self.weak, self.pupil_radius, edge, self.taken):
             self.shapes.extend(draw_device(device, self.face))
@@ -235,7 +228,7 @@ class _Drawing:
         if marks:
             self.captions.append(say("%(marks)s hooks are drawn; places for the surgeon to choose.", marks=marks))
         elif incision is not None and incision.side_ports:
-            self.captions.append(say("Places of side ports are for the surgeon to choose."))
+            self.captions.append(say("Places of ports are for the surgeon to choose."))
 
     def rim_words(self) -> None:
         """Ticks of the clock and, at the rim, which way is which; everything upright."""
@@ -261,12 +254,6 @@ class _Drawing:
         seat = say("seat, if temporal") if self.seat is None else say("surgeon's seat")
         self.add('<text x="0" y="{}" text-anchor="middle">{}</text>', LABELS + 28, f"↑ {seat}")
 
-    def seat_words(self) -> str:
-        said = [_seen(self.face), say("Clock hours as one faces the patient.")]
-        if self.seat is None:
-            said.append(say("The plan leaves the seat open: drawn for a temporal seat."))
-        return " ".join(said)
-
     def svg(self, description: str) -> str:
         # WeasyPrint gives SVG text neither the page's font nor its size: both stand here.
         return (
@@ -274,15 +261,3 @@ class _Drawing:
             f'font-family="{FONT}, sans-serif" font-size="{FONT_SIZE:g}">'
             f"<title>{escape(description)}</title>{''.join(self.shapes)}</svg>"
         )
-
-
-def _seen(face: Face) -> str:
-    match face.eye, face.seat:
-        case "right", "temporal":
-            return say("Right eye from a temporal seat: temporal at the bottom, superior on the left.")
-        case "left", "temporal":
-            return say("Left eye from a temporal seat: temporal at the bottom, superior on the right.")
-        case "right", _:
-            return say("Right eye from a superior seat: superior at the bottom, temporal on the right.")
-        case _:
-            return say("Left eye from a superior seat: superior at the bottom, temporal on the left.")

@@ -133,7 +133,7 @@ def device_caption(device: Device) -> str:
     values = {"device": name, "mark": _mark(planned), "note": planned.note}
     if device.certain:
         return say("%(device)s: %(mark)s; %(note)s.", **values)
-    return say("%(device)s, ready, not placed: dashed %(mark)s; %(note)s.", **values)
+    return say("%(device)s: dashed %(mark)s, ready, not placed; %(note)s.", **values)
 
 
 def _name(planned: PlannedDevice) -> str:
@@ -151,10 +151,10 @@ def _name(planned: PlannedDevice) -> str:
 def _mark(planned: PlannedDevice) -> str:
     match planned.device:
         case "iris-hooks":
-            return say("lines ending in a bar")
+            return say("lines with bars")
         case "capsule-hooks":
-            return say("lines ending in a loop")
+            return say("lines with loops")
         case "tension-ring":
-            return say("ring behind the iris")
+            return say("ring")
         case _:
-            return say("circle with four loops")
+            return say("circle with loops")

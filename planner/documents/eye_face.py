@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import cos, radians, sin
+from typing import Literal
 
 from planner.rulebook.plan_shapes import Seat
 
@@ -29,9 +30,10 @@ class Face:
     eye: str  # right | left
     seat: Seat
 
-    def hour_of(self, place: Seat) -> int:
-        """The clock hour, as one faces the patient, at which a seat or an incision lies."""
-        return TEMPORAL_HOUR[self.eye] if place == "temporal" else 12
+    def hour_of(self, place: Seat | Literal["open"] | None) -> int:
+        """The clock hour, as one faces the patient, of a seat or an incision; of the seat where it is open."""
+        at = self.seat if place in ("open", None) else place
+        return TEMPORAL_HOUR[self.eye] if at == "temporal" else 12
 
     def at(self, degrees: float, radius: float) -> tuple[float, float]:
         return at_hour(degrees / 30, radius, self.hour_of(self.seat))

@@ -39,8 +39,8 @@ class PlannedDevice:
 class Chosen:
     """The option prepared for a choice. `provisional` when missing findings leave another option possible.
 
-    The eye is drawn from `opening_mm`, `seat` (None: left open), `main_incision` (None: its place is not fixed
-    beforehand), `side_ports` and `drawn`.
+    The eye is drawn from `opening_mm`, `seat` (None: left open), `main_incision` (open: the surgeon places it, None:
+    findings decide its place), `side_ports` (how many) and `drawn`.
     """
 
     choice: str
@@ -59,8 +59,8 @@ class Chosen:
     settled_by: tuple[str, ...]  # labels of findings which, recorded, would settle the choice
     opening_mm: tuple[float, float] | None
     seat: Seat | None
-    main_incision: Seat | None
-    side_ports: bool
+    main_incision: Seat | Literal["open"] | None
+    side_ports: int
     drawn: tuple[PlannedDevice, ...]
 
 

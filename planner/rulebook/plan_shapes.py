@@ -83,7 +83,8 @@ class Option(Entry):
     """A whole way of doing a step. `outranks` names options that lose to it where both conditions hold.
 
     The drawing of the eye takes `opening_mm` (least and most diameter of the capsule opening), `seat` (where the
-    surgeon sits), `main_incision` (both left out where that is not fixed beforehand), `side_ports` and `drawn`.
+    surgeon sits, left out where that is open), `main_incision` (`open`: shown at the seat as one the surgeon places;
+    left out where findings decide its place, and then not shown), `side_ports` (how many) and `drawn`.
     """
 
     id: Slug
@@ -100,8 +101,8 @@ class Option(Entry):
     drugs: list[Slug] = []
     opening_mm: tuple[Number, Number] | None = None
     seat: Seat | None = None
-    main_incision: Seat | None = None
-    side_ports: YesNo = False
+    main_incision: Seat | Literal["open"] | None = None
+    side_ports: Annotated[Whole, Field(ge=0, le=2)] = 0
     drawn: list[Device] = []
     basis: Basis
 

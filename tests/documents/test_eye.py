@@ -44,7 +44,7 @@ def turned(point: Point, quarters: int) -> Point:
 def from_seat(plan: Plan, seat: Seat | None, **fields: object) -> Plan:
     """The plan with its incision made from this seat, nothing to hold pupil or bag, and fields of it changed."""
     bare = {name: replace(chosen, drawn=()) for name, chosen in plan.choices.items()}
-    incision = replace(bare["incision"], seat=seat, main_incision=seat, side_ports=True)
+    incision = replace(bare["incision"], seat=seat, main_incision=seat, side_ports=2)
     return replace(plan, choices={**bare, "incision": replace(incision, **fields)})  # type: ignore[arg-type]
 
 
@@ -175,7 +175,7 @@ def test_incision_is_at_the_seat_and_named_as_one_faces_the_patient(plan_of: Pla
 @EYES_AND_SEATS
 def test_the_words_agree_with_the_drawing(plan_of: PlanOf, eye: str, seat: Seat) -> None:
     view = eye_view(from_seat(with_findings(plan_of("routine"), eye), seat))
-    assert view.seat.startswith(f"{eye.capitalize()} eye from a {seat} seat: {seat} at the bottom")
+    assert view.seat.startswith(f"{eye.capitalize()} eye, drawn for a {seat} seat: ")
     other = "superior" if seat == "temporal" else "temporal"
     side = {-1: "left", 1: "right"}[int(words_at(ElementTree.fromstring(view.svg))[other.upper()][0])]
     assert f"{other} on the {side}." in view.seat
@@ -187,7 +187,7 @@ def test_a_seat_that_the_plan_leaves_open_is_assumed_and_said(plan_of: PlanOf) -
     tense = plan_of("tense-white")
     assert planned_seat(tense) is None
     view = eye_view(tense)
-    assert "The plan leaves the seat open: drawn for a temporal seat." in view.seat
+    assert "drawn for a temporal seat" in view.seat and "The plan leaves the seat open." in view.seat
     assert "if temporal" in view.svg
     assert words_at(ElementTree.fromstring(view.svg))["TEMPORAL"] == (0, 1)
     assert planned_seat(plan_of("routine")) == "temporal"
@@ -230,10 +230,30 @@ def test_opening_is_drawn_as_the_plan_says(plan: Plan) -> None:
 
 
 def test_an_incision_without_a_fixed_place_is_said_and_not_drawn(plan_of: PlanOf) -> None:
-    view = eye_view(plan_of("tense-white"))
-    assert "Incision not drawn: side ports first, main incision after decompression." in view.captions
+    view = eye_view(plan_of("trauma-zonules-small-pupil"))
+    assert "Incision not drawn: away from the weak zonule." in view.captions
     svg = ElementTree.fromstring(view.svg)
     assert not marked(svg, "incision") and not marked(svg, "port")
+
+
+def test_an_incision_for_the_surgeon_to_place_is_hollow_at_the_seat_and_never_over_the_gap(plan_of: PlanOf) -> None:
+    tense = plan_of("tense-white")
+    (bar,) = marked(drawn(tense), "incision")
+    assert bar.attrib["fill"] == "#fff" and hour_of(bar, "right", "temporal") == pytest.approx(9, abs=0.05)
+    assert any("for the surgeon to place" in caption for caption in eye_view(tense).captions)
+    for start, shown in ((2.0, True), (7.5, False), (9.0, False)):
+        gap = {"zonule_loss_clock_hours": 2.0, "zonule_loss_from_clock_hour": start}
+        assert bool(marked(drawn(with_findings(tense, **gap)), "incision")) is shown, start
+
+
+def test_one_port_may_take_either_place_and_two_take_both(plan_of: PlanOf) -> None:
+    said = {1: "One side port: at either short bar.", 2: "Side ports: short bars."}
+    for number, words in said.items():
+        plan = from_seat(plan_of("routine"), "temporal", side_ports=number)
+        assert words in eye_view(plan).captions
+        assert len(marked(drawn(plan), "port")) == 2
+    none = from_seat(plan_of("routine"), "temporal", side_ports=0)
+    assert not marked(drawn(none), "port") and not any("port" in caption for caption in eye_view(none).captions)
 
 
 def test_an_incision_still_open_is_hollow_and_said(plan_of: PlanOf) -> None:
@@ -270,7 +290,7 @@ def test_iris_hooks_hold_the_pupil_clear_of_incision_and_ports(plan_of: PlanOf) 
     at = sorted(hour_of(shaft, "right", "temporal") for shaft in shafts)
     for hour in (7, 9, 11):
         assert min(abs(place - hour) for place in at) * 30 > 10
-    assert "Iris hooks, 4 to 5: lines ending in a bar; before the opening." in eye_view(plan).captions
+    assert "Iris hooks, 4 to 5: lines with bars; before the opening." in eye_view(plan).captions
     assert "4 hooks are drawn; places for the surgeon to choose." in eye_view(plan).captions
 
 
@@ -353,6 +373,10 @@ def test_what_the_rulebook_draws_stands_in_its_own_words(rulebook: Rulebook) -> 
                 assert device.beneath_incision is ("beneath the main incision" in words), option.id
                 # What an option only keeps in the room is not drawn at all.
                 assert "in the room" not in option.label, option.id
+            ports = re.search("(one|two small)? ?side ports?", words.lower())
+            if option.main_incision:
+                assert ports is not None, option.id
+                assert option.side_ports == (2 if ports[0].endswith("s") else 1), option.id
             if option.seat:
                 assert option.seat.capitalize() in words, option.id
     assert found >= 8
