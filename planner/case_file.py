@@ -12,6 +12,8 @@ from typing import Any
 from planner.case import Case
 from planner.conditions import Value
 
+# What a case file is called inside the plan that was made from it.
+EMBEDDED_NAME = "case.json"
 NOT_RECORDED = "not-recorded"
 # What YAML reads back as the same word without quotes.
 _BARE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./-]*|-[0-9][0-9.]*")

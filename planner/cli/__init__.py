@@ -8,16 +8,27 @@ wrong usage, 130 when interrupted. What a command needs is imported inside it, a
 import contextlib
 import os
 import sys
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from planner import __version__
-from planner.cli import assess, explain, intake, plan, record_people, records, rules
+from planner.cli import assess, explain, intake, plan, read_back, record_people, records, rules, serve
 from planner.errors import PlannerError
+
+
+class _Commands(TyperGroup):
+    """`plan` takes cases, and `plan read` a plan; a case file named read is reached as ./read."""
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> tuple[str | None, Any, list[str]]:
+        joined = [" ".join(args[:2]), *args[2:]]
+        return super().resolve_command(ctx, joined if joined[0] in self.commands else args)
+
 
 app = typer.Typer(
     name="planner",
+    cls=_Commands,
     help="Preoperative risk stratification and surgical plans for cataract surgery in a training unit.",
     epilog="The surgeon decides: every tier and plan is advice, and nothing is final without a consultant's approval.",
     rich_markup_mode=None,
@@ -28,8 +39,10 @@ app = typer.Typer(
 app.command("intake")(intake.intake)
 app.command("assess")(assess.assess)
 app.command("plan")(plan.plan)
+app.command("plan read")(read_back.read_back)
 app.add_typer(explain.app, name="explain")
 app.add_typer(rules.app, name="rules")
+app.command("serve")(serve.serve)
 app.command("export")(records.export)
 app.add_typer(record_people.app, name="people")
 app.add_typer(records.app, name="records")

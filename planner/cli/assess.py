@@ -32,17 +32,14 @@ def assess(
     held = unit_in(unit, rulebook)
     batch = Batch(cases, rulebook.vocabulary)
 
-    def one(case: Case) -> None:
+    def make(case: Case) -> str:
         assessment = assess_case(case, rulebook, held, day(on))
         if held is not None:
             # What the unit lacks is known only once the plan has said what it needs.
             assessment = make_plan(assessment, rulebook, held).assessment
-        if json:
-            typer.echo(in_json(assessment_json(assessment), many=batch.many))
-        else:
-            typer.echo(summary(assessment, rulebook))
+        return in_json(assessment_json(assessment), many=batch.many) if json else summary(assessment, rulebook)
 
-    batch.run(one, Path())
+    batch.run(make, lambda _, text: typer.echo(text), Path())
 
 
 def in_json(data: object, many: bool) -> str:

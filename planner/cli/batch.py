@@ -1,14 +1,16 @@
-"""Many cases one by one: progress, bad rows set aside in a file of their own, the rest finished."""
+"""Many cases in order, on all cores where that pays: progress, bad rows set aside in a file, the rest finished."""
 
 from __future__ import annotations
 
 import itertools
-import sys
-import time
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
+from typing import Any, TypeVar
 
 from planner.case import Case
+from planner.cli.progress import Progress
+from planner.cli.workers import Outcome, cores, in_order
 from planner.cli.writing import CannotWriteError, is_among, make_folder, write_whole
 from planner.errors import Fault, PlannerError
 from planner.exchange.cases import Cases, ReadCase, SetAside, once_each, read_cases
@@ -16,7 +18,7 @@ from planner.exchange.set_aside import file_of
 from planner.vocabulary import Vocabulary
 
 FAULTS_SHOWN = 20
-SECONDS_BETWEEN = 0.2
+Made = TypeVar("Made")
 
 
 class Batch:
@@ -39,18 +41,36 @@ class Batch:
         """Whether there is more than one case, good or bad."""
         return self.total > 1
 
-    def run(self, each: Callable[[Case], None], beside: Path) -> None:
-        """Call `each` with every good case. Raises PlannerError at the end when any was set aside.
+    def run(
+        self,
+        make: Callable[[Case], Made],
+        put: Callable[[Case, Made], None],
+        beside: Path,
+        check: Callable[[Case], object] = lambda case: None,
+        shared_from: int | None = None,
+    ) -> None:
+        """Make something of every good case and put it where it goes. Raises PlannerError when any was set aside.
 
-        What `each` refuses with a PlannerError is set aside too; a CannotWriteError stops the batch. Rows set aside
-        from tables and lists of cases are written into the folder `beside`.
+        `check` and `put` are called here, in the order of the cases; `make` in other processes too once there are
+        `shared_from` cases or more (None: never). What one of them refuses with a PlannerError is set aside; a
+        CannotWriteError stops the batch. Rows set aside from tables and lists are written into the folder `beside`.
         """
-        progress = _Progress(self.total, shown=self.many)
-        for item in once_each(itertools.chain.from_iterable(self.sources)):
-            refused = item if isinstance(item, SetAside) else _tried(item, each)
-            if refused is not None:
-                self.refused.append(refused)
-            progress.step()
+        processes = cores() if shared_from is not None and self.total >= shared_from else 1
+        items = once_each(itertools.chain.from_iterable(self.sources))
+
+        def task(item: ReadCase | SetAside) -> Case | None:
+            if isinstance(item, SetAside):
+                return None
+            check(item.case)
+            return item.case
+
+        progress = Progress(self.total, shown=self.many)
+        with progress, closing(in_order(items, task, make, min(processes, self.total))) as outcomes:
+            for outcome in outcomes:
+                refused = _put(outcome, put)
+                if refused is not None:
+                    self.refused.append(refused)
+                progress.step()
         progress.end(set_aside=len(self.refused))
         if self.refused:
             raise PlannerError(self.refused[0].faults if not self.many else [*self._report(beside)])
@@ -85,32 +105,17 @@ class Batch:
         return path
 
 
-def _tried(item: ReadCase, each: Callable[[Case], None]) -> SetAside | None:
-    try:
-        each(item.case)
-    except CannotWriteError:
-        raise
-    except PlannerError as error:
-        faults = [Fault(fault.where or item.where, fault.what, fault.why, fault.hint) for fault in error.faults]
-        return SetAside(item.source, item.where, faults, item.original)
-    return None
-
-
-class _Progress:
-    """A count that is kept up to date on a terminal, and one last line anywhere else."""
-
-    def __init__(self, total: int, shown: bool) -> None:
-        self.total, self.shown = total, shown
-        self.live = shown and sys.stderr.isatty()
-        self.done, self.last = 0, time.monotonic()
-
-    def step(self) -> None:
-        self.done += 1
-        if self.live and time.monotonic() - self.last >= SECONDS_BETWEEN:
-            self.last = time.monotonic()
-            print(f"\r{self.done} of {self.total} cases", end="", file=sys.stderr, flush=True)
-
-    def end(self, set_aside: int) -> None:
-        if self.shown:
-            start = "\r" if self.live else ""
-            print(f"{start}{self.total - set_aside} of {self.total} cases done", file=sys.stderr)
+def _put(outcome: Outcome[ReadCase | SetAside], put: Callable[[Case, Any], None]) -> SetAside | None:
+    item, error = outcome.given, outcome.error
+    if isinstance(item, SetAside):
+        return item
+    if error is None:
+        try:
+            put(item.case, outcome.made)
+            return None
+        except CannotWriteError:
+            raise
+        except PlannerError as refused:
+            error = refused
+    faults = [Fault(fault.where or item.where, fault.what, fault.why, fault.hint) for fault in error.faults]
+    return SetAside(item.source, item.where, faults, item.original)

@@ -6,7 +6,8 @@ import os
 import sys
 from pathlib import Path
 
-from planner.cli.writing import file_name, is_among, make_folder, write_whole
+from planner.case import Case
+from planner.cli.writing import file_name, make_folder, write_whole
 from planner.errors import PlannerError
 
 STANDARD_OUTPUT = "-"
@@ -31,16 +32,17 @@ class Destination:
         self.file = None if output is None or is_folder or self.printed else Path(output)
         self.folder = Path(output) if output is not None and is_folder else Path()
         self.many = many
-        self._inputs = inputs
+        self._inputs = {os.path.realpath(source) for source in inputs}
         self._taken: dict[str, str] = {}
 
-    def path(self, reference: str, eye: str) -> Path | None:
-        """The file of one eye, None for standard output. Raises PlannerError when another eye has that file."""
+    def of(self, case: Case) -> Path | None:
+        """The file of a case's eye, None for standard output. Raises PlannerError when another eye has that file."""
         if self.printed:
             return None
         if self.file is not None:
             return self._spared(self.file)
-        name = file_name(reference, eye, self.ending)
+        reference = case.reference
+        name = file_name(reference, case.eye, self.ending)
         # Some file systems hold A-1 and a-1 for the same.
         first = self._taken.setdefault(name.casefold(), reference)
         if first != reference:
@@ -49,12 +51,13 @@ class Destination:
         return self._spared(self.folder / name)
 
     def _spared(self, path: Path) -> Path:
-        if is_among(path, self._inputs):
+        if os.path.realpath(path) in self._inputs:
             raise PlannerError.one("is a case, and the plan would be written over it", str(path), hint="another -o")
         return path
 
-    def write(self, path: Path | None, content: bytes) -> None:
-        """Write one plan whole, or print it. Raises CannotWriteError."""
+    def put(self, case: Case, content: bytes) -> None:
+        """Write what was made of a case whole, or print it. Raises CannotWriteError."""
+        path = self.of(case)
         if path is None:
             sys.stdout.flush()
             sys.stdout.buffer.write(content)

@@ -8,6 +8,8 @@ import typer
 from planner.cli.options import CaseArguments, OnOption, RulesOption, UnitOption, day, rulebook_in, unit_in
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from planner.plan.plan import Plan
 
 PAGE_WIDTH = 100
@@ -21,6 +23,13 @@ class Format(StrEnum):
 
 
 ENDINGS = {Format.PDF: ".pdf", Format.HTML: ".html", Format.TEXT: ".txt", Format.JSON: ".json"}
+# From so many cases on, processes gain more than they cost (tests/bench/README.md).
+SHARED_FROM = {Format.PDF: 2, Format.HTML: 100, Format.TEXT: 100, Format.JSON: 100}
+
+
+class Sheet(StrEnum):
+    PLAN = "plan"
+    CARD = "card"
 
 
 # `planner.case` knows them too; written out here so that --help need not load the vocabulary.
@@ -52,11 +61,19 @@ def plan(
         str | None,
         typer.Option("--trainee", metavar="ID", help="Plan for this trainee of the unit.", show_default=False),
     ] = None,
+    sheet: Annotated[
+        Sheet, typer.Option("--sheet", help="The plan, or the card for the wall (PDF only).")
+    ] = Sheet.PLAN,
+    language: Annotated[
+        str, typer.Option("--language", metavar="TAG", help="The language of the fixed phrases.")
+    ] = "en-GB",
 ) -> None:
     """Write the surgical plan of each case.
 
     One case goes to -o, or to a PDF named after the case and eye; text, HTML and JSON go to standard output without
     -o. Many cases go to a folder, one file each; rows that cannot be read are set aside there in a file of their own.
+
+    `planner plan read plan.pdf` prints the case that a plan was made from (a case file called read is ./read here).
 
     Example: planner plan case.yaml -o plan.pdf
     """
@@ -65,44 +82,54 @@ def plan(
     if trainee and not unit:
         raise typer.BadParameter("--trainee needs --unit, whose file lists the trainees", param_hint="--trainee")
 
-    from planner.assess.assess import assess
+    form = format or next((form for form, ending in ENDINGS.items() if output and output.endswith(ending)), Format.PDF)
+    if sheet is not Sheet.PLAN and form is not Format.PDF:
+        raise typer.BadParameter(f"a {sheet} is printed as PDF only", param_hint="--sheet")
+
+    from planner.assess.assess import assessor
     from planner.case import Case
     from planner.cli.batch import Batch
     from planner.cli.destination import Destination
+    from planner.documents.language import speaking
     from planner.plan.make import make_plan
 
-    form = format or next((form for form, ending in ENDINGS.items() if output and output.endswith(ending)), Format.PDF)
     rulebook = rulebook_in(rules)
     held = unit_in(unit, rulebook)
     at = held.stage_of(trainee, rulebook) if held and trainee else stage.value if stage else None
     batch = Batch(cases, rulebook.vocabulary)
-    destination = Destination(output, ENDINGS[form], batch.many, to_stdout=form is not Format.PDF, inputs=cases)
+    ending = ENDINGS[form] if sheet is Sheet.PLAN else f"-{sheet}{ENDINGS[form]}"
+    destination = Destination(output, ending, batch.many, to_stdout=form is not Format.PDF, inputs=cases)
+    # Loaded once, before the work is shared out.
+    judge, printed = assessor(rulebook), printer(form, sheet, batch.many)
 
-    def one(case: Case) -> None:
-        path = destination.path(case.reference, case.eye)
-        content = render(make_plan(assess(case, rulebook, held, day(on)), rulebook, held, at), form, batch.many)
-        destination.write(path, content)
+    def make(case: Case) -> bytes:
+        return printed(make_plan(judge.assess(case, held, day(on)), rulebook, held, at))
 
-    batch.run(one, destination.folder)
+    with speaking(language):
+        batch.run(make, destination.put, destination.folder, destination.of, SHARED_FROM[form])
 
 
-def render(plan: "Plan", form: Format, many: bool) -> bytes:
-    """The plan in one of its printed forms."""
-    match form:
-        case Format.PDF:
+def printer(form: Format, sheet: Sheet, many: bool) -> "Callable[[Plan], bytes]":
+    """What prints a plan in one of its forms, loaded and ready."""
+    match form, sheet:
+        case Format.PDF, Sheet.CARD:
+            from planner.documents.card import render_card
+
+            return render_card
+        case Format.PDF, _:
             from planner.documents.pdf import render_pdf
 
-            return render_pdf(plan)
-        case Format.HTML:
+            return render_pdf
+        case Format.HTML, _:
             from planner.documents.html import render_html
 
-            return render_html(plan).encode()
-        case Format.TEXT:
+            return lambda plan: render_html(plan).encode()
+        case Format.TEXT, _:
             from planner.documents.text import render_text
 
-            return render_text(plan, PAGE_WIDTH).encode()
-        case Format.JSON:
+            return lambda plan: render_text(plan, PAGE_WIDTH).encode()
+        case _:
             from planner.cli.assess import in_json
             from planner.documents.json_form import plan_json
 
-            return in_json(plan_json(plan), many).encode() + b"\n"
+            return lambda plan: in_json(plan_json(plan), many).encode() + b"\n"

@@ -10,11 +10,10 @@ from typing import Any
 import pydyf
 
 from planner import __version__
-from planner.case_file import case_file
+from planner.case_file import EMBEDDED_NAME, case_file
 from planner.documents.language import say
 from planner.plan.plan import Plan
 
-NAME = "case.json"
 Finisher = Callable[[Any, pydyf.PDF], None]
 
 
@@ -51,15 +50,15 @@ def embedding(content: bytes) -> Finisher:
         file = pydyf.Dictionary(
             {
                 "Type": "/Filespec",
-                "F": pydyf.String(NAME),
-                "UF": pydyf.String(NAME),
+                "F": pydyf.String(EMBEDDED_NAME),
+                "UF": pydyf.String(EMBEDDED_NAME),
                 "Desc": pydyf.String(say("The case that this plan was made from, to be read back")),
                 "AFRelationship": "/Data",
                 "EF": pydyf.Dictionary({"F": stream.reference, "UF": stream.reference}),
             }
         )
         pdf.add_object(file)
-        named = pydyf.Dictionary({"Names": pydyf.Array([pydyf.String(NAME), file.reference])})
+        named = pydyf.Dictionary({"Names": pydyf.Array([pydyf.String(EMBEDDED_NAME), file.reference])})
         pdf.catalog.setdefault("Names", pydyf.Dictionary())["EmbeddedFiles"] = named
         pdf.catalog["AF"] = pydyf.Array([file.reference])
 
