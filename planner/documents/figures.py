@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import datetime
 
-from planner.assess.assessment import Range
-from planner.wording import percent
+from babel.dates import format_date
 
-MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
+from planner.assess.assessment import Range
+from planner.documents.language import locale, say
+from planner.wording import percent
 
 
 def percent_range(least: float, most: float) -> str:
     """Both ends of a probability, once where they print alike: `1.3 to 4.0 %`."""
     low, high = percent(least), percent(most)
-    return high if low == high else f"{low.removesuffix(' %')} to {high}"
+    return high if low == high else span(low.removesuffix(" %"), high)
+
+
+def span(least: str, most: str) -> str:
+    """Both ends of a range, in words."""
+    return say("%(least)s to %(most)s", least=least, most=most)
 
 
 def number(value: float) -> str:
@@ -32,14 +35,14 @@ def dioptres(value: float) -> str:
 def change(least: float, most: float) -> str:
     """A change of lens power with its sign, in dioptres: `−0.50 D`, `−1.00 to −0.50 D`, `no change`."""
     if least == most == 0:
-        return "no change"
+        return say("no change")
     ends = [f"{value:+.2f}".replace("-", "−") if value else "0.00" for value in (least, most)]
-    return f"{' to '.join(dict.fromkeys(ends))} D"
+    return f"{ends[0] if ends[0] == ends[1] else span(*ends)} D"
 
 
 def whole_range(range_: Range) -> str:
     """Least and most of a score, once where they agree: `6 to 9`."""
-    return number(range_.least) if range_.settled else f"{number(range_.least)} to {number(range_.most)}"
+    return number(range_.least) if range_.settled else span(number(range_.least), number(range_.most))
 
 
 def moment(at: str) -> str:
@@ -51,7 +54,7 @@ def moment(at: str) -> str:
 def day(date: datetime.date | str | None) -> str:
     """A date that cannot be read the other way round: `2 November 2026`; `not recorded` when None."""
     if not date:
-        return "not recorded"
+        return say("not recorded")
     if isinstance(date, str):
         date = datetime.date.fromisoformat(date)
-    return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
+    return str(format_date(date, "long", locale=locale()))

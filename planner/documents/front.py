@@ -8,6 +8,7 @@ from math import ceil
 from typing import Generic, TypeVar
 
 from planner.assess.assessment import Lever, MissingFinding, SettleReason
+from planner.documents.language import say
 from planner.documents.plan_view import FactorView, PlanView
 
 # Characters that a line holds, across the sheet and beside the drawing.
@@ -54,7 +55,7 @@ class First(Generic[T]):
     @property
     def rest(self) -> str:
         """`and 9 more, at the end`; nothing when all are shown."""
-        return f"and {self.more} more, at the end" if self.more else ""
+        return say("and %(number)s more, at the end", number=self.more) if self.more else ""
 
 
 @dataclass(frozen=True)

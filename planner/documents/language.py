@@ -52,6 +52,21 @@ def say(phrase: str, **values: object) -> str:
     return told % values if values else told
 
 
+def count(one: str, many: str, number: int) -> str:
+    """A phrase for a count, `%(num)s` in it replaced by the number."""
+    return ngettext(one, many, number) % {"num": number}
+
+
+def side_of(eye: str) -> str:
+    """Which eye, in capitals."""
+    return say("RIGHT EYE") if eye == "right" else say("LEFT EYE")
+
+
+def locale() -> str:
+    """The language in force by the name that Babel knows it by."""
+    return spoken().replace("-", "_")
+
+
 def gettext(phrase: str) -> str:
     """The phrase's translation, itself in the source language."""
     told = _translated(phrase)

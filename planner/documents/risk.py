@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from planner.assess.assessment import NotCounted, Probability
 from planner.documents.citing import Citations
 from planner.documents.figures import percent_range
+from planner.documents.language import say
 from planner.wording import lower_first, percent
 
 # What a print can tell apart, and the end no probability passes.
@@ -74,7 +75,8 @@ def risk_view(probability: Probability, stage: str, range_note: str, cite: Citat
         words = percent_range(o.least, o.most)
         rows.append(
             OperatorRow(
-                o.operator.capitalize(), o.published_grade, f"at least {words}" if uncounted else words,
+                o.operator.capitalize(), o.published_grade,
+                say("at least %(probability)s", probability=words) if uncounted else words,
                 start, max(end, start + NARROWEST), o.operator == stage, uncounted,
             )
         )  # fmt: skip
@@ -93,7 +95,9 @@ def risk_view(probability: Probability, stage: str, range_note: str, cite: Citat
         uncounted_first=_uncounted(probability.not_counted, FIRST),
         uncounted_rates=tuple(cite(f"{item.label}: {rate}") for item in probability.not_counted for rate in item.rates),
         range_note=range_note,
-        recentred=f"Baseline {percent(recentred.baseline)}, {recentred.note}." if recentred else "",
+        recentred=say("Baseline %(baseline)s, %(note)s.", baseline=percent(recentred.baseline), note=recentred.note)
+        if recentred
+        else "",
         limits=probability.limits,
     )
 
@@ -109,6 +113,12 @@ def _uncounted(items: tuple[NotCounted, ...], most: int | None = None) -> str:
     possible = [lower_first(item.label) for item in items if not item.certain]
     parts = [", ".join(found)] if found else []
     if possible:
-        parts.append(f"{'nor ' if found else ''}what is not recorded and may be found: {', '.join(possible)}")
-    rest = f", and {more} more, at the end" if more else ""
-    return f"At least these: this model does not count {'; '.join(parts)}{rest}."
+        listed = ", ".join(possible)
+        parts.append(
+            say("nor what is not recorded and may be found: %(factors)s", factors=listed)
+            if found
+            else say("what is not recorded and may be found: %(factors)s", factors=listed)
+        )
+    if more:
+        parts.append(say("and %(number)s more, at the end", number=more))
+    return say("At least these: this model does not count %(factors)s.", factors="; ".join(parts))

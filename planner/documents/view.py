@@ -9,8 +9,8 @@ from math import ceil
 from planner.assess.assessment import Assessment, FactorState, PublishedScore
 from planner.documents.citing import Citations
 from planner.documents.eye import eye_view
-from planner.documents.figures import change, day, dioptres, moment, whole_range
-from planner.documents.language import say
+from planner.documents.figures import change, day, dioptres, moment, span, whole_range
+from planner.documents.language import count, say, side_of
 from planner.documents.plan_view import (
     ApprovalView,
     CautionView,
@@ -31,15 +31,20 @@ from planner.documents.risk import risk_view
 from planner.plan.plan import IF_FOUND, Approval, KitItem, Plan, PlannedDrill, PlannedDrug, PlannedRule, PlannedStep
 from planner.wording import lower_first, percent
 
-NOT_RECORDED = "not recorded"
 # The first rates of a published score print; the plan as data holds them all.
 SCORE_RATES = 2
 # Characters of a line to do in the step table, and how many lines one that runs on may take.
 DO_WIDTH = 60
 LONGEST_RUN = 3
-DRUG_STATES = {"as-prescribed": "", "not-until-checked": "Not until checked", "withheld": "Withheld"}
-
-KIT_NEEDS = {"essential": "Essential in this case", "always": "Every case", "preferred": "If the unit has it"}
+# Written out, so that the catalogue's extraction finds them; called, so that they speak the language in force.
+WHO = {"trainee": lambda: say("TRAINEE"), "supervisor": lambda: say("SUPERVISOR")}
+FORCES = {
+    "withhold": lambda: say("Withhold"),
+    "require": lambda: say("Require"),
+    "order": lambda: say("Order"),
+    "prefer": lambda: say("Prefer"),
+    "tell": lambda: say("Tell"),
+}
 
 
 def view(plan: Plan) -> PlanView:
@@ -52,11 +57,11 @@ def view(plan: Plan) -> PlanView:
         title=plan.title,
         case=case.reference,
         eye=case.eye,
-        side=f"{case.eye.upper()} EYE",
-        patient=case.patient or NOT_RECORDED,
-        unit=plan.unit or NOT_RECORDED,
+        side=side_of(case.eye),
+        patient=case.patient or say("not recorded"),
+        unit=plan.unit or say("not recorded"),
         date=day(assessment.on or case.recorded_on),
-        prepared_by=case.examined_by or NOT_RECORDED,
+        prepared_by=case.examined_by or say("not recorded"),
         draft_line=plan.draft_line or "",
         rulebook=f"{book.id} {book.version} · {book.sha256[:8]} · {book.status}",
         standing=plan.draft_line or next(iter(plan.deferral), ""),
@@ -100,7 +105,7 @@ def _spoken(name: str) -> str:
 
 def _tier(assessment: Assessment, scale_note: str) -> TierView:
     tier = assessment.tier
-    open_range = "" if tier.least == tier.most else f"{tier.least} to {tier.most}"
+    open_range = "" if tier.least == tier.most else span(str(tier.least), str(tier.most))
     return TierView(
         str(tier.working), tier.label, tier.meaning, open_range, tuple(map(_sentence, tier.decided_by)),
         whole_range(assessment.points), scale_note,
@@ -111,17 +116,21 @@ def _readiness(assessment: Assessment) -> ReadinessView:
     ready = assessment.readiness.state == "ready"
     because = sorted(assessment.readiness.because, key=lambda reason: not reason.certain)
     reasons = tuple(replace(reason, because=_sentence(reason.because)) for reason in because)
-    return ReadinessView(ready, "Ready" if ready else "Settle first", reasons)
+    return ReadinessView(ready, say("Ready") if ready else say("Settle first"), reasons)
 
 
 def _supervision(plan: Plan) -> SupervisionView:
     planned = plan.supervision
     kept = [step.label for step in plan.steps if step.who == "supervisor"]
-    taken = f"all but {_joined(kept)}" if len(kept) < len(planned.trainee_steps) else _joined(planned.trainee_steps)
+    taken = (
+        say("all but %(steps)s", steps=_joined(kept))
+        if len(kept) < len(planned.trainee_steps)
+        else _joined(planned.trainee_steps)
+    )
     if not kept:
-        taken = "every step"
+        taken = say("every step")
     return SupervisionView(
-        _spoken(planned.mode).capitalize(), planned.words, planned.stage_label, planned.because, taken or "none",
+        _spoken(planned.mode).capitalize(), planned.words, planned.stage_label, planned.because, taken or say("none"),
         planned.hand_back, planned.take_over_words, planned.contact or "",
     )  # fmt: skip
 
@@ -148,9 +157,11 @@ def _factors(assessment: Assessment, cite: Citations) -> tuple[FactorView, ...]:
 
 def _counts(state: FactorState) -> str:
     """What a factor adds: `3 points, tier 4 at least`."""
-    parts = [f"{state.points} point{'' if state.points == 1 else 's'}"] if state.points else []
+    parts = []
+    if state.points:
+        parts.append(count("%(num)s point", "%(num)s points", state.points))
     if state.floor:
-        parts.append(f"tier {state.floor} at least")
+        parts.append(say("tier %(tier)s at least", tier=state.floor))
     return ", ".join(parts)
 
 
@@ -158,7 +169,8 @@ def _score(score: PublishedScore, cite: Citations) -> ScoreView:
     groups = []
     for group in score.groups:
         rates = [
-            f"{_spoken(name)} {events} of {eyes} ({percent(events / eyes)})"
+            say("%(what)s %(events)s of %(eyes)s", what=_spoken(name), events=events, eyes=eyes)
+            + f" ({percent(events / eyes)})"
             for name, (events, eyes) in group.rates.items()
         ]
         told = [part for part in (group.meaning, *rates[:SCORE_RATES]) if part]
@@ -166,7 +178,7 @@ def _score(score: PublishedScore, cite: Citations) -> ScoreView:
     outcome, points = _sentence(score.outcome), whole_range(score.points)
     return ScoreView(
         score.authors,
-        f"{score.authors.split(',')[0]} and others",
+        say("%(author)s and others", author=score.authors.split(",")[0]),
         cite.number(score.source),
         outcome,
         points,
@@ -183,7 +195,7 @@ def _step(step: PlannedStep, plan: Plan) -> StepView:
     if_found = tuple(line.removesuffix(IF_FOUND) for line in lines if line.endswith(IF_FOUND))
     pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
     ordinary = not (step.harder_because or provisional or if_found)
-    return StepView(step, step.who.upper(), tuple(map(_sentence, provisional)), do, if_found, pause, ordinary)
+    return StepView(step, WHO[step.who](), tuple(map(_sentence, provisional)), do, if_found, pause, ordinary)
 
 
 def _run_on(lines: Iterable[str]) -> tuple[str, ...]:
@@ -222,8 +234,10 @@ def _choices(plan: Plan, cite: Citations) -> tuple[ChoiceView, ...]:
 def _alternatives(possible: list[str], settled_by: tuple[str, ...]) -> str:
     if not possible:
         return ""
-    settled = f" Settled by: {', '.join(lower_first(label) for label in settled_by)}." if settled_by else ""
-    return f"Still possible: {'; '.join(lower_first(label) for label in possible)}.{settled}"
+    told = [say("Still possible: %(options)s.", options="; ".join(map(lower_first, possible)))]
+    if settled_by:
+        told.append(say("Settled by: %(findings)s.", findings=_joined(settled_by)))
+    return " ".join(told)
 
 
 def _drill(drill: PlannedDrill, plan: Plan, cite: Citations) -> DrillView:
@@ -233,7 +247,12 @@ def _drill(drill: PlannedDrill, plan: Plan, cite: Citations) -> DrillView:
 
 def _kit(items: tuple[KitItem, ...]) -> tuple[tuple[str, tuple[KitItem, ...]], ...]:
     """Kit by how badly it is needed; empty groups are left out."""
-    groups = [(heading, tuple(item for item in items if item.need == need)) for need, heading in KIT_NEEDS.items()]
+    needs = {
+        "essential": say("Essential in this case"),
+        "always": say("Every case"),
+        "preferred": say("If the unit has it"),
+    }
+    groups = [(heading, tuple(item for item in items if item.need == need)) for need, heading in needs.items()]
     return tuple((heading, held) for heading, held in groups if held)
 
 
@@ -241,10 +260,11 @@ def _rule(rule: PlannedRule, cite: Citations) -> RuleView:
     """What is withheld stays visible, with what to do instead and the hazard it was for."""
     parts = [rule.text]
     if rule.instead:
-        parts.append(f"Instead: {rule.instead}.")
+        parts.append(say("Instead: %(what)s.", what=rule.instead))
     if rule.hazard:
-        parts.append(f"The hazard remains: {rule.hazard}.")
-    return RuleView(rule.force.capitalize() + ("" if rule.certain else ", if found"), " ".join(parts), cite(rule.basis))
+        parts.append(say("The hazard remains: %(hazard)s.", hazard=rule.hazard))
+    force = say("%(force)s" if rule.certain else "%(force)s, if found", force=FORCES[rule.force]())
+    return RuleView(force, " ".join(parts), cite(rule.basis))
 
 
 def _drugs(plan: Plan, cite: Citations) -> tuple[DrugView, ...]:
@@ -253,7 +273,8 @@ def _drugs(plan: Plan, cite: Citations) -> tuple[DrugView, ...]:
     return tuple(
         DrugView(
             d.label, ", ".join(part for part in (d.route, d.concentration) if part),
-            d.dose + (f"; at most {d.maximum}" if d.maximum else ""), DRUG_STATES[d.state], d.state == "withheld",
+            d.dose + (say("; at most %(maximum)s", maximum=d.maximum) if d.maximum else ""),
+            _state(d), d.state == "withheld",
             _standing(d), "; ".join(d.contraindications), " ".join(d.check), cite(d.basis),
         )
         for d in sorted(plan.drugs, key=lambda d: order.index(d.state))
@@ -265,17 +286,30 @@ def _standing(drug: PlannedDrug) -> str:
     if drug.state == "as-prescribed":
         return ""
     instead = "; ".join(text for text in drug.instead if text)
-    return f"{DRUG_STATES[drug.state]}: {'; '.join(drug.reasons)}." + (f" Instead: {instead}." if instead else "")
+    told = f"{_state(drug)}: {'; '.join(drug.reasons)}."
+    return f"{told} {say('Instead: %(what)s.', what=instead)}" if instead else told
+
+
+def _state(drug: PlannedDrug) -> str:
+    match drug.state:
+        case "withheld":
+            return say("Withheld")
+        case "not-until-checked":
+            return say("Not until checked")
+        case _:
+            return ""
 
 
 def _lens(plan: Plan, cite: Citations) -> LensView:
     lens = plan.lens
-    reference = lens.biometry_reference or NOT_RECORDED
+    reference = lens.biometry_reference or say("not recorded")
     return LensView(
-        dioptres(lens.power_d) if lens.power_d is not None else NOT_RECORDED,
-        dioptres(lens.backup_power_d) if lens.backup_power_d is not None else NOT_RECORDED,
-        lens.material or NOT_RECORDED,
-        f"{reference}, dated {day(lens.biometry_date)}" if lens.biometry_date else f"{reference}, date not recorded",
+        dioptres(lens.power_d) if lens.power_d is not None else say("not recorded"),
+        dioptres(lens.backup_power_d) if lens.backup_power_d is not None else say("not recorded"),
+        lens.material or say("not recorded"),
+        say("%(sheet)s, dated %(date)s", sheet=reference, date=day(lens.biometry_date))
+        if lens.biometry_date
+        else say("%(sheet)s, date not recorded", sheet=reference),
         tuple((row.table, change(*row.change), cite(row.basis)) for row in lens.sulcus),
         lens.captured,
         cite(lens.captured_basis),
