@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -37,11 +38,32 @@ def url(new_url: Callable[[], str]) -> str:
     return new_url()
 
 
-@pytest.fixture
-def store(url: str) -> Iterator[Store]:
+@pytest.fixture(scope="session")
+def staffed_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store of a person of each role, to be copied."""
+    path = tmp_path_factory.mktemp("staffed") / "planner.db"
+    _staff(f"sqlite:///{path}")
+    return path
+
+
+@pytest.fixture(scope="session")
+def staffed_database(server: Cluster) -> str:
+    name = server.new_database()
+    _staff(server.url(name))
+    return name
+
+
+@pytest.fixture(params=KINDS)
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
     """A store with a person of each role."""
+    if request.param == "sqlite":
+        path = tmp_path / "planner.db"
+        shutil.copyfile(request.getfixturevalue("staffed_file"), path)
+        url = f"sqlite:///{path}"
+    else:
+        server: Cluster = request.getfixturevalue("server")
+        url = server.url(server.new_database(like=request.getfixturevalue("staffed_database")))
     opened = Store.open(url)
-    people(opened)
     yield opened
     opened.close()
 
@@ -51,3 +73,9 @@ def story(store: Store) -> Store:
     """A store with something in every table."""
     whole_story(store)
     return store
+
+
+def _staff(url: str) -> None:
+    made = Store.open(url)
+    people(made)
+    made.close()

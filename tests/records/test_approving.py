@@ -1,0 +1,305 @@
+"""Approval: by a consultant, of one version, both tiers kept, and no longer than what it rests on."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from invented_unit import DAY, RULEBOOK, prepared
+
+from planner.assess.assess import assess
+from planner.case import read_case
+from planner.case_file import case_file
+from planner.documents.json_form import plan_json
+from planner.errors import PlannerError
+from planner.exchange.cases import ReadCase, read_cases
+from planner.plan.make import make_plan
+from planner.records.rows import StepChange
+from planner.records.standing import approval_standing
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+
+DEMO = Path(__file__).parents[2] / "demo_cases/cases"
+OWN = {"tier": 2, "mode": "in-theatre"}
+VALID = {"iop_date": 14, "inr_date": 3}
+
+
+def test_it_waits_until_a_consultant_decides(store: Store) -> None:
+    version, snapshot = prepared(store)
+    store.submit(version.case_id, 1, snapshot.id, "trainee-3", "no hurry")
+    [waiting] = store.waiting()
+    assert waiting.state == "submitted" and waiting.submission is not None
+    assert (waiting.submission.note, waiting.submission.by) == ("no hurry", "trainee-3")
+    approval = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre", conditions="with dye")
+    assert store.waiting() == ()
+    assert store.case_now(version.case_id).approval == approval == store.approval(approval.id)
+    assert (approval.tier_by_rulebook, approval.tier_approved, approval.own_case) == (2, 2, False)
+    assert "approved by consultant-1 for tier 2, on conditions: with dye" in store.notices("trainee-3")[0].text
+    [submission] = store.submissions(version.case_id)
+    assert submission.ended is not None and submission.ended.kind == "approved"
+
+
+def test_what_waits_is_in_order_of_tier_then_of_time(store: Store) -> None:
+    for reference, tier in {"A-1": 2, "A-2": 4, "A-3": 2}.items():
+        version, snapshot = prepared(store, reference, tier)
+        store.submit(version.case_id, 1, snapshot.id, "trainee-3")
+    assert [now.case.reference for now in store.waiting()] == ["A-2", "A-1", "A-3"]
+
+
+@pytest.mark.parametrize(
+    ("differently", "named"),
+    [
+        ({"tier": 1}, "tier"),
+        ({"tier": 4}, "tier"),
+        ({"mode": "on-site"}, "supervision"),
+        ({"mode": "scrubbed"}, "supervision"),
+        ({"step_changes": (StepChange("hydro", "supervisor"),)}, "steps"),
+        ({"tier": 3, "mode": "scrubbed"}, "tier and supervision"),
+    ],
+)
+def test_what_differs_from_the_rulebook_needs_its_reason(
+    store: Store, differently: dict[str, object], named: str
+) -> None:
+    version, snapshot = prepared(store)
+    given = (OWN | differently) | {"by": "consultant-1"}
+    with pytest.raises(PlannerError, match=f"{named} as approved differ"):
+        store.approve(version.case_id, 1, snapshot.id, **given, reason="  ")  # type: ignore[arg-type]
+    assert store.approvals(version.case_id) == ()
+    approval = store.approve(version.case_id, 1, snapshot.id, **given, reason="quiet eye")  # type: ignore[arg-type]
+    assert (approval.tier_by_rulebook, approval.mode_by_rulebook, approval.reason) == (2, "in-theatre", "quiet eye")
+    for name, value in differently.items():
+        assert getattr(approval, {"tier": "tier_approved", "mode": "mode_approved"}.get(name, name)) == value
+
+
+@pytest.mark.parametrize("by", ["trainee-3", "organiser-1", "admin-1", "command-line", "server", "nobody"])
+def test_only_a_consultant_approves_sends_back_and_withdraws(store: Store, by: str) -> None:
+    version, snapshot = prepared(store)
+    store.submit(version.case_id, 1, snapshot.id, "trainee-3")
+    with pytest.raises(PlannerError):
+        store.approve(version.case_id, 1, snapshot.id, by, 2, "in-theatre")
+    with pytest.raises(PlannerError):
+        store.send_back(version.case_id, 1, "why?", by)
+    approval = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    if by not in ("command-line", "server"):
+        with pytest.raises(PlannerError):
+            store.withdraw(approval.id, "seen again", by)
+
+
+def test_an_inactive_consultant_approves_nothing(store: Store) -> None:
+    version, snapshot = prepared(store)
+    store.change_person("consultant-1", "admin-1", active=False)
+    with pytest.raises(PlannerError, match="nobody who may enter"):
+        store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+
+
+def test_a_consultants_own_case_is_marked(store: Store) -> None:
+    version, snapshot = prepared(store, by="consultant-1")
+    assert store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre").own_case
+    assert not store.approve(version.case_id, 1, snapshot.id, "consultant-2", 2, "in-theatre").own_case
+
+
+def test_a_second_approval_supersedes_the_first(store: Store) -> None:
+    version, snapshot = prepared(store)
+    first = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    second = store.approve(version.case_id, 1, snapshot.id, "consultant-2", 3, "scrubbed", reason="small pupil")
+    ended = store.approval(first.id).ended
+    assert ended is not None and ended.kind == "superseded"
+    assert store.case_now(version.case_id).approval == second
+
+
+def test_a_version_that_has_gone_by_is_not_approved(store: Store) -> None:
+    version, snapshot = prepared(store)
+    store.save_case(version.case_id, 1, {"inr": 2}, "trainee-5")
+    for number in (1, 2):
+        with pytest.raises(PlannerError, match=r"changed meanwhile|another version"):
+            store.approve(version.case_id, number, snapshot.id, "consultant-1", 2, "in-theatre")
+        with pytest.raises(PlannerError, match=r"changed meanwhile|another version"):
+            store.submit(version.case_id, number, snapshot.id, "trainee-3")
+
+
+def test_sent_back_asked_and_answered(store: Store) -> None:
+    version, snapshot = prepared(store)
+    case = version.case_id
+    with pytest.raises(PlannerError, match="does not wait"):
+        store.send_back(case, 1, "why?", "consultant-1")
+    store.submit(case, 1, snapshot.id, "trainee-3")
+    question = store.send_back(case, 1, "is the pupil small?", "consultant-1")
+    assert store.case_now(case).state == "sent-back"
+    assert "is the pupil small?" in store.notices("trainee-3")[0].text
+    store.answer(question.id, "7 mm", "trainee-3")
+    assert "7 mm" in store.notices("consultant-1")[0].text
+    store.ask(case, "is 2 pm too late?", "organiser-1")
+    first, second = store.questions(case)
+    assert [answer.text for answer in first.answers] == ["7 mm"] and second.answers == ()
+    store.submit(case, 1, snapshot.id, "trainee-3")
+    assert store.case_now(case).state == "submitted"
+
+
+def test_withdrawn_and_lapsed_tell_both_people_and_happen_once(store: Store) -> None:
+    version, snapshot = prepared(store)
+    for end in ("withdraw", "lapse"):
+        approval = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+        by = "consultant-2" if end == "withdraw" else "server"
+        ended = getattr(store, end)(approval.id, f"to be seen again: {end}", by).ended
+        assert ended.kind == {"withdraw": "withdrawn", "lapse": "lapsed"}[end]
+        assert all(f"again: {end}" in store.notices(person)[0].text for person in ("trainee-3", "consultant-1"))
+        with pytest.raises(PlannerError, match="already"):
+            getattr(store, end)(approval.id, "once more", by)
+        standing = store.standing(approval.id, DAY, VALID, RULEBOOK)
+        assert (standing.state, standing.because) == (ended.kind, (f"to be seen again: {end}",))
+
+
+@pytest.mark.parametrize(
+    ("days", "state"),
+    # Measured on 10 November and valid for 14 days: the 24th is the last good day.
+    [(0, "stands"), (14, "stands"), (15, "lapsed"), (-3, "stands")],
+)
+def test_a_dated_finding_ages(store: Store, days: int, state: str) -> None:
+    version, snapshot = prepared(store)
+    approval = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    on = datetime.date(2026, 11, 10) + datetime.timedelta(days)
+    standing = store.standing(approval.id, on, VALID, RULEBOOK)
+    assert standing.state == state
+    assert bool(standing.because) == (state == "lapsed")
+    assert store.standing(approval.id, on, {}, RULEBOOK).state == "stands"
+
+
+def test_another_rulebook_or_version_makes_it_lapse(store: Store) -> None:
+    version, snapshot = prepared(store)
+    approval = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    standing = store.standing(approval.id, DAY, VALID, "c" * 64)
+    assert (standing.state, standing.because) == ("lapsed", ("the rulebook has changed since 0.1.0",))
+    standing = approval_standing(approval, snapshot, version, 2, DAY, VALID, RULEBOOK)
+    assert standing.state == "lapsed" and "the case has changed" in standing.because[0]
+    both = approval_standing(approval, replace(snapshot, rulebook_sha256="d" * 64), version, 2, DAY, VALID, RULEBOOK)
+    assert len(both.because) == 2
+
+
+def test_only_what_is_approved_goes_on_a_list_once(store: Store) -> None:
+    version, snapshot = prepared(store)
+    case = version.case_id
+    where = (DAY, "theatre 2", 1, "consultant-1", "organiser-1")
+    with pytest.raises(PlannerError, match="no approval that stands"):
+        store.allocate(case, *where, "trainee-3")
+    store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    place = store.allocate(case, *where, "trainee-3")
+    assert [now.case.reference for now in store.list_of(DAY)] == ["A-104"]
+    assert store.case_now(case).state == "listed"
+    with pytest.raises(PlannerError, match="already"):
+        store.allocate(case, DAY, "theatre 3", 2, "consultant-1", "organiser-1")
+    other, assessed = prepared(store, "A-105")
+    store.approve(other.case_id, 1, assessed.id, "consultant-1", 2, "in-theatre")
+    with pytest.raises(PlannerError, match="place 1 in theatre 2 on 2026-11-20 is taken by A-104, right eye"):
+        store.allocate(other.case_id, *where, "trainee-5")
+    store.unallocate(place.id, "list full", "organiser-1")
+    assert store.list_of(DAY) == () and store.case_now(case).state == "approved"
+    store.allocate(other.case_id, *where, "trainee-5")
+    with pytest.raises(PlannerError, match="already"):
+        store.unallocate(place.id, "again", "organiser-1")
+    assert [one.ended is None for one in store.allocations(case)] == [False]
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"place": 0}, "no place"),
+        ({"theatre": " "}, "is missing"),
+        ({"supervisor": "nobody"}, "supervisor: nobody active"),
+        ({"trainee": "nobody"}, "trainee: nobody active"),
+        ({"trainee": "consultant-1"}, "cannot supervise their own"),
+        ({"by": "trainee-3"}, "may not do this"),
+    ],
+)
+def test_a_place_that_cannot_be(store: Store, changed: dict[str, object], said: str) -> None:
+    version, snapshot = prepared(store)
+    store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    good = {"day": DAY, "theatre": "2", "place": 1, "supervisor": "consultant-1", "by": "organiser-1", "trainee": None}
+    with pytest.raises(PlannerError, match=said):
+        store.allocate(version.case_id, **(good | changed))  # type: ignore[arg-type]
+
+
+def test_lists_are_in_the_order_of_the_day(store: Store) -> None:
+    for number, (day, theatre, place) in enumerate([(1, "2", 2), (0, "2", 1), (1, "1", 2), (1, "1", 1)], 1):
+        version, snapshot = prepared(store, f"A-{number}")
+        store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+        on = DAY + datetime.timedelta(day)
+        store.allocate(version.case_id, on, theatre, place, "consultant-1", "organiser-1")
+    listed = store.lists(DAY, DAY + datetime.timedelta(1))
+    assert [now.case.reference for now in listed] == ["A-2", "A-4", "A-3", "A-1"]
+    with pytest.raises(PlannerError, match="comes before"):
+        store.lists(DAY, DAY - datetime.timedelta(1))
+
+
+def test_an_outcome_is_corrected_never_replaced(store: Store) -> None:
+    version, _ = prepared(store)
+    case = version.case_id
+    first = store.record_outcome(case, DAY, "trainee-3", "trainee-3", "consultant-1", (), ["iris-prolapse"])
+    with pytest.raises(PlannerError, match="has an outcome already"):
+        store.record_outcome(case, DAY, "trainee-3", "trainee-3")
+    second = store.record_outcome(case, DAY, "consultant-1", "consultant-1", corrects=first.id)
+    assert store.outcomes(case) == (first, second)
+    assert (first.complications, second.complications, second.corrects) == (("iris-prolapse",), (), first.id)
+    with pytest.raises(PlannerError):
+        store.record_outcome(case, DAY, "trainee-3", "trainee-3", corrects=first.id)
+    with pytest.raises(PlannerError, match="operated by: nobody active"):
+        store.record_outcome(case, DAY, "nobody", "trainee-3", corrects=second.id)
+
+
+def test_a_notice_is_seen_by_whom_it_is_for(store: Store) -> None:
+    version, snapshot = prepared(store)
+    store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    [notice] = store.notices("trainee-3")
+    with pytest.raises(PlannerError, match="is for trainee-3"):
+        store.see_notice(notice.id, "trainee-5")
+    for _ in range(2):
+        store.see_notice(notice.id, "trainee-3")
+    assert store.notices("trainee-3") == ()
+    [seen] = store.notices("trainee-3", unseen_only=False)
+    assert seen.seen is not None
+
+
+def test_names_are_refused_wherever_something_is_written(store: Store) -> None:
+    version, snapshot = prepared(store)
+    case, name = version.case_id, "Mrs Jane Doe is nervous"
+    store.submit(case, 1, snapshot.id, "trainee-3")
+    question = store.ask(case, "why?", "consultant-1")
+    approval = store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    place = store.allocate(case, DAY, "2", 1, "consultant-1", "organiser-1")
+    step = (StepChange("hydro", "supervisor", name),)
+    for attempt in (
+        lambda: store.submit(case, 1, snapshot.id, "trainee-3", name),
+        lambda: store.ask(case, name, "consultant-1"),
+        lambda: store.send_back(case, 1, name, "consultant-1"),
+        lambda: store.answer(question.id, name, "trainee-3"),
+        lambda: store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre", conditions=name),
+        lambda: store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre", reason=name),
+        lambda: store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre", step, reason="so"),
+        lambda: store.withdraw(approval.id, name, "consultant-1"),
+        lambda: store.unallocate(place.id, name, "organiser-1"),
+        lambda: store.record_outcome(case, DAY, "trainee-3", "trainee-3", note=name),
+        lambda: store.record_outcome(case, DAY, "trainee-3", "trainee-3", complications=[name]),
+    ):
+        with pytest.raises(PlannerError, match="person's name"):
+            attempt()
+
+
+def test_a_real_plan_is_kept_with_the_tier_and_supervision_it_prints(store: Store, rulebook: Rulebook) -> None:
+    [read] = read_cases(str(DEMO / "tense-white.yaml"), rulebook.vocabulary)
+    assert isinstance(read, ReadCase)
+    made = make_plan(assess(read.case, rulebook, None, None), rulebook, None)
+    version = store.new_case(case_file(read.case), "trainee-3")
+    kept = store.keep_snapshot(version.case_id, 1, plan_json(made), "trainee-3")
+    assert made.supervision is not None
+    assert (kept.mode, kept.mode_by, kept.stage) == (
+        made.supervision.mode,
+        made.supervision.by,
+        made.supervision.stage,
+    )
+    tier = made.assessment.tier
+    assert (kept.tier_least, kept.tier_working, kept.tier_most) == (tier.least, tier.working, tier.most)
+    assert kept.rulebook_sha256 == rulebook.sha256
+    assert store.snapshot(kept.id).assessment == plan_json(made)
+    # What comes back reads as the same case.
+    assert read_case(version.document, rulebook.vocabulary) == read.case
