@@ -43,8 +43,13 @@ def page(plan: PlanView, first_side: Front | None, steps_side: Operation | None,
 def sheet(template: str, styles: tuple[str, ...], font_faces: str, plan: PlanView, **values: object) -> str:
     """Any sheet of a view: `template` and `styles` are names in the templates folder, `values` what else it names."""
     print_styles = Markup(font_faces) + _sheets(styles)
-    names = {"p": plan, "language": language.spoken(), "print_styles": print_styles}
+    names = {"p": plan, "language": language.spoken(), "print_styles": print_styles, "as_written": _as_written()}
     return environment().get_template(template).render(**names, **values)
+
+
+def _as_written() -> Markup:
+    """The attribute of an element that holds the rulebook's own words, where the page speaks another language."""
+    return Markup("" if language.spoken() == language.SOURCE else f' lang="{language.SOURCE}"')
 
 
 def _sheets(names: tuple[str, ...]) -> Markup:

@@ -74,8 +74,11 @@ class _Page:
                 self.put(f"{m.label}: {m.would_settle}" + (f" ({m.settled_by})" if m.settled_by else ""), "- ")
         if p.levers:
             self.section(say("Put right before surgery"))
-            lever = "%(label)s to %(to)s: %(how)s → tier %(tier)s"
-            self.items(say(lever, label=v.label, to=v.to, how=v.how, tier=v.tier) for v in p.levers)
+            for v in p.levers:
+                told = say(
+                    "%(label)s to %(to)s: %(how)s → tier %(tier)s", label=v.label, to=v.to, how=v.how, tier=v.tier
+                )
+                self.put(told, "- ")
         if p.queries:
             self.section(say("Look again"))
             self.items(p.queries)
@@ -96,9 +99,10 @@ class _Page:
             self.put(f"{row.operator:<14}{row.words}{mark}", indent=2)
         self.put(p.risk.range_note)
         self.put(p.risk.recentred)
-        score = "%(authors)s %(source)s: %(points)s points."
         for s in p.scores:
-            told = say(score, authors=s.authors, source=s.source, points=s.points)
+            told = say(
+                "%(authors)s %(source)s: %(points)s points.", authors=s.authors, source=s.source, points=s.points
+            )
             self.put(f"{told} {s.outcome}. {' '.join(s.groups)}", "- ")
         self.put(f"{say('This rulebook')}: {p.tier.points}. {p.score_note}")
 
@@ -111,12 +115,12 @@ class _Page:
         self.lines.append("")
         self.put(f"{s.step.label}  [{s.who}]", f"{s.step.number:>2}  ")
         self.put(s.step.headline, indent=4)
-        self.items(s.provisional, f"{say('prepared')}: ", 4)
+        self.items(s.provisional, say("prepared") + ": ", 4)
         self.items(s.do, "- ", 4)
-        self.items(s.if_found, f"{say('if found (not recorded)')}: ", 4)
-        self.items(s.step.watch, f"{say('watch')}: ", 4)
+        self.items(s.if_found, say("if found (not recorded)") + ": ", 4)
+        self.items(s.step.watch, say("watch") + ": ", 4)
         self.items((f"{what}; {then}" for what, then in s.pause), "! ", 4)
-        self.items(s.step.hand_over_if, f"{say('hand over')}: ", 4)
+        self.items(s.step.hand_over_if, say("hand over") + ": ", 4)
 
     def back(self, p: PlanView) -> None:
         self.section(say("Re-check at the table"))
@@ -177,9 +181,9 @@ class _Page:
         self.put(d.drill.stop_first, "! ")
         for number, line in enumerate(d.drill.steps, 1):
             self.put(line, f"{number}  ")
-        self.put(d.drill.call, f"{say('call')}: ")
-        self.put(d.kit, f"{say('kit')}: ")
-        self.put(d.drill.leave, f"{say('leave')}: ")
+        self.put(d.drill.call, say("call") + ": ")
+        self.put(d.kit, say("kit") + ": ")
+        self.put(d.drill.leave, say("leave") + ": ")
 
     def drug(self, d: DrugView) -> None:
         mark = "[ ] " if not d.state else " x  " if d.withheld else " ?  "

@@ -263,7 +263,9 @@ def _rule(rule: PlannedRule, cite: Citations) -> RuleView:
         parts.append(say("Instead: %(what)s.", what=rule.instead))
     if rule.hazard:
         parts.append(say("The hazard remains: %(hazard)s.", hazard=rule.hazard))
-    force = say("%(force)s" if rule.certain else "%(force)s, if found", force=FORCES[rule.force]())
+    force = FORCES[rule.force]()
+    if not rule.certain:
+        force = say("%(force)s, if found", force=force)
     return RuleView(force, " ".join(parts), cite(rule.basis))
 
 

@@ -1,0 +1,84 @@
+"""The steps' sides: nothing is lost between them and the end, and what this eye makes harder is never cut."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from planner.documents.operation import DETAILS, Operation, operation, operation_that_fits
+from planner.documents.plan_view import StepView
+from planner.documents.view import view
+from planner.plan.plan import Plan
+
+from .conftest import PlanOf, read, squeezed
+
+
+def lines_of(step: StepView) -> list[str]:
+    hand_over = step.step.hand_over_if if step.step.who == "trainee" else ()
+    pauses = [part for pair in step.pause for part in pair if part]
+    return [*step.do, *step.if_found, *step.step.watch, *hand_over, *pauses]
+
+
+@pytest.mark.parametrize("detail", DETAILS)
+def test_what_is_told_and_the_rest_together_are_the_whole_step(plan: Plan, detail: object) -> None:
+    shown = operation(view(plan), detail)  # type: ignore[arg-type]
+    assert [each.s.step.id for each in shown.steps] == [step.id for step in plan.steps]
+    for each in shown.steps:
+        parts = (each.told, each.rest)
+        printed = [line for part in parts for line in (*part.do, *part.if_found, *part.watch, *part.hand_over)]
+        printed += [text for part in parts for pair in part.pause for text in pair]
+        assert set(lines_of(each.s)) <= set(printed), each.s.step.id
+
+
+@pytest.mark.parametrize("detail", DETAILS)
+def test_what_this_eye_makes_harder_is_told_whole_and_every_pause_is_seen(plan_of: PlanOf, detail: object) -> None:
+    plan = plan_of("phacomorphic-attack")
+    for each in operation(view(plan), detail).steps:  # type: ignore[arg-type]
+        assert [what for what, _ in each.told.pause] == [what for what, _ in each.s.pause]
+        if each.s.step.harder_because:
+            assert each.told.do == each.s.do
+            assert all(then for what, then in each.told.pause) == all(then for what, then in each.s.pause)
+
+
+def test_details_run_from_the_fullest_to_the_barest(plan: Plan) -> None:
+    shown = view(plan)
+    told = [sum(len(str(each.told)) for each in operation(shown, detail).steps) for detail in DETAILS]
+    assert told == sorted(told, reverse=True)
+    assert not operation(shown).shortened
+
+
+@pytest.mark.parametrize(
+    ("sides", "taken"),
+    [
+        (lambda told: 1, 0),  # everything fits one side, in the larger type
+        (lambda told: 2 if told.shortened else 3, 2),  # nothing fits one side
+        (lambda told: 9, len(DETAILS) - 1),  # nothing fits at all
+    ],
+)
+def test_one_side_is_tried_before_two(plan_of: PlanOf, sides: Callable[[Operation], int], taken: int) -> None:
+    shown = view(plan_of("routine"))
+    shown = replace(shown, steps=shown.steps[:3])  # few, so that none is left out as far too long to try
+    assert operation_that_fits(shown, sides) == operation(shown, DETAILS[taken])
+
+
+def test_steps_take_one_side_in_an_easy_eye_and_two_in_a_hard_one(pdf_of: Callable[[str], bytes]) -> None:
+    easy, hard = (
+        [squeezed(sheet.extract_text()) for sheet in read(pdf_of(name)).pages] for name in ("routine", "tense-white")
+    )
+    assert "Take-over" in easy[1]
+    assert "Take-over" not in hard[1] and "Take-over" in hard[2]
+
+
+@pytest.mark.parametrize("name", ["routine", "tense-white", "every-limit-left", "half-filled"])
+def test_every_line_of_every_step_is_printed_somewhere(
+    plan_of: PlanOf, pdf_of: Callable[[str], bytes], name: str
+) -> None:
+    plan = plan_of(name)
+    # The head and foot of a page are drawn after its body; without them a line may run over the page's end.
+    head = f"{plan.assessment.case.eye.upper()}EYE{squeezed(plan.assessment.case.reference)}page"
+    printed = "".join(squeezed(sheet.extract_text()).partition(head)[0] for sheet in read(pdf_of(name)).pages)
+    for step in view(plan).steps:
+        for line in lines_of(step):
+            assert squeezed(line) in printed, (step.step.id, line)
