@@ -6,19 +6,19 @@ import io
 import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from planner import strict_yaml
 from planner.case_file import EMBEDDED_NAME
-from planner.errors import Fault, PlannerError
+from planner.errors import PlannerError
 from planner.exchange.json_cases import parse
 
 LARGEST_PDF = 20_000_000
 LARGEST_RECORD = 1_000_000
 LONGEST_WORDS = 200
-# A reader finds the end of a PDF within its last 1,024 bytes (ISO 32000-1, Annex H; every writer closes with it).
+# Where readers look for the mark that ends a PDF: its last 1,024 bytes.
 TAIL = 1024
 OTHERWISE = "the case file itself, or the plan as `planner plan` wrote it"
 
@@ -47,7 +47,12 @@ def read_plan(path: Path) -> Embedded:
         raise PlannerError.one("is not a PDF", name, hint="the PDF that `planner plan` wrote")
     if b"%%EOF" not in content[-TAIL:]:
         raise PlannerError.one("is cut off", name, "a PDF ends with %%EOF, and this one does not", "copy it again")
-    return _checked(_attachment(content, name), name)
+    attachment = _attachment(content, name)
+    try:
+        return _checked(attachment, f"{name}, {EMBEDDED_NAME}")
+    except PlannerError as error:
+        # What there is to try is never to mend the attachment by hand.
+        raise PlannerError([replace(fault, hint=OTHERWISE) for fault in error.faults]) from None
 
 
 def _attachment(content: bytes, name: str) -> bytes:
@@ -75,17 +80,16 @@ def _attachment(content: bytes, name: str) -> bytes:
     return made
 
 
-def _checked(content: bytes, name: str) -> Embedded:
-    """The attachment as what it should be, or every fault of it."""
-    where = f"{name}, {EMBEDDED_NAME}"
+def _checked(content: bytes, where: str) -> Embedded:
+    """The attachment as what it should be. Raises PlannerError."""
     if len(content) > LARGEST_RECORD:
-        raise PlannerError.one(f"is larger than {LARGEST_RECORD:,} bytes", where, "no case is that large", OTHERWISE)
+        raise PlannerError.one(f"is larger than {LARGEST_RECORD:,} bytes", where, "no case is that large")
     text = strict_yaml.decode(content, where)
     if not all(letter.isprintable() or letter == "\n" for letter in text):
-        raise PlannerError.one("holds characters that do not print", where, hint=OTHERWISE)
+        raise PlannerError.one("holds characters that do not print", where)
     data = parse(text, where)
     if not isinstance(data, dict):
-        raise PlannerError.one("is not what a plan holds", where, "it should be one JSON object", OTHERWISE)
+        raise PlannerError.one("is not what a plan holds", where, "it should be one JSON object")
     rulebook = data.get("rulebook")
     book = rulebook if isinstance(rulebook, dict) else {}
     words = {
@@ -98,7 +102,7 @@ def _checked(content: bytes, name: str) -> Embedded:
     if wrong or not isinstance(case, dict):
         keys = wrong if isinstance(case, dict) else ["case", *wrong]
         why = f"lacking, or not as it should be: {', '.join(keys)}"
-        raise PlannerError([Fault(where, "is not what a plan holds", why, OTHERWISE)])
+        raise PlannerError.one("is not what a plan holds", where, why)
     return Embedded(text, case, book, data["on"], data["unit"], data["stage"], data["planner"])
 
 
