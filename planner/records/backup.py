@@ -5,6 +5,7 @@ Gzip of lines of JSON: a header, a line a row, and last the SHA-256 of all lines
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import hashlib
 import io
@@ -31,7 +32,11 @@ _ROWS_AT_ONCE = 500
 def write_backup(database: Database, stream: BinaryIO) -> int:
     """Write everything, as it was at one moment, while others go on working. Returns the number of rows."""
     count = 0
-    with database.reading() as connection, gzip.GzipFile(fileobj=stream, mode="wb", mtime=0, filename="") as packed:
+    with contextlib.ExitStack() as stack:
+        connection = stack.enter_context(database.reading())
+        # Read first: from here on the database shows this one moment.
+        tables = revision_of(connection)
+        packed = stack.enter_context(gzip.GzipFile(fileobj=stream, mode="wb", mtime=0, filename=""))
         seen = hashlib.sha256()
 
         def line(value: Any) -> None:
@@ -39,7 +44,7 @@ def write_backup(database: Database, stream: BinaryIO) -> int:
             seen.update(content)
             packed.write(content)
 
-        line({"format": FORMAT, "program": __version__, "tables": revision_of(connection)})
+        line({"format": FORMAT, "program": __version__, "tables": tables})
         for source in SAVED:
             order = list(source.primary_key.columns)
             for row in connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(

@@ -98,10 +98,13 @@ class Database:
 
     def _file_engine(self, url: URL) -> Engine:
         path = Path(str(url.database))
-        with self._told():
+        try:
             if not path.exists():
                 # What it holds is nobody else's to read.
                 os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+        except OSError as error:
+            hint = "a folder that is there and can be written to"
+            raise StoreUnavailableError.one(f"cannot be opened: {error.strerror}", self.name, hint=hint) from error
         engine = create_engine(url, connect_args={"timeout": WAIT_SECONDS}, pool_timeout=WAIT_SECONDS)
 
         @event.listens_for(engine, "connect")
@@ -138,10 +141,6 @@ class Database:
             what, hint = _in_words(said[0] if said else "")
             why = "nothing of this change was kept"
             raise StoreUnavailableError.one(what, self.name, why, hint) from error
-        except OSError as error:
-            raise StoreUnavailableError.one(
-                f"cannot be opened: {error.strerror}", self.name, hint="a folder that can be written to"
-            ) from error
 
 
 def _in_words(said: str) -> tuple[str, str]:

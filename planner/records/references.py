@@ -34,6 +34,7 @@ _NO_NAMES = frozenset(
         "January February March July September October November December",
     )
 )
+_INITIAL_AND_NAME = re.compile(r"\b(?:[A-Z] [A-Z][a-z]+|[A-Z][a-z]+ [A-Z])\b")
 _HAS_DIGIT = re.compile(r"\d")
 _REFERENCE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/ -]*")
 _HOSPITAL_NUMBER = re.compile(
@@ -48,6 +49,9 @@ def reference_fault(text: str, where: str) -> Fault | None:
     if not _HAS_DIGIT.search(text):
         why = "without a digit it could be somebody's name"
         return Fault(where, f"{text[:40]!r} has no digit", why, "the unit's own reference, such as A-104")
+    if _INITIAL_AND_NAME.search(text):
+        why = "a capital and a word look like a person's name"
+        return Fault(where, "what may be a person's name is no reference", why, "the unit's own, such as A-104")
     return free_text_fault(text, where, "the unit's own reference, such as A-104")
 
 

@@ -187,7 +187,7 @@ endings = Table(
     _text("kept_in", "table of what ended: submissions, approvals, allocations or notices"),
     _number("row", "id of what ended there"),
     _text("kind", "withdrawn, lapsed, superseded, sent-back, approved or seen"),
-    _text("why", "why"),
+    _text("why", "why it ended, in the words of who or what ended it"),
     *_entered(),
     UniqueConstraint("kept_in", "row"),
     comment="How submissions, approvals, allocations and notices ended; without a row here they stand.",
