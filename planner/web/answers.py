@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from starlette.datastructures import FormData
 
 from planner import conditions
 from planner.conditions import Value
+from planner.records.changes import changed
 from planner.records.references import free_text_fault
 from planner.truth import Truth
 from planner.vocabulary import NOT_RECORDED, Finding, Vocabulary, read_day
@@ -46,7 +48,7 @@ def read_answers(
         if key in form:
             _read_finding(finding, [str(item) for item in form.getlist(key)], findings.get(finding.id), answers)
     _read_headings(form, document, vocabulary, stages, answers)
-    _refuse_impossible(vocabulary, findings, answers)
+    _refuse_impossible(vocabulary, document, answers)
     return answers
 
 
@@ -121,26 +123,36 @@ def _read_headings(
         answers.changes["none_found_in"] = after or None
 
 
-def _refuse_impossible(vocabulary: Vocabulary, findings: Mapping[str, Any], answers: Answers) -> None:
+def _refuse_impossible(vocabulary: Vocabulary, document: Mapping[str, Any], answers: Answers) -> None:
     """Refuse what was changed in a pair that cannot stand together; what was there before stays."""
     for pair in vocabulary.impossible_together:
-        values = typed_values(vocabulary, {**findings, **answers.changes})
-        if not conditions.evaluate(pair.when, lambda test, at=values: _tested(test, at), lambda _: None):  # type: ignore[misc]
+        after = changed(document, answers.changes)
+        values = typed_values(vocabulary, after["findings"], after.get("none_found_in") or ())
+        if conditions.evaluate(pair.when, partial(_tested, values=values), lambda _: None) is not True:
             continue
         names = sorted(conditions.findings_in(pair.when) & set(values))
         shown = ", ".join(f"{vocabulary.by_id[n].label}: {vocabulary.by_id[n].shown(values[n])}" for n in names)
-        for name in [n for n in names if n in answers.changes]:
+        why = f"these cannot stand together: {shown} ({pair.because})"
+        refused = [name for name in names if name in answers.changes]
+        for name in refused:
             finding = vocabulary.by_id[name]
             written = finding.written(values[name])
-            why = f"these cannot stand together: {shown} ({pair.because})"
             answers.refuse(name, why, written.split("+") if finding.kind == "set" else [written])
+        if not refused:
+            # Then a section said to hold nothing is what brought the pair about.
+            answers.refuse("none_found_in", why, [])
 
 
-def typed_values(vocabulary: Vocabulary, findings: Mapping[str, Any]) -> dict[str, Value]:
-    """The typed values of what is recorded; names that are no finding are passed over."""
+def typed_values(
+    vocabulary: Vocabulary, findings: Mapping[str, Any], looked_through: Iterable[str] = ()
+) -> dict[str, Value]:
+    """The typed values of what is recorded, and of what a section looked through fills in."""
+    through = set(looked_through)
     typed = {}
     for finding in vocabulary.findings:
         value = findings.get(finding.id)
+        if value is None and finding.section in through:
+            value = finding.unremarkable
         if value is not None and (read := finding.read(value)) is not None:
             typed[finding.id] = read
     return typed
@@ -150,7 +162,7 @@ def applies(finding: Finding, values: Mapping[str, Value]) -> bool:
     """Whether a finding is asked of this eye: always, or when what it hangs on is recorded so."""
     if finding.asked_when is None:
         return True
-    return conditions.evaluate(finding.asked_when, lambda test: _tested(test, values), lambda _: None) is True
+    return conditions.evaluate(finding.asked_when, partial(_tested, values=values), lambda _: None) is True
 
 
 def _tested(test: conditions.Test, values: Mapping[str, Value]) -> Truth:

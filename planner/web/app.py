@@ -26,12 +26,20 @@ from planner.web.throttle import Throttle
 PAGES = (sign_in, case_list, new_case, plan_page, conflict, case_form)
 
 
-def make_app(store: Store, rulebook: Rulebook, unit: Unit | None, settings: Settings | None = None) -> FastAPI:
+def make_app(
+    store: Store,
+    rulebook: Rulebook,
+    unit: Unit | None,
+    settings: Settings | None = None,
+    passwords: Passwords | None = None,
+) -> FastAPI:
     """The application over an open store. Raises RuntimeError when a route does not say who may use it."""
     settings = settings or Settings()
     sessions, throttle = Sessions(store, settings), Throttle(store, settings)
     app = FastAPI(title=rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
-    app.state.site = Site(store, rulebook, unit, settings, sessions, throttle, Passwords(), Judge(rulebook, unit))
+    app.state.site = Site(
+        store, rulebook, unit, settings, sessions, throttle, passwords or Passwords(), Judge(rulebook, unit)
+    )
     for module in PAGES:
         # Not `include_router`, which hides the routes inside: each must be seen to have its door.
         app.router.routes.extend(module.router.routes)

@@ -6,14 +6,12 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request
-from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
-from planner.errors import PlannerError
-from planner.records.changes import Conflict
-from planner.records.rows import Case, CaseNow, CaseVersion
+from planner.records.changes import CHANGEABLE, Conflict
+from planner.records.rows import CaseNow, CaseVersion
 from planner.web.answers import Answers, read_answers
-from planner.web.conflict import conflict_page
+from planner.web.conflict import based_on, conflict_page
 from planner.web.door import Door, Posted, Visitor
 from planner.web.fields import ShownSection, labels, shown_sections
 from planner.web.judging import Judged, without_percentages
@@ -40,7 +38,8 @@ class Shown:
 
     def values(self) -> dict[str, Any]:
         judged = self.site.judge.judge(self.version)
-        document = self.version.document
+        # A heading that is not recorded is None to the templates, which refuse a name they do not know.
+        document = dict.fromkeys(CHANGEABLE) | dict(self.version.document)
         return {
             "case": self.now.case,
             "path": case_path(self.now.case),
@@ -77,7 +76,7 @@ def show(
 @router.post(CASE)
 def save(request: Request, visitor: Preparing, form: Posted, reference: str, eye: str) -> Response:
     site, case = site_of(request), find(request, reference, eye)
-    base = based_on(site, case, form)
+    base = based_on(site.store, case, form)
     stages = tuple(stage.id for stage in site.rulebook.stages.stages)
     answers = read_answers(form, base.document, site.rulebook.vocabulary, stages)
     part = str(form.get("section", HEADINGS))
@@ -92,14 +91,6 @@ def save(request: Request, visitor: Preparing, form: Posted, reference: str, eye
     if answers.wrong:
         return page(request, "case.html", 422, **shown.values())
     return RedirectResponse(f"{case_path(case)}?saved={part}#{part}", 303)
-
-
-def based_on(site: Site, case: Case, form: FormData) -> CaseVersion:
-    """The version that a form was made from. Raises PlannerError for a number that is none."""
-    number = str(form.get("based_on", ""))
-    if not number.isascii() or not number.isdigit() or len(number) > 9:
-        raise PlannerError.one("the form does not say which version it was made from", hint="load the page again")
-    return site.store.version(case.id, int(number))
 
 
 def _told(site: Site, saved: CaseVersion, answers: Answers, part: str) -> dict[str, str]:

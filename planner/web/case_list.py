@@ -9,14 +9,14 @@ from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
 from planner.records.rows import CaseNow
-from planner.web.door import ROLES, Door, Visitor
+from planner.web.door import Door, Visitor
 from planner.web.overview import STATES, day_and_time
 from planner.web.places import case_path
 from planner.web.presenting import page
 from planner.web.site import Site, site_of
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door(*ROLES))]
+Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
 PREPARERS = ("trainee", "consultant")
 
 

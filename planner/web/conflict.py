@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Request
+from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
 from planner.case import read_case
 from planner.errors import PlannerError
 from planner.records.changes import Conflict, Difference, changed
-from planner.records.rows import Case
+from planner.records.rows import Case, CaseVersion
+from planner.records.store import Store
 from planner.web.answers import Answers
 from planner.web.door import Door, Posted, Visitor
 from planner.web.fields import labels
@@ -25,6 +27,7 @@ from planner.web.site import Site, site_of
 router = APIRouter()
 Preparing = Annotated[Visitor, Depends(Door("trainee", "consultant"))]
 MINE, THEIRS = "mine", "theirs"
+LONGEST_NUMBER = 9
 
 
 @dataclass(frozen=True)
@@ -58,8 +61,7 @@ def conflict_page(
 @router.post(CASE + "/settle")
 def settle(request: Request, visitor: Preparing, form: Posted, reference: str, eye: str) -> Response:
     site, case = site_of(request), find(request, reference, eye)
-    number = str(form.get("based_on", ""))
-    base = site.store.version(case.id, int(number) if number.isascii() and number.isdigit() else 0)
+    base = based_on(site.store, case, form)
     changes: dict[str, Any] = {}
     for key in form:
         if key.startswith("pick.") and form.get(key) == MINE:
@@ -72,6 +74,14 @@ def settle(request: Request, visitor: Preparing, form: Posted, reference: str, e
     except Conflict as again:
         return conflict_page(request, case, again, Answers(), labels(site.rulebook.vocabulary))
     return RedirectResponse(f"{case_path(case)}?saved=case", 303)
+
+
+def based_on(store: Store, case: Case, form: FormData) -> CaseVersion:
+    """The version that a form was made from. Raises PlannerError for a number that is none."""
+    number = str(form.get("based_on", ""))
+    if not number.isascii() or not number.isdigit() or len(number) > LONGEST_NUMBER:
+        raise PlannerError.one("the form does not say which version it was made from", hint="load the page again")
+    return store.version(case.id, int(number))
 
 
 def _data(text: str) -> Any:

@@ -80,7 +80,7 @@ def shown_sections(
 ) -> tuple[ShownSection, ...]:
     """Every section with its fields. `case` gives queries and values taken from sections, where it can be read."""
     findings: Mapping[str, Any] = document.get("findings") or {}
-    values = dict(case.findings) if case else typed_values(vocabulary, findings)
+    values = dict(case.findings) if case else typed_values(vocabulary, findings, document.get("none_found_in") or ())
     queries: dict[str, list[str]] = {}
     for query in case.queries if case else ():
         queries.setdefault(query.finding, []).append(query.text)

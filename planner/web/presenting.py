@@ -12,7 +12,7 @@ from planner.shipped import templates_folder
 from planner.web.site import site_of
 
 # Where each role's work is, in the order the pages are named at the top.
-PLACES = (("/cases", "Cases", ("trainee", "consultant", "organiser", "administrator")),)
+PLACES = (("/cases", "Cases", ("trainee", "consultant", "organiser")),)
 
 
 @cache

@@ -87,6 +87,8 @@ def form_token(request: Request, visitor: SignedIn) -> Response:
 
 @router.get("/")
 def start(request: Request, visitor: SignedIn) -> Response:
+    if visitor.role == "administrator":
+        return page(request, "accounts.html")
     return RedirectResponse("/cases", 303)
 
 

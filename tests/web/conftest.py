@@ -1,0 +1,81 @@
+"""A store with one person of each role, the application over it, and a clock that tests may put forward."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+import uvicorn
+from fastapi import FastAPI
+from playwright.sync_api import Browser, sync_playwright
+from visits import CHEAP, PASSWORD, PEOPLE, Clock, Visit
+
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import read_unit
+from planner.web.app import make_app
+from planner.web.passwords import Passwords
+from planner.web.settings import Settings
+
+UNIT = Path(__file__).parents[2] / "demo_cases" / "unit.yaml"
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def store(tmp_path: Path, clock: Clock) -> Iterator[Store]:
+    opened = Store.open(f"sqlite:///{tmp_path / 'planner.db'}", clock=clock)
+    for code, role in PEOPLE.items():
+        opened.add_person(code, f"Person {code[-1]}", role, "command-line")
+        opened.set_password_hash(code, CHEAP.hash(PASSWORD), "command-line")
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def app(store: Store, rulebook: Rulebook, clock: Clock) -> FastAPI:
+    settings = Settings(secure_cookies=False, clock=clock)
+    return make_app(store, rulebook, read_unit(UNIT, rulebook), settings, Passwords(CHEAP))
+
+
+@pytest.fixture
+def signed_in(app: FastAPI) -> Callable[[str], Visit]:
+    def start(code: str) -> Visit:
+        visit = Visit(app)
+        assert visit.sign_in(code) == 303
+        return visit
+
+    return start
+
+
+@pytest.fixture
+def nobody(app: FastAPI) -> Visit:
+    return Visit(app)
+
+
+@pytest.fixture
+def address(app: FastAPI) -> Iterator[str]:
+    """Where the application really listens, for a real browser."""
+    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning"))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.02)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    yield f"http://127.0.0.1:{port}"
+    server.should_exit = True
+    thread.join(10)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        yield browser
+        browser.close()

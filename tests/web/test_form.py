@@ -1,0 +1,253 @@
+"""The form of a case without scripts: what it shows, what it saves, what it refuses, and what two people do at once."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from visits import Visit
+
+from planner.assess.assess import assess
+from planner.case import read_case
+from planner.exchange.cases import ReadCase, read_cases
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+
+FORM = "/cases/A-104/right"
+DEMO = sorted((Path(__file__).parents[2] / "demo_cases" / "cases").glob("*.yaml"))
+HTMX = {"HX-Request": "true"}
+SignIn = Callable[[str], Visit]
+
+
+@pytest.fixture
+def visit(store: Store, signed_in: SignIn) -> Visit:
+    store.new_case({"case": "A-104", "eye": "right"}, "trainee-3")
+    return signed_in("trainee-3")
+
+
+def save(visit: Visit, based_on: int, headers: dict[str, str] | None = None, **fields: Any) -> Any:
+    sent = {name.replace("__", "."): value for name, value in fields.items()}
+    sent = {"token": visit.token(FORM), "based_on": str(based_on), "section": "lens", **sent}
+    return visit.post(FORM, data=sent, headers=headers)
+
+
+def findings(store: Store, number: int | None = None) -> dict[str, Any]:
+    case = store.find_case("A-104", "right")
+    assert case is not None
+    return dict(store.version(case.id, number).findings)
+
+
+def text_of(answer: Any) -> str:
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", answer.text)))
+
+
+def test_every_finding_that_applies_is_asked_in_the_order_of_the_vocabulary(visit: Visit, rulebook: Rulebook) -> None:
+    shown = re.findall(r'id="q-([a-z0-9_]+)"', visit.get(FORM).text)
+    always = [f.id for f in rulebook.vocabulary.findings if f.asked_when is None]
+    assert [name for name in shown if name not in ("planned_stage", "recorded_on")] == always
+
+
+def test_not_recorded_is_the_first_state_of_every_question_and_never_no(visit: Visit, rulebook: Rulebook) -> None:
+    text = visit.get(FORM).text
+    for finding in rulebook.vocabulary.findings:
+        if finding.asked_when is None and finding.kind in ("yes-no", "choice"):
+            radios = re.findall(rf'<input type="radio" name="f\.{finding.id}" value="([^"]*)"([^>]*)>', text)
+            assert radios[0][0] == "" and "checked" in radios[0][1]
+            assert not any("checked" in rest for _, rest in radios[1:])
+
+
+def test_a_saved_field_is_acknowledged_and_kept(visit: Visit, store: Store) -> None:
+    answer = save(visit, 1, f__age_years="71", f__opacity="total-white", f__anticoagulant=["", "warfarin"])
+    assert (answer.status_code, answer.headers["location"]) == (303, f"{FORM}?saved=lens#lens")
+    assert findings(store) == {"age_years": 71, "opacity": "total-white", "anticoagulant": ["warfarin"]}
+    assert re.search(r'id="saved-lens"[^>]*>Saved \d\d:\d\d<', visit.get(answer.headers["location"]).text)
+
+
+def test_what_is_not_in_the_form_is_left_alone_and_what_is_emptied_is_taken_away(visit: Visit, store: Store) -> None:
+    save(visit, 1, f__age_years="71", f__iop_mmhg="18")
+    save(visit, 2, f__age_years="")
+    assert findings(store) == {"iop_mmhg": 18}
+
+
+def test_a_form_that_changes_nothing_makes_no_version(visit: Visit, store: Store) -> None:
+    save(visit, 1, f__anterior_chamber_depth_mm="2.3", f__alpha_blocker_ever=["", "tamsulosin"])
+    save(visit, 2, f__anterior_chamber_depth_mm="2.30", f__alpha_blocker_ever=["", "tamsulosin"], f__sex="")
+    case = store.find_case("A-104", "right")
+    assert case is not None and len(store.versions(case.id)) == 2
+
+
+def test_a_bad_value_is_refused_at_its_field_and_the_others_are_saved(visit: Visit, store: Store) -> None:
+    answer = save(visit, 1, f__axial_length_mm="235", f__iop_mmhg="18")
+    assert answer.status_code == 422 and findings(store) == {"iop_mmhg": 18}
+    assert 'href="#f-axial_length_mm"' in answer.text and 'value="235"' in answer.text
+    field = re.search(r'<input[^>]*id="f-axial_length_mm"[^>]*>', answer.text)
+    assert field and 'aria-invalid="true"' in field[0] and "w-axial_length_mm" in field[0]
+    assert "235 is outside the possible range, 14 to 40 mm; was 23.5 meant?" in text_of(answer)
+    assert "1 field not saved" in text_of(answer)
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "why"),
+    [
+        ("age_years", "71,5", "decimal comma"),
+        ("iop_mmhg", "n/a", "does not say whether it was looked for"),
+        ("iop_date", "2026-13-40", "not one of the values it can take"),
+        ("opacity", "white", "not one of the values it can take"),
+        ("alpha_blocker_ever", ["", "none", "tamsulosin"], "leave one of them"),
+        ("biometry_reference", "Jane Archer", "look like a person's name"),
+        ("biometry_reference", "943 476 5919", "looks like a health-service number"),
+        ("sex", ["male", "female"], "choose one"),
+    ],
+)
+def test_each_bad_value_says_why(visit: Visit, store: Store, name: str, value: Any, why: str) -> None:
+    answer = save(visit, 1, **{f"f__{name}": value})
+    assert answer.status_code == 422 and why in text_of(answer) and findings(store) == {}
+
+
+def test_a_pair_that_cannot_stand_together_is_refused_with_its_reason(visit: Visit, store: Store) -> None:
+    save(visit, 1, f__diabetes="no")
+    answer = save(visit, 2, f__diabetic_retinopathy="yes", f__iop_mmhg="18")
+    assert answer.status_code == 422 and findings(store) == {"diabetes": "no", "iop_mmhg": 18}
+    assert "diabetic retinopathy is recorded in a patient recorded as not diabetic" in text_of(answer)
+    assert re.search(r'name="f\.diabetic_retinopathy" value="yes" checked', answer.text)
+
+
+def test_a_section_cannot_hold_nothing_where_a_finding_says_otherwise(visit: Visit, store: Store) -> None:
+    save(visit, 1, f__diabetic_retinopathy="yes")
+    answer = save(visit, 2, **{"none.patient": ["", "yes"], "f__iop_mmhg": "18"})
+    assert answer.status_code == 422 and "cannot stand together: Diabetes: no" in text_of(answer)
+    case = store.find_case("A-104", "right")
+    assert case is not None and "none_found_in" not in store.version(case.id).document
+    assert findings(store) == {"diabetic_retinopathy": "yes", "iop_mmhg": 18}
+
+
+def test_a_finding_is_asked_only_where_it_applies(visit: Visit) -> None:
+    assert 'id="q-cortex"' not in visit.get(FORM).text
+    assert "Cortex of the white lens (when lens opacity is totally white)" in text_of(visit.get(FORM))
+    save(visit, 1, f__opacity="total-white")
+    assert 'id="q-cortex"' in visit.get(FORM).text
+    save(visit, 2, f__cortex="firm", f__opacity="total-white")
+    save(visit, 3, f__opacity="partial")
+    assert "It is not asked of this eye now, and does not count." in text_of(visit.get(FORM))
+
+
+def test_looked_for_none_found_is_stamped_with_who_and_when(
+    visit: Visit, store: Store, signed_in: SignIn, rulebook: Rulebook
+) -> None:
+    assert save(visit, 1, **{"none.allergies": ["", "yes"]}).status_code == 303
+    case = store.find_case("A-104", "right")
+    assert case is not None
+    version = store.version(case.id)
+    assert version.document["none_found_in"] == ["allergies"]
+    assert read_case(dict(version.document), rulebook.vocabulary).findings["latex_allergy"] is False
+    # Somebody else's later save leaves the stamp as it was.
+    other = signed_in("trainee-5")
+    save(other, 2, f__age_years="70")
+    assert re.search(r"Looked through by trainee-3, \d+ \w+ \d{4}, \d\d:\d\d", visit.get(FORM).text)
+    radios = re.findall(r'name="f\.latex_allergy" value="([^"]*)"([^>]*)>\s*([^<]*)', visit.get(FORM).text)
+    assert [(value, label.strip()) for value, _, label in radios] == [
+        ("", "none found: no"), ("not-recorded", "not looked at"), ("yes", "yes"), ("no", "no")
+    ]  # fmt: skip
+    save(visit, 3, f__latex_allergy="not-recorded")
+    read = read_case(dict(store.version(case.id).document), rulebook.vocabulary)
+    assert "latex_allergy" not in read.findings and read.findings["iodine_allergy"] is False
+
+
+@pytest.mark.parametrize("path", DEMO, ids=lambda path: path.stem)
+def test_a_case_typed_into_the_form_is_judged_as_its_file_is(
+    path: Path, store: Store, signed_in: SignIn, rulebook: Rulebook
+) -> None:
+    """The reader of case files is the other implementation here."""
+    (read,) = read_cases(str(path), rulebook.vocabulary)
+    assert isinstance(read, ReadCase)
+    case, vocabulary = read.case, rulebook.vocabulary
+    store.new_case({"case": case.reference, "eye": case.eye}, "trainee-3")
+    visit, address = signed_in("trainee-3"), f"/cases/{case.reference}/{case.eye}"
+    form: dict[str, Any] = {"token": visit.token(address), "based_on": "1", "section": "lens"}
+    for name, value in case.findings.items():
+        if name not in case.from_section:
+            written = vocabulary.by_id[name].written(value)
+            form[f"f.{name}"] = ["", *written.split("+")] if vocabulary.by_id[name].kind == "set" else written
+    for finding in vocabulary.findings:
+        # Written in the file as not recorded, in a section that was otherwise looked through.
+        if finding.section in case.none_found_in and finding.unremarkable and finding.id not in case.findings:
+            form[f"f.{finding.id}"] = "not-recorded"
+    for section in case.none_found_in:
+        form[f"none.{section}"] = ["", "yes"]
+    answer = visit.post(address, data=form)
+    assert answer.status_code == 303, text_of(answer)
+    held = store.find_case(case.reference, case.eye)
+    assert held is not None
+    kept = read_case(dict(store.version(held.id).document), vocabulary)
+    assert kept.findings == case.findings and kept.doubted == case.doubted
+    tier = assess(case, rulebook, None, None).tier
+    shown = text_of(visit.get(address))
+    assert f"Tier {tier.working}" in shown and tier.label in shown
+
+
+def test_no_percentage_stands_beside_the_form(visit: Visit) -> None:
+    save(visit, 1, f__age_years="91", f__opacity="total-white", f__pseudoexfoliation="yes", f__dilated_pupil_mm="3")
+    assert "%" not in text_of(visit.get(FORM))
+
+
+def test_the_parts_sent_back_are_those_that_changed(visit: Visit) -> None:
+    answer = save(visit, 1, HTMX, f__opacity="total-white")
+    # The white lens brings a question into the history as well.
+    assert set(re.findall(r'<section class="part" id="([a-z-]+)"', answer.text)) == {"lens", "history"}
+    assert re.search(r'id="based-on" value="2"', answer.text) and 'id="side"' in answer.text
+    assert "<html" not in answer.text
+
+
+def test_a_field_put_right_loses_its_mark(visit: Visit) -> None:
+    save(visit, 1, f__axial_length_mm="23.5")
+    answer = save(visit, 2, HTMX, f__axial_length_mm="23.5", was_wrong="axial_length_mm")
+    assert '<section class="part" id="pressure-and-chamber"' in answer.text and "aria-invalid" not in answer.text
+
+
+def test_the_second_of_two_editors_is_shown_both_values_and_decides(
+    visit: Visit, store: Store, signed_in: SignIn
+) -> None:
+    other = signed_in("trainee-5")
+    save(other, 1, f__dilated_pupil_mm="4", f__age_years="80")
+    answer = save(visit, 1, f__dilated_pupil_mm="7", f__iop_mmhg="18")
+    assert answer.status_code == 409
+    shown = text_of(answer)
+    assert "trainee-5 saved this case at" in shown and "Yours: 7 mm" in shown and "trainee-5: 4 mm" in shown
+    assert findings(store) == {"dilated_pupil_mm": 4, "age_years": 80}
+    picked = dict(re.findall(r'name="(pick\.[a-z_]+)" value="([a-z]+)" checked', answer.text))
+    # What only one of them changed is proposed; what both changed is not.
+    assert picked == {"pick.age_years": "theirs", "pick.iop_mmhg": "mine"}
+    hidden = {
+        name: html.unescape(value)
+        for name, value in re.findall(r'type="hidden" name="(mine\.[a-z_]+|based_on)" value="([^"]*)"', answer.text)
+    }
+    sent = {"token": visit.token(FORM), **hidden, **picked, "pick.dilated_pupil_mm": "mine"}
+    assert visit.post(FORM + "/settle", data=sent).status_code == 303
+    assert findings(store) == {"dilated_pupil_mm": 7, "age_years": 80, "iop_mmhg": 18}
+
+
+def test_saving_the_same_once_more_is_no_conflict(visit: Visit, store: Store) -> None:
+    """An answer lost on its way makes the page send the same again."""
+    assert save(visit, 1, f__age_years="71").status_code == 303
+    assert save(visit, 1, f__age_years="71").status_code == 303
+    case = store.find_case("A-104", "right")
+    assert case is not None and len(store.versions(case.id)) == 2
+
+
+@pytest.mark.parametrize("number", ["", "0", "9", "-1", "x", "9" * 30, "²"])
+def test_a_version_that_is_none_is_refused(visit: Visit, store: Store, number: str) -> None:
+    sent = {"token": visit.token(FORM), "based_on": number, "f.age_years": "70"}
+    assert visit.post(FORM, data=sent).status_code == 400
+    assert visit.post(FORM + "/settle", data=sent).status_code == 400
+    assert findings(store) == {}
+
+
+def test_what_is_typed_is_never_taken_for_markup(visit: Visit) -> None:
+    answer = save(visit, 1, f__biometry_reference='"><script>alert(1)</script>')
+    assert "<script>alert" not in answer.text
+    save(visit, 1, f__age_years='"><img src=x>')
+    assert "<img" not in visit.get(FORM).text

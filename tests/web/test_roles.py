@@ -1,0 +1,129 @@
+"""Every route, as every role and as nobody, from one table; a route that is not in the table fails."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from fastapi import APIRouter, FastAPI
+from fastapi.routing import APIRoute
+from starlette.routing import Mount
+
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.web import plan_page, sign_in
+from planner.web.app import make_app
+from planner.web.door import ROLES, check_doors, posted
+
+PREPARING = ("trainee", "consultant")
+READING = (*PREPARING, "organiser")
+CASE = "/cases/{reference:path}/{eye:eye}"
+# Method and route: who may use it. () is anybody, signed in or not.
+ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
+    ("GET", "/sign-in"): (),
+    ("POST", "/sign-in"): (),
+    ("POST", "/sign-out"): ROLES,
+    ("GET", "/form-token"): ROLES,
+    ("GET", "/"): ROLES,
+    ("GET", "/cases"): READING,
+    ("GET", "/cases/new"): PREPARING,
+    ("POST", "/cases/new"): PREPARING,
+    ("GET", CASE): PREPARING,
+    ("POST", CASE): PREPARING,
+    ("POST", CASE + "/settle"): PREPARING,
+    ("GET", CASE + "/plan"): READING,
+    ("GET", CASE + "/plan.html"): READING,
+    ("GET", CASE + "/plan.pdf"): READING,
+    ("POST", CASE + "/submit"): PREPARING,
+    ("POST", CASE + "/answer"): PREPARING,
+}
+CODES = {"trainee": "trainee-3", "consultant": "consultant-1", "organiser": "organiser-1"}
+CODES["administrator"] = "administrator-1"
+
+
+def routes_of(app: FastAPI) -> set[tuple[str, str]]:
+    found = set()
+    for route in app.routes:
+        if isinstance(route, Mount):
+            assert route.path in ("/static", "/static/fonts")
+            continue
+        assert isinstance(route, APIRoute), route
+        found |= {(method, route.path) for method in route.methods or ()}
+    return found
+
+
+def test_the_table_holds_every_route_and_no_other(app: FastAPI) -> None:
+    assert routes_of(app) == set(ALLOWED)
+
+
+@pytest.mark.parametrize("role", [*ROLES, None])
+def test_each_route_lets_in_whom_the_table_names(
+    app: FastAPI,
+    store: Store,
+    signed_in: Callable[[str], Any],
+    nobody: Any,
+    role: str | None,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # Setting type takes seconds, and who may have the pages does not hang on what is on them.
+    monkeypatch.setattr(plan_page, "render_pdf", lambda plan: b"%PDF")
+    store.new_case({"case": "A-104", "eye": "right"}, "trainee-3")
+    visit = signed_in(CODES[role]) if role else nobody
+    token = visit.get("/form-token").json()["token"] if role else ""
+    wrong = []
+    # Signing out comes last, since it ends the session that the others need.
+    for (method, path), roles in sorted(ALLOWED.items(), key=lambda entry: entry[0][1] == "/sign-out"):
+        address = path.replace("{reference:path}", "A-104").replace("{eye:eye}", "right")
+        sent = {"token": token, "based_on": "1", "version": "1"}
+        answer = visit.request(method, address, data=sent if method == "POST" else None)
+        barred = answer.status_code == 403 and "This page is for" in answer.text
+        sent_away = answer.status_code == 401 or answer.headers.get("location", "").startswith("/sign-in?")
+        expected = "in" if not roles or role in roles else "barred" if role else "sent away"
+        seen = "barred" if barred else "sent away" if sent_away else "in"
+        if seen != expected or answer.status_code >= 500:
+            wrong.append((method, path, expected, seen, answer.status_code))
+    assert wrong == []
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_no_form_is_taken_without_its_token(
+    app: FastAPI, store: Store, signed_in: Callable[[str], Any], role: str
+) -> None:
+    case = store.new_case({"case": "A-104", "eye": "right"}, "trainee-3")
+    visit = signed_in(CODES[role])
+    for sent in ({}, {"token": ""}, {"token": "0" * 64}, {"token": "é"}):
+        for method, path in ALLOWED:
+            if method == "POST":
+                address = path.replace("{reference:path}", "A-104").replace("{eye:eye}", "right")
+                answer = visit.post(address, data={"based_on": "1", "f.age_years": "70", **sent})
+                assert answer.status_code == 403, (path, sent)
+    assert visit.get("/form-token").status_code == 200
+    assert len(store.versions(case.case_id)) == 1
+
+
+def test_another_sessions_token_is_refused(app: FastAPI, signed_in: Callable[[str], Any]) -> None:
+    stolen = signed_in("trainee-5").get("/form-token").json()["token"]
+    assert signed_in("trainee-3").post("/sign-out", data={"token": stolen}).status_code == 403
+
+
+def test_a_server_with_a_route_that_names_no_roles_does_not_start(store: Store, rulebook: Rulebook) -> None:
+    app = make_app(store, rulebook, None)
+    router = APIRouter()
+    router.add_api_route("/open", lambda: "anybody", methods=["GET"])
+    app.router.routes.extend(router.routes)
+    with pytest.raises(RuntimeError, match="/open does not say who may use it"):
+        check_doors(app, (posted, sign_in.posted_at_sign_in))
+
+
+def test_a_server_with_a_form_whose_token_is_not_checked_does_not_start(store: Store, rulebook: Rulebook) -> None:
+    app = make_app(store, rulebook, None)
+    router = APIRouter()
+
+    def change(visitor: sign_in.SignedIn) -> str:
+        return "changed"
+
+    router.add_api_route("/change", change, methods=["POST"])
+    app.router.routes.extend(router.routes)
+    with pytest.raises(RuntimeError, match="/change takes a form and does not check its token"):
+        check_doors(app, (posted, sign_in.posted_at_sign_in))
