@@ -1,0 +1,162 @@
+"""The theatre card: one page for every case, in letters as high as it says, nothing lost that it does not count."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+from math import atan, degrees
+
+import page
+import pytest
+from pypdf import PageObject
+
+from planner.documents.card import CROWDED_MM, FOOT_PT, READ_AT_M, STEPS_MM, card_that_fits, render_card
+from planner.documents.card_view import CROWDED, DETAILS, Card, Detail, card_view
+from planner.documents.letters import capital_mm, count_lines, points_for_capital, small_letter_mm, smallest_letter_mm
+from planner.documents.view import view
+from planner.plan.plan import Plan
+
+from .conftest import NAMES, PlanOf, read, squeezed, with_case
+from .test_pdf import sizes
+
+MM_A_POINT = 25.4 / 72
+SIDE_MM = 12
+CardOf = Callable[[str], bytes]
+
+
+@pytest.fixture(scope="session")
+def card_of(plan_of: PlanOf) -> CardOf:
+    return cache(lambda name: render_card(plan_of(name)))
+
+
+def only_page(pdf: bytes) -> PageObject:
+    (sheet,) = read(pdf).pages
+    return sheet
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_card_is_one_pdf_ua_page_with_all_steps_in_order(plan_of: PlanOf, card_of: CardOf, name: str) -> None:
+    # page-validation checks the machine-checkable rules of ISO 14289-1 (PDF/UA-1).
+    report = page.validate_pdf_bytes(card_of(name))
+    assert report.is_compliant, [(failure.rule_id, failure.message) for failure in report.failures]
+    plan, text = plan_of(name), squeezed(only_page(card_of(name)).extract_text())
+    at = 0
+    for step in plan.steps:
+        who = "TRAINEE" if step.who == "trainee" else "SUPERVISOR"
+        at = text.index(squeezed(f"{step.number}{step.label}{who}"), at)
+    assessment = plan.assessment
+    first_pause = next(what for step in view(plan).steps for what, _ in step.pause)
+    for words in (
+        *(assessment.case.reference, assessment.case.eye.upper() + " EYE", f"Tier {assessment.tier.working}"),
+        *(view(plan).supervision.mode, view(plan).supervision.words, plan.draft_line or "", plan.deferral[0]),
+        *(assessment.rulebook.version, assessment.rulebook.sha256[:8], view(plan).date, first_pause),
+    ):
+        assert squeezed(words) in text, words
+    assert ("SETTLEFIRST" in text) == (assessment.readiness.state == "settle-first")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_letters_are_as_high_as_the_card_says(card_of: CardOf, name: str) -> None:
+    sheet = only_page(card_of(name))
+    said = re.search(r"Smallest capital ([\d.]+) mm; steps ([\d.]+) mm", " ".join(sheet.extract_text().split()))
+    assert said is not None
+    smallest, steps = float(said[1]), float(said[2])
+    # Capitals of this typeface are 698 thousandths of the type size high, by the OS/2 table of its files.
+    heights = [(size * MM_A_POINT * 0.698, text) for size, text in sizes(sheet)]
+    assert min(heights)[0] == pytest.approx(smallest, abs=0.06)
+    assert max(heights)[0] >= SIDE_MM
+    assert steps >= CROWDED_MM[-1]
+    pauses = [height for height, text in heights if text.startswith("Pause ")]
+    assert pauses and min(pauses) == pytest.approx(steps, abs=0.06)
+
+
+def test_an_eye_of_six_six_reads_what_is_printed() -> None:
+    # The definition of visual acuity: a 6/6 letter subtends 5 minutes of arc; at two metres that is 2.9 mm.
+    least = smallest_letter_mm(READ_AT_M)
+    assert least == pytest.approx(2.909, abs=0.001)
+    assert 60 * degrees(atan(least / 1000 / READ_AT_M)) == pytest.approx(5)
+    assert capital_mm(FOOT_PT) >= least
+    # In the steps even the small letters do.
+    assert small_letter_mm(points_for_capital(CROWDED_MM[-1])) >= least
+
+
+def test_lines_are_counted_with_the_widths_of_the_font() -> None:
+    # "n" is 0.528 of the type size wide in the regular text face and the space 0.216, by its hmtx table.
+    n = "n" * 10
+    ten = count_lines([(f"{n} {n}", False)], 10, 1000)
+    assert ten == 1
+    wide = next(width / 10 for width in range(1, 2000) if count_lines([(f"{n} {n}", False)], 10, width / 10) == 1)
+    assert count_lines([(n, False), (n, False)], 10, wide) == 1
+    assert count_lines([(f"{n} {n}", False)], 20, wide) == 2
+    assert count_lines([(f"{n} {n}", True)], 10, wide) == 2
+
+
+@pytest.mark.parametrize("name", ["routine", "tense-white", "half-filled", "every-limit-left"])
+@pytest.mark.parametrize("detail", [*DETAILS, *CROWDED], ids=lambda detail: str(detail.pauses))
+def test_every_pause_is_printed_or_counted(plan_of: PlanOf, name: str, detail: Detail) -> None:
+    plan = plan_of(name)
+    card = card_view(plan, view(plan), detail)
+    for planned, shown in zip(plan.steps, card.steps, strict=True):
+        assert len(planned.pause_if) == len(shown.pauses) + int(shown.rest or 0)
+        assert [line.partition("; ")[0] for line in planned.pause_if[: len(shown.pauses)]] == [
+            w for w, _ in shown.pauses
+        ]
+        assert bool(shown.rest) <= card.cut_short
+
+
+def test_the_fullest_card_that_fits_is_taken_in_the_largest_letters(plan_of: PlanOf) -> None:
+    plan = plan_of("tense-white")
+    usual, crowded = ([card_view(plan, view(plan), detail) for detail in details] for details in (DETAILS, CROWDED))
+    tries = ((usual, STEPS_MM), (crowded, CROWDED_MM))
+    lines: Callable[[Card], float] = lambda card: sum(step.lines(12) for step in card.steps)  # noqa: E731
+    assert card_that_fits(tries, lambda card, size: True) == (usual[0], STEPS_MM[0])
+    assert card_that_fits(tries, lambda card, size: size <= 5.0) == (usual[0], 5.0)
+    assert card_that_fits(tries, lambda card, size: lines(card) <= lines(usual[2]))[0] == usual[2]
+    assert card_that_fits(tries, lambda card, size: size < 4.5) == (crowded[0], 4.25)
+    assert card_that_fits(tries, lambda card, size: False) == (crowded[-1], CROWDED_MM[-1])
+
+
+@pytest.mark.parametrize(("name", "left_of_page"), [("routine", True), ("tamsulosin", False)])
+def test_the_side_stands_where_it_is_seen_facing_the_patient(card_of: CardOf, name: str, left_of_page: bool) -> None:
+    sheet = only_page(card_of(name))
+    found: list[float] = []
+
+    def visit(text: str, cm: list[float], tm: list[float], font: object, size: float) -> None:
+        if text.strip().endswith(" EYE"):
+            found.append((tm[4] * cm[0] + cm[4]) / float(sheet.mediabox.width))
+
+    sheet.extract_text(visitor_text=visit)
+    assert found and all((at < 0.3) == left_of_page for at in found)
+
+
+def test_a_reference_of_sixty_characters_fits(plan_of: PlanOf) -> None:
+    reference = "W" * 60
+    sheet = only_page(render_card(with_case(plan_of("half-filled"), reference=reference)))
+    assert reference in squeezed(sheet.extract_text())
+
+
+def test_same_plan_same_bytes(plan_of: PlanOf, card_of: CardOf) -> None:
+    assert render_card(plan_of("tense-white")) == card_of("tense-white")
+
+
+def drills(plan: Plan, likely: bool, may: bool) -> Plan:
+    return replace(plan, drills=tuple(replace(drill, likely=likely, may_be_likely=may) for drill in plan.drills))
+
+
+def test_the_first_drill_says_how_it_stands(plan_of: PlanOf) -> None:
+    plan = plan_of("routine")
+    texts = [
+        squeezed(only_page(render_card(drills(plan, *standing))).extract_text())
+        for standing in ((True, False), (False, True), (False, False))
+    ]
+    first = plan.drills[0]
+    for text, words in zip(texts, ("likely in this eye", "may become likely", "No drill stands out"), strict=True):
+        assert squeezed(words) in text
+        assert (squeezed(first.stop_first) in text) == (words != "No drill stands out")
+
+
+def test_a_rulebook_in_force_prints_no_draft_line(plan_of: PlanOf) -> None:
+    plan = replace(plan_of("routine"), draft_line=None)
+    assert "Draftrulebook" not in squeezed(only_page(render_card(plan)).extract_text())
