@@ -7,12 +7,13 @@ import datetime
 import difflib
 import math
 import re
+from collections.abc import Container
 from functools import cached_property
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field, ValidationError, model_validator
 
-from planner.claims import Basis, Entry, Number, When, YesNo, strict_number
+from planner.claims import Basis, Entry, Number, When, Whole, YesNo, strict_number
 from planner.conditions import NUMBER_TESTS, ConditionError, Value
 
 NOT_RECORDED = ("not-recorded", "")
@@ -62,7 +63,8 @@ class Finding(Entry):
 
     `possible` bounds are inclusive, outside them a value is refused as a slip of the pen; outside `usual` it is
     kept and queried. `unremarkable` is the value taken when a section was looked through and nothing found.
-    `step` is the instrument's resolution. `asked_when` says when the finding applies at all.
+    `step` is the instrument's resolution. `asked_when` says when the finding applies at all. A date may say which
+    findings it `dates`, and for how many days after it they may be relied on.
     """
 
     id: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
@@ -81,6 +83,9 @@ class Finding(Entry):
     essential: YesNo = False
     measured: str
     settled_by: str | None = None
+    dates: list[str] = []
+    valid_days: Whole | None = None
+    valid_basis: Basis | None = None
 
     @model_validator(mode="after")
     def _consistent(self) -> Finding:
@@ -101,6 +106,9 @@ class Finding(Entry):
             raise ValueError(f"{self.id}: worse.order must name every value once: {', '.join(self.values)}")
         if self.unremarkable is not None:
             self.read(self.unremarkable)
+        ages = (bool(self.dates), self.valid_days is not None, self.valid_basis is not None)
+        if any(ages) and not (all(ages) and self.kind == "date" and (self.valid_days or 0) > 0):
+            raise ValueError(f"{self.id}: a date has dates, valid_days (from 1 on) and valid_basis together, or none")
         return self
 
     def read(self, raw: object) -> Value | None:
@@ -264,6 +272,11 @@ class Vocabulary(Entry):
     @cached_property
     def by_id(self) -> dict[str, Finding]:
         return {finding.id: finding for finding in self.findings}
+
+    def validity(self, recorded: Container[str]) -> dict[str, int]:
+        """For each date that has something recorded to its name, the days after it for which that may be relied on."""
+        dated = {f.id: f.valid_days for f in self.findings if any(name in recorded for name in f.dates)}
+        return {name: days for name, days in dated.items() if days is not None}
 
     def nearest(self, name: str) -> str | None:
         near = difflib.get_close_matches(name, self.by_id, 1, 0.6)

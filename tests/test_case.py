@@ -157,3 +157,12 @@ def test_the_odd_is_kept_and_asked_about(vocabulary: Vocabulary) -> None:
 
 def test_free_text_stays_as_written(vocabulary: Vocabulary) -> None:
     assert read(vocabulary, {"biometry_reference": "<b>x</b> & 'y'"}).findings["biometry_reference"] == "<b>x</b> & 'y'"
+
+
+def test_a_date_counts_for_what_is_recorded_to_it(vocabulary: Vocabulary) -> None:
+    days = vocabulary.validity(["iop_mmhg", "lens_power_d", "age_years"])
+    assert set(days) == {"iop_date", "biometry_date"} and all(number > 0 for number in days.values())
+    assert vocabulary.validity(["age_years", "iop_date"]) == {}
+    held = [finding for finding in vocabulary.findings if finding.valid_days]
+    # Nothing published is claimed for them: until a consultant has said otherwise they are the unit's, and a draft.
+    assert [(f.valid_basis and f.valid_basis.words) for f in held] == ["unit policy: not yet approved"] * 3

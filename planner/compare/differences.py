@@ -25,6 +25,8 @@ WORDS = frozenset(
         *("approvers", "status", "version", "effective_from", "review_due", "draft_line", "captured"),
         *("recheck", "recheck_then", "deferral", "range_note", "score_note"),
         *("opening_mm", "seat", "main_incision", "side_ports", "drawn"),
+        # How long an approval may rest on a measurement: no assessment and no plan hangs on it.
+        *("dates", "valid_days"),
     }
 )
 # Pieces and files whose whole content is printed and not compared, such as published scores.

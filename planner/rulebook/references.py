@@ -162,6 +162,7 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
                     yield from absent(spot, (*place, "of", kind), kind, target)
                 case Finding():
                     yield from absent(spot, (*place, "section"), "section", part.section)
+                    yield from all_absent(spot, (*place, "dates"), "finding", part.dates)
                 case Pair():
                     yield from all_absent(spot, (*place, "doubt"), "finding", part.doubt)
 

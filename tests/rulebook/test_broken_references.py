@@ -84,6 +84,9 @@ REFERENCES = {
         "section: patients",
         ("no section 'patients'", "did you mean patient?"),
     ),
+    "no such finding to date": Broken(
+        "findings.yaml", "dates: [iop_mmhg]", "dates: [iop]", "dates: [iop", ("no finding 'iop'",)
+    ),
     "no such factor in what a model does not see": Broken(
         ODDS, "- factor: posterior-polar-opacity", "- factor: polar", "factor: polar", ("no factor 'polar'",)
     ),

@@ -68,6 +68,12 @@ SHAPES = {
     "an id not written as ids are": Broken(
         CORNEA, LOW, "  - id: Low Count", "id: Low Count", ("`id` is 'Low Count'", "lower-case words like small-pupil")
     ),
+    "days without what they are of": Broken(
+        "findings.yaml", "    dates: [inr]\n", "", "- id: inr_date", ("inr_date", "dates, valid_days", "together")
+    ),
+    "days of what is no date": Broken(
+        "findings.yaml", AGE, AGE + "\n    valid_days: 9", AGE, ("age_years", "a date has dates, valid_days")
+    ),
     "a finding's id not written as theirs are": Broken(
         "findings.yaml", AGE, "  - id: age-years", "id: age-years", ("age-years", "lower-case words like small_pupil")
     ),
