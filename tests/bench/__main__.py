@@ -5,10 +5,16 @@ from __future__ import annotations
 import argparse
 import platform
 
-from bench import assessment, conditions, pages, start
+from bench import assessment, conditions, many, pages, start
 from bench.measure import table
 
-BENCHES = {"conditions": conditions.run, "assessment": assessment.run, "start": start.run, "pages": pages.run}
+BENCHES = {
+    "conditions": conditions.run,
+    "assessment": assessment.run,
+    "start": start.run,
+    "pages": pages.run,
+    "many": many.run,
+}
 
 
 def main() -> None:
