@@ -15,6 +15,9 @@
   function tell(words) {
     var line = document.getElementById("saved-" + part);
     if (line) line.textContent = words;
+    // The same where it is always in sight; it is read out from the line at the part.
+    var now = document.getElementById("now");
+    if (now) now.textContent = words;
   }
   function partOf(element) {
     var section = element && element.closest && element.closest("[data-part]");
