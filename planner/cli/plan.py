@@ -30,6 +30,7 @@ SHARED_FROM = {Format.PDF: 2, Format.HTML: 100, Format.TEXT: 100, Format.JSON: 1
 class Sheet(StrEnum):
     PLAN = "plan"
     CARD = "card"
+    DEBRIEF = "debrief"
 
 
 # `planner.case` knows them too; written out here so that --help need not load the vocabulary.
@@ -62,7 +63,7 @@ def plan(
         typer.Option("--trainee", metavar="ID", help="Plan for this trainee of the unit.", show_default=False),
     ] = None,
     sheet: Annotated[
-        Sheet, typer.Option("--sheet", help="The plan, or the card for the wall (PDF only).")
+        Sheet, typer.Option("--sheet", help="The plan, the wall card, or the debrief sheet (PDF only).")
     ] = Sheet.PLAN,
     language: Annotated[
         str, typer.Option("--language", metavar="TAG", help="The language of the fixed phrases.")
@@ -116,6 +117,10 @@ def printer(form: Format, sheet: Sheet, many: bool) -> "Callable[[Plan], bytes]"
             from planner.documents.card import render_card
 
             return render_card
+        case Format.PDF, Sheet.DEBRIEF:
+            from planner.documents.debrief import render_debrief
+
+            return render_debrief
         case Format.PDF, _:
             from planner.documents.pdf import render_pdf
 
