@@ -12,7 +12,13 @@ from planner.plan.plan import CitedSource, KitItem, PlannedCaution, PlannedDrill
 
 @dataclass(frozen=True)
 class TierView:
+    """`number` is the tier in force: the approved one, once a consultant has approved. `approved` says so in words
+    where the rulebook's differs.
+    """
+
     number: str
+    by_rulebook: str
+    approved: str
     label: str
     meaning: str
     range: str

@@ -58,6 +58,7 @@ class _Page:
         tier = say("Tier %(number)s", number=p.tier.number).upper()
         wide = f" ({say('Range %(range)s', range=p.tier.range)})" if p.tier.range else ""
         self.put(f"{tier}  {p.tier.label}{wide}")
+        self.put(p.tier.approved, indent=2)
         self.items(p.tier.decided_by, indent=2)
         self.put(f"{p.supervision.mode.upper()}  {p.supervision.words}")
         self.items(p.supervision.because, indent=2)
@@ -161,7 +162,7 @@ class _Page:
             self.put(f"{c.label}: {' '.join(part for part in (c.why, c.alternatives, c.basis) if part)}", "- ")
         self.section(say("Approval"))
         a = p.approval
-        self.put(f"{say('Tier by the rulebook')} {p.tier.number}. {say('Tier approved')} {a.tier or '____'}")
+        self.put(f"{say('Tier by the rulebook')} {p.tier.by_rulebook}. {say('Tier approved')} {a.tier or '____'}")
         by, at = a.by or "____________________", a.at or "____________"
         self.put(f"{say('Consultant, by name')} {by}  {say('Date and time')} {at}")
         self.put(f"{say('Reason, if they differ; conditions')} {a.remarks or '______________________________'}")

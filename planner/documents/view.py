@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from math import ceil
 
@@ -65,7 +65,7 @@ def view(plan: Plan) -> PlanView:
         draft_line=plan.draft_line or "",
         rulebook=f"{book.id} {book.version} · {book.sha256[:8]} · {book.status}",
         standing=plan.draft_line or next(iter(plan.deferral), ""),
-        tier=_tier(assessment, plan.scale_note),
+        tier=_tier(plan),
         readiness=_readiness(assessment),
         supervision=_supervision(plan),
         factors=_factors(assessment, cite),
@@ -103,13 +103,21 @@ def _spoken(name: str) -> str:
     return name.replace("_", " ").replace("-", " ")
 
 
-def _tier(assessment: Assessment, scale_note: str) -> TierView:
-    tier = assessment.tier
+def _tier(plan: Plan) -> TierView:
+    tier, given = plan.assessment.tier, plan.approval
     open_range = "" if tier.least == tier.most else span(str(tier.least), str(tier.most))
+    differs = given is not None and given.tier_approved != tier.working
     return TierView(
-        str(tier.working), tier.label, tier.meaning, open_range, tuple(map(_sentence, tier.decided_by)),
-        whole_range(assessment.points), scale_note,
-    )  # fmt: skip
+        str(given.tier_approved if given else tier.working),
+        str(tier.working),
+        say("Approved so; by the rulebook tier %(tier)s", tier=tier.working) if differs else "",
+        given.tier_label if given and differs else tier.label,
+        "" if differs else tier.meaning,
+        open_range,
+        tuple(map(_sentence, tier.decided_by)),
+        whole_range(plan.assessment.points),
+        plan.scale_note,
+    )
 
 
 def _readiness(assessment: Assessment) -> ReadinessView:
@@ -138,8 +146,23 @@ def _supervision(plan: Plan) -> SupervisionView:
 def _approval(approval: Approval | None) -> ApprovalView:
     if approval is None:
         return ApprovalView()
-    remarks = " ".join(_sentence(text) for text in (approval.reason, approval.conditions) if text)
+    conditions = say("On condition: %(text)s", text=approval.conditions) if approval.conditions else ""
+    told = [text for text in (approval.reason, conditions, *_changed(approval)) if text]
+    remarks = " ".join(_sentence(text) + ("" if text.endswith((".", "?", "!")) else ".") for text in told)
     return ApprovalView(approval.by, moment(approval.at), str(approval.tier_approved), remarks or say("none"))
+
+
+def _changed(approval: Approval) -> Iterator[str]:
+    """What was approved otherwise than the rulebook has it, the tier apart."""
+    if approval.mode_approved != approval.mode_by_rulebook:
+        yield say(
+            "By the rulebook: %(planned)s. Approved: %(approved)s.",
+            planned=_spoken(approval.mode_by_rulebook), approved=_spoken(approval.mode_approved),
+        )  # fmt: skip
+    for who in ("trainee", "supervisor"):
+        labels = [step.label for step in approval.steps if step.approved == who]
+        if labels:
+            yield say("To the %(who)s instead: %(steps)s.", who=WHO[who]().lower(), steps=_joined(labels))
 
 
 def _joined(labels: Iterable[str]) -> str:

@@ -210,8 +210,20 @@ class CitedSource:
 
 
 @dataclass(frozen=True)
+class ChangedStep:
+    """A step by its label, in whose hands the rulebook puts it, and in whose it was approved."""
+
+    label: str
+    planned: str
+    approved: str
+
+
+@dataclass(frozen=True)
 class Approval:
-    """A consultant's word on the allocation: both tiers and why they differ; `at` is an ISO time, the unit's own."""
+    """A consultant's word on the allocation: both tiers and why they differ; `at` is an ISO time, the unit's own.
+
+    `tier_label` is of the tier approved; modes and steps are given where they were approved with it.
+    """
 
     by: str
     at: str
@@ -219,6 +231,10 @@ class Approval:
     tier_approved: int
     conditions: str
     reason: str
+    tier_label: str = ""
+    mode_by_rulebook: str = ""
+    mode_approved: str = ""
+    steps: tuple[ChangedStep, ...] = ()
 
 
 @dataclass(frozen=True)
