@@ -36,6 +36,7 @@ CROWDED = (
     Detail((1, 1), ways=(1, 1)),
     Detail((1, 1), ways=(1, 0)),
     Detail((1, 0), ways=(1, 0)),
+    Detail((1, 0), ways=(0, 0)),
 )
 
 # What card.css gives: a column, a pause's bar and a mark's edges in mm, numbers in type sizes, the gap of two steps.

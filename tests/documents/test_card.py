@@ -9,11 +9,14 @@ from functools import cache
 from math import atan, degrees
 
 import page
+import pypdfium2
 import pytest
+from PIL import Image
 from pypdf import PageObject
 
 from planner.documents.card import CROWDED_MM, FOOT_PT, READ_AT_M, STEPS_MM, card_that_fits, render_card
 from planner.documents.card_view import CROWDED, DETAILS, Card, Detail, card_view
+from planner.documents.language import languages, speaking
 from planner.documents.letters import capital_mm, count_lines, points_for_capital, small_letter_mm, smallest_letter_mm
 from planner.documents.view import view
 from planner.plan.plan import Plan
@@ -23,6 +26,7 @@ from .test_pdf import sizes
 
 MM_A_POINT = 25.4 / 72
 SIDE_MM = 12
+DARK = 90
 CardOf = Callable[[str], bytes]
 
 
@@ -129,6 +133,31 @@ def test_the_side_stands_where_it_is_seen_facing_the_patient(card_of: CardOf, na
 
     sheet.extract_text(visitor_text=visit)
     assert found and all((at < 0.3) == left_of_page for at in found)
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("name", ["routine", "tamsulosin"])
+def test_the_side_is_not_cut_off_in_any_language(plan_of: PlanOf, language: str, name: str) -> None:
+    dots = 5
+    with speaking(language):
+        pdf = render_card(plan_of(name))
+    sheet = pypdfium2.PdfDocument(pdf)[0].render(scale=dots * MM_A_POINT).to_pil().convert("L")
+    # The black block: the longest dark run of the uppermost row that has one of 80 mm. Within a millimetre of its ends
+    # no white letter may stand.
+    top, block = next((y, run) for y in range(sheet.height) if len(run := longest_dark_run(sheet, y)) > 80 * dots)
+    for end in (block[1:dots], block[-dots:-1]):
+        assert all(sheet.getpixel((x, y)) < DARK for x in end for y in range(top + 2, top + 18 * dots))
+
+
+def longest_dark_run(sheet: Image.Image, y: int) -> range:
+    best, start = range(0), None
+    for x in range(sheet.width + 1):
+        dark = x < sheet.width and sheet.getpixel((x, y)) < DARK
+        if dark and start is None:
+            start = x
+        elif not dark and start is not None:
+            best, start = max(best, range(start, x), key=len), None
+    return best
 
 
 def test_a_reference_of_sixty_characters_fits(plan_of: PlanOf) -> None:
