@@ -20,6 +20,7 @@ browser call. Every refusal is a PlannerError; `Conflict` is the one raised when
                 approve(case_id, version, snapshot_id, by, tier=, mode=, step_changes=(), conditions="", reason="")
                 withdraw(approval_id, why, by) lapse(approval_id, why, by) approval(id) approvals(case_id)
                 standing(approval_id, on, validity, rulebook_sha256)
+                and for tables of cases planner.records.standing.standing_now(case_now, on, validity, rulebook_sha256)
     lists       allocate(case_id, day, theatre, place, supervisor, by, trainee=None) unallocate(allocation_id, why, by)
                 list_of(day) lists(first, last)
     outcomes    record_outcome(case_id, day, operated_by, by, supervised_by=None, steps=(), complications=(), note="",

@@ -27,6 +27,8 @@ from planner.records.verify import Verified, is_empty, verify
 FORMAT = "planner-backup-1"
 SAVED: tuple[Table, ...] = (*schema.KEPT, schema.trail, schema.passwords)
 _ROWS_AT_ONCE = 500
+# A tenth larger than the tightest, and several times as fast.
+_LEVEL = 5
 
 
 def write_backup(database: Database, stream: BinaryIO) -> int:
@@ -36,7 +38,9 @@ def write_backup(database: Database, stream: BinaryIO) -> int:
         connection = stack.enter_context(database.reading())
         # Read first: from here on the database shows this one moment.
         tables = revision_of(connection)
-        packed = stack.enter_context(gzip.GzipFile(fileobj=stream, mode="wb", mtime=0, filename=""))
+        packed = stack.enter_context(
+            gzip.GzipFile(fileobj=stream, mode="wb", compresslevel=_LEVEL, mtime=0, filename="")
+        )
         seen = hashlib.sha256()
 
         def line(value: Any) -> None:

@@ -23,12 +23,17 @@ class Cases(Part):
     def new_case(self, document: Document, by: str) -> CaseVersion:
         """Enter a case from a case file's mapping. Raises PlannerError where its reference and eye are taken."""
         document = _plain(document)
+        if isinstance(document.get("case"), str):
+            document["case"] = " ".join(document["case"].split())
         raise_for(_unfit(document) + document_faults(document))
         with self._changing(by, *PREPARERS) as change:
             reference, eye = str(document["case"]), document["eye"]
-            if _find(change.connection, reference, eye) is not None:
+            table = schema.cases
+            # One that differs in capitals only would be taken for the other on a list read aloud.
+            alike = select(table.c.reference).where(func.lower(table.c.reference) == reference.lower())
+            if (held := change.connection.scalar(alike.where(table.c.eye == eye))) is not None:
                 why = "an eye is prepared once; its changes are versions"
-                raise PlannerError.one(f"{reference}, {eye} eye, is here already", why=why, hint="open that case")
+                raise PlannerError.one(f"{held}, {eye} eye, is here already", why=why, hint="open that case")
             row = change.insert(schema.cases, "case entered", {"reference": reference, "eye": eye})
             clean = changed({"case": reference, "eye": eye}, flat(document))
             return _new_version(change, row["id"], 1, clean, tuple(flat(clean)), None)

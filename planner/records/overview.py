@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Iterable
 from typing import Any
 
@@ -110,10 +111,14 @@ def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> 
         table.name: {row.case_id: row for row in rows(with_endings(table, table.c.case_id.in_(ids), open_only=True))}
         for table in (schema.submissions, schema.approvals, schema.allocations)
     }
-    operated = {row.case_id for row in rows(select(schema.outcomes.c.case_id).distinct())}
+    resting = [row.snapshot_id for row in open_rows["approvals"].values()]
+    approved_from = {row.id: snapshot_of(row) for row in rows(brief_snapshots(resting))}
+    operated = {
+        row.case_id for row in rows(select(schema.outcomes.c.case_id).where(schema.outcomes.c.case_id.in_(ids)))
+    }
     sent_back = _sent_back(rows(with_endings(schema.submissions, schema.submissions.c.case_id.in_(ids))))
     found = []
-    for row in rows(select(schema.cases).where(schema.cases.c.id.in_(ids)).order_by("reference", "eye")):
+    for row in rows(select(schema.cases).where(schema.cases.c.id.in_(ids))):
         submission, approval, allocation = (open_rows[name].get(row.id) for name in open_rows)
         state: State = (
             "operated"
@@ -137,9 +142,16 @@ def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> 
                 None if submission is None else submission_of(submission),
                 None if approval is None else approval_of(approval),
                 None if allocation is None else allocation_of(allocation),
+                None if approval is None else approved_from[approval.snapshot_id],
             )
         )
-    return found
+    return sorted(found, key=lambda now: (_as_counted(now.case.reference), now.case.eye))
+
+
+def _as_counted(reference: str) -> list[tuple[int, int, str]]:
+    """A key that puts A-2 before A-10, and does so in every database."""
+    parts = re.findall(r"[0-9]+|[^0-9]+", reference.lower())
+    return [(0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts]
 
 
 def _sent_back(submissions: list[Row[Any]]) -> set[int]:

@@ -45,7 +45,9 @@ _HOSPITAL_NUMBER = re.compile(
 def reference_fault(text: str, where: str) -> Fault | None:
     """Why a text cannot be a case's reference or a patient's pseudonym, or None."""
     if not _REFERENCE.fullmatch(text):
-        return Fault(where, f"{text[:40]!r} cannot be a reference", "letters, digits and - . _ / only", "such as A-104")
+        return Fault(
+            where, f"{text[:40]!r} cannot be a reference", "letters, digits and - . _ / only", "one such as A-104"
+        )
     if not _HAS_DIGIT.search(text):
         why = "without a digit it could be somebody's name"
         return Fault(where, f"{text[:40]!r} has no digit", why, "the unit's own reference, such as A-104")

@@ -229,7 +229,10 @@ class TrailRow:
 
 @dataclass(frozen=True)
 class CaseNow:
-    """A case as it stands. `snapshot` is the last of the current version, without its assessment, or None."""
+    """A case as it stands. Snapshots come without their assessments.
+
+    `snapshot` is the last of the current version, `approved_snapshot` what an approval that has not ended rests on.
+    """
 
     case: Case
     version: CaseVersion
@@ -238,6 +241,7 @@ class CaseNow:
     submission: Submission | None
     approval: Approval | None
     allocation: Allocation | None
+    approved_snapshot: Snapshot | None = None
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 
-from planner.records.rows import Approval, CaseVersion, Snapshot, Standing
+from planner.records.rows import Approval, CaseNow, CaseVersion, Snapshot, Standing
 
 
 def approval_standing(
@@ -35,6 +35,17 @@ def approval_standing(
             age = (on - measured).days
             reasons.append(f"{finding} {measured} is {age} days old on {on}, and holds for {days}")
     return Standing("lapsed", tuple(reasons)) if reasons else Standing("stands")
+
+
+def standing_now(now: CaseNow, on: datetime.date, validity: Mapping[str, int], rulebook_sha256: str) -> Standing | None:
+    """How the approval of a case stands on a day, None where it has none that has not ended."""
+    if now.approval is None or now.approved_snapshot is None:
+        return None
+    # A change ends an approval, so the version approved is the current one.
+    version = now.version
+    return approval_standing(
+        now.approval, now.approved_snapshot, version, version.number, on, validity, rulebook_sha256
+    )  # fmt: skip
 
 
 def _day(value: object) -> datetime.date | None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from invented_unit import DAY, RULEBOOK, prepared
+from invented_unit import DAY, RULEBOOK, plan, prepared
 
 from planner.assess.assess import assess
 from planner.case import read_case
@@ -17,7 +17,7 @@ from planner.errors import PlannerError
 from planner.exchange.cases import ReadCase, read_cases
 from planner.plan.make import make_plan
 from planner.records.rows import StepChange
-from planner.records.standing import approval_standing
+from planner.records.standing import approval_standing, standing_now
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 
@@ -164,6 +164,9 @@ def test_a_dated_finding_ages(store: Store, days: int, state: str) -> None:
     assert standing.state == state
     assert bool(standing.because) == (state == "lapsed")
     assert store.standing(approval.id, on, {}, RULEBOOK).state == "stands"
+    # A later assessment of the same version changes nothing about what was approved.
+    store.keep_snapshot(version.case_id, 1, plan(sha256="e" * 64), "trainee-3")
+    assert standing_now(store.case_now(version.case_id), on, VALID, RULEBOOK) == standing
 
 
 def test_another_rulebook_or_version_makes_it_lapse(store: Store) -> None:

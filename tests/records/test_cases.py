@@ -97,6 +97,9 @@ def test_one_eye_is_entered_once_and_the_other_is_another_case(store: Store) -> 
     store.new_case(document(), "trainee-3")
     with pytest.raises(PlannerError, match="is here already"):
         store.new_case(document(), "trainee-5")
+    for same in ("a-104", " A-104 "):
+        with pytest.raises(PlannerError, match="A-104, right eye, is here already"):
+            store.new_case(document(same), "trainee-5")
     left = store.new_case(document(eye="left"), "trainee-3")
     assert store.find_case("A-104", "left") == store.case(left.case_id)
     assert store.find_case("A-999", "left") is None
@@ -164,9 +167,14 @@ def test_the_table_of_cases_narrows(store: Store) -> None:
     def found(**filters: object) -> list[str]:
         return [now.case.reference for now in store.cases(**filters)]  # type: ignore[arg-type]
 
+    prepared(store, "A-10")
+    assert found(reference="A-") == ["A-1", "A-2", "A-10"], "as people count"
+    case = store.find_case("A-10", "right")
+    assert case is not None
+    store.record_outcome(case.id, DAY, "trainee-3", "trainee-3")
     assert found() == ["A-1", "A-2"]
-    assert found(operated=True) == ["A-1", "A-2", "b_3"]
-    assert found(state="operated") == ["b_3"]
+    assert found(operated=True) == ["A-1", "A-2", "A-10", "b_3"]
+    assert found(state="operated") == ["A-10", "b_3"]
     assert found(tier=4) == found(by="trainee-5") == ["A-2"]
     assert found(reference="a-") == ["A-1", "A-2"]
     assert found(reference="B_", operated=True) == ["b_3"]

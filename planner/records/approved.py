@@ -1,0 +1,45 @@
+"""What a case's approval comes to on a day: whether it stands, and the plan with it in force."""
+
+from __future__ import annotations
+
+import datetime
+import re
+
+from planner.plan.approved import with_approval
+from planner.plan.plan import Approval, Plan
+from planner.records.rows import CaseNow, Standing
+from planner.records.standing import standing_now
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.vocabulary import NOT_RECORDED
+
+
+def standing_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Standing | None:
+    """How a case's approval stands on a day, in the vocabulary's own words; None where it has none."""
+    vocabulary = rulebook.vocabulary
+    recorded = {name for name, value in now.version.findings.items() if value not in NOT_RECORDED}
+    held = standing_now(now, on, vocabulary.validity(recorded), rulebook.sha256)
+    if held is None:
+        return None
+
+    def label(name: re.Match[str]) -> str:
+        return vocabulary.by_id[name[0]].label if name[0] in vocabulary.by_id else name[0]
+
+    return Standing(held.state, tuple(re.sub(r"\b[a-z]+_[a-z_]+\b", label, why) for why in held.because))
+
+
+def plan_as_approved(store: Store, now: CaseNow, plan: Plan, on: datetime.date, rulebook: Rulebook) -> Plan:
+    """The plan with the approval that stands on a day in force; the plan as it is where none does.
+
+    The consultant prints by name, the time as the machine's own clock had it.
+    """
+    standing = standing_on(now, on, rulebook)
+    if now.approval is None or standing is None or standing.state != "stands":
+        return plan
+    given = now.approval
+    at = datetime.datetime.fromisoformat(given.at).astimezone().replace(tzinfo=None).isoformat(timespec="minutes")
+    approval = Approval(
+        store.person(given.by).name, at, given.tier_by_rulebook, given.tier_approved, given.conditions, given.reason
+    )
+    who = {change.step: change.who for change in given.step_changes}
+    return with_approval(plan, rulebook, approval, given.mode_approved or plan.supervision.mode, who)
