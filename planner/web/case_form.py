@@ -11,11 +11,12 @@ from starlette.responses import RedirectResponse, Response
 from planner.records.changes import CHANGEABLE, Conflict
 from planner.records.rows import CaseNow, CaseVersion
 from planner.web.answers import Answers, read_answers
+from planner.web.approval import state_of
 from planner.web.conflict import based_on, conflict_page
 from planner.web.door import Door, Posted, Visitor
 from planner.web.fields import ShownSection, labels, shown_sections
 from planner.web.judging import Judged, without_percentages
-from planner.web.overview import STATES, clock_time, rests_on_it, stamps
+from planner.web.overview import clock_time, rests_on_it, stamps
 from planner.web.places import CASE, case_path, find
 from planner.web.presenting import environment, is_partial, page
 from planner.web.site import Site, site_of
@@ -50,7 +51,7 @@ class Shown:
             "sections": self.sections(judged),
             "judged": judged,
             "decided_by": without_percentages(judged.assessment.tier.decided_by) if judged.assessment else [],
-            "state": STATES[self.now.state],
+            "state": state_of(self.site, self.now),
             "rests_on_it": rests_on_it(self.now),
             "answers": self.answers,
             "labels": labels(self.site.rulebook.vocabulary),
@@ -96,9 +97,9 @@ def save(request: Request, visitor: Preparing, form: Posted, reference: str, eye
 def _told(site: Site, saved: CaseVersion, answers: Answers, part: str) -> dict[str, str]:
     """The acknowledgement of each part that the save touched."""
     of = {finding.id: finding.section for finding in site.rulebook.vocabulary.findings}
-    touched = {of.get(name, HEADINGS) for name in (*answers.changes, *answers.wrong) if name != "none_found_in"} | {
-        part
-    }
+    names = [name for name in (*answers.changes, *answers.wrong) if name != "none_found_in"]
+    # The part that was saved from comes first: its words are those kept in sight.
+    touched = dict.fromkeys([part, *(of.get(name, HEADINGS) for name in names)])
     told = {}
     for section in touched:
         wrong = sum(of.get(name, HEADINGS) == section for name in answers.wrong)

@@ -9,8 +9,9 @@ from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
 from planner.records.rows import CaseNow
+from planner.web.approval import state_of
 from planner.web.door import Door, Visitor
-from planner.web.overview import STATES, day_and_time
+from planner.web.overview import day_and_time
 from planner.web.places import case_path
 from planner.web.presenting import page
 from planner.web.site import Site, site_of
@@ -77,7 +78,7 @@ def _line(site: Site, now: CaseNow) -> Line:
     said = findings.get("urgency")
     return Line(
         now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""), case_path(now.case),
-        STATES[now.state], tier, ready,
+        state_of(site, now), tier, ready,
         urgency.shown(urgency.read(said)) if urgency and said else "not recorded",
         str(findings.get("needed_by") or ""), day_and_time(now.version.at), now.version.by,
     )  # fmt: skip

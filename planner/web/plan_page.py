@@ -17,8 +17,9 @@ from planner.documents.pdf import render_pdf
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
 from planner.records.rows import CaseNow
+from planner.web.approval import plan_as_approved, standing_of, state_of
 from planner.web.door import Door, Posted, Visitor
-from planner.web.overview import STATES, clock_time, day_and_time
+from planner.web.overview import clock_time, day_and_time
 from planner.web.places import CASE, case_path, find
 from planner.web.presenting import page
 from planner.web.site import Site, site_of
@@ -97,10 +98,11 @@ def _now(request: Request, reference: str, eye: str) -> CaseNow:
 
 
 def _plan(request: Request, reference: str, eye: str) -> Plan:
-    judged = site_of(request).judge.judge(_now(request, reference, eye).version)
+    site, now = site_of(request), _now(request, reference, eye)
+    judged = site.judge.judge(now.version)
     if judged.plan is None:
         raise PlannerError.one("the case cannot be judged as it is recorded", reference, "; ".join(judged.faults))
-    return judged.plan
+    return plan_as_approved(site, now, judged.plan)
 
 
 def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, ...] = (), note: str = "") -> Response:
@@ -108,7 +110,8 @@ def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, .
     judged = site.judge.judge(now.version)
     return page(
         request, "plan_page.html", 422 if faults else 200,
-        case=now.case, path=case_path(now.case), now=now, state=STATES[now.state], judged=judged,
+        case=now.case, path=case_path(now.case), now=now, state=state_of(site, now),
+        standing=standing_of(site, now), judged=judged,
         faults=faults, note=note, saved_at=day_and_time(now.version.at),
         submitted_at=day_and_time(now.submission.at) if now.submission else "",
         approved_at=day_and_time(now.approval.at) if now.approval else "",

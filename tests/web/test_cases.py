@@ -10,9 +10,10 @@ from typing import Any
 
 import pytest
 from pypdf import PdfReader
-from visits import Visit
+from visits import Clock, Visit
 
 from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
 
 SignIn = Callable[[str], Visit]
 
@@ -146,3 +147,51 @@ def test_the_plan_is_read_and_printed(signed_in: SignIn, store: Store) -> None:
     assert "LEFT EYE" in PdfReader(io.BytesIO(answer.content)).pages[0].extract_text()
     # The organiser reads the plan and cannot open the form.
     assert "/plan" in visit.get("/cases").text and visit.get("/cases/A-104/left").status_code == 403
+
+
+def approve(visit: Visit, store: Store, **findings: str) -> str:
+    address = str(enter(visit).headers["location"])
+    case = store.find_case("A-104", "left")
+    assert case is not None
+    number = store.save_case(case.id, 1, findings, "trainee-3").number if findings else 1
+    visit.post(address + "/submit", data={"token": visit.token(address), "version": str(number)})
+    (waits,) = store.waiting()
+    assert waits.snapshot is not None
+    store.approve(
+        waits.case.id, number, waits.snapshot.id, "consultant-1",
+        tier=waits.snapshot.tier_working, mode=waits.snapshot.mode, conditions="theatre 2 only",
+    )  # fmt: skip
+    return address
+
+
+def test_an_approval_prints_by_name_and_time_on_the_plan(signed_in: SignIn, store: Store) -> None:
+    visit = signed_in("trainee-3")
+    address = approve(visit, store)
+    assert "Approved by consultant-1" in text_of(visit.get(address + "/plan"))
+    shown = text_of(visit.get(address + "/plan.html"))
+    assert "Person 1 (consultant-1)" in shown and "theatre 2 only" in shown
+
+
+def test_an_approval_lapses_when_what_it_rests_on_has_aged(
+    signed_in: SignIn, store: Store, clock: Clock, rulebook: Rulebook
+) -> None:
+    today = clock().date().isoformat()
+    address = approve(signed_in("trainee-3"), store, iop_mmhg="18", iop_date=today)
+    days = rulebook.vocabulary.validity({"iop_mmhg"})["iop_date"]
+    clock.forward(days=days)
+    assert "Approved by consultant-1" in text_of(signed_in("trainee-3").get(address + "/plan"))
+    clock.forward(days=2)
+    visit = signed_in("trainee-3")
+    assert "Approval lapsed" in text_of(visit.get("/cases"))
+    page = text_of(visit.get(address + "/plan"))
+    assert f"holds for {days}" in page and "Submit for approval" in page
+    assert "Person 1 (consultant-1)" not in text_of(visit.get(address + "/plan.html"))
+
+
+def test_a_change_to_an_approved_case_withdraws_the_approval_and_warns_before(signed_in: SignIn, store: Store) -> None:
+    visit = signed_in("trainee-3")
+    address = approve(visit, store)
+    assert "Saving a change withdraws that approval" in text_of(visit.get(address))
+    sent = {"token": visit.token(address), "based_on": "1", "section": "patient", "f.age_years": "80"}
+    assert visit.post(address, data=sent).status_code == 303
+    assert "Draft" in text_of(visit.get(address + "/plan")) and store.notices("consultant-1") != ()
