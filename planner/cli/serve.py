@@ -1,7 +1,7 @@
 """`planner serve`: the records in a browser."""
 
 import os
-from pathlib import Path
+import socket
 from typing import Annotated
 
 import typer
@@ -12,7 +12,7 @@ LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
 
 def serve(
-    port: Annotated[int, typer.Option("--port", min=1, max=65535, help="Port to listen on.")] = 8000,
+    port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Where to listen; 0 takes a free port.")] = 8000,
     host: Annotated[str, typer.Option("--host", help="Address to listen on.")] = "127.0.0.1",
     unit: UnitOption = None,
     rules: RulesOption = None,
@@ -35,18 +35,33 @@ def serve(
     from planner.web.settings import Settings
 
     rulebook = rulebook_in(rules)
-    held = unit_in(Path(unit) if unit else None, rulebook)
-    store = Store.open(os.environ.get("PLANNER_DATABASE_URL"))
-    secure = behind_https or host not in LOOPBACK
-    app = make_app(store, rulebook, held, Settings(secure_cookies=secure))
-    if not store.people(active_only=True):
-        typer.echo("Nobody has an account yet: planner people add CODE --name NAME --role ROLE", err=True)
-    address = f"[{host}]" if ":" in host else host
-    typer.echo(f"Serving on http://{address}:{port}/ until interrupted.", err=True)
+    held = unit_in(unit, rulebook)
+    store = Store.open()
     try:
-        uvicorn.run(
-            app, host=host, port=port, log_level="warning", access_log=False, server_header=False,
+        app = make_app(store, rulebook, held, Settings(secure_cookies=behind_https or host not in LOOPBACK))
+        door = _listening(host, port)
+        if not store.people(active_only=True):
+            typer.echo("Nobody has an account yet: planner people add CODE --name NAME --role ROLE", err=True)
+        address = f"[{host}]" if ":" in host else host
+        typer.echo(f"Serving {store.name} on http://{address}:{door.getsockname()[1]}/ until interrupted.", err=True)
+        config = uvicorn.Config(
+            app, log_level="warning", access_log=False, server_header=False,
             proxy_headers=behind_https, forwarded_allow_ips="127.0.0.1",
         )  # fmt: skip
+        uvicorn.Server(config).run(sockets=[door])
     finally:
         store.close()
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    """A socket that listens there. Raises PlannerError where it is taken, forbidden or not of this machine."""
+    from planner.errors import PlannerError
+
+    try:
+        family, _, _, _, place = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
+        return socket.create_server(place[:2], family=family)
+    except OSError as error:
+        hint = "another --port, or an address of this machine with --host"
+        # Python adds the address to the system's words; it stands in front of them already.
+        told = os.strerror(error.errno) if error.errno and error.errno > 0 else error.strerror
+        raise PlannerError.one(f"cannot listen: {told}", f"{host} port {port}", hint=hint) from None
