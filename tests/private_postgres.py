@@ -35,6 +35,10 @@ class Cluster:
             connection.execute(f"CREATE DATABASE {name} TEMPLATE {like} ENCODING 'UTF8'")  # type: ignore[call-overload]
         return name
 
+    def drop(self, database: str) -> None:
+        with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
+            connection.execute(f"DROP DATABASE {database} WITH (FORCE)")  # type: ignore[call-overload]
+
     def url(self, database: str) -> str:
         return f"postgresql://postgres@/{database}?host={self.folder}"
 

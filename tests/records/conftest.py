@@ -59,13 +59,16 @@ def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
     if request.param == "sqlite":
         path = tmp_path / "planner.db"
         shutil.copyfile(request.getfixturevalue("staffed_file"), path)
-        url = f"sqlite:///{path}"
-    else:
-        server: Cluster = request.getfixturevalue("server")
-        url = server.url(server.new_database(like=request.getfixturevalue("staffed_database")))
-    opened = Store.open(url)
+        opened = Store.open(f"sqlite:///{path}")
+        yield opened
+        opened.close()
+        return
+    server: Cluster = request.getfixturevalue("server")
+    name = server.new_database(like=request.getfixturevalue("staffed_database"))
+    opened = Store.open(server.url(name))
     yield opened
     opened.close()
+    server.drop(name)
 
 
 @pytest.fixture
