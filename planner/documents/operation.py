@@ -47,6 +47,7 @@ def _details() -> Iterator[Detail]:
     yield cut
     yield (cut := replace(cut, ordinary_do=2))
     yield (cut := replace(cut, hand_over="none"))
+    yield (cut := replace(cut, ordinary_do=1))
     yield (cut := replace(cut, ordinary_do=0))
     yield (cut := replace(cut, watch="none"))
     yield (cut := replace(cut, then="harder"))
@@ -79,9 +80,9 @@ class ShownStep:
     rest: Told
 
     @property
-    def detailed(self) -> bool:
-        """Whether anything prints below the step's name."""
-        return bool(self.s.provisional or self.told)
+    def told_below(self) -> bool:
+        """Whether what to do prints below the step's name and its pauses beside that, not beside the name."""
+        return not self.s.ordinary and bool(self.s.provisional or self.told.do or self.told.if_found)
 
 
 @dataclass(frozen=True)
@@ -152,8 +153,9 @@ def _lines(shown: Operation) -> float:
 
 def _height(each: ShownStep) -> float:
     told = each.told
-    left = len(each.s.provisional) + ceil(sum(map(len, told.if_found)) / DO)
-    left += ceil(sum(map(len, told.do)) / DO) if each.s.ordinary else sum(ceil(len(line) / DO) for line in told.do)
+    do = ceil(sum(map(len, told.do)) / DO) if each.s.ordinary else sum(ceil(len(line) / DO) for line in told.do)
+    left = do + len(each.s.provisional) + ceil(sum(map(len, told.if_found)) / DO)
     right = sum(ceil((len(what) + len(then)) / PAUSE) for what, then in told.pause)
-    small = ceil(sum(map(len, told.watch)) / SMALL) + ceil(sum(map(len, told.hand_over)) / SMALL)
-    return 1.3 + max(left, right + 0.85 * small)
+    right += 0.85 * (ceil(sum(map(len, told.watch)) / SMALL) + ceil(sum(map(len, told.hand_over)) / SMALL))
+    named = ceil((len(each.s.step.label) + 10 + len(each.s.step.headline)) / DO)
+    return 0.3 + (1 + max(left, right) if each.told_below else max(named + left, right))

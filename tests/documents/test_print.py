@@ -47,7 +47,6 @@ def test_no_card_and_no_debrief_sheet_has_a_fault_of_layout(plan_of: PlanOf, nam
     assert not [fault for check in checks for fault in check(made)]
 
 
-@pytest.mark.xfail(reason="the foot of two lines ends 2 mm from the paper's edge (templates/base/page.css)")
 @pytest.mark.parametrize("name", ["routine", "half-filled"])
 def test_nothing_lies_where_a_printer_does_not_reach(printed_of: PrintedOf, name: str) -> None:
     assert not list(out_of_reach(printed_of(name)))
