@@ -37,6 +37,14 @@ class NotSignedInError(Exception):
     """Nobody is signed in, or the session's time is over."""
 
 
+class StaleFormError(Exception):
+    """A form whose token is not the session's: it is older than the sign-in, or came from elsewhere."""
+
+    def __init__(self, form: FormData) -> None:
+        super().__init__("stale form")
+        self.form = form
+
+
 class Door:
     """A route's dependency: lets in the roles it names and gives the visitor; without a role it lets in anybody."""
 
@@ -81,11 +89,7 @@ async def posted(request: Request) -> FormData:
     visitor: Visitor | None = getattr(request.state, "visitor", None)
     sent = form.get("token")
     if visitor is None or not isinstance(sent, str) or not hmac.compare_digest(sent.encode(), visitor.csrf.encode()):
-        raise HTTPException(
-            403,
-            "The form is older than your sign-in, so it was not taken. Nothing was changed. "
-            "Go back, load the page again, and send it once more.",
-        )
+        raise StaleFormError(form)
     return form
 
 

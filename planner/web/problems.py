@@ -11,7 +11,8 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from planner.errors import PlannerError
-from planner.web.door import NotSignedInError
+from planner.web.again import handed_back, may_be_handed_back
+from planner.web.door import NotSignedInError, StaleFormError
 from planner.web.presenting import is_partial, page
 from planner.web.shield import guard
 from planner.web.site import site_of
@@ -41,6 +42,11 @@ SAID = {
     ),
 }
 
+STALE = (
+    "The form is older than your sign-in, so it was not taken. Nothing was changed. "
+    "Go back, load the page again, and send it once more."
+)
+
 
 def problem(request: Request, status: int, detail: str = "", faults: tuple[str, ...] = ()) -> HTMLResponse:
     heading, remedy = SAID.get(status, SAID[400 if status < 500 else 500])
@@ -54,11 +60,20 @@ def handle_problems(app: FastAPI) -> None:
     """Give the application a plain page for each kind of trouble."""
 
     @app.exception_handler(NotSignedInError)
-    def not_signed_in(request: Request, _: Exception) -> Response:
+    async def not_signed_in(request: Request, _: Exception) -> Response:
         if request.method == "GET" and not is_partial(request):
             wanted = request.url.path + (f"?{request.url.query}" if request.url.query else "")
             return RedirectResponse(f"/sign-in?next={quote(wanted, safe='')}", 303)
+        if request.method == "POST" and not is_partial(request) and may_be_handed_back(request):
+            return handed_back(request, await request.form(max_files=0), 401)
         return problem(request, 401)
+
+    @app.exception_handler(StaleFormError)
+    def stale(request: Request, error: Exception) -> Response:
+        assert isinstance(error, StaleFormError)
+        if not is_partial(request) and may_be_handed_back(request):
+            return handed_back(request, error.form, 403)
+        return problem(request, 403, STALE)
 
     @app.exception_handler(HTTPException)
     def refused(request: Request, error: Exception) -> Response:

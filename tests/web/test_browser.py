@@ -332,3 +332,25 @@ def test_no_page_breaks_its_own_policy(opened: Callable[..., Page], case: int) -
     page.keyboard.press("Tab")
     saved(page, "patient")
     assert said == []
+
+
+def test_without_scripts_what_was_typed_outlives_the_session(
+    opened: Callable[..., Page], store: Store, case: int
+) -> None:
+    page = opened(scripts=False)
+    page.goto(FORM)
+    page.fill("#f-age_years", "71")
+    second = page.context.new_page()
+    second.goto("/cases")
+    second.click("text=Sign out")
+    page.click("#patient button[type=submit]")
+    expect(page.locator("h1")).to_contain_text("you are signed out")
+    second.fill("#code", "trainee-3")
+    second.fill("#password", PASSWORD)
+    second.keyboard.press("Enter")
+    second.wait_for_url("**/cases")
+    page.click("text=Send it again")
+    expect(page.locator("main")).to_contain_text("It will be saved as yours, trainee-3")
+    page.click("text=Send it again")
+    page.wait_for_url("**saved=patient*")
+    assert kept(store, case) == {"age_years": 71}

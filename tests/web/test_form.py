@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from visits import Visit
+from visits import Clock, Visit
 
 from planner.assess.assess import assess
 from planner.case import read_case
@@ -251,3 +251,28 @@ def test_what_is_typed_is_never_taken_for_markup(visit: Visit) -> None:
     assert "<script>alert" not in answer.text
     save(visit, 1, f__age_years='"><img src=x>')
     assert "<img" not in visit.get(FORM).text
+
+
+def test_what_was_typed_is_handed_back_when_the_session_has_ended(visit: Visit, store: Store, clock: Clock) -> None:
+    ours = {"origin": "http://127.0.0.1"}
+    sent = {"token": visit.token(FORM), "based_on": "1", "section": "patient", "f.age_years": "71", "f.sex": ""}
+    clock.forward(hours=1)
+    first = visit.post(FORM, data=sent, headers=ours)
+    assert first.status_code == 401 and "Send it again" in first.text and "Age 71" in text_of(first)
+    assert visit.sign_in("trainee-3") == 303
+
+    def resend(page: Any) -> Any:
+        fields = re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)">', page.text.split("<main")[1])
+        return visit.post(FORM, data=dict(fields), headers=ours)
+
+    second = resend(first)
+    assert second.status_code == 403 and "It will be saved as yours, trainee-3" in text_of(second)
+    assert findings(store) == {}
+    assert resend(second).status_code == 303 and findings(store) == {"age_years": 71}
+
+
+@pytest.mark.parametrize("origin", ["https://example.org", "null", ""])
+def test_a_form_from_elsewhere_is_never_put_before_a_person_again(visit: Visit, origin: str) -> None:
+    headers = {"origin": origin} if origin else {}
+    answer = visit.post(FORM, data={"token": "x", "based_on": "1", "f.age_years": "71"}, headers=headers)
+    assert answer.status_code == 403 and "Send it again" not in answer.text and "71" not in text_of(answer)
