@@ -8,19 +8,18 @@ import re
 from planner.plan.approved import with_approval
 from planner.plan.plan import Approval, Plan
 from planner.records.rows import CaseNow, Standing
-from planner.records.standing import standing_now
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.vocabulary import NOT_RECORDED
 
 
-def standing_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Standing | None:
+def standing_on(store: Store, now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Standing | None:
     """How a case's approval stands on a day, in the vocabulary's own words; None where it has none."""
+    if now.approval is None:
+        return None
     vocabulary = rulebook.vocabulary
     recorded = {name for name, value in now.version.findings.items() if value not in NOT_RECORDED}
-    held = standing_now(now, on, vocabulary.validity(recorded), rulebook.sha256)
-    if held is None:
-        return None
+    held = store.standing(now.approval.id, on, vocabulary.validity(recorded), rulebook.sha256)
 
     def label(name: re.Match[str]) -> str:
         return vocabulary.by_id[name[0]].label if name[0] in vocabulary.by_id else name[0]
@@ -33,7 +32,7 @@ def plan_as_approved(store: Store, now: CaseNow, plan: Plan, on: datetime.date, 
 
     The consultant prints by name, the time as the machine's own clock had it.
     """
-    standing = standing_on(now, on, rulebook)
+    standing = standing_on(store, now, on, rulebook)
     if now.approval is None or standing is None or standing.state != "stands":
         return plan
     given = now.approval

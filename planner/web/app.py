@@ -10,7 +10,18 @@ from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.shipped import templates_folder
 from planner.unit import Unit
-from planner.web import case_form, case_list, conflict, new_case, plan_page, sign_in
+from planner.web import (
+    approvals,
+    approvals_case,
+    approvals_decide,
+    case_form,
+    case_list,
+    conflict,
+    new_case,
+    notices,
+    plan_page,
+    sign_in,
+)
 from planner.web.door import check_doors, posted
 from planner.web.judging import Judge
 from planner.web.passwords import Passwords
@@ -23,7 +34,10 @@ from planner.web.throttle import Throttle
 
 # One module a page.
 # The fixed addresses before those that hold a reference.
-PAGES = (sign_in, case_list, new_case, plan_page, conflict, case_form)
+PAGES = (
+    *(sign_in, notices, case_list, new_case, plan_page, conflict, case_form),
+    *(approvals, approvals_decide, approvals_case),
+)
 
 
 def make_app(

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime
 
-from planner.errors import PlannerError
-from planner.plan.approved import with_approval
-from planner.plan.plan import Approval, Plan
-from planner.records.rows import CaseNow, Standing
+from planner.plan.plan import Plan
+from planner.records import approved
+from planner.records.approved import standing_on
+from planner.records.part import SERVER
+from planner.records.rows import CaseNow, Standing, State
 from planner.web.overview import STATES
 from planner.web.site import Site
 
@@ -21,10 +22,7 @@ def today(site: Site) -> datetime.date:
 
 def standing_of(site: Site, now: CaseNow) -> Standing | None:
     """How a case's approval stands today, None where it has none."""
-    if now.approval is None:
-        return None
-    validity = site.rulebook.vocabulary.validity(now.version.findings)
-    return site.store.standing(now.approval.id, today(site), validity, site.rulebook.sha256)
+    return standing_on(site.store, now, today(site), site.rulebook)
 
 
 def state_of(site: Site, now: CaseNow) -> str:
@@ -35,19 +33,14 @@ def state_of(site: Site, now: CaseNow) -> str:
 
 def plan_as_approved(site: Site, now: CaseNow, plan: Plan) -> Plan:
     """The plan with its approval in force, by name and time; without one that stands, as the rulebook has it."""
-    given, standing = now.approval, standing_of(site, now)
-    if given is None or standing is None or standing.state != "stands":
-        return plan
-    at = datetime.datetime.fromisoformat(given.at).astimezone().replace(tzinfo=None).isoformat(timespec="minutes")
-    approval = Approval(
-        _name(site, given.by), at, given.tier_by_rulebook, given.tier_approved, given.conditions, given.reason
-    )
-    who = {change.step: change.who for change in given.step_changes if change.who}
-    return with_approval(plan, site.rulebook, approval, given.mode_approved or plan.supervision.mode, who)
+    return approved.plan_as_approved(site.store, now, plan, today(site), site.rulebook)
 
 
-def _name(site: Site, code: str) -> str:
-    try:
-        return f"{site.store.person(code).name} ({code})"
-    except PlannerError:
-        return code
+def enter_lapses(site: Site) -> None:
+    """Enter the approvals that no longer stand, so that both their people hear of it."""
+    states: tuple[State, ...] = ("approved", "listed")
+    for state in states:
+        for now in site.store.cases(state=state):
+            standing = standing_of(site, now)
+            if standing is not None and standing.state == "lapsed" and now.approval is not None:
+                site.store.lapse(now.approval.id, "; ".join(standing.because), SERVER)

@@ -27,11 +27,17 @@ class EyeConvertor(Convertor[str]):
 
 register_url_convertor("eye", EyeConvertor())
 CASE = "/cases/{reference:path}/{eye:eye}"
+APPROVAL = "/approvals/{reference:path}/{eye:eye}"
 
 
 def case_path(case: Case, page: str = "") -> str:
     """The address of a case, or of one of its pages."""
     return f"/cases/{quote(case.reference, safe='')}/{case.eye}" + (f"/{page}" if page else "")
+
+
+def approval_path(case: Case, page: str = "") -> str:
+    """Where a consultant decides on a case."""
+    return "/approvals" + case_path(case, page).removeprefix("/cases")
 
 
 def find(request: Request, reference: str, eye: str) -> Case:

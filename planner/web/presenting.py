@@ -12,7 +12,10 @@ from planner.shipped import templates_folder
 from planner.web.site import site_of
 
 # Where each role's work is, in the order the pages are named at the top.
-PLACES = (("/cases", "Cases", ("trainee", "consultant", "organiser")),)
+PLACES = (
+    ("/approvals", "Approvals", ("consultant",)),
+    ("/cases", "Cases", ("trainee", "consultant", "organiser")),
+)
 
 
 @cache
@@ -34,6 +37,7 @@ def page(request: Request, template: str, status: int = 200, **values: object) -
         visitor=visitor,
         places=[(path, label) for path, label, roles in PLACES if visitor and visitor.role in roles],
         here=request.url.path,
+        unseen=len(site_of(request).store.notices(visitor.code)) if visitor else 0,
         deferral=book.theatre.deferral[0],
         draft_line="" if book.header.status == "in-force" else book.header.draft_line,
         **values,

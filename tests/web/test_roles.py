@@ -19,6 +19,7 @@ from planner.web.door import ROLES, check_doors, posted
 PREPARING = ("trainee", "consultant")
 READING = (*PREPARING, "organiser")
 CASE = "/cases/{reference:path}/{eye:eye}"
+APPROVAL = "/approvals/{reference:path}/{eye:eye}"
 # Method and route: who may use it. () is anybody, signed in or not.
 ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
     ("GET", "/sign-in"): (),
@@ -37,6 +38,13 @@ ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
     ("GET", CASE + "/plan.pdf"): READING,
     ("POST", CASE + "/submit"): PREPARING,
     ("POST", CASE + "/answer"): PREPARING,
+    ("GET", "/notices"): ROLES,
+    ("POST", "/notices/seen"): ROLES,
+    ("GET", "/approvals"): ("consultant",),
+    ("GET", APPROVAL): ("consultant",),
+    ("POST", APPROVAL): ("consultant",),
+    ("POST", APPROVAL + "/send-back"): ("consultant",),
+    ("POST", APPROVAL + "/withdraw"): ("consultant",),
 }
 CODES = {"trainee": "trainee-3", "consultant": "consultant-1", "organiser": "organiser-1"}
 CODES["administrator"] = "administrator-1"

@@ -1,0 +1,76 @@
+"""One case before its consultant: what decides it, what was measured, and the forms to decide with."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Query, Request
+from starlette.responses import Response
+
+from planner.plan.approved import allocation_for
+from planner.plan.plan import Plan
+from planner.records.rows import CaseNow
+from planner.rulebook.shapes import MODES
+from planner.web.approval import plan_as_approved, standing_of, state_of
+from planner.web.approvals_glance import glance
+from planner.web.door import Door, Visitor
+from planner.web.overview import day_and_time
+from planner.web.places import APPROVAL, approval_path, case_path, find
+from planner.web.presenting import page
+from planner.web.site import Site, site_of
+
+router = APIRouter()
+Deciding = Annotated[Visitor, Depends(Door("consultant"))]
+# What a printed plan has room for.
+LONGEST = 300
+
+
+@router.get(APPROVAL)
+def show(
+    request: Request, visitor: Deciding, reference: str, eye: str, tier: Annotated[int | None, Query(ge=1, le=4)] = None
+) -> Response:
+    now = site_of(request).store.case_now(find(request, reference, eye).id)
+    return case_page(request, now, visitor, tier=tier)
+
+
+def case_page(
+    request: Request,
+    now: CaseNow,
+    visitor: Visitor,
+    faults: tuple[str, ...] = (),
+    tier: int | None = None,
+    written: Mapping[str, str] | None = None,
+) -> Response:
+    """The case with its forms; `tier` opens the form for changes as it goes with that tier, `written` fills it in."""
+    site = site_of(request)
+    plan = site.judge.judge(now.version).plan
+    approvals = site.store.approvals(now.case.id)
+    authors = {version.by for version in site.store.versions(now.case.id)}
+    return page(
+        request, "approval.html", 422 if faults else 200,
+        case=now.case, now=now, state=state_of(site, now), path=approval_path(now.case), case_path=case_path(now.case),
+        plan=plan, faults=faults, judged=site.judge.judge(now.version),
+        glance=glance(plan, site.rulebook) if plan else None,
+        in_force=plan_as_approved(site, now, plan) if plan else None,
+        standing=standing_of(site, now), earlier=[given for given in reversed(approvals) if given.ended],
+        questions=site.store.questions(now.case.id), when=day_and_time, longest=LONGEST,
+        own=visitor.code in authors, changing=_changing(site, plan, tier, written or {}) if plan else None,
+        written={"conditions": "", "reason": "", "text": "", "why": ""} | dict(written or {}),
+    )  # fmt: skip
+
+
+def _changing(site: Site, plan: Plan, tier: int | None, written: Mapping[str, str]) -> dict[str, object]:
+    """The form for changes: each tier with its supervision for this stage, and the steps as they go with the chosen."""
+    chosen = tier or plan.assessment.tier.working
+    given = allocation_for(plan, site.rulebook, chosen)
+    mode = written.get("mode") if written.get("mode") in MODES else given.mode
+    who = {step.id: written.get(f"who.{step.id}", given.who[step.id]) for step in plan.steps}
+    tiers = [
+        (shape.tier, shape.label, allocation_for(plan, site.rulebook, shape.tier).mode)
+        for shape in sorted(site.rulebook.tiers.tiers, key=lambda shape: shape.tier)
+    ]
+    return {
+        "open": tier is not None, "tier": chosen, "tiers": tiers, "mode": mode, "who": who,
+        "modes": [(name, site.rulebook.supervision.modes[name]) for name in MODES],
+    }  # fmt: skip
