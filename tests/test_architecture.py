@@ -27,7 +27,8 @@ ROWS = (
     ("plan",),
     ("documents", "exchange", "records", "lists", "monitor", "cohort"),
     ("compare",),
-    ("cli", "web"),
+    ("web",),
+    ("cli",),
     ("__main__",),
 )
 RANK = {part: rank for rank, row in enumerate(ROWS) for part in row}
