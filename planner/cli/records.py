@@ -106,11 +106,14 @@ def trail(
         if not cases:
             raise PlannerError.one(f"there is no case {case!r}", store.name)
         rows = tuple(row for row in rows if row.case_id in cases)
+    eyes = {now.case.id: f"  {now.case.reference}, {now.case.eye} eye" for now in store.cases(operated=True)}
     for row in rows:
         if json:
             typer.echo(canonical(asdict(row)))
         else:
-            typer.echo(f"{row.sequence:>6}  {row.at[:19]}Z  {row.who:<16} {row.what}: {row.kept_in} {row.row}")
+            typer.echo(
+                f"{row.sequence:>6}  {row.at[:19]}Z  {row.who:<16} {row.what}: {row.kept_in} {row.row}{eyes.get(row.case_id or 0, '')}"
+            )
 
 
 def export(

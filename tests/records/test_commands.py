@@ -86,6 +86,7 @@ def test_the_trail_of_a_case(planner: Planner) -> None:
     store.save_case(case, 1, {"inr": 2}, "trainee-5")
     lines = planner("records", "trail", "--case", "A-104").out.splitlines()
     assert len(lines) == 3 and "trainee-5" in lines[-1] and "case changed" in lines[-1]
+    assert lines[-1].endswith("A-104, right eye")
     entries = [json.loads(line) for line in planner("records", "trail", "--json").out.splitlines()]
     assert [entry["sequence"] for entry in entries] == list(range(1, len(entries) + 1))
     assert "there is no case 'A-9'" in planner("records", "trail", "--case", "A-9").error

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +49,23 @@ def test_two_processes_saving_at_once_lose_nothing(store: Store) -> None:
     assert acknowledged == list(range(2, 2 * each + 2)), "each save has a version of its own"
     assert [version.number for version in store.versions(case)] == list(range(1, 2 * each + 2))
     assert {version.by for version in store.versions(case)} == {"trainee-3", "trainee-5"}
+    store.verify()
+
+
+def test_threads_share_one_store(store: Store) -> None:
+    """As the server does: more threads than connections, readers among the writers."""
+
+    def work(number: int) -> int:
+        case = store.new_case(document(f"A-{number}"), "trainee-3").case_id
+        for version in range(1, 4):
+            store.save_case(case, version, {"iop_mmhg": 20 + version}, "trainee-3")
+            assert store.case_now(case).version.number == version + 1
+        return case
+
+    with ThreadPoolExecutor(24) as pool:
+        cases = list(pool.map(work, range(24)))
+    assert sorted(cases) == list(range(1, 25))
+    assert [now.version.number for now in store.cases()] == [4] * 24
     store.verify()
 
 
