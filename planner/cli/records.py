@@ -111,9 +111,8 @@ def trail(
         if json:
             typer.echo(canonical(asdict(row)))
         else:
-            typer.echo(
-                f"{row.sequence:>6}  {row.at[:19]}Z  {row.who:<16} {row.what}: {row.kept_in} {row.row}{eyes.get(row.case_id or 0, '')}"
-            )
+            about = f"{row.kept_in} {row.row}{eyes.get(row.case_id or 0, '')}"
+            typer.echo(f"{row.sequence:>6}  {row.at[:19]}Z  {row.who:<16} {row.what}: {about}")
 
 
 def export(
