@@ -11,6 +11,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from planner.errors import PlannerError
+from planner.records.database import StoreUnavailableError
 from planner.web.again import handed_back, may_be_handed_back
 from planner.web.door import NotSignedInError, StaleFormError
 from planner.web.presenting import is_partial, page
@@ -39,6 +40,11 @@ SAID = {
         "Something went wrong in the program",
         "What was acknowledged as saved is kept. Load the page again; "
         "if it happens twice, tell whoever runs the server the time and what you did.",
+    ),
+    503: (
+        "The records cannot be reached",
+        "Nothing of this was changed. Leave the page open and send it again in a minute; "
+        "if it goes on, tell whoever runs the server.",
     ),
 }
 
@@ -91,7 +97,8 @@ def handle_problems(app: FastAPI) -> None:
     @app.exception_handler(PlannerError)
     def faulty(request: Request, error: Exception) -> Response:
         assert isinstance(error, PlannerError)
-        return problem(request, 400, faults=tuple(map(str, error.faults)))
+        status = 503 if isinstance(error, StoreUnavailableError) else 400
+        return problem(request, status, faults=tuple(map(str, error.faults)))
 
     @app.exception_handler(Exception)
     def failed(request: Request, error: Exception) -> Response:

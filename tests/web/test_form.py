@@ -14,6 +14,7 @@ from visits import Clock, Visit
 from planner.assess.assess import assess
 from planner.case import read_case
 from planner.exchange.cases import ReadCase, read_cases
+from planner.records.database import StoreUnavailableError
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 
@@ -276,3 +277,17 @@ def test_a_form_from_elsewhere_is_never_put_before_a_person_again(visit: Visit, 
     headers = {"origin": origin} if origin else {}
     answer = visit.post(FORM, data={"token": "x", "based_on": "1", "f.age_years": "71"}, headers=headers)
     assert answer.status_code == 403 and "Send it again" not in answer.text and "71" not in text_of(answer)
+
+
+def test_a_store_that_cannot_write_says_so_and_keeps_what_was_typed_in_the_page(
+    visit: Visit, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise StoreUnavailableError.one("the disk is full", "planner.db", hint="free some room")
+
+    monkeypatch.setattr(Store, "save_case", full)
+    answer = save(visit, 1, f__age_years="71")
+    assert answer.status_code == 503 and "the disk is full" in text_of(answer)
+    # To the page's own script it is a failure to try again, not an answer to the field.
+    part = save(visit, 1, HTMX, f__age_years="71")
+    assert part.status_code == 503 and 'id="trouble"' in part.text and findings(store) == {}
