@@ -155,7 +155,8 @@ def _height(each: ShownStep) -> float:
     told = each.told
     do = ceil(sum(map(len, told.do)) / DO) if each.s.ordinary else sum(ceil(len(line) / DO) for line in told.do)
     left = do + len(each.s.provisional) + ceil(sum(map(len, told.if_found)) / DO)
-    right = sum(ceil((len(what) + len(then)) / PAUSE) for what, then in told.pause)
-    right += 0.85 * (ceil(sum(map(len, told.watch)) / SMALL) + ceil(sum(map(len, told.hand_over)) / SMALL))
+    pauses = sum(ceil((len(what) + len(then)) / PAUSE) for what, then in told.pause)
+    small = ceil(sum(map(len, told.watch)) / SMALL) + ceil(sum(map(len, told.hand_over)) / SMALL)
+    right = pauses + 0.85 * small
     named = ceil((len(each.s.step.label) + 10 + len(each.s.step.headline)) / DO)
     return 0.3 + (1 + max(left, right) if each.told_below else max(named + left, right))
