@@ -10,7 +10,7 @@ from planner.plan.plan import Approval, Plan
 from planner.records.rows import CaseNow, Standing
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.vocabulary import NOT_RECORDED
+from planner.vocabulary import NOT_RECORDED, read_day
 
 
 def standing_on(store: Store, now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Standing | None:
@@ -42,3 +42,15 @@ def plan_as_approved(store: Store, now: CaseNow, plan: Plan, on: datetime.date, 
     )
     who = {change.step: change.who for change in given.step_changes}
     return with_approval(plan, rulebook, approval, given.mode_approved or plan.supervision.mode, who)
+
+
+def holds_until(now: CaseNow, rulebook: Rulebook) -> tuple[datetime.date, str] | None:
+    """The last day on which nothing that was measured has aged, and which date says so; None without such a date."""
+    vocabulary = rulebook.vocabulary
+    recorded = {name for name, value in now.version.findings.items() if value not in NOT_RECORDED}
+    ends = []
+    for name, days in vocabulary.validity(recorded).items():
+        measured = read_day(now.version.findings.get(name))
+        if measured is not None:
+            ends.append((measured + datetime.timedelta(days), vocabulary.by_id[name].label))
+    return min(ends, default=None)

@@ -17,6 +17,9 @@ from planner.web import (
     case_form,
     case_list,
     conflict,
+    lists,
+    lists_day,
+    lists_place,
     new_case,
     notices,
     plan_page,
@@ -36,7 +39,7 @@ from planner.web.throttle import Throttle
 # The fixed addresses before those that hold a reference.
 PAGES = (
     *(sign_in, notices, case_list, new_case, plan_page, conflict, case_form),
-    *(approvals, approvals_decide, approvals_case),
+    *(approvals, approvals_decide, approvals_case, lists, lists_place, lists_day),
 )
 
 

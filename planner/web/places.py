@@ -28,6 +28,7 @@ class EyeConvertor(Convertor[str]):
 register_url_convertor("eye", EyeConvertor())
 CASE = "/cases/{reference:path}/{eye:eye}"
 APPROVAL = "/approvals/{reference:path}/{eye:eye}"
+LISTING = "/lists/place/{reference:path}/{eye:eye}"
 
 
 def case_path(case: Case, page: str = "") -> str:
@@ -38,6 +39,11 @@ def case_path(case: Case, page: str = "") -> str:
 def approval_path(case: Case, page: str = "") -> str:
     """Where a consultant decides on a case."""
     return "/approvals" + case_path(case, page).removeprefix("/cases")
+
+
+def list_path(case: Case) -> str:
+    """Where a case is given its place on a list."""
+    return "/lists/place" + case_path(case).removeprefix("/cases")
 
 
 def find(request: Request, reference: str, eye: str) -> Case:

@@ -14,6 +14,7 @@ from planner.web.site import site_of
 # Where each role's work is, in the order the pages are named at the top.
 PLACES = (
     ("/approvals", "Approvals", ("consultant",)),
+    ("/lists", "Lists", ("organiser", "consultant")),
     ("/cases", "Cases", ("trainee", "consultant", "organiser")),
 )
 

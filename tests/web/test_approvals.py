@@ -3,36 +3,19 @@
 from __future__ import annotations
 
 import datetime
-import html
 import io
 import re
 from collections.abc import Callable
-from pathlib import Path
-from typing import Any
 
 import pytest
+from decisions import entered, form_of, text_of
 from pypdf import PdfReader
 from visits import Clock, Visit
 
-from planner.case_file import case_file
-from planner.exchange.cases import ReadCase, read_cases
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 
-DEMO = Path(__file__).parents[2] / "demo_cases" / "cases"
 SignIn = Callable[[str], Visit]
-
-
-def text_of(answer: Any) -> str:
-    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", answer.text)))
-
-
-def entered(store: Store, rulebook: Rulebook, name: str, by: str = "trainee-3", **headings: Any) -> int:
-    """A demonstration case in the store, as the trainee left it."""
-    [read] = read_cases(str(DEMO / f"{name}.yaml"), rulebook.vocabulary)
-    assert isinstance(read, ReadCase)
-    document = case_file(read.case) | headings
-    return store.new_case(document, by).case_id
 
 
 def submitted(store: Store, signed_in: SignIn, rulebook: Rulebook, name: str, by: str = "trainee-3") -> str:
@@ -42,17 +25,6 @@ def submitted(store: Store, signed_in: SignIn, rulebook: Rulebook, name: str, by
     answer = visit.post(f"/cases/{case.reference}/{case.eye}/submit", data={"token": visit.token(plan), "version": "1"})
     assert answer.status_code == 303
     return f"/approvals/{case.reference}/{case.eye}"
-
-
-def form_of(visit: Visit, address: str, button: str) -> dict[str, str]:
-    """The fields of the form with that button, as a browser without scripts would send them."""
-    page = visit.get(address).text
-    [form] = [form for form in re.findall(r"<form.*?</form>", page, re.S) if re.search(f">{button}", form)]
-    fields = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', form))
-    fields |= dict(re.findall(r'<input type="radio" name="([^"]+)" value="([^"]*)" checked', form))
-    return fields | {
-        name: html.unescape(text) for name, text in re.findall(r'<textarea[^>]* name="(\w+)"[^>]*>([^<]*)', form)
-    }
 
 
 @pytest.fixture

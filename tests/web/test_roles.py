@@ -19,6 +19,8 @@ from planner.web.door import ROLES, check_doors, posted
 PREPARING = ("trainee", "consultant")
 READING = (*PREPARING, "organiser")
 CASE = "/cases/{reference:path}/{eye:eye}"
+BUILDING = ("organiser", "consultant")
+LISTING = "/lists/place/{reference:path}/{eye:eye}"
 APPROVAL = "/approvals/{reference:path}/{eye:eye}"
 # Method and route: who may use it. () is anybody, signed in or not.
 ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
@@ -45,9 +47,19 @@ ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
     ("POST", APPROVAL): ("consultant",),
     ("POST", APPROVAL + "/send-back"): ("consultant",),
     ("POST", APPROVAL + "/withdraw"): ("consultant",),
+    ("GET", "/lists"): BUILDING,
+    ("GET", LISTING): BUILDING,
+    ("POST", LISTING): BUILDING,
+    ("GET", "/lists/{day}"): READING,
+    ("POST", "/lists/{day}/take-off"): BUILDING,
 }
 CODES = {"trainee": "trainee-3", "consultant": "consultant-1", "organiser": "organiser-1"}
 CODES["administrator"] = "administrator-1"
+
+
+def filled(path: str) -> str:
+    """The address of a route, of one case and one day."""
+    return path.replace("{reference:path}", "A-104").replace("{eye:eye}", "right").replace("{day}", "2026-12-01")
 
 
 def routes_of(app: FastAPI) -> set[tuple[str, str]]:
@@ -82,7 +94,7 @@ def test_each_route_lets_in_whom_the_table_names(
     wrong = []
     # Signing out comes last, since it ends the session that the others need.
     for (method, path), roles in sorted(ALLOWED.items(), key=lambda entry: entry[0][1] == "/sign-out"):
-        address = path.replace("{reference:path}", "A-104").replace("{eye:eye}", "right")
+        address = filled(path)
         sent = {"token": token, "based_on": "1", "version": "1"}
         answer = visit.request(method, address, data=sent if method == "POST" else None)
         barred = answer.status_code == 403 and "This page is for" in answer.text
@@ -103,7 +115,7 @@ def test_no_form_is_taken_without_its_token(
     for sent in ({}, {"token": ""}, {"token": "0" * 64}, {"token": "é"}):
         for method, path in ALLOWED:
             if method == "POST":
-                address = path.replace("{reference:path}", "A-104").replace("{eye:eye}", "right")
+                address = filled(path)
                 answer = visit.post(address, data={"based_on": "1", "f.age_years": "70", **sent})
                 assert answer.status_code == 403, (path, sent)
     assert visit.get("/form-token").status_code == 200

@@ -1,0 +1,92 @@
+"""Giving a case its place by hand: day, theatre, order, who operates and who supervises."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from starlette.responses import RedirectResponse, Response
+
+from planner.errors import PlannerError
+from planner.records.approved import holds_until
+from planner.records.rows import CaseNow
+from planner.vocabulary import read_day
+from planner.web.approval import plan_as_approved, standing_of, today
+from planner.web.door import Door, Posted, Visitor
+from planner.web.overview import day_and_time
+from planner.web.places import LISTING, case_path, find, list_path
+from planner.web.presenting import page
+from planner.web.site import site_of
+
+router = APIRouter()
+Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
+FIELDS = ("day", "theatre", "place", "trainee", "supervisor")
+LONGEST_THEATRE = 30
+WEEKS = 26
+
+
+@router.get(LISTING)
+def ask(request: Request, visitor: Building, reference: str, eye: str) -> Response:
+    return _form(request, _now(request, reference, eye), {})
+
+
+@router.post(LISTING)
+def place(request: Request, visitor: Building, form: Posted, reference: str, eye: str) -> Response:
+    site, now = site_of(request), _now(request, reference, eye)
+    written = {name: str(form.get(name, "")).strip() for name in FIELDS}
+    if now.approval is None or str(form.get("approval", "")) != str(now.approval.id):
+        told = "The approval is another one than when you opened this page. Look at the case again; nothing was placed."
+        return _form(request, now, written, (told,), 409)
+    day, faults = read_day(written["day"]), []
+    if day is None:
+        faults.append("Day: write it as YYYY-MM-DD")
+    elif day < today(site):
+        faults.append(f"Day: {day} is over")
+    if not written["theatre"] or len(written["theatre"]) > LONGEST_THEATRE:
+        faults.append(f"Theatre: its name, up to {LONGEST_THEATRE} letters")
+    if written["place"] and not (written["place"].isascii() and written["place"].isdecimal()):
+        faults.append("Order: a whole number from 1 on, or nothing for the end of the list")
+    elif len(written["place"]) > 2:
+        faults.append("Order: no list is that long")
+    if not written["supervisor"]:
+        faults.append("Supervisor: choose who supervises")
+    if faults or day is None:
+        return _form(request, now, written, tuple(faults), 422)
+    order = int(written["place"]) if written["place"] else 0
+    if not written["place"]:
+        held = [other.allocation for other in site.store.list_of(day)]
+        order = 1 + max((at.place for at in held if at is not None and at.theatre == written["theatre"]), default=0)
+    try:
+        site.store.allocate(
+            now.case.id, day, written["theatre"], order, written["supervisor"], visitor.code, written["trainee"] or None
+        )
+    except PlannerError as error:
+        return _form(request, now, written, tuple(map(str, error.faults)), 422)
+    return RedirectResponse(f"/lists/{day}", 303)
+
+
+def _now(request: Request, reference: str, eye: str) -> CaseNow:
+    return site_of(request).store.case_now(find(request, reference, eye).id)
+
+
+def _form(
+    request: Request, now: CaseNow, written: Mapping[str, str], faults: tuple[str, ...] = (), status: int = 200
+) -> Response:
+    site = site_of(request)
+    plan, until = site.judge.judge(now.version).plan, holds_until(now, site.rulebook)
+    people = site.store.people(active_only=True)
+    # Whoever supervises is most often a consultant; a trainee may be cleared to.
+    supervisors = [p for p in people if p.role == "consultant"] + [p for p in people if p.role == "trainee"]
+    coming = site.store.lists(today(site), today(site) + datetime.timedelta(weeks=WEEKS))
+    return page(
+        request, "list_place.html", status,
+        case=now.case, now=now, path=list_path(now.case), plan_path=case_path(now.case, "plan"), faults=faults,
+        plan=plan_as_approved(site, now, plan) if plan else None, standing=standing_of(site, now), until=until,
+        approved_at=day_and_time(now.approval.at) if now.approval else "",
+        written=dict.fromkeys(FIELDS, "") | dict(written), supervisors=supervisors,
+        trainees=[p for p in people if p.role == "trainee"], today=today(site).isoformat(),
+        theatres=sorted({other.allocation.theatre for other in coming if other.allocation}),
+        longest=LONGEST_THEATRE,
+    )  # fmt: skip

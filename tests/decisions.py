@@ -1,0 +1,40 @@
+"""What the tests of consultants' and organisers' pages share: a case in the store, the words and forms of a page."""
+
+from __future__ import annotations
+
+import html
+import re
+from pathlib import Path
+from typing import Any
+
+from visits import Visit
+
+from planner.case_file import case_file
+from planner.exchange.cases import ReadCase, read_cases
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+
+DEMO = Path(__file__).parents[1] / "demo_cases" / "cases"
+
+
+def text_of(answer: Any) -> str:
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", answer.text)))
+
+
+def entered(store: Store, rulebook: Rulebook, name: str, by: str = "trainee-3", **headings: Any) -> int:
+    """A demonstration case in the store, as the trainee left it."""
+    [read] = read_cases(str(DEMO / f"{name}.yaml"), rulebook.vocabulary)
+    assert isinstance(read, ReadCase)
+    document = case_file(read.case) | headings
+    return store.new_case(document, by).case_id
+
+
+def form_of(visit: Visit, address: str, button: str) -> dict[str, str]:
+    """The fields of the form with that button, as a browser without scripts would send them."""
+    page = visit.get(address).text
+    [form] = [form for form in re.findall(r"<form.*?</form>", page, re.S) if re.search(f">{button}", form)]
+    fields = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', form))
+    fields |= dict(re.findall(r'<input type="radio" name="([^"]+)" value="([^"]*)" checked', form))
+    return fields | {
+        name: html.unescape(text) for name, text in re.findall(r'<textarea[^>]* name="(\w+)"[^>]*>([^<]*)', form)
+    }
