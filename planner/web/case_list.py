@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
 from planner.records.rows import CaseNow
-from planner.web.approval import state_of
+from planner.web.approval import plan_as_approved, state_of
 from planner.web.door import Door, Visitor
 from planner.web.overview import day_and_time
 from planner.web.places import case_path
@@ -74,6 +74,9 @@ def _line(site: Site, now: CaseNow) -> Line:
         shown = judged.assessment.tier
         tier = f"{shown.working}" if shown.least == shown.most else f"{shown.working} ({shown.least} to {shown.most})"
         ready = "Ready" if judged.assessment.readiness.state == "ready" else "Settle first"
+        given = judged.plan and plan_as_approved(site, now, judged.plan).approval
+        if given and given.tier_approved != shown.working:
+            tier = f"{given.tier_approved} approved, rulebook {tier}"
     urgency = vocabulary.get("urgency")
     said = findings.get("urgency")
     return Line(

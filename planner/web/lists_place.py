@@ -9,6 +9,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
+from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.records.approved import holds_until
 from planner.records.rows import CaseNow
@@ -76,6 +77,7 @@ def _form(
 ) -> Response:
     site = site_of(request)
     plan, until = site.judge.judge(now.version).plan, holds_until(now, site.rulebook)
+    holds = f"{day_words(until[0])} ({until[1]})" if until else "no dated measurement"
     people = site.store.people(active_only=True)
     # Whoever supervises is most often a consultant; a trainee may be cleared to.
     supervisors = [p for p in people if p.role == "consultant"] + [p for p in people if p.role == "trainee"]
@@ -83,7 +85,7 @@ def _form(
     return page(
         request, "list_place.html", status,
         case=now.case, now=now, path=list_path(now.case), plan_path=case_path(now.case, "plan"), faults=faults,
-        plan=plan_as_approved(site, now, plan) if plan else None, standing=standing_of(site, now), until=until,
+        plan=plan_as_approved(site, now, plan) if plan else None, standing=standing_of(site, now), holds=holds,
         approved_at=day_and_time(now.approval.at) if now.approval else "",
         written=dict.fromkeys(FIELDS, "") | dict(written), supervisors=supervisors,
         trainees=[p for p in people if p.role == "trainee"], today=today(site).isoformat(),

@@ -108,6 +108,10 @@ def test_another_tier_needs_a_reason_keeps_both_and_brings_its_supervision(
     printed = text_of(consultant.get(f"{plan}/plan.html"))
     assert "Tier 4" in printed and "by the rulebook tier 1" in printed and "The fellow eye bled" in printed
     assert "Consultant operates" in printed
+    for visit in (consultant, signed_in("trainee-3"), signed_in("organiser-1")):
+        page = text_of(visit.get(f"{plan}/plan"))
+        assert "4, as approved." in page and "By the rulebook 1" in page and "Capsule opening (supervisor)" in page
+        assert "4 approved, rulebook 1" in text_of(visit.get("/cases?whose=all"))
 
 
 def test_a_step_taken_from_the_trainee_shows_wherever_the_plan_does(
