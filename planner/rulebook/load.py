@@ -17,7 +17,7 @@ from planner import strict_yaml
 from planner.claims import Entry
 from planner.conditions import Condition, ConditionError, Test, bind
 from planner.errors import Fault, PlannerError
-from planner.rulebook import misfits, plan_shapes, references, shapes, tables
+from planner.rulebook import list_shapes, misfits, plan_shapes, references, shapes, tables
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.shipped import rules_folder
 from planner.vocabulary import Vocabulary
@@ -36,6 +36,8 @@ SINGLE: dict[str, type[Entry]] = {
     "readiness.yaml": plan_shapes.Readiness,
     "lens.yaml": plan_shapes.Lens,
     "theatre.yaml": plan_shapes.Theatre,
+    "durations.yaml": list_shapes.Durations,
+    "lists.yaml": list_shapes.ListRules,
 }
 # A list under one key, in one file or in every file of a folder.
 LISTS: dict[str, tuple[str, type[Entry]]] = {
@@ -245,6 +247,8 @@ def load(folder: Path) -> Rulebook:
         readiness=one("readiness.yaml"),
         lens=one("lens.yaml"),
         theatre=one("theatre.yaml"),
+        durations=one("durations.yaml"),
+        lists=one("lists.yaml"),
         spots=reader.spots,
     )
     if not reader.faults:

@@ -8,7 +8,7 @@ from pathlib import PurePosixPath
 from typing import Any
 
 from planner.claims import Entry
-from planner.rulebook import plan_shapes, shapes
+from planner.rulebook import list_shapes, plan_shapes, shapes
 from planner.rulebook.references import entries, parts
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.strict_yaml import Place
@@ -37,6 +37,8 @@ KINDS: dict[type[Entry], str] = {
     plan_shapes.Contraindication: "contraindication",
     plan_shapes.Settle: "reason to settle first",
     plan_shapes.SulcusTable: "table",
+    list_shapes.Grade: "grade",
+    list_shapes.FixedPlace: "place on a list",
     Finding: "finding",
     Pair: "pair",
     Section: "section",

@@ -25,7 +25,7 @@ from planner.conditions import (
     findings_in,
 )
 from planner.errors import Fault
-from planner.rulebook import plan_shapes, shapes
+from planner.rulebook import list_shapes, plan_shapes, shapes
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.strict_yaml import Place
 from planner.vocabulary import Finding, Pair
@@ -72,6 +72,8 @@ def entries(rulebook: Rulebook) -> Iterator[tuple[Spot, Any]]:
     yield rulebook.spots[("kit.yaml", "")], rulebook.kit
     yield rulebook.spots[("readiness.yaml", "")], rulebook.readiness
     yield rulebook.spots[("lens.yaml", "")], rulebook.lens
+    yield rulebook.spots[("durations.yaml", "")], rulebook.durations
+    yield rulebook.spots[("lists.yaml", "")], rulebook.lists
 
 
 def parts(entry: Any, place: Place = ()) -> Iterator[tuple[Place, Any]]:
@@ -111,6 +113,8 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
         "source": rulebook.sources,
         "option": options,
         "kit": {item.id for item in rulebook.kit.equipment},
+        "grade": {grade.id for grade in rulebook.durations.grades},
+        "reason to settle first": {settle.id for settle in rulebook.readiness.settle},
     }
 
     def absent(spot: Spot, place: Place, kind: str, name: str) -> Iterator[Fault]:
@@ -160,6 +164,10 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
                 case plan_shapes.Rule():
                     kind, target = next(iter(part.of.items()))
                     yield from absent(spot, (*place, "of", kind), kind, target)
+                case list_shapes.StandsFor():
+                    yield from absent(spot, (*place, "grade"), "grade", part.grade)
+                case list_shapes.Needed():
+                    yield from all_absent(spot, (*place, "settles"), "reason to settle first", part.settles)
                 case Finding():
                     yield from absent(spot, (*place, "section"), "section", part.section)
                     yield from all_absent(spot, (*place, "dates"), "finding", part.dates)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from planner.conditions import All, Any_, Condition, Not
+from planner.rulebook.list_shapes import Durations, ListRules
 from planner.rulebook.plan_shapes import (
     Caution,
     Choice,
@@ -67,6 +68,8 @@ class Rulebook:
     readiness: Readiness
     lens: Lens
     theatre: Theatre
+    durations: Durations
+    lists: ListRules
     spots: dict[tuple[str, str], Spot] = field(default_factory=dict, compare=False)  # of each (kind, id) and file
 
     def option(self, name: str) -> tuple[Choice, Option]:

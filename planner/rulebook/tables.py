@@ -8,6 +8,7 @@ from typing import get_args
 
 from planner.case import STAGES
 from planner.errors import Fault
+from planner.rulebook.list_shapes import ListOperator
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, By, Level, Operator, PointsBand, ProbabilityBand
 
@@ -20,6 +21,7 @@ def faults_of(rulebook: Rulebook) -> list[Fault]:
         *_supervision(rulebook),
         *_probabilities(rulebook),
         *_odds(rulebook),
+        *_durations(rulebook),
     ]
 
 
@@ -131,3 +133,14 @@ def _odds(rulebook: Rulebook) -> Iterator[Fault]:
     if model.shrink_below_events < 1:
         where = spot.at("shrink_below_events")
         yield Fault(where, f"shrinking below {model.shrink_below_events} events", "a share of them is taken", "100")
+
+
+def _durations(rulebook: Rulebook) -> Iterator[Fault]:
+    """Every operator has one grade, so that every operation can be timed."""
+    spot = rulebook.spots[("durations.yaml", "")]
+    named = [row.operator for row in rulebook.durations.stands_for]
+    for operator in get_args(ListOperator):
+        if named.count(operator) != 1:
+            what = f"`stands_for` names {operator} {'twice' if operator in named else 'nowhere'}"
+            hint = f"- {{operator: {operator}, grade: ..., basis: ...}}, once"
+            yield Fault(spot.at("stands_for"), what, "each operation is timed by its operator", hint)

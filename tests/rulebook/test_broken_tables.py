@@ -57,6 +57,20 @@ TABLES = {
         "  '1':",
         ("no cell for tier 1, stage early", "early: {mode: ..., by: ...}"),
     ),
+    "an operator whom nobody times": Broken(
+        "durations.yaml",
+        "  - {operator: early, grade: junior-trainee, basis: {basis: unit-policy, approver: not yet approved}}\n",
+        "",
+        "stands_for:",
+        ("`stands_for` names early nowhere", "once"),
+    ),
+    "a grade that is not there": Broken(
+        "durations.yaml",
+        "{operator: early, grade: junior-trainee,",
+        "{operator: early, grade: junior,",
+        "{operator: early, grade: junior,",
+        ("no grade 'junior'", "did you mean junior-trainee?"),
+    ),
     "supervision for a tier that is none": Broken(
         "supervision.yaml", "  '4':\n", "  '5':\n", "'5':", ("unknown key '5'", "at most 4")
     ),

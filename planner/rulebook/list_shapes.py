@@ -1,0 +1,92 @@
+"""The shapes of what a theatre list is planned with: minutes by operator, what adds to them, and fixed places."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from planner.claims import Basis, Entry, Number, When
+from planner.rulebook.shapes import Slug
+
+Minutes = Annotated[Number, Field(gt=0, le=600)]
+ListOperator = Literal["steps-only", "early", "middle", "late", "independent", "consultant"]
+
+
+class Grade(Entry):
+    """Operating minutes of a published grade: mean and standard deviation."""
+
+    id: Slug
+    mean: Minutes
+    sd: Minutes
+    basis: Basis
+
+
+class StandsFor(Entry):
+    operator: ListOperator
+    grade: Slug
+    basis: Basis
+
+
+class Addition(Entry):
+    """Minutes that a device adds where the plan sets it."""
+
+    device: Literal["iris-hooks", "pupil-ring", "capsule-hooks", "tension-ring"]
+    minutes: Minutes
+    basis: Basis
+
+
+class Turnover(Entry):
+    minutes: Annotated[Number, Field(ge=0, le=600)]
+    basis: Basis
+
+
+class Shape(Entry):
+    family: Literal["lognormal"]
+    words: str
+    basis: Basis
+
+
+class OverrunLimit(Entry):
+    chance_at_most: Annotated[Number, Field(gt=0, lt=1)]
+    basis: Basis
+
+
+class Durations(Entry):
+    grades: list[Grade]
+    stands_for: list[StandsFor]
+    additions: list[Addition]
+    turnover: Turnover
+    shape: Shape
+    overrun: OverrunLimit
+
+    def grade_of(self, operator: str) -> Grade:
+        """The grade that stands for a stage or the consultant."""
+        name = next(row.grade for row in self.stands_for if row.operator == operator)
+        return next(grade for grade in self.grades if grade.id == name)
+
+
+class FixedPlace(Entry):
+    """Cases that come before all others on a list, or after all others."""
+
+    id: Slug
+    place: Literal["first", "last"]
+    when: When
+    because: str
+    basis: Basis
+
+
+class Needed(Entry):
+    """Something a case needs on the day, and when. `settles` names the reasons to settle first that it answers."""
+
+    when: When
+    because: str
+    settles: list[Slug] = []
+    basis: Basis
+
+
+class ListRules(Entry):
+    order: list[FixedPlace]
+    anaesthetist: Needed
+    agreement: Needed
+    consent: Needed
