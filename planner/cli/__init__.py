@@ -14,7 +14,7 @@ import typer
 from typer.core import TyperGroup
 
 from planner import __version__
-from planner.cli import assess, explain, intake, plan, read_back, record_people, records, rules, serve
+from planner.cli import assess, explain, intake, lists, papers, plan, read_back, record_people, records, rules, serve
 from planner.errors import PlannerError
 
 
@@ -42,7 +42,9 @@ app.command("plan")(plan.plan)
 app.command("plan read")(read_back.read_back)
 app.add_typer(explain.app, name="explain")
 app.add_typer(rules.app, name="rules")
+app.add_typer(lists.app, name="lists")
 app.command("serve")(serve.serve)
+app.command("papers")(papers.papers)
 app.command("export")(records.export)
 app.add_typer(record_people.app, name="people")
 app.add_typer(records.app, name="records")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import cache
 from typing import Any
@@ -23,6 +23,11 @@ from planner.plan.plan import Plan
 
 def render_pdf(plan: Plan) -> bytes:
     """The plan as PDF. Raises PlannerError when the page would fetch anything, or cannot be set without a warning."""
+    return write_pdf(fitted_page(plan), embedding(record_of(plan)))
+
+
+def fitted_page(plan: Plan) -> str:
+    """The plan as one HTML page with its sides as full as they hold. Raises PlannerError as `render_pdf` does."""
     shown = view(plan)
 
     def first_fits(side: Front) -> bool:
@@ -32,12 +37,33 @@ def render_pdf(plan: Plan) -> bytes:
         return count_pages(html.page(shown, None, sides, font_faces()))
 
     front, steps = front_that_fits(shown, first_fits), operation_that_fits(shown, steps_take)
-    return write_pdf(html.page(shown, front, steps, font_faces()), embedding(record_of(plan)))
+    return html.page(shown, front, steps, font_faces())
 
 
 def count_pages(page: str) -> int:
     """How many pages one HTML page is set on. Raises PlannerError."""
-    return len(_set(page, lambda sheet: sheet.render(font_config=_font_configuration()).pages))
+    return len(_rendered(page).pages)
+
+
+def write_together(pages: Sequence[str], cover: Callable[[list[int]], str]) -> bytes:
+    """Several HTML pages in one PDF, each counting its own sheets. Raises PlannerError as `write_pdf` does.
+
+    `cover` is given how many sheets each takes, and makes the page that comes first and names the whole.
+    """
+    documents = [_rendered(page) for page in pages]
+    first = _rendered(cover([len(document.pages) for document in documents]))
+    with _heard() as warnings:
+        together = first.copy([sheet for document in (first, *documents) for sheet in document.pages])
+        made = together.write_pdf(pdf_variant="pdf/ua-1")
+    if warnings:
+        raise PlannerError.one(f"the pages cannot be set together: {warnings[0]}", "papers")
+    assert isinstance(made, bytes)
+    return made
+
+
+def _rendered(page: str) -> Any:
+    options = {"pdf_variant": "pdf/ua-1", "font_config": _font_configuration()}
+    return _set(page, lambda sheet: sheet.render(**options))
 
 
 def write_pdf(page: str, finish: Finisher | None = None) -> bytes:
