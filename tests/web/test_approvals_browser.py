@@ -135,7 +135,7 @@ def test_an_organiser_narrows_places_and_takes_off(
     page.select_option("#kit", "trypan-blue")
     page.click("text=Show")
     expect(page.locator(".cases tbody tr")).to_have_count(1)
-    page.click(".cases >> text=Place")
+    page.click(".cases td a.button")
     page.fill("#day", SOON.isoformat())
     page.fill("#theatre", "Theatre 2")
     page.select_option("#trainee", "trainee-5")
