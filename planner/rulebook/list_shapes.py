@@ -29,7 +29,7 @@ class StandsFor(Entry):
 
 
 class Addition(Entry):
-    """Minutes that a device adds where the plan sets it."""
+    """Minutes that a device adds where the plan sets it or has it to hand."""
 
     device: Literal["iris-hooks", "pupil-ring", "capsule-hooks", "tension-ring"]
     minutes: Minutes

@@ -1,0 +1,52 @@
+"""What the checker and the matching say, as text for a terminal and as data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict
+from textwrap import wrap
+
+from planner.lists.checker import Verdict
+from planner.lists.instance import Instance
+from planner.wording import percent
+
+WIDTH = 100
+
+
+def verdict_data(verdict: Verdict) -> dict[str, object]:
+    """The verdict as plain data; minutes, and chances as fractions of 1."""
+    return {"stands": verdict.stands, **asdict(verdict)}
+
+
+def verdict_text(instance: Instance, verdict: Verdict) -> str:
+    """The verdict first, what to change next, then each session in numbers and what is on no list."""
+    rules, count = len({broken.rule for broken in verdict.broken}), len(verdict.broken)
+    lines = [
+        "These lists keep every rule."
+        if verdict.stands
+        else f"These lists may not stand: {rules} rule{'s' if rules > 1 else ''} broken, in {count} "
+        f"place{'s' if count > 1 else ''}."
+    ]
+    for title, found in (("To change", verdict.broken), ("To ask", verdict.asked)):
+        for session in dict.fromkeys(broken.session for broken in found):
+            lines += ["", f"{title} in {instance.sessions[session].told}"]
+            for broken in (one for one in found if one.session == session):
+                lines += [*_hung(f"- {broken.rule}: {broken.says}"), *_hung(f"  -> {broken.change}")]
+    lines += ["", "Minutes", *sessions_table(verdict)]
+    lines += ["", *_hung(f"  {instance.times_basis}")]
+    if verdict.unplaced:
+        lines += ["", "On no list", *_hung("  " + "; ".join(verdict.unplaced))]
+    return "\n".join(lines)
+
+
+def sessions_table(verdict: Verdict) -> Iterator[str]:
+    """One line a session: cases, minutes expected of minutes there are, and the chance of overrun."""
+    for session in verdict.sessions:
+        filled = f"{session.expected_minutes:.0f} of {session.minutes} min expected"
+        cases = f"{session.cases} case{'s' if session.cases != 1 else ''}"
+        yield f"  {session.told:<44} {cases:>8}  {filled:<26} {percent(session.chance_of_overrun):>7} to overrun"
+
+
+def _hung(text: str) -> list[str]:
+    inset = " " * (len(text) - len(text.lstrip()))
+    return wrap(text, WIDTH, subsequent_indent=f"{inset}  ", break_on_hyphens=False)

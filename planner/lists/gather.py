@@ -1,0 +1,139 @@
+"""From cases, rulebook, unit and sessions file to the instance that lists are judged by."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable
+
+from planner import conditions
+from planner.assess.assess import assessor
+from planner.assess.assessment import Assessment
+from planner.case import STAGES, Case, Stage
+from planner.conditions import FactorHolds, OptionWins, Test
+from planner.lists.instance import CONSULTANT, FixedOrder, Instance, ListCase, Supervision, Trainee
+from planner.lists.minutes import Time
+from planner.lists.roster import Limits, Roster
+from planner.plan.make import make_plan
+from planner.plan.plan import Plan
+from planner.rulebook.rulebook import Rulebook
+from planner.truth import Truth
+from planner.unit import Unit
+from planner.wording import sentence
+
+_TRUTHS: dict[str, Truth] = {"holds": True, "unknown": None}
+
+
+def gather(cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster) -> Instance:
+    """Assess and plan every case for each stage among the trainees. Raises PlannerError for an unknown trainee."""
+    trainees = {}
+    for learner in roster.trainees:
+        stage = unit.stage_of(learner.id, rulebook)
+        cleared = frozenset(learner.steps_cleared) if stage == "steps-only" else None
+        trainees[learner.id] = Trainee(learner.id, stage, cleared, frozenset(learner.leave))
+    stages = sorted({trainee.stage for trainee in trainees.values()}, key=STAGES.index)
+    durations, limits = rulebook.durations, roster.limits
+    times = {}
+    for operator in (*STAGES, CONSULTANT):
+        own, grade = limits.operating_minutes.get(operator), durations.grade_of(operator)
+        times[operator] = Time(own.mean, own.sd) if own else Time(grade.mean, grade.sd)
+    found = [_case(case, rulebook, unit, stages, limits) for case in cases]
+    return Instance(
+        cases={case.key: case for case in found},
+        trainees=trainees,
+        supervisors={supervisor.id: supervisor for supervisor in roster.supervisors},
+        sessions={session.id: session for session in roster.sessions},
+        times=times,
+        times_basis=_basis(rulebook, limits),
+        turnover=durations.turnover.minutes if limits.turnover_minutes is None else limits.turnover_minutes,
+        overrun_chance=limits.overrun_chance or durations.overrun.chance_at_most,
+        order=tuple(
+            FixedOrder(
+                rule.id,
+                rule.place == "first",
+                rule.because,
+                rule.basis.words,
+                sentence(rule.when, rulebook.vocabulary, {}),
+            )
+            for rule in rulebook.lists.order
+        ),
+        anaesthetist_because=rulebook.lists.anaesthetist.because,
+        wishes=roster.wishes,
+    )
+
+
+def _basis(rulebook: Rulebook, limits: Limits) -> str:
+    durations = rulebook.durations
+    published = f"{durations.shape.words} Operating minutes: {durations.grades[0].basis.words}"
+    own = ", ".join(f"{name} ({row.cases} cases)" for name, row in limits.operating_minutes.items())
+    return published + (f"; from the unit's own log: {own}" if own else "") + "."
+
+
+def _case(case: Case, rulebook: Rulebook, unit: Unit, stages: list[Stage], limits: Limits) -> ListCase:
+    assessment = assessor(rulebook).assess(case, unit, None)
+    plans = {stage: make_plan(assessment, rulebook, unit, stage) for stage in stages}
+    plan = next(iter(plans.values()), None) or make_plan(assessment, rulebook, unit)
+    rules = rulebook.lists
+    answered = {*rules.consent.settles, *rules.agreement.settles}
+    to_hand = {device.device for chosen in plan.choices.values() for device in chosen.drawn}
+    urgency, last_day, why_then = _deadline(case, limits)
+    return ListCase(
+        reference=case.reference,
+        eye=case.eye,
+        patient=case.patient,
+        tier=assessment.tier.working,
+        with_stage={stage: _supervision(planned_for) for stage, planned_for in plans.items()},
+        kit={item.id: item.label for item in plan.kit if item.need == "essential"},
+        added=tuple((row.device, row.minutes) for row in rulebook.durations.additions if row.device in to_hand),
+        anaesthetist=_truth(rules.anaesthetist.when, case, assessment, plan),
+        order={rule.id: _truth(rule.when, case, assessment, plan) for rule in rules.order},
+        consent=_truth(rules.consent.when, case, assessment, plan),
+        agreement=_truth(rules.agreement.when, case, assessment, plan),
+        unsettled=tuple(
+            f"{reason.because} (settled by {reason.settled_by})"
+            for reason in plan.assessment.readiness.because
+            if reason.id not in answered
+        ),
+        urgency=urgency,
+        last_day=last_day,
+        why_then=why_then,
+    )
+
+
+def _supervision(plan: Plan) -> Supervision:
+    steps = tuple(step.id for step in plan.steps if step.who == "trainee")
+    return Supervision(plan.supervision.mode, plan.supervision.by, steps)
+
+
+def _truth(when: conditions.Condition, case: Case, assessment: Assessment, plan: Plan) -> Truth:
+    """Whether it holds for the case as planned; an option that is still only provisional may hold."""
+    findings = case.in_force
+    states = {factor.id: _TRUTHS.get(factor.state, False) for factor in assessment.factors}
+
+    def tested(test: Test) -> Truth:
+        value = findings.get(test.finding)
+        return None if value is None else conditions.compare(test, value)
+
+    def named(part: FactorHolds | OptionWins) -> Truth:
+        if isinstance(part, FactorHolds):
+            return states[part.factor]
+        choice, option = part.option.split(".", 1)
+        chosen = plan.choices[choice]
+        if chosen.option == option:
+            return None if chosen.provisional else True
+        return None if any(other.option == option and other.possible for other in chosen.rejected) else False
+
+    return conditions.evaluate(when, tested, named)
+
+
+def _deadline(case: Case, limits: Limits) -> tuple[str | None, datetime.date | None, str]:
+    """The urgency, the last day on which the operation should be done, and what sets it."""
+    said = case.in_force.get("urgency")
+    urgency = said if isinstance(said, str) else None
+    needed = case.in_force.get("needed_by")
+    days = [(needed, f"needed by {needed}")] if isinstance(needed, datetime.date) else []
+    allowed = {str(name): days for name, days in limits.within_days.items()}.get(urgency or "")
+    if allowed is not None and case.recorded_on is not None:
+        last = case.recorded_on + datetime.timedelta(days=allowed)
+        days.append((last, f"{urgency}, so within {allowed} days of {case.recorded_on}"))
+    last_day, why = min(days, default=(None, ""))
+    return urgency, last_day, why

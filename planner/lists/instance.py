@@ -1,0 +1,122 @@
+"""What lists are made from and judged by, as plain data: cases, people, sessions, minutes, and the placings."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+from planner.case import Stage
+from planner.lists.minutes import Time
+from planner.lists.roster import Session, Supervisor, Wishes
+from planner.truth import Truth
+
+Key = tuple[str, str]  # reference and eye
+CONSULTANT = "consultant"
+WITHOUT_TRAINEE = "consultant-only"
+
+
+@dataclass(frozen=True)
+class Supervision:
+    """How close the supervisor of this eye is, and who, with a trainee of one stage; the steps that trainee takes."""
+
+    mode: str
+    by: str
+    steps: tuple[str, ...]
+
+    @property
+    def whole(self) -> bool:
+        """Whether the trainee does the whole operation."""
+        return self.mode not in ("consultant-operates", WITHOUT_TRAINEE)
+
+
+@dataclass(frozen=True)
+class ListCase:
+    """One eye as lists see it. Truths are None where the finding is not recorded.
+
+    `with_stage` gives the supervision for each stage of trainee. `kit` names essential items with their labels.
+    `order` holds, for each fixed place of the rulebook, whether this case has it. `unsettled` are the reasons to settle
+    first other than consent and agreement. `last_day` is the deadline, `why_then` its reason.
+    """
+
+    reference: str
+    eye: str
+    patient: str | None
+    tier: int
+    with_stage: dict[Stage, Supervision]
+    kit: dict[str, str]
+    added: tuple[tuple[str, float], ...]  # device, minutes
+    anaesthetist: Truth
+    order: dict[str, Truth]
+    consent: Truth
+    agreement: Truth
+    unsettled: tuple[str, ...]
+    urgency: str | None
+    last_day: datetime.date | None
+    why_then: str
+
+    @property
+    def key(self) -> Key:
+        return self.reference, self.eye
+
+    @property
+    def told(self) -> str:
+        return f"{self.reference}, {self.eye} eye"
+
+    @property
+    def added_minutes(self) -> float:
+        return sum(minutes for _, minutes in self.added)
+
+
+@dataclass(frozen=True)
+class Trainee:
+    """`steps_cleared` is None for one cleared for whole operations, who may take any step the plan leaves them."""
+
+    id: str
+    stage: Stage
+    steps_cleared: frozenset[str] | None
+    leave: frozenset[datetime.date]
+
+
+@dataclass(frozen=True)
+class FixedOrder:
+    id: str
+    first: bool
+    because: str
+    basis: str
+    asked: str  # the finding's words, for a case where it is not recorded
+
+
+@dataclass(frozen=True)
+class Instance:
+    """Everything a list is judged by. Orders of dictionaries are those of the files."""
+
+    cases: dict[Key, ListCase]
+    trainees: dict[str, Trainee]
+    supervisors: dict[str, Supervisor]
+    sessions: dict[str, Session]
+    times: dict[str, Time]  # by stage, and the consultant's
+    times_basis: str
+    turnover: float
+    overrun_chance: float
+    order: tuple[FixedOrder, ...]
+    anaesthetist_because: str
+    wishes: Wishes
+
+
+@dataclass(frozen=True, order=True)
+class Placing:
+    """A case in its place: `place` counts from 1. Without a trainee the supervisor, a consultant, operates."""
+
+    session: str
+    place: int
+    case: Key
+    trainee: str | None
+    supervisor: str
+
+
+@dataclass(frozen=True)
+class Lists:
+    """Placings to be judged. `both_eyes_agreed` names patients who may have both eyes on one list."""
+
+    placings: tuple[Placing, ...]
+    both_eyes_agreed: frozenset[str] = frozenset()

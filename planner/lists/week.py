@@ -1,0 +1,99 @@
+"""Lists laid out for judging: each session's cases in order, what each placing asks for, and expected minutes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from planner.lists.instance import CONSULTANT, WITHOUT_TRAINEE, Instance, ListCase, Lists, Placing, Supervision
+from planner.lists.minutes import Time, chance_of_overrun
+from planner.lists.roster import Session, Supervisor
+from planner.rulebook.shapes import MODES
+
+ALONE = Supervision(WITHOUT_TRAINEE, CONSULTANT, ())
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A rule that a list breaks: in which session, for which case (None: the list as a whole), and what to change."""
+
+    rule: str
+    session: str
+    case: str | None
+    says: str
+    change: str
+
+    def __str__(self) -> str:
+        return f"{self.says} {self.change}"
+
+
+class Week:
+    """The lists over one instance. Every name in the placings is known to it."""
+
+    def __init__(self, instance: Instance, lists: Lists) -> None:
+        self.instance = instance
+        self.lists = lists
+        self._of: dict[str, tuple[Placing, ...]] = {}
+        for placing in sorted(lists.placings):
+            self._of[placing.session] = (*self._of.get(placing.session, ()), placing)
+
+    @cached_property
+    def sessions(self) -> list[Session]:
+        """The sessions that have a list, in the order of the sessions file."""
+        return [session for name, session in self.instance.sessions.items() if name in self._of]
+
+    def list_of(self, session: str) -> tuple[Placing, ...]:
+        """The placings of a session, first case first."""
+        return self._of.get(session, ())
+
+    def session(self, placing: Placing) -> Session:
+        return self.instance.sessions[placing.session]
+
+    def case(self, placing: Placing) -> ListCase:
+        return self.instance.cases[placing.case]
+
+    def supervisor(self, placing: Placing) -> Supervisor:
+        return self.instance.supervisors[placing.supervisor]
+
+    def supervision(self, placing: Placing) -> Supervision:
+        """What tier and stage demand of this pair; a consultant alone without a trainee."""
+        if placing.trainee is None:
+            return ALONE
+        return self.case(placing).with_stage[self.instance.trainees[placing.trainee].stage]
+
+    def mode_served(self, placing: Placing) -> str | None:
+        """How close this supervisor is: as demanded, or the next closer that they may; None where they may not."""
+        asked = MODES.index(self.supervision(placing).mode)
+        able = [*self.supervisor(placing).can, *MODES[MODES.index("consultant-operates") :]]
+        served = next(mode for mode in MODES[asked:] if mode in able)
+        may = served in self.supervisor(placing).can or asked >= MODES.index("consultant-operates")
+        return served if may else None
+
+    def told(self, placing: Placing) -> str:
+        """`A-104, right eye, number 3 in tue-1-a`."""
+        return f"{self.case(placing).told}, number {placing.place} in {placing.session}"
+
+    def time(self, placing: Placing) -> Time:
+        """Operating minutes by who operates; a shared operation counts as the trainee's."""
+        stage = self.instance.trainees[placing.trainee].stage if placing.trainee else CONSULTANT
+        return self.instance.times[stage]
+
+    def starts(self, session: str) -> list[float]:
+        """Minutes from the session's start at which each of its cases is expected to begin."""
+        clock, found = 0.0, []
+        for placing in self.list_of(session):
+            found.append(clock)
+            clock += self.time(placing).mean + self.case(placing).added_minutes + self.instance.turnover
+        return found
+
+    def fixed_minutes(self, session: str) -> float:
+        """Turnover of every case and what devices add, in minutes."""
+        placings = self.list_of(session)
+        return len(placings) * self.instance.turnover + sum(self.case(one).added_minutes for one in placings)
+
+    def expected_minutes(self, session: str) -> float:
+        return self.fixed_minutes(session) + sum(self.time(one).mean for one in self.list_of(session))
+
+    def chance_of_overrun(self, session: str) -> float:
+        times = [self.time(one) for one in self.list_of(session)]
+        return chance_of_overrun(times, self.fixed_minutes(session), self.instance.sessions[session].minutes)

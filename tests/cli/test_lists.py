@@ -1,0 +1,71 @@
+"""`planner lists` as the organiser types it, on the demonstration's pool."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from commands import Ran
+
+DEMO = Path(__file__).parents[2] / "demo_cases"
+GIVEN = ["--unit", str(DEMO / "unit.yaml"), "--with", str(DEMO / "lists" / "sessions.yaml")]
+POOL = ["--cases", str(DEMO / "lists" / "pool.csv")]
+WEEK = DEMO / "lists" / "first-week.yaml"
+
+
+def run(*arguments: str) -> Ran:
+    done = subprocess.run(
+        [sys.executable, "-m", "planner", "lists", *arguments], capture_output=True, text=True, timeout=120
+    )
+    return Ran(done.returncode, done.stdout, done.stderr)
+
+
+def test_lists_that_stand() -> None:
+    ran = run("check", str(WEEK), *POOL, *GIVEN)
+    assert (ran.code, ran.err) == (0, "")
+    assert ran.out.startswith("These lists keep every rule.\n")
+    assert "tue-1-a (Tue 2026-12-01 08:30, theatre 1)" in ran.out and "nderitu-ursell-2019" in ran.out
+
+
+def test_lists_that_do_not(tmp_path: Path) -> None:
+    week = tmp_path / "week.yaml"
+    week.write_text(WEEK.read_text(encoding="utf-8").replace("trainee: trainee-2, ", "trainee: fellow-1, "))
+    ran = run("check", str(week), *POOL, *GIVEN)
+    assert (ran.code, ran.err) == (1, "")
+    assert ran.out.startswith("These lists may not stand: 1 rule broken, in 1 place.\n")
+    assert "fellow-1 is in tue-1-b at the same time" in ran.out
+    told = run("check", str(week), *POOL, *GIVEN, "--json")
+    assert told.code == 1
+    data = json.loads(told.out)
+    assert data["stands"] is False and {broken["rule"] for broken in data["broken"]} == {"trainee-is-free"}
+    assert {session["session"] for session in data["sessions"]} == {"tue-1-a", "tue-1-b"}
+    assert all(0 <= session["chance_of_overrun"] <= 1 for session in data["sessions"])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["check", "absent.yaml", *POOL, *GIVEN], "absent.yaml"),
+        (["check", str(WEEK), "--cases", "absent.csv", *GIVEN], "absent.csv"),
+        (["check", str(WEEK), "--cases", str(DEMO / "list.csv"), *GIVEN], "235 is outside the possible range"),
+        (["check", str(WEEK), "--cases", str(DEMO / "cases" / "routine.yaml"), *GIVEN], "no case 'L-403'"),
+        (["check", str(WEEK), *POOL, *GIVEN[:2], "--with", str(DEMO / "unit.yaml")], "sessions"),
+    ],
+)
+def test_what_cannot_be_read_is_one_error(arguments: list[str], words: str) -> None:
+    assert words in run(*arguments).error
+
+
+def test_a_folder_of_cases(tmp_path: Path) -> None:
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    assert "holds no case" in run("check", str(WEEK), "--cases", str(empty), *GIVEN).error
+    (tmp_path / "pool.csv").write_bytes((DEMO / "lists" / "pool.csv").read_bytes())
+    assert run("check", str(WEEK), "--cases", str(tmp_path), *GIVEN).code == 0
+
+
+def test_wrong_usage() -> None:
+    assert run("check").code == 2

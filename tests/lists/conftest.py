@@ -1,0 +1,25 @@
+"""The demonstration's pool and sessions, gathered once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from planner.exchange.cases import ReadCase, read_cases
+from planner.lists.gather import gather
+from planner.lists.instance import Instance
+from planner.lists.roster import read_roster
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import read_unit
+
+DEMO = Path(__file__).parents[2] / "demo_cases"
+
+
+@pytest.fixture(scope="session")
+def demo(rulebook: Rulebook) -> Instance:
+    unit = read_unit(DEMO / "unit.yaml", rulebook)
+    roster = read_roster(DEMO / "lists" / "sessions.yaml", unit, rulebook)
+    items = list(read_cases(str(DEMO / "lists" / "pool.csv"), rulebook.vocabulary))
+    assert all(isinstance(item, ReadCase) for item in items)
+    return gather((item.case for item in items if isinstance(item, ReadCase)), rulebook, unit, roster)

@@ -1,0 +1,305 @@
+"""The checker on weeks made by hand: what stands, and for each rule the weeks that break it and it alone."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import pytest
+from lists.small_weeks import HARD, PEOPLE, SIMPLE, SUPERVISORS, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
+
+from planner.lists.checker import RULES, check
+from planner.lists.instance import Instance, Lists, Placing
+from planner.lists.week import ALONE
+
+
+@dataclass(frozen=True)
+class Made:
+    instance: Instance
+    lists: Lists
+    rule: str = ""  # the one rule it breaks; none where it stands
+    says: tuple[str, ...] = ()
+
+
+AB = [eye("A"), eye("B")]
+HOOKS = {"iris-hooks": "Iris hooks"}
+LATEX = {"latex-first": True, "infection-last": False}
+INFECTION = {"latex-first": False, "infection-last": True}
+ONE_PATIENT = [eye("A", patient="P"), eye("B", patient="P")]
+AWAY = tuple(replace(one, leave=frozenset({TUESDAY})) for one in PEOPLE)
+IN_THEATRE = eye("A").with_stage | {"late": replace(eye("A").with_stage["late"], mode="in-theatre")}
+THREE = [session(name) for name in ("one", "two", "three")]
+SHARED_HOOKS = [eye("A", kit=HOOKS), eye("B"), eye("C"), eye("D", kit=HOOKS)]
+SEVEN = [eye(name) for name in "ABCDEFG"]
+
+STANDS = {
+    "a trainee scrubbed with a trainer, another covered from outside": Made(
+        week(AB), lists("one: A early trainer", "two: B late consultant")
+    ),
+    "one consultant outside two rooms": Made(
+        week(AB, trainees=(*PEOPLE, replace(PEOPLE[1], id="later"))),
+        lists("one: A late consultant", "two: B later consultant"),
+    ),
+    "one supervisor scrubbed for case after case of one list": Made(
+        week(AB), lists("one: A early trainer", "one: B early trainer")
+    ),
+    "the same people in the morning and in the afternoon": Made(
+        week(AB, [session("one"), session("two", starts="12:30")]),
+        lists("one: A early trainer", "two: B early trainer"),
+    ),
+    "agreement not recorded, and a consultant alone": Made(
+        week([eye("A", agreement=None)]), lists("one: A - consultant")
+    ),
+    "agreement refused, and a consultant alone": Made(week([eye("A", agreement=False)]), lists("one: A - consultant")),
+    "a hard eye that the consultant does, a learner taking a step": Made(
+        week([eye("A", tier=4, with_stage=HARD)]), lists("one: A learner consultant")
+    ),
+    "closer than demanded, where the trainer may not be outside": Made(
+        week([eye("A")], supervisors=(SUPERVISORS[0], SUPERVISORS[1].model_copy(update={"can": ["scrubbed"]}))),
+        lists("one: A late trainer"),
+    ),
+    "latex first and infection last": Made(
+        week([eye("A", order=LATEX), eye("B"), eye("C", order=INFECTION)]),
+        lists("one: A late trainer", "one: B late trainer", "one: C late trainer"),
+    ),
+    "both eyes, agreed": Made(
+        week(ONE_PATIENT),
+        lists("one: A late trainer", "one: B late trainer", both_eyes_agreed=frozenset({"P"})),
+    ),
+    "a set that is ready again": Made(
+        # Late trainee: 24 and turnover 9.67 a case, so the fourth starts at 101 minutes; used until 24, ready at 84.
+        week(SHARED_HOOKS, [session("one", kit={"iris-hooks": sets(1, 60)})]),
+        lists(*(f"one: {name} late trainer" for name in "ABCD")),
+    ),
+    "on the last day": Made(week([eye("A", last_day=TUESDAY, why_then="needed then")]), lists("one: A late trainer")),
+    "an anaesthetist where one is needed": Made(
+        week([eye("A", anaesthetist=True)], [session("one", anaesthetist=True)]), lists("one: A late trainer")
+    ),
+    "seven by a consultant in 240 minutes": Made(
+        week(SEVEN), lists(*(f"one: {name} - consultant" for name in "ABCDEFG"))
+    ),
+}
+
+BREAKS = {
+    "on two lists": Made(
+        week([eye("A")], [session("one"), session("two", starts="13:00")]),
+        lists("one: A late trainer", "two: A late trainer"),
+        "on-one-list-once",
+        ("A, right eye, number 1 in two is also number 1 in one", "Keep one"),
+    ),
+    "consent not recorded": Made(
+        week([eye("A", consent=None)]), lists("one: A late trainer"), "consent", ("consent to surgery is not recorded",)
+    ),
+    "consent refused": Made(
+        week([eye("A", consent=False)]), lists("one: A late trainer"), "consent", ("there is no consent to surgery",)
+    ),
+    "agreement not recorded": Made(
+        week([eye("A", agreement=None)]),
+        lists("one: A late trainer"),
+        "agreement",
+        ("agreement to a trainee is not recorded, and late is to take part", "or ask the patient"),
+    ),
+    "agreement refused, and a trainee named": Made(
+        week([eye("A", agreement=False, with_stage=dict.fromkeys(SIMPLE, ALONE))]),
+        lists("one: A late consultant"),
+        "agreement",
+        ("agreement to a trainee was refused, and late is to take part. A consultant operates without a trainee.",),
+    ),
+    "two cases in one place": Made(
+        week(AB),
+        Lists((Placing("one", 1, key("A"), "late", "trainer"), Placing("one", 1, key("B"), "late", "trainer"))),
+        "on-one-list-once",
+        ("B, right eye, number 1 in one shares its place with A, right eye", "Say which comes first."),
+    ),
+    "something to settle": Made(
+        week([eye("A", unsettled=("the pressure (settled by the surgeon)",))]),
+        lists("one: A - consultant"),
+        "settled",
+        ("settle first: the pressure (settled by the surgeon)",),
+    ),
+    "a trainer where a consultant is demanded": Made(
+        week([eye("A", tier=3, with_stage=HARD)]),
+        lists("one: A late trainer"),
+        "supervisor-fits",
+        ("tier 3 with late (late) needs: scrubbed, consultant; trainer is a trainer",),
+    ),
+    "a trainer operating alone": Made(
+        week(AB), lists("one: A - trainer"), "supervisor-fits", ("without a trainee needs: consultant-only",)
+    ),
+    "a supervisor who is not on the session": Made(
+        week(AB, [session("one", supervisors=["trainer"])]),
+        lists("one: A late consultant"),
+        "supervisor-fits",
+        ("consultant is not on this session", "Name one who is (trainer)"),
+    ),
+    "a supervisor on leave": Made(
+        week(AB, supervisors=(SUPERVISORS[0].model_copy(update={"leave": [TUESDAY]}),)),
+        lists("one: A late consultant"),
+        "supervisor-fits",
+        ("consultant is on leave on 2026-12-01",),
+    ),
+    "a supervisor who may only be outside": Made(
+        week(AB, supervisors=(SUPERVISORS[1].model_copy(update={"can": ["on-site"]}),)),
+        lists("one: A early trainer"),
+        "supervisor-fits",
+        ("supervises only on-site",),
+    ),
+    "scrubbed at two tables": Made(
+        week(AB, trainees=(*PEOPLE, replace(PEOPLE[0], id="other"))),
+        lists("one: A early trainer", "two: B other trainer"),
+        "supervisor-is-free",
+        ("needs trainer (scrubbed), and two names trainer at the same time",),
+    ),
+    "in theatre in two rooms": Made(
+        week([eye("A", with_stage=IN_THEATRE), eye("B")]),
+        lists("one: A late consultant", "two: B - consultant"),
+        "supervisor-is-free",
+        ("A, right eye, number 1 in one needs consultant (in-theatre), and two names",),
+    ),
+    "scrubbed here and outside there": Made(
+        week(AB),
+        lists("one: A early trainer", "two: B late trainer"),
+        "supervisor-is-free",
+        ("needs trainer (scrubbed)",),
+    ),
+    "outside three rooms, two stated": Made(
+        week([*AB, eye("C")], THREE, trainees=tuple(replace(PEOPLE[1], id=f"late-{n}") for n in "123")),
+        lists("one: A late-1 consultant", "two: B late-2 consultant", "three: C late-3 consultant"),
+        "supervisor-is-free",
+        ("3 rooms from outside at once (one, two, three)", "2 at most"),
+    ),
+    "half an hour in common": Made(
+        week(AB, [session("one"), session("two", starts="12:00")], trainees=(*PEOPLE, replace(PEOPLE[0], id="other"))),
+        lists("one: A early trainer", "two: B other trainer"),
+        "supervisor-is-free",
+        ("number 1 in one needs trainer (scrubbed), and two names",),
+    ),
+    "a trainee in two rooms": Made(
+        week(AB), lists("one: A late trainer", "two: B late consultant"), "trainee-is-free", ("late is in two",)
+    ),
+    "a trainee on leave": Made(
+        week(AB, trainees=AWAY), lists("one: A late trainer"), "trainee-is-free", ("late is on leave on 2026-12-01",)
+    ),
+    "no step for this learner": Made(
+        week([eye("A")], trainees=(replace(PEOPLE[2], steps_cleared=frozenset({"nucleus"})),)),
+        lists("one: A learner consultant"),
+        "trainee-has-a-step",
+        ("leaves learner no step that they are cleared for",),
+    ),
+    "no anaesthetist": Made(
+        week([eye("A", anaesthetist=True)]), lists("one: A late trainer"), "anaesthetist", ("This session has none",)
+    ),
+    "perhaps an anaesthetist": Made(
+        week([eye("A", anaesthetist=None)]), lists("one: A late trainer"), "anaesthetist", ("This may be so",)
+    ),
+    "no set in the room": Made(
+        week([eye("A", kit=HOOKS)], [session("one", kit={"iris-hooks": sets(0)})]),
+        lists("one: A late trainer"),
+        "kit-sets",
+        ("needs Iris hooks: this session has no set.",),
+    ),
+    "a set that is not ready again": Made(
+        week(SHARED_HOOKS, [session("one", kit={"iris-hooks": sets(1, 80)})]),
+        lists(*(f"one: {name} late trainer" for name in "ABCD")),
+        "kit-sets",
+        ("D, right eye, number 4 in one needs Iris hooks: this session has 1 set, not ready again",),
+    ),
+    "latex second": Made(
+        week([eye("A"), eye("B", order=LATEX)]),
+        lists("one: A late trainer", "one: B late trainer"),
+        "fixed-order",
+        (
+            "B, right eye, number 2 in one: Latex allergy. A, right eye comes before it",
+            "Put it first (common practice)",
+        ),
+    ),
+    "latex after one where it is not recorded": Made(
+        week([eye("A", order=LATEX | {"latex-first": None}), eye("B", order=LATEX)]),
+        lists("one: A late trainer", "one: B late trainer"),
+        "fixed-order",
+        ("Put it first",),
+    ),
+    "infection first": Made(
+        week([eye("A", order=INFECTION), eye("B")]),
+        lists("one: A late trainer", "one: B late trainer"),
+        "fixed-order",
+        ("A, right eye, number 1 in one: Infection precautions. B, right eye comes after it", "Put it last"),
+    ),
+    "both eyes on one list": Made(
+        week(ONE_PATIENT),
+        lists("one: A late trainer", "one: B late trainer"),
+        "one-eye-a-list",
+        ("P has A, right eye on the same list", "both_eyes_agreed"),
+    ),
+    "too late": Made(
+        week([eye("A", last_day=TUESDAY, why_then="needed then")], [session("one", day=THURSDAY)]),
+        lists("one: A late trainer"),
+        "deadline",
+        ("needed then, and 2026-12-03 is later", "Move it to 2026-12-01 or before"),
+    ),
+    "eight by a consultant in 240 minutes": Made(
+        week([*SEVEN, eye("H")]),
+        lists(*(f"one: {name} - consultant" for name in "ABCDEFGH")),
+        "overrun",
+        ("8 cases, 229 of 240 minutes expected, a chance of 32 % to overrun; the limit is 10 %",),
+    ),
+}
+
+
+@pytest.mark.parametrize("made", STANDS.values(), ids=STANDS)
+def test_it_stands(made: Made) -> None:
+    assert list(map(str, check(made.instance, made.lists).broken)) == []
+
+
+@pytest.mark.parametrize("made", BREAKS.values(), ids=BREAKS)
+def test_it_breaks_that_rule_alone(made: Made) -> None:
+    verdict = check(made.instance, made.lists)
+    assert {broken.rule for broken in verdict.broken} == {made.rule}
+    (first, *_) = verdict.broken
+    assert all(word in str(first) for word in made.says), str(first)
+    assert first.change.endswith(".") and first.session in made.instance.sessions
+
+
+def test_each_rule_is_broken_somewhere_above() -> None:
+    assert {made.rule for made in BREAKS.values()} == set(RULES)
+
+
+@pytest.mark.parametrize("made", [*STANDS.values(), *BREAKS.values()], ids=[*STANDS, *BREAKS])
+def test_the_order_of_the_placings_in_the_file_changes_nothing(made: Made) -> None:
+    backwards = replace(made.lists, placings=made.lists.placings[::-1])
+    assert _rules(check(made.instance, backwards).broken) == _rules(check(made.instance, made.lists).broken)
+
+
+def _rules(broken: Iterable[object]) -> list[str]:
+    return sorted(map(str, broken))
+
+
+def test_what_is_not_recorded_is_asked() -> None:
+    unknown = {"latex-first": None, "infection-last": False}
+    cases = [eye("A", order=unknown, urgency=None, patient=None), eye("B")]
+    verdict = check(week(cases), lists("one: A late trainer", "one: B late trainer"))
+    assert verdict.stands
+    asked = list(map(str, verdict.asked))
+    assert len(asked) == 3
+    assert "not recorded: latex allergy. Ask; if so, it goes first." in asked[0]
+    assert "another eye of the same patient is not seen" in asked[1] and "urgency is not recorded" in asked[2]
+
+
+def test_the_numbers_of_a_session() -> None:
+    verdict = check(week(AB), lists("one: A late trainer"))
+    (judged,) = verdict.sessions
+    assert (judged.cases, judged.minutes) == (1, 240)
+    assert judged.expected_minutes == pytest.approx(24 + 9.67)
+    assert verdict.unplaced == ("B, right eye",)
+
+
+def test_a_device_to_hand_takes_its_minutes() -> None:
+    hooks = eye("A", added=(("iris-hooks", 16.0),))
+    (judged,) = check(week([hooks]), lists("one: A late trainer")).sessions
+    assert judged.expected_minutes == pytest.approx(24 + 16 + 9.67)
+
+
+def test_no_day_before_the_deadline_is_refused() -> None:
+    case = eye("A", last_day=TUESDAY + datetime.timedelta(1), why_then="soon")
+    assert check(week([case]), lists("one: A late trainer")).stands

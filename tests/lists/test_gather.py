@@ -1,0 +1,82 @@
+"""From a case file to what a list needs of it: the demonstration's pool against what was written into it."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+import pytest
+
+from planner.lists.checker import check
+from planner.lists.instance import Instance, ListCase
+from planner.lists.minutes import Time
+from planner.lists.placed import read_lists
+from planner.rulebook.rulebook import Rulebook
+
+DEMO = Path(__file__).parents[2] / "demo_cases"
+
+
+def case(demo: Instance, reference: str) -> ListCase:
+    return next(case for case in demo.cases.values() if case.reference == reference)
+
+
+def test_minutes_are_the_published_ones(demo: Instance) -> None:
+    # Nderitu and Ursell, abstract: consultant 19 (10), senior 24 (10), intermediate 27 (12), junior 30 (11) minutes.
+    assert demo.times["consultant"] == Time(19, 10) and demo.times["late"] == Time(24, 10)
+    assert demo.times["middle"] == Time(27, 12) and demo.times["early"] == Time(30, 11)
+    # Roberts 2018: 19.97 minutes a case with turnover, 10.3 operating.
+    assert demo.turnover == pytest.approx(19.97 - 10.3)
+    assert "nderitu-ursell-2019" in demo.times_basis and demo.overrun_chance == 0.1
+
+
+def test_every_duration_has_its_basis(rulebook: Rulebook) -> None:
+    durations = rulebook.durations
+    # Nderitu and Ursell, abstract: iris hooks 16 minutes more, an expansion ring 6.
+    assert {row.device: row.minutes for row in durations.additions} == {"iris-hooks": 16, "pupil-ring": 6}
+    published = [*durations.grades, *durations.additions, durations.turnover, durations.shape]
+    assert {row.basis.basis for row in published} == {"published"}
+    assert {row.basis.basis for row in durations.stands_for} == {durations.overrun.basis.basis} == {"unit-policy"}
+
+
+def test_a_plain_eye(demo: Instance) -> None:
+    plain = case(demo, "L-401")
+    assert plain.tier == 1 and plain.unsettled == () and plain.added == ()
+    assert (plain.consent, plain.agreement, plain.anaesthetist) == (True, True, False)
+    assert plain.with_stage["early"].mode == "scrubbed" and plain.with_stage["early"].whole
+    assert plain.with_stage["steps-only"].mode == "consultant-operates" and not plain.with_stage["steps-only"].whole
+
+
+def test_what_was_written_into_single_eyes(demo: Instance) -> None:
+    assert case(demo, "L-403").order == {"latex-first": True, "infection-last": False}
+    assert case(demo, "L-440").order["latex-first"] is None
+    assert case(demo, "L-408").order["infection-last"] is True
+    assert {supervision.mode for supervision in case(demo, "L-405").with_stage.values()} == {"consultant-only"}
+    assert case(demo, "L-405").agreement is False and case(demo, "L-418").agreement is None
+    assert case(demo, "L-418").unsettled == ()
+    assert case(demo, "L-420").consent is None and case(demo, "L-420").unsettled == ()
+    assert case(demo, "L-422").anaesthetist is True
+    assert "pressure" in case(demo, "L-430").unsettled[0]
+    assert case(demo, "L-412").added == (("iris-hooks", 16.0),)
+    assert case(demo, "L-410").added == (("pupil-ring", 6.0),)
+    # Only eye: tier 4, whoever sits down.
+    only = case(demo, "L-416")
+    assert only.tier == 4 and {supervision.mode for supervision in only.with_stage.values()} == {"consultant-operates"}
+
+
+def test_deadlines(demo: Instance) -> None:
+    assert case(demo, "L-431").last_day == datetime.date(2026, 12, 4)
+    assert case(demo, "L-431").why_then == "needed by 2026-12-04"
+    # Urgent, recorded on 17 November, within 28 days by the unit's own file.
+    assert case(demo, "L-414").last_day == datetime.date(2026, 12, 15)
+    assert case(demo, "L-401").last_day is None
+
+
+def test_stages_and_cleared_steps(demo: Instance) -> None:
+    # 330 operations, 30 weeks away: two stages down from late.
+    assert demo.trainees["trainee-4"].stage == "early"
+    assert demo.trainees["trainee-1"].steps_cleared and demo.trainees["trainee-2"].steps_cleared is None
+
+
+def test_the_first_week_made_by_hand_stands(demo: Instance) -> None:
+    verdict = check(demo, read_lists(DEMO / "lists" / "first-week.yaml", demo))
+    assert list(map(str, verdict.broken)) == [] and len(verdict.unplaced) == 38
