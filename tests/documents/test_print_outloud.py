@@ -10,7 +10,7 @@ import pytest
 
 from planner.documents.pdf import write_pdf
 
-# What it takes for an error and is none: a ruled grid that no table covers is the eye's drawing beside boxes and rules; as
+# What it takes for an error and is none: a ruled grid that no table covers is the drawing beside boxes and rules; as
 # many headers as cells is a step's number beside one wide cell, where the step is harder.
 FALSE_ALARMS = {"TBL-010", "TBL-014"}
 
