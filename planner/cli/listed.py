@@ -1,4 +1,4 @@
-"""What the checker and the matching say, as text for a terminal and as data."""
+"""What the checker, the simulation and the matching say, as text for a terminal and as data."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from textwrap import wrap
 
 from planner.lists.checker import Verdict
 from planner.lists.instance import Instance
+from planner.lists.simulate import Simulated
 from planner.wording import percent
 
 WIDTH = 100
@@ -43,8 +44,24 @@ def sessions_table(verdict: Verdict) -> Iterator[str]:
     """One line a session: cases, minutes expected of minutes there are, and the chance of overrun."""
     for session in verdict.sessions:
         filled = f"{session.expected_minutes:.0f} of {session.minutes} min expected"
-        cases = f"{session.cases} case{'s' if session.cases != 1 else ''}"
-        yield f"  {session.told:<44} {cases:>8}  {filled:<26} {percent(session.chance_of_overrun):>7} to overrun"
+        yield f"  {_row(session.told, session.cases)}  {filled:<26} {percent(session.chance_of_overrun):>7} to overrun"
+
+
+def simulated_text(instance: Instance, found: list[Simulated], runs: int) -> str:
+    """One line a session: both chances of overrun, and minutes of overrun and of idle theatre."""
+    blank = " " * 57
+    lines = [f"{blank}Chance to overrun       Mean minutes   One in ten"]
+    lines += [f"{blank}worked out simulated    over    idle   ends later"]
+    for one in found:
+        chances = f"{percent(one.worked_out):>10} {percent(one.chance):>9}"
+        late = f"{one.late_in_ten:.0f} min" if one.late_in_ten else "in time"
+        lines.append(f"  {_row(one.told, one.cases)} {chances}  {one.overrun:>6.1f}  {one.idle:>6.0f}   {late:>10}")
+    lines += ["", *_hung(f"  {runs:,} runs. {instance.times_basis}")]
+    return "\n".join(lines)
+
+
+def _row(told: str, cases: int) -> str:
+    return f"{told:<44} {f'{cases} case' + ('s' if cases != 1 else ''):>8}"
 
 
 def _hung(text: str) -> list[str]:

@@ -57,6 +57,37 @@ def check(
         raise typer.Exit(1)
 
 
+@app.command()
+def simulate(
+    lists: ListsArgument,
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption,
+    rules: RulesOption = None,
+    runs: Annotated[int, typer.Option("--runs", min=100, max=1_000_000, help="How often each list is run.")] = 10_000,
+    seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same numbers.")] = 1,
+    json: JsonOption = False,
+) -> None:
+    """Run lists through the operators' times: minutes of overrun and of idle theatre.
+
+    Example: planner lists simulate week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml
+    """
+    from dataclasses import asdict
+
+    from planner.cli.assess import in_json
+    from planner.cli.listed import simulated_text
+    from planner.lists.placed import read_lists
+    from planner.lists.simulate import simulate as run
+
+    instance = instance_in(cases, unit, sessions, rules)
+    found = run(instance, read_lists(lists, instance), runs, seed)
+    if json:
+        data = {"runs": runs, "seed": seed, "model": instance.times_basis, "sessions": [asdict(one) for one in found]}
+        typer.echo(in_json(data, many=False))
+    else:
+        typer.echo(simulated_text(instance, found, runs))
+
+
 def instance_in(cases: list[str], unit: Path, sessions: Path, rules: Path | None) -> "Instance":
     """What lists are judged by, from its files. Raises PlannerError with every fault of the first that has any."""
     from planner.errors import PlannerError

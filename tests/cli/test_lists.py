@@ -67,5 +67,14 @@ def test_a_folder_of_cases(tmp_path: Path) -> None:
     assert run("check", str(WEEK), "--cases", str(tmp_path), *GIVEN).code == 0
 
 
+def test_simulating() -> None:
+    ran = run("simulate", str(WEEK), *POOL, *GIVEN, "--runs", "500")
+    assert (ran.code, ran.err) == (0, "")
+    assert "500 runs. Operating times" in ran.out and "tue-1-b" in ran.out
+    told = json.loads(run("simulate", str(WEEK), *POOL, *GIVEN, "--runs", "500", "--json").out)
+    assert told["runs"] == 500 and len(told["sessions"]) == 2
+    assert all(abs(one["chance"] - one["worked_out"]) < 0.05 for one in told["sessions"])
+
+
 def test_wrong_usage() -> None:
     assert run("check").code == 2
