@@ -53,7 +53,7 @@ def papers(
             if at is None:
                 continue
             place = Place(at.theatre, at.place, now.case.reference, now.case.eye, at.trainee, at.supervisor)
-            standing = standing_on(store, now, on, rulebook)
+            standing = standing_on(now, on, rulebook)
             if standing is None:
                 left_out.append(LeftOut(place, ("no approval stands: it was withdrawn, or has lapsed",)))
             elif standing.state != "stands":

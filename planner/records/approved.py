@@ -8,18 +8,18 @@ import re
 from planner.plan.approved import with_approval
 from planner.plan.plan import Approval, Plan
 from planner.records.rows import CaseNow, Standing
+from planner.records.standing import standing_now
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.vocabulary import NOT_RECORDED, read_day
 
 
-def standing_on(store: Store, now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Standing | None:
+def standing_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Standing | None:
     """How a case's approval stands on a day, in the vocabulary's own words; None where it has none."""
-    if now.approval is None:
+    held = standing_now(now, on, _validity(now, rulebook), rulebook.sha256)
+    if held is None:
         return None
     vocabulary = rulebook.vocabulary
-    recorded = {name for name, value in now.version.findings.items() if value not in NOT_RECORDED}
-    held = store.standing(now.approval.id, on, vocabulary.validity(recorded), rulebook.sha256)
 
     def label(name: re.Match[str]) -> str:
         return vocabulary.by_id[name[0]].label if name[0] in vocabulary.by_id else name[0]
@@ -27,12 +27,17 @@ def standing_on(store: Store, now: CaseNow, on: datetime.date, rulebook: Ruleboo
     return Standing(held.state, tuple(re.sub(r"\b[a-z]+_[a-z_]+\b", label, why) for why in held.because))
 
 
+def _validity(now: CaseNow, rulebook: Rulebook) -> dict[str, int]:
+    recorded = {name for name, value in now.version.findings.items() if value not in NOT_RECORDED}
+    return rulebook.vocabulary.validity(recorded)
+
+
 def plan_as_approved(store: Store, now: CaseNow, plan: Plan, on: datetime.date, rulebook: Rulebook) -> Plan:
     """The plan with the approval that stands on a day in force; the plan as it is where none does.
 
     The consultant prints by name, the time as the machine's own clock had it.
     """
-    standing = standing_on(store, now, on, rulebook)
+    standing = standing_on(now, on, rulebook)
     if now.approval is None or standing is None or standing.state != "stands":
         return plan
     given = now.approval
@@ -46,11 +51,9 @@ def plan_as_approved(store: Store, now: CaseNow, plan: Plan, on: datetime.date, 
 
 def holds_until(now: CaseNow, rulebook: Rulebook) -> tuple[datetime.date, str] | None:
     """The last day on which nothing that was measured has aged, and which date says so; None without such a date."""
-    vocabulary = rulebook.vocabulary
-    recorded = {name for name, value in now.version.findings.items() if value not in NOT_RECORDED}
     ends = []
-    for name, days in vocabulary.validity(recorded).items():
+    for name, days in _validity(now, rulebook).items():
         measured = read_day(now.version.findings.get(name))
         if measured is not None:
-            ends.append((measured + datetime.timedelta(days), vocabulary.by_id[name].label))
+            ends.append((measured + datetime.timedelta(days), rulebook.vocabulary.by_id[name].label))
     return min(ends, default=None)

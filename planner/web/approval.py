@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 
+from planner.errors import PlannerError
 from planner.plan.plan import Plan
 from planner.records import approved
 from planner.records.approved import standing_on
@@ -22,7 +24,7 @@ def today(site: Site) -> datetime.date:
 
 def standing_of(site: Site, now: CaseNow) -> Standing | None:
     """How a case's approval stands today, None where it has none."""
-    return standing_on(site.store, now, today(site), site.rulebook)
+    return standing_on(now, today(site), site.rulebook)
 
 
 def state_of(site: Site, now: CaseNow) -> str:
@@ -43,4 +45,6 @@ def enter_lapses(site: Site) -> None:
         for now in site.store.cases(state=state):
             standing = standing_of(site, now)
             if standing is not None and standing.state == "lapsed" and now.approval is not None:
-                site.store.lapse(now.approval.id, "; ".join(standing.because), SERVER)
+                # Somebody else's page may have entered it meanwhile.
+                with contextlib.suppress(PlannerError):
+                    site.store.lapse(now.approval.id, "; ".join(standing.because), SERVER)

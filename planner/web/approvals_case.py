@@ -8,11 +8,13 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
+from planner.documents.figures import day
 from planner.plan.approved import allocation_for
 from planner.plan.plan import Plan
+from planner.records.approved import holds_until
 from planner.records.rows import CaseNow
 from planner.rulebook.shapes import MODES
-from planner.web.approval import plan_as_approved, standing_of, state_of
+from planner.web.approval import plan_as_approved, standing_of, state_of, today
 from planner.web.approvals_glance import glance
 from planner.web.door import Door, Visitor
 from planner.web.overview import day_and_time
@@ -55,9 +57,16 @@ def case_page(
         in_force=plan_as_approved(site, now, plan) if plan else None,
         standing=standing_of(site, now), earlier=[given for given in reversed(approvals) if given.ended],
         questions=site.store.questions(now.case.id), when=day_and_time, longest=LONGEST,
-        own=visitor.code in authors, changing=_changing(site, plan, tier, written or {}) if plan else None,
+        own=visitor.code in authors, aged=_aged(site, now),
+        changing=_changing(site, plan, tier, written or {}) if plan else None,
         written={"conditions": "", "reason": "", "text": "", "why": ""} | dict(written or {}),
     )  # fmt: skip
+
+
+def _aged(site: Site, now: CaseNow) -> str:
+    """What has aged already, so that an approval would not stand; empty where nothing has."""
+    until = holds_until(now, site.rulebook)
+    return f"{until[1]}: it held until {day(until[0])}" if until and until[0] < today(site) else ""
 
 
 def _changing(site: Site, plan: Plan, tier: int | None, written: Mapping[str, str]) -> dict[str, object]:

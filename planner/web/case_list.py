@@ -15,6 +15,7 @@ from planner.web.overview import day_and_time
 from planner.web.places import case_path
 from planner.web.presenting import page
 from planner.web.site import Site, site_of
+from planner.web.urgency import urgency_rank
 
 router = APIRouter()
 Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
@@ -49,21 +50,15 @@ def cases(
     show_all = whose == "all" or visitor.role not in PREPARERS
     wanted = q.strip().lower()
     found = [now for now in (every if show_all else mine) if wanted in now.case.reference.lower()]
-    lines = [_line(site, now) for now in sorted(found, key=lambda now: _urgency(site, now))]
+    lines = [
+        _line(site, now)
+        for now in sorted(found, key=lambda now: (urgency_rank(site.rulebook, now.version), now.case.reference))
+    ]
     may_prepare = visitor.role in PREPARERS
     return page(
         request, "cases.html", lines=lines, q=q.strip(), show_all=show_all, mine=len(mine), every=len(every),
         may_prepare=may_prepare,
     )  # fmt: skip
-
-
-def _urgency(site: Site, now: CaseNow) -> tuple[int, str, str]:
-    """The most urgent first; where none is recorded, before those said to be the least."""
-    finding = site.rulebook.vocabulary.by_id.get("urgency")
-    order = list(finding.values) if finding else []
-    said = now.version.findings.get("urgency")
-    rank = 2 * order.index(said) if said in order else 1
-    return -rank, str(now.version.findings.get("needed_by") or "9999"), now.case.reference
 
 
 def _line(site: Site, now: CaseNow) -> Line:

@@ -19,7 +19,7 @@ from planner.web.door import Door, Posted, Visitor
 from planner.web.overview import day_and_time
 from planner.web.places import LISTING, case_path, find, list_path
 from planner.web.presenting import page
-from planner.web.site import site_of
+from planner.web.site import Site, site_of
 
 router = APIRouter()
 Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
@@ -40,6 +40,7 @@ def place(request: Request, visitor: Building, form: Posted, reference: str, eye
     if now.approval is None or str(form.get("approval", "")) != str(now.approval.id):
         told = "The approval is another one than when you opened this page. Look at the case again; nothing was placed."
         return _form(request, now, written, (told,), 409)
+    written["theatre"] = _as_known(site, " ".join(written["theatre"].split()))
     day, faults = read_day(written["day"]), []
     if day is None:
         faults.append("Day: write it as YYYY-MM-DD")
@@ -68,6 +69,16 @@ def place(request: Request, visitor: Building, form: Posted, reference: str, eye
     return RedirectResponse(f"/lists/{day}", 303)
 
 
+def _coming(site: Site) -> tuple[CaseNow, ...]:
+    return site.store.lists(today(site), today(site) + datetime.timedelta(weeks=WEEKS))
+
+
+def _as_known(site: Site, theatre: str) -> str:
+    """A theatre as the coming lists spell it: one that differs in capitals only is no other theatre."""
+    known = {now.allocation.theatre for now in _coming(site) if now.allocation}
+    return next((name for name in sorted(known) if name.lower() == theatre.lower()), theatre)
+
+
 def _now(request: Request, reference: str, eye: str) -> CaseNow:
     return site_of(request).store.case_now(find(request, reference, eye).id)
 
@@ -81,7 +92,6 @@ def _form(
     people = site.store.people(active_only=True)
     # Whoever supervises is most often a consultant; a trainee may be cleared to.
     supervisors = [p for p in people if p.role == "consultant"] + [p for p in people if p.role == "trainee"]
-    coming = site.store.lists(today(site), today(site) + datetime.timedelta(weeks=WEEKS))
     return page(
         request, "list_place.html", status,
         case=now.case, now=now, path=list_path(now.case), plan_path=case_path(now.case, "plan"), faults=faults,
@@ -89,6 +99,6 @@ def _form(
         approved_at=day_and_time(now.approval.at) if now.approval else "",
         written=dict.fromkeys(FIELDS, "") | dict(written), supervisors=supervisors,
         trainees=[p for p in people if p.role == "trainee"], today=today(site).isoformat(),
-        theatres=sorted({other.allocation.theatre for other in coming if other.allocation}),
+        theatres=sorted({other.allocation.theatre for other in _coming(site) if other.allocation}),
         longest=LONGEST_THEATRE,
     )  # fmt: skip

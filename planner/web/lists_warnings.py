@@ -29,7 +29,7 @@ def warnings(site: Site, now: CaseNow, of_the_day: Iterable[CaseNow], people: Ma
 
 
 def _standing(site: Site, now: CaseNow, place: Allocation) -> Iterator[str]:
-    standing = standing_on(site.store, now, place.day, site.rulebook)
+    standing = standing_on(now, place.day, site.rulebook)
     if standing is None:
         yield "No approval stands: it was withdrawn or has lapsed since the case was placed."
     elif standing.state != "stands":

@@ -257,6 +257,19 @@ def test_an_approval_lapses_with_what_it_rests_on_and_no_longer_prints(
     assert [given.ended.kind for given in store.approvals(case.id) if given.ended] == ["lapsed"]
 
 
+def test_what_has_aged_already_is_said_before_it_is_approved(
+    store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit, clock: Clock
+) -> None:
+    path = submitted(store, signed_in, rulebook, "routine")
+    assert "would lapse at once" not in text_of(consultant.get(path))
+    clock.forward(days=800)
+    consultant = signed_in("consultant-1")
+    assert "An approval would lapse at once. Date of the pressure: it held until" in text_of(consultant.get(path))
+    # It is the consultant's to decide all the same, and is shown for what it is.
+    assert consultant.post(path, data=form_of(consultant, path, "Approve, tier")).status_code == 303
+    assert "It has lapsed: Date of the pressure" in text_of(consultant.get(path))
+
+
 def test_withdrawn_by_hand_with_a_reason(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:

@@ -123,6 +123,12 @@ def test_a_case_is_placed_shown_and_taken_off_with_a_reason(unit: Unit, signed_i
     assert unit.organiser.post(f"/lists/{SOON}/take-off", data=fields | {"why": "again"}).status_code == 409
 
 
+def test_a_theatre_in_other_letters_is_the_same_theatre(unit: Unit) -> None:
+    unit.place(unit.approved("routine"))
+    unit.place(unit.approved("tense-white"), theatre=" theatre  2")
+    assert {now.allocation.theatre for now in unit.store.list_of(SOON) if now.allocation} == {"Theatre 2"}
+
+
 def test_without_an_order_a_case_comes_after_the_last(unit: Unit) -> None:
     unit.place(unit.approved("routine"))
     unit.place(unit.approved("tense-white"))
