@@ -162,6 +162,10 @@ class Finding(Entry):
                 raise ValueError(str(error)) from None
         if isinstance(raw, bool) or not isinstance(raw, int | float):
             raise ValueError(f"{_shown(raw)} is not a number; expected {self.allowed}")
+        try:
+            raw = float(raw)
+        except OverflowError:
+            raise ValueError(f"a number that long is not a measurement; expected {self.allowed}") from None
         if not math.isfinite(raw):
             raise ValueError(f"{raw} is not a measurement; expected {self.allowed}")
         if self.kind == "count" and raw != int(raw):
@@ -172,7 +176,7 @@ class Finding(Entry):
             slips = [f"{raw * factor:g}" for factor in (0.1, 0.01, 0.001, 10, 1000) if low <= raw * factor <= high]
             hint = f"; was {slips[0]} meant?" if slips else ""
             raise ValueError(f"{raw:g} is outside the possible range, {self.allowed}{hint}")
-        return float(raw)
+        return raw
 
     def _read_set(self, raw: object) -> frozenset[str]:
         items = [item.strip() for item in raw.split("+")] if isinstance(raw, str) else raw

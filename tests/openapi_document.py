@@ -22,6 +22,20 @@ NOW = "now"
 # What a hidden field may hold once somebody has changed it.
 HIDDEN = {"enum": [NOW, "1", "999999999", "x"]}
 TEXT = {"enum": ["", "seen in clinic", "x" * 301, "Mr Smith, born 02/03/1951", "a\x00b", "é ≤ ½"]}
+# What no page of ours would write into a form.
+TAMPERED = (
+    "NaN",
+    "1e999",
+    "9" * 400,
+    "9" * 5000,
+    "[" * 50_000,
+    "{",
+    '{"a": 1}',
+    "[null]",
+    "0.5",
+    '"\\u0000"',
+    '"\\ud800"',
+)
 Schema = dict[str, Any]
 
 # Every page may refuse whoever is nobody (303, or 401 for a form) or of another role (403), and a form that cannot be
@@ -92,7 +106,7 @@ def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
     }
 
 
-_JSON = {"enum": ["15", "null", "[]", '{"a": 1}', "NaN", "1e999", '"total-white"', '["lens"]', '"\\u0000"', "{"]}
+_JSON = {"enum": [*TAMPERED, "15", "null", "[]", '"total-white"', '["lens"]']}
 
 
 def _of_a_case(rulebook: Rulebook) -> Iterable[tuple[str, Schema]]:

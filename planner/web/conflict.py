@@ -66,7 +66,7 @@ def settle(request: Request, visitor: Preparing, form: Posted, reference: str, e
     for key in form:
         if key.startswith("pick.") and form.get(key) == MINE:
             name = key.removeprefix("pick.")
-            changes[name] = _data(str(form.get(f"mine.{name}", "null")))
+            changes[name] = _data(site, name, str(form.get(f"mine.{name}", "null")))
     read_case(changed(base.document, changes), site.rulebook.vocabulary)
     try:
         if changes:
@@ -84,11 +84,27 @@ def based_on(store: Store, case: Case, form: FormData) -> CaseVersion:
     return store.version(case.id, int(number))
 
 
-def _data(text: str) -> Any:
+def _data(site: Site, name: str, text: str) -> Any:
+    """A value as the page before wrote it; the vocabulary reads those of findings itself."""
     try:
-        return json.loads(text)
-    except ValueError:
-        raise PlannerError.one("the form was changed on its way", hint="go back, and choose again") from None
+        value = json.loads(text)
+    except (ValueError, RecursionError):
+        raise _changed_on_its_way() from None
+    if name == "none_found_in":
+        fits = value is None or (isinstance(value, list) and set(map(str, value)) <= set(_sections(site)))
+    else:
+        fits = name in site.rulebook.vocabulary.by_id or value is None or isinstance(value, str)
+    if not fits:
+        raise _changed_on_its_way()
+    return value
+
+
+def _changed_on_its_way() -> PlannerError:
+    return PlannerError.one("the form was changed on its way", hint="go back, and choose again")
+
+
+def _sections(site: Site) -> dict[str, str]:
+    return {section.id: section.label for section in site.rulebook.vocabulary.sections}
 
 
 def _side(site: Site, difference: Difference, names: Mapping[str, str]) -> Side:
@@ -109,6 +125,6 @@ def _shown(site: Site, name: str, value: Any) -> str:
     if finding is not None:
         return finding.shown(finding.read(value) if value is not None else None)
     if name == "none_found_in":
-        sections = {section.id: section.label for section in site.rulebook.vocabulary.sections}
+        sections = _sections(site)
         return "; ".join(sections.get(item, item) for item in value or ()) or "none"
     return str(value) if value is not None else "not recorded"

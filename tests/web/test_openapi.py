@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime
 import logging
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 from urllib.parse import quote, unquote
 
@@ -20,11 +20,11 @@ from fastapi import FastAPI
 from fastapi.routing import APIRoute
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis.strategies import just
-from openapi_document import APPROVAL, CASE, DAY, FORM, LISTING, NOW, document, undescribed
+from openapi_document import APPROVAL, CASE, DAY, FORM, LISTING, NOW, TAMPERED, document, undescribed
 from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import content_type_conformance, status_code_conformance
-from visits import PASSWORD
+from visits import PASSWORD, Visit
 
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -228,6 +228,18 @@ def test_reading_changes_nothing_and_no_other_method_is_taken(
                 assert session.get(address + where, allow_redirects=False).status_code in (200, 303, 403)
     # A lapse that nobody entered is the server's to enter, and nothing else is.
     assert {entry.who for entry in filled.trail(before.entries)} <= {"server"}
+
+
+@pytest.mark.parametrize("name", ["iop_mmhg", "biometry_reference", "none_found_in", "examined_by", "eye", "nonsense"])
+def test_a_settled_value_that_no_page_wrote_is_refused(
+    filled: Store, signed_in: Callable[[str], Visit], name: str
+) -> None:
+    visit, before = signed_in("trainee-3"), filled.verify()
+    sent = {"token": visit.get("/form-token").json()["token"], "based_on": "1", f"pick.{name}": "mine"}
+    for value in TAMPERED:
+        answer = visit.post(f"/cases/{DRAFT}/left/settle", data=sent | {f"mine.{name}": value})
+        assert answer.status_code == 400, value[:20]
+    assert filled.verify() == before
 
 
 def test_every_route_is_described(app: FastAPI, rulebook: Rulebook) -> None:
