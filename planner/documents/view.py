@@ -33,6 +33,8 @@ from planner.wording import lower_first, percent
 
 # The first rates of a published score print; the plan as data holds them all.
 SCORE_RATES = 2
+# So many steps in other hands than the rulebook's are named beside the approval; the step table shows all.
+STEPS_NAMED = 4
 # Characters of a line to do in the step table, and how many lines one that runs on may take.
 DO_WIDTH = 60
 LONGEST_RUN = 3
@@ -161,7 +163,11 @@ def _changed(approval: Approval) -> Iterator[str]:
         )  # fmt: skip
     for who in ("trainee", "supervisor"):
         labels = [step.label for step in approval.steps if step.approved == who]
-        if labels:
+        if len(labels) > STEPS_NAMED:
+            yield say(
+                "To the %(who)s instead: %(count)s steps, as set out below.", who=WHO[who]().lower(), count=len(labels)
+            )
+        elif labels:
             yield say("To the %(who)s instead: %(steps)s.", who=WHO[who]().lower(), steps=_joined(labels))
 
 

@@ -25,7 +25,7 @@ from planner.web.site import Site, site_of
 router = APIRouter()
 Deciding = Annotated[Visitor, Depends(Door("consultant"))]
 # What a printed plan has room for.
-LONGEST = 300
+LONGEST = 200
 
 
 @router.get(APPROVAL)

@@ -68,6 +68,14 @@ def test_a_step_in_other_hands_is_in_them_everywhere(routine: Plan, rulebook: Ru
     assert f"To the supervisor instead: {step.label[:1].lower()}{step.label[1:]}." in view(made).approval.remarks
 
 
+def test_many_steps_in_other_hands_are_counted_so_that_the_first_side_holds_them(
+    routine: Plan, rulebook: Rulebook
+) -> None:
+    who = {step.id: "supervisor" for step in routine.steps if step.who == "trainee"}
+    made = with_approval(routine, rulebook, approval(routine, 1), routine.supervision.mode, who)
+    assert f"To the supervisor instead: {len(who)} steps, as set out below." in view(made).approval.remarks
+
+
 def test_what_is_approved_as_planned_changes_nothing_but_the_approval(routine: Plan, rulebook: Rulebook) -> None:
     made = with_approval(routine, rulebook, approval(routine, 1), routine.supervision.mode, {})
     assert replace(made, approval=None) == routine

@@ -284,7 +284,7 @@ def test_withdrawn_by_hand_with_a_reason(
 
 @pytest.mark.parametrize(
     ("field", "text", "why"),
-    [("conditions", "ask Jane Archer first", "person's name"), ("conditions", "x" * 301, "300 letters")],
+    [("conditions", "ask Jane Archer first", "person's name"), ("conditions", "x" * 201, "200 letters")],
 )
 def test_what_cannot_be_kept_or_printed_is_refused_and_not_lost(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit, field: str, text: str, why: str
