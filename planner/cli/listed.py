@@ -1,4 +1,4 @@
-"""What the checker, the simulation and the matching say, as text for a terminal and as data."""
+"""What the checker and the simulation say, as text for a terminal and as data."""
 
 from __future__ import annotations
 
@@ -32,11 +32,11 @@ def verdict_text(instance: Instance, verdict: Verdict) -> str:
         for session in dict.fromkeys(broken.session for broken in found):
             lines += ["", f"{title} in {instance.sessions[session].told}"]
             for broken in (one for one in found if one.session == session):
-                lines += [*_hung(f"- {broken.rule}: {broken.says}"), *_hung(f"  -> {broken.change}")]
+                lines += [*hung(f"- {broken.rule}: {broken.says}"), *hung(f"  -> {broken.change}")]
     lines += ["", "Minutes", *sessions_table(verdict)]
-    lines += ["", *_hung(f"  {instance.times_basis}")]
+    lines += ["", *hung(f"  {instance.times_basis}")]
     if verdict.unplaced:
-        lines += ["", "On no list", *_hung("  " + "; ".join(verdict.unplaced))]
+        lines += ["", "On no list", *hung("  " + "; ".join(verdict.unplaced))]
     return "\n".join(lines)
 
 
@@ -44,7 +44,7 @@ def sessions_table(verdict: Verdict) -> Iterator[str]:
     """One line a session: cases, minutes expected of minutes there are, and the chance of overrun."""
     for session in verdict.sessions:
         filled = f"{session.expected_minutes:.0f} of {session.minutes} min expected"
-        yield f"  {_row(session.told, session.cases)}  {filled:<26} {percent(session.chance_of_overrun):>7} to overrun"
+        yield f"  {row(session.told, session.cases)}  {filled:<26} {percent(session.chance_of_overrun):>7} to overrun"
 
 
 def simulated_text(instance: Instance, found: list[Simulated], runs: int) -> str:
@@ -55,15 +55,17 @@ def simulated_text(instance: Instance, found: list[Simulated], runs: int) -> str
     for one in found:
         chances = f"{percent(one.worked_out):>10} {percent(one.chance):>9}"
         late = f"{one.late_in_ten:.0f} min" if one.late_in_ten else "in time"
-        lines.append(f"  {_row(one.told, one.cases)} {chances}  {one.overrun:>6.1f}  {one.idle:>6.0f}   {late:>10}")
-    lines += ["", *_hung(f"  {runs:,} runs. {instance.times_basis}")]
+        lines.append(f"  {row(one.told, one.cases)} {chances}  {one.overrun:>6.1f}  {one.idle:>6.0f}   {late:>10}")
+    lines += ["", *hung(f"  {runs:,} runs. {instance.times_basis}")]
     return "\n".join(lines)
 
 
-def _row(told: str, cases: int) -> str:
+def row(told: str, cases: int) -> str:
+    """The head of a line about a session."""
     return f"{told:<44} {f'{cases} case' + ('s' if cases != 1 else ''):>8}"
 
 
-def _hung(text: str) -> list[str]:
+def hung(text: str) -> list[str]:
+    """A line folded to the width of a terminal, what follows its first line set in."""
     inset = " " * (len(text) - len(text.lstrip()))
     return wrap(text, WIDTH, subsequent_indent=f"{inset}  ", break_on_hyphens=False)

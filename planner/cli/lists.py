@@ -88,6 +88,51 @@ def simulate(
         typer.echo(simulated_text(instance, found, runs))
 
 
+@app.command()
+def match(
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption,
+    rules: RulesOption = None,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write the lists there.", show_default=False)
+    ] = None,
+    keep: Annotated[
+        Path | None,
+        typer.Option("--keep", metavar="LISTS", help="Lists that stay; the rest goes round them.", show_default=False),
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """Make lists that keep every rule, with the reason for each place and for each case without one.
+
+    No solver: the most pressing case first, each in the place worth most by the wishes of the sessions file. The same
+    input gives the same lists. They are a proposal; the organiser and the consultants decide.
+
+    Example: planner lists match --cases pool.csv --unit unit.yaml --with sessions.yaml -o lists.yaml
+    """
+    from planner.cli.assess import in_json
+    from planner.cli.matched import matched_data, matched_text
+    from planner.cli.progress import Progress
+    from planner.cli.writing import write_whole
+    from planner.errors import Fault, PlannerError
+    from planner.lists.checker import check as judge
+    from planner.lists.match import match as place
+    from planner.lists.placed import read_lists, written
+
+    instance = instance_in(cases, unit, sessions, rules)
+    kept = read_lists(keep, instance) if keep else None
+    if kept is not None and not (verdict := judge(instance, kept)).stands:
+        why = "lists are matched round what stands already"
+        raise PlannerError(
+            [Fault(str(keep), broken.says.rstrip("."), why, broken.change.rstrip(".")) for broken in verdict.broken]
+        )
+    with Progress(len(instance.cases) - len(kept.placings if kept else ()), shown=True) as progress:
+        found = place(instance, kept, progress.step)
+    if output is not None:
+        write_whole(output, written(found.lists).encode())
+    typer.echo(in_json(matched_data(found), many=False) if json else matched_text(instance, found))
+
+
 def instance_in(cases: list[str], unit: Path, sessions: Path, rules: Path | None) -> "Instance":
     """What lists are judged by, from its files. Raises PlannerError with every fault of the first that has any."""
     from planner.errors import PlannerError

@@ -31,6 +31,23 @@ RULES: dict[str, Rule] = {
     "overrun": rules_of_sessions.overrun,
 }
 
+WORDS = {
+    "on-one-list-once": "a case is on one list, once",
+    "consent": "consent to surgery is recorded",
+    "agreement": "the patient's agreement to a trainee is recorded",
+    "settled": "nothing is left to settle first",
+    "supervisor-fits": "the supervisor is there and is the one that tier and stage demand",
+    "supervisor-is-free": "the supervisor is not needed elsewhere at that time",
+    "trainee-is-free": "the trainee is not away, nor elsewhere at that time",
+    "trainee-has-a-step": "the trainee has a step to take",
+    "anaesthetist": "an anaesthetist is there where one is needed",
+    "kit-sets": "a set of the kit it must have is ready",
+    "fixed-order": "cases with a fixed place keep it",
+    "one-eye-a-list": "one eye of a patient a list",
+    "deadline": "no later than it is needed",
+    "overrun": "the session's chance of overrun keeps within the limit",
+}
+
 
 @dataclass(frozen=True)
 class Judged:

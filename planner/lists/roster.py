@@ -105,9 +105,9 @@ class Limits(Entry):
 class Wishes(Entry):
     """Weights of what the matching prefers among places that keep every rule; 0 leaves a wish out.
 
-    `whole_operation` and `named_steps`: a trainee operates, or takes named steps. `fair_share`: less for each case a
-    trainee has on these lists already. `waiting`: less for each day from the first session on. `closer_than_needed`:
-    less where a consultant supervises what a trainer may.
+    `whole_operation` and `named_steps`: a trainee operates, or takes named steps. `fair_share`: less for each case
+    that a trainee has on these lists beyond the mean of all trainees. `waiting`: less for each day from the first
+    session on. `closer_than_needed`: less where a consultant supervises what a trainer may.
     """
 
     whole_operation: Annotated[Number, Field(ge=0)] = 10.0

@@ -76,5 +76,24 @@ def test_simulating() -> None:
     assert all(abs(one["chance"] - one["worked_out"]) < 0.05 for one in told["sessions"])
 
 
+def test_matching_and_keeping(tmp_path: Path) -> None:
+    made = tmp_path / "made.yaml"
+    ran = run("match", *POOL, *GIVEN, "-o", str(made))
+    assert (ran.code, ran.err) == (0, "")
+    assert ran.out.startswith("45 of 48 cases placed;") and "No place for L-410, right eye" in ran.out
+    assert "consultant-2 operates (a trainee was refused)" in ran.out
+    assert run("check", str(made), *POOL, *GIVEN).code == 0
+    told = json.loads(run("match", *POOL, *GIVEN, "--keep", str(WEEK), "--json").out)
+    assert told["verdict"]["stands"] is True
+    kept = {(row["case"], row["session"]) for row in told["placings"] if row["reason"] is None}
+    assert len(kept) == 10 and ("L-414", "tue-1-a") in kept
+
+
+def test_what_is_kept_must_stand(tmp_path: Path) -> None:
+    week = tmp_path / "week.yaml"
+    week.write_text(WEEK.read_text(encoding="utf-8").replace("trainee: trainee-2, ", "trainee: fellow-1, "))
+    assert "fellow-1 is in tue-1-b at the same time" in run("match", *POOL, *GIVEN, "--keep", str(week)).error
+
+
 def test_wrong_usage() -> None:
     assert run("check").code == 2

@@ -1,0 +1,103 @@
+"""What the matching says, as text for a terminal and as data: each place with its reason, and why a case has none."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+from planner.cli.listed import hung, row, verdict_data
+from planner.lists.blocked import Blocked
+from planner.lists.checker import WORDS, Judged
+from planner.lists.instance import Instance, Placing
+from planner.lists.match import Matched, Reason
+from planner.lists.week import Week
+from planner.wording import percent
+
+
+def matched_data(found: Matched) -> dict[str, object]:
+    """Lists with reasons, what is blocked and the checker's verdict, as plain data; worth is in the wishes' points."""
+    return {
+        "worth": round(found.worth, 6),
+        "placings": [
+            {
+                "session": placing.session,
+                "place": placing.place,
+                "case": placing.case[0],
+                "eye": placing.case[1],
+                "trainee": placing.trainee,
+                "supervisor": placing.supervisor,
+                "reason": asdict(found.reasons[placing.case]) if placing.case in found.reasons else None,
+            }
+            for placing in found.lists.placings
+        ],
+        "blocked": [asdict(blocked) for blocked in found.blocked],
+        "verdict": verdict_data(found.verdict),
+    }
+
+
+def matched_text(instance: Instance, found: Matched) -> str:
+    """Each list in its order, then every case without a place and what would give it one."""
+    week, placed = Week(instance, found.lists), len(found.lists.placings)
+    lines = [
+        f"{placed} of {len(instance.cases)} cases placed; worth {found.worth:.1f} points by the unit's wishes.",
+        "Not proved to be the best there is. The checker finds "
+        + ("every rule kept." if found.verdict.stands else f"{len(found.verdict.broken)} faults: planner lists check."),
+    ]
+    for judged in found.verdict.sessions:
+        lines += ["", _head(judged)]
+        for placing in week.list_of(judged.session):
+            case = week.case(placing)
+            lines += [
+                f"  {placing.place:>2}  {case.told:<18} tier {case.tier}  {who(week, placing)}",
+                *hung(f"      {_why(found.reasons.get(placing.case))}"),
+            ]
+    empty = [session.told for name, session in instance.sessions.items() if not week.list_of(name)]
+    if empty:
+        lines += ["", *hung(f"Without a list: {'; '.join(empty)}")]
+    for blocked in found.blocked:
+        lines += ["", *_blocked(blocked)]
+    return "\n".join(lines)
+
+
+def who(week: Week, placing: Placing) -> str:
+    """`trainee-2 (early) operates, trainer-1 scrubbed`, or who else operates."""
+    if placing.trainee is None:
+        agreed = week.case(placing).agreement
+        why = (
+            ""
+            if agreed
+            else " (a trainee was refused)"
+            if agreed is False
+            else " (agreement to a trainee not recorded)"
+        )
+        return f"{placing.supervisor} operates{why}"
+    trainee = f"{placing.trainee} ({week.instance.trainees[placing.trainee].stage})"
+    if week.supervision(placing).whole:
+        return f"{trainee} operates, {placing.supervisor} {week.mode_served(placing)}"
+    return f"{placing.supervisor} operates, {trainee} takes named steps"
+
+
+def _head(judged: Judged) -> str:
+    minutes = f"{judged.expected_minutes:.0f} of {judged.minutes} min expected"
+    return f"{row(judged.told, judged.cases)}  {minutes}  {percent(judged.chance_of_overrun)} to overrun"
+
+
+def _why(reason: Reason | None) -> str:
+    if reason is None:
+        return "kept"
+    worth = ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in reason.worth.items()) or "0"
+    places = f"the best of {reason.places} places" if reason.places > 1 else "the only place"
+    return f"{reason.pressing}; {places} that kept every rule (worth {worth})"
+
+
+def _blocked(blocked: Blocked) -> list[str]:
+    lines = [f"No place for {blocked.told}, all others where they are"]
+    barred = (
+        "Barred everywhere by this rule" if len(blocked.rules) == 1 else "Barred everywhere by these rules together"
+    )
+    lines += [f"  {barred}:", *(line for rule in blocked.rules for line in hung(f"  - {rule}: {WORDS[rule]}"))]
+    for near in blocked.nearest:
+        people = f"{near.placing.trainee or 'no trainee'}, {near.placing.supervisor}"
+        lines += hung(f"  One change that places it, in {near.placing.session} ({people}):" if len(near.broken) == 1
+                      else f"  Nearest, in {near.placing.session} ({people}):")  # fmt: skip
+        lines += [line for broken in near.broken for line in hung(f"    {broken.says} {broken.change}")]
+    return lines

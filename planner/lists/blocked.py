@@ -1,0 +1,64 @@
+"""Why a case is on no list: a smallest set of rules that blocks it, and the places that one change would open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import combinations
+
+from planner.lists.checker import RULES
+from planner.lists.instance import Instance, Key, Lists, Placing
+from planner.lists.trials import Trial, attempt, options
+from planner.lists.week import Broken
+
+NEAREST = 2
+
+
+@dataclass(frozen=True)
+class Near:
+    """A place that few rules bar, and what they say of it."""
+
+    placing: Placing
+    broken: tuple[Broken, ...]
+
+
+@dataclass(frozen=True)
+class Blocked:
+    """`rules` alone bar every place, with all other cases where they are; without any one of them a place is open."""
+
+    case: Key
+    told: str
+    rules: tuple[str, ...]
+    nearest: tuple[Near, ...]
+
+
+def why_not(instance: Instance, lists: Lists, key: Key) -> Blocked:
+    """What bars a case from every place, the lists being as they are and breaking no rule."""
+    trials = [attempt(instance, lists, key, option) for option in options(instance, of_the_session=False)]
+    rules = smallest_block([trial.rules for trial in trials])
+    near = sorted(trials, key=lambda trial: (len(trial.rules), len(trial.broken)))
+    return Blocked(key, instance.cases[key].told, rules, _nearest(near))
+
+
+def smallest_block(barred_by: Iterable[frozenset[str]]) -> tuple[str, ...]:
+    """The first of the smallest sets of rules with a rule in common with each of these; empty when one of them is.
+
+    >>> smallest_block([frozenset({"overrun", "deadline"}), frozenset({"overrun"}), frozenset({"kit-sets"})])
+    ('kit-sets', 'overrun')
+    """
+    families = {family for family in barred_by}
+    least = [family for family in families if not any(other < family for other in families)]
+    for size in range(len(RULES) + 1):
+        for chosen in combinations(RULES, size):
+            if all(family.intersection(chosen) for family in least):
+                return chosen
+    return ()
+
+
+def _nearest(trials: list[Trial]) -> tuple[Near, ...]:
+    """The nearest places, one for each set of rules that bars them."""
+    found: dict[frozenset[str], Near] = {}
+    for trial in trials:
+        if trial.broken and len(trial.rules) == len(trials[0].rules):
+            found.setdefault(trial.rules, Near(trial.placing, trial.broken))
+    return tuple(found.values())[:NEAREST]

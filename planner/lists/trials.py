@@ -1,0 +1,85 @@
+"""Trying a case in a place: what a list would break with it there. The checker judges; nothing here knows a rule."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from planner.lists.checker import broken_rules
+from planner.lists.instance import Instance, Key, Lists, Placing
+from planner.lists.week import Broken, Week
+
+# What these rules say depends on where in the list a case stands; for every other, any place of the list is as good.
+_OF_PLACE = {"kit-sets", "fixed-order"}
+
+
+@dataclass(frozen=True)
+class Option:
+    """A session with who operates (None: the supervisor, a consultant) and who supervises."""
+
+    session: str
+    trainee: str | None
+    supervisor: str
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A case put somewhere: the lists with it there, its own placing, and what they then break."""
+
+    lists: Lists
+    placing: Placing
+    broken: tuple[Broken, ...]
+
+    @property
+    def rules(self) -> frozenset[str]:
+        return frozenset(broken.rule for broken in self.broken)
+
+
+def options(instance: Instance, of_the_session: bool) -> Iterator[Option]:
+    """Every session with every pair; only supervisors who are on the session, or all of them."""
+    for session in instance.sessions.values():
+        for trainee in (*instance.trainees, None):
+            for supervisor in session.supervisors if of_the_session else instance.supervisors:
+                yield Option(session.id, trainee, supervisor)
+
+
+def alone(instance: Instance, lists: Lists, key: Key, option: Option) -> bool:
+    """Whether the case may stand there on an otherwise empty list; where it may not, no other case can help."""
+    only = replace(lists, placings=(Placing(option.session, 1, key, option.trainee, option.supervisor),))
+    return not any(True for _ in broken_rules(Week(instance, only)))
+
+
+def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial:
+    """The case put into lists that break nothing, at the place in the list that breaks fewest rules."""
+    day = instance.sessions[option.session].day
+    of_the_day = tuple(p for p in lists.placings if instance.sessions[p.session].day == day)
+    best: Trial | None = None
+    for place in _places(instance, of_the_day, key, option):
+        placings = _inserted(of_the_day, key, option, place)
+        broken = tuple(broken_rules(Week(instance, replace(lists, placings=placings))))
+        tried = Trial(replace(lists, placings=placings), placings[-1], broken)
+        if best is None or len(tried.rules) < len(best.rules):
+            best = tried
+        if not best.rules & _OF_PLACE:
+            break
+    assert best is not None
+    others = tuple(p for p in lists.placings if instance.sessions[p.session].day != day)
+    return replace(best, lists=replace(lists, placings=(*others, *best.lists.placings)))
+
+
+def _places(instance: Instance, placings: tuple[Placing, ...], key: Key, option: Option) -> list[int]:
+    """Every place of the list from 1 on: what the fixed order suggests first, then the later before the earlier."""
+    here = sorted(p for p in placings if p.session == option.session)
+
+    def fixed(which: Key, first: bool) -> bool:
+        return any(instance.cases[which].order[rule.id] is True for rule in instance.order if rule.first is first)
+
+    before = sum(fixed(p.case, True) for p in here)
+    after = sum(fixed(p.case, False) and not fixed(p.case, True) for p in here)
+    usual = before + 1 if fixed(key, True) else len(here) + 1 - (0 if fixed(key, False) else after)
+    return [usual, *(place for place in range(len(here) + 1, 0, -1) if place != usual)]
+
+
+def _inserted(placings: tuple[Placing, ...], key: Key, option: Option, place: int) -> tuple[Placing, ...]:
+    moved = (replace(p, place=p.place + 1) if p.session == option.session and p.place >= place else p for p in placings)
+    return (*moved, Placing(option.session, place, key, option.trainee, option.supervisor))
