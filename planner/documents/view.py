@@ -149,7 +149,8 @@ def _approval(approval: Approval | None) -> ApprovalView:
     if approval is None:
         return ApprovalView()
     conditions = say("On condition: %(text)s", text=approval.conditions) if approval.conditions else ""
-    told = [text for text in (approval.reason, conditions, *_changed(approval)) if text]
+    own = say("Approved by whoever had a hand in preparing it") if approval.own_case else ""
+    told = [text for text in (approval.reason, conditions, own, *_changed(approval)) if text]
     remarks = " ".join(_sentence(text) + ("" if text.endswith((".", "?", "!")) else ".") for text in told)
     return ApprovalView(approval.by, moment(approval.at), str(approval.tier_approved), remarks or say("none"))
 

@@ -222,7 +222,8 @@ class ChangedStep:
 class Approval:
     """A consultant's word on the allocation: both tiers and why they differ; `at` is an ISO time, the unit's own.
 
-    `tier_label` is of the tier approved; modes and steps are given where they were approved with it.
+    `tier_label` is of the tier approved; modes and steps are given where they were approved with it. `own_case` says
+    that whoever approved had prepared the case, or a part of it.
     """
 
     by: str
@@ -235,6 +236,7 @@ class Approval:
     mode_by_rulebook: str = ""
     mode_approved: str = ""
     steps: tuple[ChangedStep, ...] = ()
+    own_case: bool = False
 
 
 @dataclass(frozen=True)

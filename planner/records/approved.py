@@ -43,9 +43,11 @@ def plan_as_approved(store: Store, now: CaseNow, plan: Plan, on: datetime.date, 
     given = now.approval
     at = datetime.datetime.fromisoformat(given.at).astimezone().replace(tzinfo=None).isoformat(timespec="minutes")
     approval = Approval(
-        store.person(given.by).name, at, given.tier_by_rulebook, given.tier_approved, given.conditions, given.reason
-    )
-    who = {change.step: change.who for change in given.step_changes}
+        store.person(given.by).name, at, given.tier_by_rulebook, given.tier_approved, given.conditions, given.reason,
+        own_case=given.own_case,
+    )  # fmt: skip
+    # A change may be a note alone, which puts the step in nobody else's hands.
+    who = {change.step: change.who for change in given.step_changes if change.who}
     return with_approval(plan, rulebook, approval, given.mode_approved or plan.supervision.mode, who)
 
 

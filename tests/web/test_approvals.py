@@ -91,6 +91,17 @@ def test_approved_as_planned_with_conditions_prints_on_page_and_pdf(
     assert "was approved by consultant-1 for tier 1" in text_of(signed_in("trainee-3").get("/notices"))
 
 
+def test_a_consultants_own_case_is_approved_as_such(
+    store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
+) -> None:
+    path = submitted(store, signed_in, rulebook, "routine", by="consultant-1")
+    assert "(yourself)" in text_of(consultant.get("/approvals"))
+    assert "You worked on this case yourself" in text_of(consultant.get(path))
+    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    for page in (path, path.replace("/approvals/", "/cases/") + "/plan.html"):
+        assert "Approved by whoever had a hand in preparing it." in text_of(consultant.get(page))
+
+
 def test_another_tier_needs_a_reason_keeps_both_and_brings_its_supervision(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
