@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import io
 import os
+import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -48,6 +50,9 @@ def process(folder: Path) -> Callable[..., subprocess.Popen[bytes]]:
         environment = os.environ | {"PYTHONPATH": root}
         pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "stdin": subprocess.DEVNULL}
         command = [sys.executable, "-m", "planner", *map(str, arguments)]
-        return subprocess.Popen(command, cwd=folder, env=environment, **(pipes | options))  # type: ignore[call-overload]
+        # Whoever runs the tests in the background has interrupts ignored, and so would what is started here.
+        heeding: Callable[[], object] = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
+        settings = pipes | {"preexec_fn": heeding} | options
+        return subprocess.Popen(command, cwd=folder, env=environment, **settings)  # type: ignore[call-overload]
 
     return start
