@@ -7,7 +7,7 @@ import pwd
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from itertools import count
 from pathlib import Path
@@ -24,9 +24,25 @@ def programs() -> Path | None:
 
 
 class Cluster:
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, run: Callable[..., None]) -> None:
         self.folder = folder
+        self._run = run
         self._numbers = count(1)
+
+    def start(self) -> None:
+        options = f"-c listen_addresses='' -c unix_socket_directories={self.folder} -c fsync=off"
+        self._run("pg_ctl", "-D", self._data, "-w", "-o", options, "-l", str(self.folder / "log"), "start")
+
+    def stop(self) -> None:
+        """Stop it as a crash does: whoever is connected is cut off."""
+        self._run("pg_ctl", "-D", self._data, "-w", "-m", "immediate", "stop")
+
+    def make(self) -> None:
+        self._run("initdb", "-D", self._data, "-U", "postgres", "-A", "trust", "--no-sync", "-E", "UTF8")
+
+    @property
+    def _data(self) -> str:
+        return str(self.folder / "data")
 
     def new_database(self, like: str = "template0") -> str:
         """Make a database, a copy of another where one is named, and return its name."""
@@ -55,17 +71,17 @@ def cluster() -> Iterator[Cluster]:
         os.chown(folder, account.pw_uid, account.pw_gid)
         as_server = ["runuser", "-u", "postgres", "--"]
 
-    def run(*command: str) -> None:
-        subprocess.run([*as_server, *command], check=True, capture_output=True, cwd=folder, timeout=120)
+    def run(program: str, *arguments: str) -> None:
+        command = [*as_server, str(installed / program), *arguments]
+        subprocess.run(command, check=True, capture_output=True, cwd=folder, timeout=120)
 
-    data = str(folder / "data")
+    made = Cluster(folder, run)
     try:
-        run(str(installed / "initdb"), "-D", data, "-U", "postgres", "-A", "trust", "--no-sync", "-E", "UTF8")
-        options = f"-c listen_addresses='' -c unix_socket_directories={folder} -c fsync=off"
-        run(str(installed / "pg_ctl"), "-D", data, "-w", "-o", options, "-l", str(folder / "log"), "start")
+        made.make()
+        made.start()
         try:
-            yield Cluster(folder)
+            yield made
         finally:
-            run(str(installed / "pg_ctl"), "-D", data, "-w", "-m", "immediate", "stop")
+            made.stop()
     finally:
         shutil.rmtree(folder, ignore_errors=True)

@@ -1,0 +1,60 @@
+"""`planner serve` as a process of its own, and a store for it with one person of each role."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+from visits import CHEAP, PASSWORD, PEOPLE
+
+from planner.records.database import URL_VARIABLE
+from planner.records.store import Store
+
+UNIT = Path(__file__).parents[1] / "demo_cases" / "unit.yaml"
+
+
+def staffed(url: str) -> Store:
+    """A new store there, its people with a password each."""
+    store = Store.open(url)
+    for code, role in PEOPLE.items():
+        store.add_person(code, f"Person {code[-1]}", role, "command-line")
+        store.set_password_hash(code, CHEAP.hash(PASSWORD), "command-line")
+    return store
+
+
+@contextmanager
+def serving(url: str, folder: Path) -> Iterator[tuple[str, subprocess.Popen[str]]]:
+    """The address of a server that runs there, and its process; killed at the end where it still runs."""
+    environment = os.environ | {URL_VARIABLE: url}
+    command = [sys.executable, "-m", "planner", "serve", "--port", "0", "--unit", str(UNIT)]
+    with subprocess.Popen(command, cwd=folder, env=environment, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stderr is not None
+        said = process.stderr.readline()
+        found = re.search(r"http://\S+(?=/ )", said)
+        assert found, said + process.stderr.read()
+        try:
+            yield found[0], process
+        finally:
+            process.kill()
+            process.wait(20)
+
+
+def signed_in(address: str, code: str) -> httpx.Client:
+    """A visit without scripts, signed in; its forms' token stands in `token_of`."""
+    visit = httpx.Client(base_url=address, timeout=60)
+    token = token_of(visit, "/sign-in")
+    sent = {"token": token, "code": code, "password": PASSWORD, "next": ""}
+    assert visit.post("/sign-in", data=sent).status_code == 303
+    return visit
+
+
+def token_of(visit: httpx.Client, page: str = "/cases") -> str:
+    found = re.search(r'name="token" value="([^"]+)"', visit.get(page).text)
+    assert found, f"{page} holds no form"
+    return found[1]
