@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
 from planner.records import approved
 from planner.records.approved import standing_on
+from planner.records.database import StoreUnavailableError
 from planner.records.part import SERVER
 from planner.records.rows import CaseNow, Standing, State
 from planner.web.overview import STATES
@@ -45,6 +45,11 @@ def enter_lapses(site: Site) -> None:
         for now in site.store.cases(state=state):
             standing = standing_of(site, now)
             if standing is not None and standing.state == "lapsed" and now.approval is not None:
-                # Somebody else's page may have entered it meanwhile.
-                with contextlib.suppress(PlannerError):
+                try:
                     site.store.lapse(now.approval.id, "; ".join(standing.because), SERVER)
+                except StoreUnavailableError:
+                    # What nobody can write to can still be read, and says of each that it has lapsed.
+                    return
+                except PlannerError:
+                    # Somebody else's page may have entered it meanwhile.
+                    continue

@@ -8,6 +8,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from planner.records.database import StoreUnavailableError
 from planner.shipped import templates_folder
 from planner.web.site import site_of
 
@@ -38,12 +39,20 @@ def page(request: Request, template: str, status: int = 200, **values: object) -
         visitor=visitor,
         places=[(path, label) for path, label, roles in PLACES if visitor and visitor.role in roles],
         here=request.url.path,
-        unseen=len(site_of(request).store.notices(visitor.code)) if visitor else 0,
+        unseen=_unseen(request, visitor.code) if visitor else 0,
         deferral=book.theatre.deferral[0],
         draft_line="" if book.header.status == "in-force" else book.header.draft_line,
         **values,
     )  # fmt: skip
     return HTMLResponse(made, status)
+
+
+def _unseen(request: Request, code: str) -> int:
+    """How many notices wait; none are counted where the records cannot be reached, which is then what the page says."""
+    try:
+        return len(site_of(request).store.notices(code))
+    except StoreUnavailableError:
+        return 0
 
 
 def is_partial(request: Request) -> bool:

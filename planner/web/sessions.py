@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import hashlib
 import hmac
 import secrets
 from dataclasses import dataclass
 
+from planner.records.database import StoreUnavailableError
 from planner.records.store import Store
 from planner.web.settings import Settings
 from planner.web.throttle import as_kept
@@ -47,11 +49,15 @@ class Sessions:
             return None
         now = self.settings.clock()
         idle, age = ((now - _time(at)).total_seconds() for at in (held.seen_at, held.started_at))
-        if idle > self.settings.idle or age > self.settings.longest:
-            self.store.end_session(held.token_sha256)
+        over = idle > self.settings.idle or age > self.settings.longest
+        # On a full or locked database what is there can still be read; only the times are then kept a little less well.
+        with contextlib.suppress(StoreUnavailableError):
+            if over:
+                self.store.end_session(held.token_sha256)
+            elif idle >= SIGHT:
+                self.store.touch_session(held.token_sha256)
+        if over:
             return None
-        if idle >= SIGHT:
-            self.store.touch_session(held.token_sha256)
         return SignedIn(held.person, held.secret, csrf_of(token))
 
     def end(self, token: str) -> None:

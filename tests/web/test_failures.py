@@ -18,13 +18,16 @@ from typing import Any
 
 import httpx
 import pytest
+import served
 import uvicorn
+from every_state import APPROVED, SENT_BACK, every_state
+from fastapi import FastAPI
 from httpx import TransportError
 from playwright.sync_api import Browser, Page, expect
 from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
-from served import serving, signed_in, staffed, token_of
+from served import serving, staffed, token_of
 from sqlalchemy import event
-from visits import CHEAP, PASSWORD
+from visits import CHEAP, PASSWORD, Clock, Visit
 
 from planner.records import database
 from planner.records.database import URL_VARIABLE, StoreUnavailableError, engine_of
@@ -34,6 +37,7 @@ from planner.rulebook.rulebook import Rulebook
 from planner.web.app import make_app
 from planner.web.passwords import Passwords
 from planner.web.settings import Settings
+from planner.web.shield import CONTENT_POLICY
 
 # A hundred where somebody has the minutes: PLANNER_KILLS=100.
 KILLS = int(os.environ.get("PLANNER_KILLS", "10"))
@@ -88,7 +92,7 @@ def test_a_killed_server_loses_nothing_that_a_page_was_told_is_saved(
     for _ in range(KILLS):
         child, address = fork(url)
         # Signed in once: sessions outlive the server.
-        cookies = cookies or signed_in(address, "trainee-3").cookies
+        cookies = cookies or served.signed_in(address, "trainee-3").cookies
         begun = threading.Event()
         writers = [
             threading.Thread(target=_save_on, args=(address, cookies, f"A-{n}", store.version(case), told[case], begun))
@@ -143,7 +147,7 @@ def test_a_disk_without_room_is_said_and_the_server_goes_on_with_room_again(tmp_
         store = staffed(url)
         case = store.new_case({"case": "A-104", "eye": "left"}, "trainee-3").case_id
         with serving(url, tmp_path) as (address, _):
-            visit = signed_in(address, "trainee-3")
+            visit = served.signed_in(address, "trainee-3")
             sent = {"token": token_of(visit), "based_on": "1", "f.iop_mmhg": "18"}
             filler = small / "filler"
             with contextlib.suppress(OSError), filler.open("wb", buffering=0) as stream:
@@ -278,3 +282,49 @@ def test_the_page_saves_once_a_stopped_database_server_runs_again(postgres: Clus
         raise
     _fails_and_comes_back(page, store, "cannot be reached", postgres.start)
     store.close()
+
+
+def test_what_is_there_is_read_while_nobody_can_write(
+    tmp_path: Path, rulebook: Rulebook, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Reading notes when a session was last used, and enters approvals that lapsed: neither may stand in the way."""
+    monkeypatch.setattr(database, "WAIT_SECONDS", 0)
+    url = f"sqlite:///{tmp_path / 'planner.db'}"
+    staffed(url).close()
+    store = Store.open(url, clock=clock)
+    every_state(store, rulebook, None, clock().date())
+    app = make_app(store, rulebook, None, Settings(secure_cookies=False, clock=clock), Passwords(CHEAP))
+    # Long after the approvals, so that they have lapsed and nobody has entered it yet.
+    clock.forward(days=400)
+    visit = Visit(app)
+    assert visit.sign_in("consultant-1") == 303
+    clock.forward(minutes=29)
+    before = store.verify()
+    other = sqlite3.connect(tmp_path / "planner.db", isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    for page in ("/cases", "/approvals", "/lists", f"/cases/{APPROVED}/left", f"/approvals/{SENT_BACK}/left"):
+        assert visit.get(page).status_code == 200, page
+    assert "Lapsed" in visit.get("/approvals").text
+    clock.forward(minutes=2)
+    # The time that could not be noted does not lengthen the session.
+    assert visit.get("/cases").status_code == 303
+    other.execute("ROLLBACK")
+    other.close()
+    assert store.verify() == before
+    store.close()
+
+
+def test_a_store_that_goes_away_under_a_page_is_said(
+    app: FastAPI, store: Store, signed_in: Callable[[str], Visit], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The page that says so is made without the store, too."""
+    visit = signed_in("trainee-3")
+
+    def gone(*_: object, **__: object) -> None:
+        raise StoreUnavailableError.one("cannot be reached", "invented")
+
+    for name in ("cases", "notices"):
+        monkeypatch.setattr(store, name, gone)
+    answer = visit.get("/cases")
+    assert answer.status_code == 503 and "The records cannot be reached" in answer.text
+    assert answer.headers["content-security-policy"] == CONTENT_POLICY
