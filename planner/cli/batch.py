@@ -44,7 +44,7 @@ class Batch:
     def run(
         self,
         make: Callable[[Case], Made],
-        put: Callable[[Case, Made], None],
+        put: Callable[[Case, Made], object],
         beside: Path,
         check: Callable[[Case], object] = lambda case: None,
         shared_from: int | None = None,
@@ -105,7 +105,7 @@ class Batch:
         return path
 
 
-def _put(outcome: Outcome[ReadCase | SetAside], put: Callable[[Case, Any], None]) -> SetAside | None:
+def _put(outcome: Outcome[ReadCase | SetAside], put: Callable[[Case, Any], object]) -> SetAside | None:
     item, error = outcome.given, outcome.error
     if isinstance(item, SetAside):
         return item

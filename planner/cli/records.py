@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.options import JsonOption
+from planner.cli.options import CaseArguments, JsonOption, RulesOption, rulebook_in
 
 app = typer.Typer(
     help="Check, save and restore what was entered. The store is planner.db, or PLANNER_DATABASE_URL.",
@@ -126,3 +126,29 @@ def export(
 
     count = Store.open(create=False).export(folder)
     typer.echo(f"wrote {folder}: {count} rows", err=True)
+
+
+@app.command()
+def take(
+    cases: CaseArguments,
+    by: Annotated[
+        str, typer.Option("--by", metavar="CODE", help="Who prepares them, by role code.", show_default=False)
+    ],
+    rules: RulesOption = None,
+) -> None:
+    """Enter cases from files, as if they had been typed into the browser's form.
+
+    A case whose reference and eye are in the store already is refused, never written over.
+
+    Example: planner records take cases/*.yaml --by trainee-3
+    """
+    from planner.case_file import case_file
+    from planner.cli.batch import Batch
+    from planner.records.store import Store
+
+    batch = Batch(cases, rulebook_in(rules).vocabulary)
+    store = Store.open()
+    try:
+        batch.run(case_file, lambda _, document: store.new_case(document, by), Path())
+    finally:
+        store.close()
