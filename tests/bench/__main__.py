@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import platform
 
-from bench import assessment, conditions, many, pages, start
+from bench import assessment, conditions, load, many, pages, start
 from bench.measure import table
 
 BENCHES = {
@@ -14,6 +14,7 @@ BENCHES = {
     "start": start.run,
     "pages": pages.run,
     "many": many.run,
+    "load": load.run,
 }
 
 

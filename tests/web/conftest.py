@@ -11,6 +11,7 @@ import pytest
 import uvicorn
 from fastapi import FastAPI
 from playwright.sync_api import Browser, sync_playwright
+from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
 from visits import CHEAP, PASSWORD, PEOPLE, Clock, Visit
 
 from planner.records.store import Store
@@ -79,3 +80,17 @@ def chromium() -> Iterator[Browser]:
         browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Cluster]:
+    if programs() is None:
+        pytest.skip(NOT_INSTALLED)
+    with cluster() as started:
+        yield started
+
+
+@pytest.fixture
+def database_url(postgres: Cluster) -> str:
+    """An empty database on it."""
+    return postgres.url(postgres.new_database())

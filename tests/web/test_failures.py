@@ -24,7 +24,7 @@ from every_state import APPROVED, SENT_BACK, every_state
 from fastapi import FastAPI
 from httpx import TransportError
 from playwright.sync_api import Browser, Page, expect
-from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
+from private_postgres import Cluster
 from served import serving, staffed, token_of
 from sqlalchemy import event
 from visits import CHEAP, PASSWORD, Clock, Visit
@@ -44,19 +44,6 @@ KILLS = int(os.environ.get("PLANNER_KILLS", "10"))
 FORKING = Path(__file__).with_name("forking.py")
 FORM = "/cases/A-104/left"
 expect.set_options(timeout=30_000)
-
-
-@pytest.fixture(scope="module")
-def postgres() -> Iterator[Cluster]:
-    if programs() is None:
-        pytest.skip(NOT_INSTALLED)
-    with cluster() as started:
-        yield started
-
-
-@pytest.fixture
-def database_url(postgres: Cluster) -> str:
-    return postgres.url(postgres.new_database())
 
 
 @pytest.fixture
