@@ -29,7 +29,11 @@ def test_the_right_password_leads_to_the_cases(nobody: Visit) -> None:
     assert nobody.get("/cases").status_code == 200
 
 
-@pytest.mark.parametrize("elsewhere", ["https://example.org/", "//example.org", "/\\example.org", "javascript:x", "a"])
+# The last two are no addresses at all: RFC 3986, 3.2.2, lets a bracket only stand round an IP literal.
+@pytest.mark.parametrize(
+    "elsewhere",
+    ["https://example.org/", "//example.org", "/\\example.org", "javascript:x", "a", "//[", "http://[example.org"],
+)
 def test_signing_in_leads_to_no_other_host(nobody: Visit, elsewhere: str) -> None:
     token = nobody.token("/sign-in")
     sent = {"token": token, "code": "trainee-3", "password": PASSWORD, "next": elsewhere}
