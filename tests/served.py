@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import datetime
 import os
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -14,14 +15,15 @@ import httpx
 from visits import CHEAP, PASSWORD, PEOPLE
 
 from planner.records.database import URL_VARIABLE
+from planner.records.part import utc_now
 from planner.records.store import Store
 
 UNIT = Path(__file__).parents[1] / "demo_cases" / "unit.yaml"
 
 
-def staffed(url: str) -> Store:
+def staffed(url: str, clock: Callable[[], datetime.datetime] = utc_now) -> Store:
     """A new store there, its people with a password each."""
-    store = Store.open(url)
+    store = Store.open(url, clock=clock)
     for code, role in PEOPLE.items():
         store.add_person(code, f"Person {code[-1]}", role, "command-line")
         store.set_password_hash(code, CHEAP.hash(PASSWORD), "command-line")

@@ -12,7 +12,8 @@ import uvicorn
 from fastapi import FastAPI
 from playwright.sync_api import Browser, sync_playwright
 from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
-from visits import CHEAP, PASSWORD, PEOPLE, Clock, Visit
+from served import UNIT, staffed
+from visits import CHEAP, Clock, Visit
 
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -20,8 +21,6 @@ from planner.unit import read_unit
 from planner.web.app import make_app
 from planner.web.passwords import Passwords
 from planner.web.settings import Settings
-
-UNIT = Path(__file__).parents[2] / "demo_cases" / "unit.yaml"
 
 
 @pytest.fixture
@@ -31,10 +30,7 @@ def clock() -> Clock:
 
 @pytest.fixture
 def store(tmp_path: Path, clock: Clock) -> Iterator[Store]:
-    opened = Store.open(f"sqlite:///{tmp_path / 'planner.db'}", clock=clock)
-    for code, role in PEOPLE.items():
-        opened.add_person(code, f"Person {code[-1]}", role, "command-line")
-        opened.set_password_hash(code, CHEAP.hash(PASSWORD), "command-line")
+    opened = staffed(f"sqlite:///{tmp_path / 'planner.db'}", clock)
     yield opened
     opened.close()
 

@@ -1,6 +1,7 @@
 """Schemathesis, an outside fuzzer of OpenAPI services, at every route of the running server, as each role and nobody.
 
-PLANNER_FUZZ=N tries each route with N forms or addresses, well-formed and malformed; few without it.
+PLANNER_FUZZ=N tries each route with N forms or addresses, well-formed and malformed, on either kind of database;
+without it there are few, on SQLite.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ import datetime
 import logging
 import os
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote, unquote
 
@@ -24,7 +26,8 @@ from openapi_document import APPROVAL, CASE, DAY, FORM, LISTING, NOW, TAMPERED, 
 from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import content_type_conformance, status_code_conformance
-from visits import PASSWORD, Visit
+from served import staffed
+from visits import PASSWORD, Clock, Visit
 
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -35,6 +38,7 @@ from planner.web.shield import CONTENT_POLICY
 from planner.web.site import Site
 
 EXAMPLES = int(os.environ.get("PLANNER_FUZZ", "5"))
+KINDS = ("sqlite", "postgresql") if "PLANNER_FUZZ" in os.environ else ("sqlite",)
 CODES = {role: f"{role}-1" for role in ROLES} | {"trainee": "trainee-3"}
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance]
 # Whose form is taken, where, as the page sends it: each goes on from where the one before left the case.
@@ -55,6 +59,14 @@ TAKEN = [
 FUZZ = settings(
     deadline=None, database=None, derandomize=False, phases=(Phase.generate,), suppress_health_check=list(HealthCheck)
 )  # fmt: skip
+
+
+@pytest.fixture(params=KINDS)
+def store(request: pytest.FixtureRequest, tmp_path: Path, clock: Clock) -> Iterator[Store]:
+    sqlite = f"sqlite:///{tmp_path / 'planner.db'}"
+    opened = staffed(sqlite if request.param == "sqlite" else request.getfixturevalue("database_url"), clock)
+    yield opened
+    opened.close()
 
 
 @pytest.fixture
