@@ -23,7 +23,7 @@ import uvicorn
 from every_state import APPROVED, SENT_BACK, every_state
 from fastapi import FastAPI
 from httpx import TransportError
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 from private_postgres import Cluster
 from served import serving, staffed, token_of
 from sqlalchemy import event
@@ -268,6 +268,31 @@ def test_the_page_saves_once_a_stopped_database_server_runs_again(postgres: Clus
         postgres.start()
         raise
     _fails_and_comes_back(page, store, "cannot be reached", postgres.start)
+    store.close()
+
+
+def test_a_save_whose_answer_is_lost_on_its_way_is_saved_once(tmp_path: Path, opened: Opened) -> None:
+    """The server kept it and the page cannot know: sent again, it is neither a second version nor a conflict."""
+    store = staffed(f"sqlite:///{tmp_path / 'planner.db'}")
+    page, lost = opened(store), []
+
+    def lose(route: Route) -> None:
+        lost.append(route.fetch().status)
+        route.abort()
+
+    page.route(f"**{FORM}", lose, times=1)
+    page.fill("#f-age_years", "71")
+    page.keyboard.press("Tab")
+    expect(page.locator("#saved-patient")).to_contain_text("Not saved: the server did not answer")
+    case = store.find_case("A-104", "left")
+    assert case is not None and lost == [200] and store.version(case.id).findings == {"age_years": 71}
+    expect(page.locator("#saved-patient")).to_have_text(re.compile("^Saved"))
+    page.fill("#f-iop_mmhg", "18")
+    page.keyboard.press("Tab")
+    expect(page.locator("#saved-pressure-and-chamber")).to_have_text(re.compile("^Saved"))
+    expect(page.locator("#conflict")).to_be_empty()
+    kept = [dict(version.findings) for version in store.versions(case.id)]
+    assert kept == [{}, {"age_years": 70}, {"age_years": 71}, {"age_years": 71, "iop_mmhg": 18}]
     store.close()
 
 
