@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import html
 import re
 from pathlib import Path
@@ -22,10 +23,13 @@ def text_of(answer: Any) -> str:
 
 
 def entered(store: Store, rulebook: Rulebook, name: str, by: str = "trainee-3", **headings: Any) -> int:
-    """A demonstration case in the store, as the trainee left it."""
+    """A demonstration case in the store, as the trainee left it, measured today, so that its dates never age."""
     [read] = read_cases(str(DEMO / f"{name}.yaml"), rulebook.vocabulary)
     assert isinstance(read, ReadCase)
     document = case_file(read.case) | headings
+    for finding in rulebook.vocabulary.findings:
+        if finding.dates and finding.id in document["findings"]:
+            document["findings"][finding.id] = datetime.date.today().isoformat()
     return store.new_case(document, by).case_id
 
 

@@ -51,6 +51,16 @@ def plan_as_approved(store: Store, now: CaseNow, plan: Plan, on: datetime.date, 
     return with_approval(plan, rulebook, approval, given.mode_approved or plan.supervision.mode, who)
 
 
+def dated_ahead(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> tuple[str, ...]:
+    """The labels of dates later than a day: nothing can have been measured then yet."""
+    ahead = []
+    for name in _validity(now, rulebook):
+        measured = read_day(now.version.findings.get(name))
+        if measured is not None and measured > on:
+            ahead.append(rulebook.vocabulary.by_id[name].label)
+    return tuple(ahead)
+
+
 def holds_until(now: CaseNow, rulebook: Rulebook) -> tuple[datetime.date, str] | None:
     """The last day on which nothing that was measured has aged, and which date says so; None without such a date."""
     ends = []

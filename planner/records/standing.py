@@ -31,9 +31,14 @@ def approval_standing(
         reasons.append(f"the rulebook has changed since {snapshot.rulebook_version}")
     for finding, days in validity.items():
         measured = _day(approved.findings.get(finding))
-        if measured is not None and (on - measured).days > days:
-            age = (on - measured).days
+        if measured is None:
+            continue
+        age = (on - measured).days
+        if age > days:
             reasons.append(f"{finding} {measured} is {age} days old on {on}, and holds for {days}")
+        elif age < 0:
+            # A year mistyped would else hold for years.
+            reasons.append(f"{finding} {measured} is later than {on}: nothing was measured then yet")
     return Standing("lapsed", tuple(reasons)) if reasons else Standing("stands")
 
 

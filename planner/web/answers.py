@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
@@ -38,21 +39,24 @@ class Answers:
 
 
 def read_answers(
-    form: FormData, document: Mapping[str, Any], vocabulary: Vocabulary, stages: tuple[str, ...]
+    form: FormData, document: Mapping[str, Any], vocabulary: Vocabulary, stages: tuple[str, ...], today: datetime.date
 ) -> Answers:
-    """Compare a form with the version it was made from. Fields that the form does not hold are left as they are."""
+    """Compare a form with the version it was made from. Fields that the form does not hold are left as they are.
+
+    A date of a measurement later than `today` is refused: a year mistyped would hold for years.
+    """
     answers = Answers()
     findings: Mapping[str, Any] = document.get("findings") or {}
     for finding in vocabulary.findings:
         key = FINDING + finding.id
         if key in form:
-            _read_finding(finding, [str(item) for item in form.getlist(key)], findings.get(finding.id), answers)
+            _read_finding(finding, [str(item) for item in form.getlist(key)], findings.get(finding.id), today, answers)
     _read_headings(form, document, vocabulary, stages, answers)
     _refuse_impossible(vocabulary, document, answers)
     return answers
 
 
-def _read_finding(finding: Finding, written: list[str], kept: Any, answers: Answers) -> None:
+def _read_finding(finding: Finding, written: list[str], kept: Any, today: datetime.date, answers: Answers) -> None:
     # A set's hidden first field says that the set was on the page at all.
     items = [item.strip() for item in written if item.strip()]
     try:
@@ -60,6 +64,8 @@ def _read_finding(finding: Finding, written: list[str], kept: Any, answers: Answ
         typed = finding.read(raw)
         if finding.kind == "text" and isinstance(typed, str) and (fault := free_text_fault(typed, finding.id)):
             raise ValueError(f"{fault.what}: {fault.why}; write {fault.hint}")
+        if finding.dates and isinstance(typed, datetime.date) and typed > today:
+            raise ValueError(f"{typed} is later than today, {today}; nothing was measured then yet")
     except ValueError as error:
         answers.refuse(finding.id, str(error), items)
         return

@@ -11,7 +11,7 @@ from starlette.responses import Response
 from planner.documents.figures import day
 from planner.plan.approved import allocation_for
 from planner.plan.plan import Plan
-from planner.records.approved import holds_until
+from planner.records.approved import dated_ahead, holds_until
 from planner.records.rows import CaseNow
 from planner.rulebook.shapes import MODES
 from planner.web.approval import plan_as_approved, standing_of, state_of, today
@@ -64,7 +64,9 @@ def case_page(
 
 
 def _aged(site: Site, now: CaseNow) -> str:
-    """What has aged already, so that an approval would not stand; empty where nothing has."""
+    """What has aged already, or is dated later than today, so that an approval would not stand; else empty."""
+    if ahead := dated_ahead(now, today(site), site.rulebook):
+        return f"{'; '.join(ahead)}: later than today"
     until = holds_until(now, site.rulebook)
     return f"{until[1]}: it held until {day(until[0])}" if until and until[0] < today(site) else ""
 

@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from planner.records.changes import CHANGEABLE, Conflict
 from planner.records.rows import CaseNow, CaseVersion
 from planner.web.answers import Answers, read_answers
-from planner.web.approval import state_of
+from planner.web.approval import state_of, today
 from planner.web.conflict import based_on, conflict_page
 from planner.web.door import Door, Posted, Visitor
 from planner.web.fields import ShownSection, labels, shown_sections
@@ -79,7 +79,7 @@ def save(request: Request, visitor: Preparing, form: Posted, reference: str, eye
     site, case = site_of(request), find(request, reference, eye)
     base = based_on(site.store, case, form)
     stages = tuple(stage.id for stage in site.rulebook.stages.stages)
-    answers = read_answers(form, base.document, site.rulebook.vocabulary, stages)
+    answers = read_answers(form, base.document, site.rulebook.vocabulary, stages, today(site))
     part = str(form.get("section", HEADINGS))
     try:
         saved = site.store.save_case(case.id, base.number, answers.changes, visitor.code) if answers.changes else base

@@ -154,7 +154,8 @@ def test_withdrawn_and_lapsed_tell_both_people_and_happen_once(store: Store) -> 
 @pytest.mark.parametrize(
     ("days", "state"),
     # Measured on 10 November and valid for 14 days: the 24th is the last good day.
-    [(0, "stands"), (14, "stands"), (15, "lapsed"), (-3, "stands")],
+    # A day before it, nothing was measured: the date is wrong, and must not hold the longer for it.
+    [(0, "stands"), (14, "stands"), (15, "lapsed"), (-1, "lapsed"), (-3650, "lapsed")],
 )
 def test_a_dated_finding_ages(store: Store, days: int, state: str) -> None:
     version, snapshot = prepared(store)

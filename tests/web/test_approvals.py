@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import io
 import re
 from collections.abc import Callable
@@ -245,11 +244,8 @@ def test_an_approval_lapses_with_what_it_rests_on_and_no_longer_prints(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit, clock: Clock
 ) -> None:
     case = store.case(entered(store, rulebook, "routine"))
-    today = datetime.date.today()
-    dates = {name: today.isoformat() for name in ("iop_date", "biometry_date")}
-    store.save_case(case.id, 1, dates, "trainee-3")
     visit, plan = signed_in("trainee-3"), f"/cases/{case.reference}/{case.eye}"
-    visit.post(f"{plan}/submit", data={"token": visit.token(f"{plan}/plan"), "version": "2"})
+    visit.post(f"{plan}/submit", data={"token": visit.token(f"{plan}/plan"), "version": "1"})
     path = plan.replace("/cases/", "/approvals/")
     consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
     days = rulebook.vocabulary.by_id["iop_date"].valid_days
@@ -279,6 +275,22 @@ def test_what_has_aged_already_is_said_before_it_is_approved(
     # It is the consultant's to decide all the same, and is shown for what it is.
     assert consultant.post(path, data=form_of(consultant, path, "Approve, tier")).status_code == 303
     assert "It has lapsed: Date of the pressure" in text_of(consultant.get(path))
+
+
+def test_a_date_later_than_today_holds_no_approval_up(
+    store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
+) -> None:
+    case = store.case(entered(store, rulebook, "routine"))
+    # From a file; the form would have refused it.
+    store.save_case(case.id, 1, {"iop_date": "9999-12-31"}, "trainee-3")
+    visit, plan = signed_in("trainee-3"), f"/cases/{case.reference}/{case.eye}"
+    visit.post(f"{plan}/submit", data={"token": visit.token(f"{plan}/plan"), "version": "2"})
+    path = plan.replace("/cases/", "/approvals/")
+    page = text_of(consultant.get(path))
+    assert "would lapse at once" in page and "Date of the pressure: later than today" in page
+    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    assert "It has lapsed: Date of the pressure 9999-12-31 is later than" in text_of(consultant.get(path))
+    assert "Person 1" not in text_of(consultant.get(f"{plan}/plan.html"))
 
 
 def test_withdrawn_by_hand_with_a_reason(

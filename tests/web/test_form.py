@@ -97,6 +97,7 @@ def test_a_bad_value_is_refused_at_its_field_and_the_others_are_saved(visit: Vis
         ("age_years", "71,5", "decimal comma"),
         ("iop_mmhg", "n/a", "does not say whether it was looked for"),
         ("iop_date", "2026-13-40", "not one of the values it can take"),
+        ("iop_date", "9999-12-31", "nothing was measured then yet"),
         ("opacity", "white", "not one of the values it can take"),
         ("alpha_blocker_ever", ["", "none", "tamsulosin"], "leave one of them"),
         ("biometry_reference", "Jane Archer", "look like a person's name"),
