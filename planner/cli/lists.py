@@ -101,12 +101,18 @@ def match(
         Path | None,
         typer.Option("--keep", metavar="LISTS", help="Lists that stay; the rest goes round them.", show_default=False),
     ] = None,
+    best: Annotated[
+        bool, typer.Option("--best", help="Look for the best with a solver (the extra `lists`), and say how far off.")
+    ] = False,
+    effort: Annotated[
+        float, typer.Option("--effort", min=0.1, max=3600, help="How long the solver tries, in seconds or so.")
+    ] = 20.0,
     json: JsonOption = False,
 ) -> None:
     """Make lists that keep every rule, with the reason for each place and for each case without one.
 
-    No solver: the most pressing case first, each in the place worth most by the wishes of the sessions file. The same
-    input gives the same lists. They are a proposal; the organiser and the consultants decide.
+    The most pressing case first, each in the place worth most by the wishes of the sessions file; --best searches on
+    from there. The same input gives the same lists. They are a proposal; the organiser and the consultants decide.
 
     Example: planner lists match --cases pool.csv --unit unit.yaml --with sessions.yaml -o lists.yaml
     """
@@ -126,11 +132,18 @@ def match(
         raise PlannerError(
             [Fault(str(keep), broken.says.rstrip("."), why, broken.change.rstrip(".")) for broken in verdict.broken]
         )
-    with Progress(len(instance.cases) - len(kept.placings if kept else ()), shown=True) as progress:
-        found = place(instance, kept, progress.step)
+    searched = None
+    if best:
+        from planner.lists.best import best as search
+
+        searched = search(instance, kept, effort)
+        found = searched.matched
+    else:
+        with Progress(len(instance.cases) - len(kept.placings if kept else ()), shown=True) as progress:
+            found = place(instance, kept, progress.step)
     if output is not None:
         write_whole(output, written(found.lists).encode())
-    typer.echo(in_json(matched_data(found), many=False) if json else matched_text(instance, found))
+    typer.echo(in_json(matched_data(found, searched), many=False) if json else matched_text(instance, found, searched))
 
 
 def instance_in(cases: list[str], unit: Path, sessions: Path, rules: Path | None) -> "Instance":

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from math import inf
 
 from planner.cli.listed import hung, row, verdict_data
+from planner.lists.best import Best
 from planner.lists.blocked import Blocked
 from planner.lists.checker import WORDS, Judged
 from planner.lists.instance import Instance, Placing
@@ -13,10 +15,12 @@ from planner.lists.week import Week
 from planner.wording import percent
 
 
-def matched_data(found: Matched) -> dict[str, object]:
+def matched_data(found: Matched, searched: Best | None = None) -> dict[str, object]:
     """Lists with reasons, what is blocked and the checker's verdict, as plain data; worth is in the wishes' points."""
     return {
         "worth": round(found.worth, 6),
+        "worth_at_most": round(searched.bound, 6) if searched and searched.bound < inf else None,
+        "proved_best": searched is not None and searched.proved,
         "placings": [
             {
                 "session": placing.session,
@@ -34,12 +38,12 @@ def matched_data(found: Matched) -> dict[str, object]:
     }
 
 
-def matched_text(instance: Instance, found: Matched) -> str:
+def matched_text(instance: Instance, found: Matched, searched: Best | None = None) -> str:
     """Each list in its order, then every case without a place and what would give it one."""
     week, placed = Week(instance, found.lists), len(found.lists.placings)
     lines = [
         f"{placed} of {len(instance.cases)} cases placed; worth {found.worth:.1f} points by the unit's wishes.",
-        "Not proved to be the best there is. The checker finds "
+        f"{_how_good(found, searched)} The checker finds "
         + ("every rule kept." if found.verdict.stands else f"{len(found.verdict.broken)} faults: planner lists check."),
     ]
     for judged in found.verdict.sessions:
@@ -56,6 +60,17 @@ def matched_text(instance: Instance, found: Matched) -> str:
     for blocked in found.blocked:
         lines += ["", *_blocked(blocked)]
     return "\n".join(lines)
+
+
+def _how_good(found: Matched, searched: Best | None) -> str:
+    if searched is None:
+        return "Not proved to be the best there is."
+    if searched.proved:
+        return "Proved: no lists are worth more."
+    if searched.bound == inf:
+        return "Not proved to be the best there is: too little effort even for a bound."
+    short = percent((searched.bound - found.worth) / searched.bound)
+    return f"None are worth more than {searched.bound:.1f} points, so these are at most {short} short of the best."
 
 
 def who(week: Week, placing: Placing) -> str:
@@ -85,8 +100,8 @@ def _why(reason: Reason | None) -> str:
     if reason is None:
         return "kept"
     worth = ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in reason.worth.items()) or "0"
-    places = f"the best of {reason.places} places" if reason.places > 1 else "the only place"
-    return f"{reason.pressing}; {places} that kept every rule (worth {worth})"
+    places = f"one of {reason.places} places" if reason.places > 1 else "the only place"
+    return f"{reason.pressing}; {places} that kept every rule; worth {worth}"
 
 
 def _blocked(blocked: Blocked) -> list[str]:

@@ -12,16 +12,16 @@ from dataclasses import dataclass
 
 from planner.lists.blocked import Blocked, why_not
 from planner.lists.checker import Verdict, check
-from planner.lists.instance import Instance, Key, Lists, Placing
+from planner.lists.instance import Instance, Key, Lists
 from planner.lists.trials import Option, Trial, alone, attempt, options
-from planner.lists.week import Week
+from planner.lists.worth import beside, of_lists
 
 _URGENCY = ("urgent", "soon", None, "routine")  # not recorded stands before what is said to be the least
 
 
 @dataclass(frozen=True)
 class Reason:
-    """Why a case is where it is: what the place is worth by each wish, and how many places there were."""
+    """Why a case is where it is: what the place adds by each wish, and how many places kept every rule then."""
 
     case: Key
     worth: dict[str, float]
@@ -35,14 +35,13 @@ class Reason:
 
 @dataclass(frozen=True)
 class Matched:
+    """Lists with the reason for each case placed and what bars the others; `worth` is the unit's own points."""
+
     lists: Lists
     reasons: dict[Key, Reason]
     blocked: tuple[Blocked, ...]
     verdict: Verdict
-
-    @property
-    def worth(self) -> float:
-        return sum(reason.total for reason in self.reasons.values())
+    worth: float
 
 
 def match(instance: Instance, kept: Lists | None = None, done: Callable[[], object] = lambda: None) -> Matched:
@@ -51,12 +50,7 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
     `done` is called once for each case that has been looked at for the first time.
     """
     lists = kept or Lists(())
-    fixed = {placing.case for placing in lists.placings}
-    possible = {
-        key: [option for option in options(instance, True) if alone(instance, lists, key, option)]
-        for key in instance.cases
-        if key not in fixed
-    }
+    possible = possibilities(instance, lists)
     waiting = sorted(possible, key=lambda key: _pressing(instance, key, len(possible[key])))
     reasons: dict[Key, Reason] = {}
     placed = first_time = True
@@ -65,19 +59,41 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
         for key in list(waiting):
             if first_time:
                 done()
-            found = [_tried(instance, lists, key, option) for option in possible[key]]
-            fitting = [(trial, worth) for trial, worth in found if not trial.broken]
+            trials = [attempt(instance, lists, key, option) for option in possible[key]]
+            fitting = [(trial, beside(instance, lists, trial.placing)) for trial in trials if not trial.broken]
             if fitting:
-                trial, worth = max(fitting, key=lambda pair: sum(pair[1].values()))  # of equals the first
+                trial, worth = max(fitting, key=_points)  # of equals the first
                 lists, placed = trial.lists, True
                 waiting.remove(key)
-                reasons[key] = Reason(key, worth, len(fitting), _words(instance, key))
+                reasons[key] = Reason(key, worth, len(fitting), pressing(instance, key))
         first_time = False
+    return matched(instance, lists, reasons)
+
+
+def possibilities(instance: Instance, kept: Lists) -> dict[Key, list[Option]]:
+    """For every case that is not placed already, where it may stand on an otherwise empty list."""
+    fixed = {placing.case for placing in kept.placings}
+    return {
+        key: [option for option in options(instance, of_the_session=True) if alone(instance, kept, key, option)]
+        for key in instance.cases
+        if key not in fixed
+    }
+
+
+def matched(instance: Instance, lists: Lists, reasons: dict[Key, Reason]) -> Matched:
+    """The lists in the order of the sessions, judged, with what bars each case that they do not hold."""
     order = list(instance.sessions)
     placings = sorted(lists.placings, key=lambda placing: (order.index(placing.session), placing.place))
     lists = Lists(tuple(placings), lists.both_eyes_agreed)
-    blocked = tuple(why_not(instance, lists, key) for key in instance.cases if key in waiting)
-    return Matched(lists, reasons, blocked, check(instance, lists))
+    placed = {placing.case for placing in placings}
+    blocked = tuple(why_not(instance, lists, key) for key in instance.cases if key not in placed)
+    return Matched(lists, reasons, blocked, check(instance, lists), of_lists(instance, lists))
+
+
+def pressing(instance: Instance, key: Key) -> str:
+    """How pressing a case is, in words."""
+    case = instance.cases[key]
+    return case.why_then or case.urgency or "urgency not recorded"
 
 
 def _pressing(instance: Instance, key: Key, places: int) -> tuple[object, ...]:
@@ -85,29 +101,5 @@ def _pressing(instance: Instance, key: Key, places: int) -> tuple[object, ...]:
     return (case.last_day or datetime.date.max, _URGENCY.index(case.urgency), places, -case.tier, key)
 
 
-def _words(instance: Instance, key: Key) -> str:
-    case = instance.cases[key]
-    return case.why_then or (f"{case.urgency}" if case.urgency else "urgency not recorded")
-
-
-def _tried(instance: Instance, lists: Lists, key: Key, option: Option) -> tuple[Trial, dict[str, float]]:
-    trial = attempt(instance, lists, key, option)
-    return trial, worth(instance, lists, trial.placing)
-
-
-def worth(instance: Instance, lists: Lists, placing: Placing) -> dict[str, float]:
-    """What a placing is worth beside lists that stand already, by each wish of the sessions file."""
-    wishes, week = instance.wishes, Week(instance, lists)
-    asked = week.supervision(placing)
-    days = instance.sessions[placing.session].day - min(session.day for session in instance.sessions.values())
-    found = {"waiting": -wishes.waiting * days.days}
-    if placing.trainee is not None:
-        had = [sum(other.trainee == name for other in lists.placings) for name in instance.trainees]
-        more = had[list(instance.trainees).index(placing.trainee)] - sum(had) / len(had)
-        found["whole_operation" if asked.whole else "named_steps"] = (
-            wishes.whole_operation if asked.whole else wishes.named_steps
-        )
-        found["fair_share"] = -wishes.fair_share * max(0.0, more)
-    if asked.by == "trainer" and week.supervisor(placing).grade == "consultant":
-        found["closer_than_needed"] = -wishes.closer_than_needed
-    return {wish: round(points, 6) for wish, points in found.items() if points}
+def _points(pair: tuple[Trial, dict[str, float]]) -> float:
+    return sum(pair[1].values())

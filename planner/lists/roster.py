@@ -105,11 +105,12 @@ class Limits(Entry):
 class Wishes(Entry):
     """Weights of what the matching prefers among places that keep every rule; 0 leaves a wish out.
 
-    `whole_operation` and `named_steps`: a trainee operates, or takes named steps. `fair_share`: less for each case
-    that a trainee has on these lists beyond the mean of all trainees. `waiting`: less for each day from the first
-    session on. `closer_than_needed`: less where a consultant supervises what a trainer may.
+    `placed`: a case has a place at all. `whole_operation` and `named_steps`: a trainee operates, or takes named steps.
+    `fair_share`: less for each case that a trainee has on these lists beyond the mean of all trainees. `waiting`: less
+    for each day from the first session on. `closer_than_needed`: less where a consultant supervises what a trainer may.
     """
 
+    placed: Annotated[Number, Field(ge=0)] = 20.0
     whole_operation: Annotated[Number, Field(ge=0)] = 10.0
     named_steps: Annotated[Number, Field(ge=0)] = 4.0
     fair_share: Annotated[Number, Field(ge=0)] = 1.0

@@ -89,6 +89,20 @@ def test_matching_and_keeping(tmp_path: Path) -> None:
     assert len(kept) == 10 and ("L-414", "tue-1-a") in kept
 
 
+def test_looking_for_the_best(tmp_path: Path) -> None:
+    rows = (DEMO / "lists" / "pool.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    few, made = tmp_path / "few.csv", tmp_path / "made.yaml"
+    few.write_text("".join(rows[:7]), encoding="utf-8")
+    told = run("match", "--cases", str(few), *GIVEN, "--best", "--effort", "5", "-o", str(made), "--json")
+    data = json.loads(told.out)
+    assert (told.code, told.err) == (0, "")
+    assert data["verdict"]["stands"] is True and len(data["placings"]) == 6
+    assert data["worth"] <= data["worth_at_most"]
+    assert run("check", str(made), "--cases", str(few), *GIVEN).code == 0
+    said = run("match", "--cases", str(few), *GIVEN, "--best", "--effort", "0.1").out
+    assert "\nProved: no" in said or "\nNone are worth more than" in said or "too little effort" in said
+
+
 def test_what_is_kept_must_stand(tmp_path: Path) -> None:
     week = tmp_path / "week.yaml"
     week.write_text(WEEK.read_text(encoding="utf-8").replace("trainee: trainee-2, ", "trainee: fellow-1, "))

@@ -51,10 +51,19 @@ def smallest(barred: set[frozenset[str]]) -> int:
 def most_placed(instance: Instance) -> int:
     """How many cases the fullest lists hold that keep every rule."""
 
-    def fullest(lists: Lists, left: tuple[Key, ...]) -> int:
-        if not left:
-            return len(lists.placings)
-        there = [lists, *(put for put, _ in everywhere(instance, lists, left[0]) if check(instance, put).stands)]
-        return max(fullest(each, left[1:]) for each in there)
+    return max(len(lists.placings) for lists in every_list(instance))
 
-    return fullest(Lists(()), tuple(instance.cases))
+
+def every_list(instance: Instance, lists: Lists | None = None, left: tuple[Key, ...] | None = None) -> Iterator[Lists]:
+    """All lists that keep every rule, each case placed or left out."""
+    lists = lists or Lists(())
+    left = tuple(instance.cases) if left is None else left
+    if not left:
+        if check(instance, lists).stands:
+            yield lists
+        return
+    yield from every_list(instance, lists, left[1:])
+    for there, _ in everywhere(instance, lists, left[0]):
+        # What hangs on the order alone may come right once another case lies between.
+        if {broken.rule for broken in check(instance, there).broken} <= {"kit-sets", "fixed-order"}:
+            yield from every_list(instance, there, left[1:])

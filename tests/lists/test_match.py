@@ -173,7 +173,7 @@ def test_wishes_weigh() -> None:
     assert set(whole(match(week(cases, one)))) == {"early", "late"}, "shares are fair"
     unfair = Wishes(fair_share=0)
     assert len(set(whole(match(week(cases, one, wishes=unfair))))) == 1
-    no_training = Wishes(whole_operation=0, named_steps=0, fair_share=1, closer_than_needed=0)
+    no_training = Wishes(placed=0, whole_operation=0, named_steps=0, fair_share=1, closer_than_needed=0)
     later = [session("late", day=THURSDAY), session("soon")]
     (placing,) = match(week([eye("A")], later, wishes=no_training)).lists.placings
     assert placing.session == "soon", "waiting counts"
