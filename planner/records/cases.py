@@ -42,7 +42,8 @@ class Cases(Part):
         """Make a version with these changes to version `based_on`; None takes a heading or finding away.
 
         Raises Conflict when somebody else saved meanwhile. What changes nothing, or was already saved so by the
-        same changes, makes no version. An approval, or a submission, of the version before ends.
+        same changes, makes no version; one's own earlier save, sent again with more, is no conflict. An approval, or
+        a submission, of the version before ends.
         """
         changes = _plain(changes)
         if unknown := [name for name in changes if name in (*FIXED, "findings")]:
@@ -57,7 +58,8 @@ class Cases(Part):
             if base.number != current.number:
                 if flat(document) == flat(current.document):
                     return current
-                raise Conflict(case.reference, base, current, differences(base, current, changes))
+                if not _repeated(change, base, current, document):
+                    raise Conflict(case.reference, base, current, differences(base, current, changes))
             names = names_changed(current.document, document)
             if not names:
                 return current
@@ -125,6 +127,20 @@ def _find(connection: Connection, reference: str, eye: str) -> Case | None:
     table = schema.cases
     row = connection.execute(select(table).where(table.c.reference == reference, table.c.eye == eye)).first()
     return None if row is None else Case(**row._mapping)
+
+
+def _repeated(change: Change, base: CaseVersion, current: CaseVersion, document: Document) -> bool:
+    """Whether all that was saved since `base` is the same person's, and stands so in `document` too.
+
+    That is what a browser sends that never heard its last save answered, and whose person went on typing.
+    """
+    table = schema.case_versions
+    since = select(table.c.by).where(table.c.case_id == base.case_id, table.c.number > base.number).distinct()
+    mine, theirs = flat(document), flat(current.document)
+    names = names_changed(base.document, current.document)
+    return list(change.connection.scalars(since)) == [change.by] and all(
+        mine.get(name) == theirs.get(name) for name in names
+    )
 
 
 def _new_version(

@@ -33,6 +33,29 @@ def test_what_changes_nothing_makes_no_version(store: Store) -> None:
     assert store.save_case(first.case_id, 1, {"iop_mmhg": 15, "inr": None}, "trainee-5") == first
 
 
+def test_ones_own_save_sent_again_with_more_is_no_conflict(store: Store) -> None:
+    """As from a browser whose answer was lost: it still counts from version 1, and holds what version 2 changed."""
+    case = store.new_case(document(), "trainee-3").case_id
+    store.save_case(case, 1, {"iop_mmhg": 18}, "trainee-3")
+    third = store.save_case(case, 1, {"iop_mmhg": 18, "dilated_pupil_mm": 4}, "trainee-3")
+    assert (third.number, third.changed) == (3, ("dilated_pupil_mm",))
+    assert store.version(case).findings == {
+        "age_years": 71,
+        "iop_mmhg": 18,
+        "iop_date": "2026-11-10",
+        "dilated_pupil_mm": 4,
+    }
+    # Another value than one saved before, or somebody else's save among them, is a difference to look at.
+    for by, changes in (
+        ("trainee-3", {"iop_mmhg": 19, "dilated_pupil_mm": 4}),
+        ("trainee-3", {"axial_length_mm": 23}),
+        ("trainee-5", {"iop_mmhg": 18, "dilated_pupil_mm": 4, "axial_length_mm": 23}),
+    ):
+        with pytest.raises(Conflict):
+            store.save_case(case, 1, changes, by)
+    assert store.version(case) == third
+
+
 @pytest.mark.parametrize("mine", [{"iop_mmhg": 18}, {"dilated_pupil_mm": 4}])
 def test_the_second_of_two_is_shown_the_difference_and_nothing_of_it_is_kept(
     store: Store, mine: dict[str, int]

@@ -296,6 +296,27 @@ def test_a_save_whose_answer_is_lost_on_its_way_is_saved_once(tmp_path: Path, op
     store.close()
 
 
+def test_typing_on_after_a_lost_answer_is_no_conflict_with_oneself(tmp_path: Path, opened: Opened) -> None:
+    store = staffed(f"sqlite:///{tmp_path / 'planner.db'}")
+    page = opened(store)
+
+    def lose(route: Route) -> None:
+        route.fetch()
+        route.abort()
+
+    page.route(f"**{FORM}", lose, times=1)
+    page.fill("#f-age_years", "71")
+    page.keyboard.press("Tab")
+    expect(page.locator("#saved-patient")).to_contain_text("Not saved: the server did not answer")
+    page.fill("#f-iop_mmhg", "18")
+    page.keyboard.press("Tab")
+    expect(page.locator("#saved-pressure-and-chamber")).to_have_text(re.compile("^Saved"))
+    case = store.find_case("A-104", "left")
+    assert case is not None and store.version(case.id).findings == {"age_years": 71, "iop_mmhg": 18}
+    expect(page.locator("#conflict")).to_be_empty()
+    store.close()
+
+
 def test_what_is_there_is_read_while_nobody_can_write(
     tmp_path: Path, rulebook: Rulebook, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
