@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable
 from functools import cache
 from math import radians, tan
@@ -46,6 +47,21 @@ def count_lines(runs: Iterable[tuple[str, bool]], points: float, width_mm: float
         else:
             used += (space if used else 0) + wide
     return lines
+
+
+def as_drawn(text: str) -> str:
+    """The text with each letter that a shipped face lacks as its number in brackets, such as [U+6F22].
+
+    What people type may hold any letter; one that has no shape is named, so that it neither goes missing nor stops
+    the page. Spaces and line ends need no shape.
+    """
+    lacking = {letter for letter in set(text) if ord(letter) not in _drawn() and unicodedata.category(letter)[0] != "Z"}
+    return text.translate({ord(letter): f"[U+{ord(letter):04X}]" for letter in lacking - set("\n\r\t")})
+
+
+@cache
+def _drawn() -> frozenset[int]:
+    return frozenset.intersection(*(frozenset(face.getBestCmap()) for face in _faces().values()))
 
 
 @cache

@@ -15,6 +15,7 @@ from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherRespons
 from planner.documents import html
 from planner.documents.embedded import Finisher, embedding, record_of
 from planner.documents.front import Front, front_that_fits
+from planner.documents.letters import as_drawn
 from planner.documents.operation import Operation, operation_that_fits
 from planner.documents.view import view
 from planner.errors import PlannerError
@@ -79,7 +80,7 @@ def _set(page: str, setting: Callable[[HTML], Any]) -> Any:
     fetcher = _FontsOnly()
     made = None
     with _heard() as warnings, suppress(RefusedFetch):
-        made = setting(HTML(string=page, url_fetcher=fetcher))
+        made = setting(HTML(string=as_drawn(page), url_fetcher=fetcher))
     if fetcher.refused:
         raise PlannerError.one(
             f"the page asks for {fetcher.refused[0]}",

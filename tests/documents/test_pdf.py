@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import page
@@ -17,6 +18,7 @@ from pypdf import PageObject
 
 from planner.documents.pdf import render_pdf, write_pdf
 from planner.errors import PlannerError
+from planner.plan.plan import Approval
 
 from .conftest import NAMES, PlanOf, read, squeezed, with_case
 
@@ -45,6 +47,18 @@ def test_every_page_says_which_case_which_eye_and_which_rulebook(plan_of: PlanOf
         for words in (f"{case.eye} eye".upper(), case.reference, book.version, book.sha256[:8], place):
             assert squeezed(words) in text, (number, words)
         assert squeezed(plan.draft_line or "") in text
+
+
+# Letters of scripts that the shipped faces do not hold, as people write them: Han, Arabic, and a pictograph (U+1F642).
+# A mark alone would do: one such letter in one case's text once kept a whole day's papers from being set.
+@pytest.mark.parametrize(
+    ("written", "printed"), [("漢-7", "[U+6F22]-7"), ("ش-7", "[U+0634]-7"), ("🙂 7", "[U+1F642] 7")]
+)
+def test_a_letter_that_no_face_holds_is_printed_as_its_number(plan_of: PlanOf, written: str, printed: str) -> None:
+    approval = Approval("Łżą Żβя", "2026-11-02T08:00", 1, 1, written, "")
+    set_so = replace(plan_of("routine"), approval=approval)
+    text = squeezed("".join(sheet.extract_text() for sheet in read(render_pdf(set_so)).pages))
+    assert squeezed(printed) in text and "ŁżąŻβя" in text
 
 
 @pytest.mark.parametrize("name", SOME)
