@@ -136,7 +136,12 @@ def match(
     if best:
         from planner.lists.best import best as search
 
-        searched = search(instance, kept, effort)
+        def told(worth: float, bound: float) -> None:
+            limit = f", none worth more than {bound:.1f}" if bound < float("inf") else ""
+            typer.echo(f"{worth:.1f} points so far{limit}", err=True)
+
+        typer.echo("Searching; an interrupt (Ctrl-C) keeps the best so far.", err=True)
+        searched = search(instance, kept, effort, told)
         found = searched.matched
     else:
         with Progress(len(instance.cases) - len(kept.placings if kept else ()), shown=True) as progress:

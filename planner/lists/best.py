@@ -5,7 +5,8 @@ One worker, a fixed seed and a limit in deterministic time, so that the same inp
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import contextlib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from itertools import permutations
 from typing import TYPE_CHECKING
@@ -37,9 +38,16 @@ class Best:
     proved: bool
 
 
-def best(instance: Instance, kept: Lists | None = None, effort: float = 20.0) -> Best:
+def best(
+    instance: Instance,
+    kept: Lists | None = None,
+    effort: float = 20.0,
+    told: Callable[[float, float], object] = lambda worth, bound: None,
+) -> Best:
     """Search from the greedy lists on for `effort` units of the solver's own time, about seconds each.
 
+    `told` hears the worth so far and the bound (infinite until there is one) when the search starts and at each change.
+    An interrupt ends the search; what was found by then is kept.
     Raises PlannerError where the solver is not installed.
     """
     try:
@@ -51,8 +59,11 @@ def best(instance: Instance, kept: Lists | None = None, effort: float = 20.0) ->
         ) from None
     kept = kept or Lists(())
     search = _Search(instance, kept, Model(instance, possibilities(instance, kept), kept), match(instance, kept).lists)
-    search.improve(effort * IMPROVING)
-    search.whole(effort - search.took)
+    search.told = told
+    told(search.worth, search.bound)
+    with contextlib.suppress(KeyboardInterrupt):
+        search.improve(effort * IMPROVING)
+        search.whole(effort - search.took)
     reasons = {placing.case: _reason(instance, kept, search.found, placing) for placing in search.found.placings}
     whole = matched(instance, search.found, {key: reason for key, reason in reasons.items() if reason is not None})
     # The solver counts in thousandths of a point.
@@ -65,6 +76,7 @@ class _Search:
 
     def __init__(self, instance: Instance, kept: Lists, model: Model, found: Lists) -> None:
         self.instance, self.kept, self.model, self.found = instance, kept, model, found
+        self.told: Callable[[float, float], object] = lambda worth, bound: None
         self.worth, self.bound, self.took, self.exact = of_lists(instance, found), float("inf"), 0.0, True
 
     def improve(self, effort: float) -> None:
@@ -90,6 +102,7 @@ class _Search:
             solved = self.model.solve(self.found, end - self.took)
             if self.exact:
                 self.bound = min(self.bound, solved.bound)
+                self.told(self.worth, self.bound)
             if self._take(solved):
                 return
 
@@ -105,6 +118,7 @@ class _Search:
             self.exact = self.exact and len(placed) <= LONGEST_ORDERED
         if not unordered and of_lists(self.instance, lists) > self.worth + 1e-6:
             self.found, self.worth = lists, of_lists(self.instance, lists)
+            self.told(self.worth, self.bound)
         return not unordered
 
 

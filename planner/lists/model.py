@@ -180,6 +180,8 @@ class Model:
         solver.parameters.random_seed = 1
         solver.parameters.linearization_level = 2
         solver.parameters.max_deterministic_time = effort
+        # A long search ends with what it has when interrupted; a short one is left to end, and the interrupt to Python.
+        solver.parameters.catch_sigint_signal = free is None
         found = solver.solve(model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
         values = solver.response_proto.solution if found else []
         return Solved(
