@@ -33,6 +33,9 @@ def orphan_headings(sheet: Printed) -> Iterator[str]:
         if own is not None and "TH" in own.tags and "TR" in leaf.tags:
             continue  # the next row's own name follows: this row's heading is all it says
         heading = places[_place(leaf)]
+        in_a_row = own is not None and own.page == leaf.page and "TR" in leaf.tags and "TR" in own.tags
+        if own is not None and in_a_row and places[_place(own)][0].box.left >= max(text.box.right for text in heading):
+            continue  # a step's name with its pauses in the next cell of the row
         if own is None or own.page != leaf.page or places[_place(own)][0].box.top > heading[0].box.top + TOUCH_PT:
             yield f"page {leaf.page + 1}: nothing under the heading {heading[0].words!r}"
 
