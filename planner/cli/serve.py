@@ -9,6 +9,9 @@ import typer
 from planner.cli.options import RulesOption, UnitOption, rulebook_in, unit_in
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
+# Seconds that an idle connection is kept. Longer than a pause in filling in a form, so that a save seldom meets one
+# that is being closed, and than the minute that proxies keep theirs.
+KEPT_OPEN = 75
 
 
 def serve(
@@ -45,7 +48,7 @@ def serve(
         address = f"[{host}]" if ":" in host else host
         typer.echo(f"Serving {store.name} on http://{address}:{door.getsockname()[1]}/ until interrupted.", err=True)
         config = uvicorn.Config(
-            app, log_level="warning", access_log=False, server_header=False,
+            app, log_level="warning", access_log=False, server_header=False, timeout_keep_alive=KEPT_OPEN,
             proxy_headers=behind_https, forwarded_allow_ips="127.0.0.1",
         )  # fmt: skip
         uvicorn.Server(config).run(sockets=[door])
