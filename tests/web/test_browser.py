@@ -10,10 +10,12 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from decisions import entered, form_of
 from playwright.sync_api import Browser, BrowserContext, Page, expect
-from visits import PASSWORD
+from visits import PASSWORD, Visit
 
 from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
 
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
 PHONE = {"width": 360, "height": 740}
@@ -220,6 +222,27 @@ def test_signing_in_again_elsewhere_lets_an_open_page_save(
     assert kept(store, case) == {"age_years": 71}
 
 
+def test_what_is_typed_over_an_approval_is_neither_saved_nor_left_without_a_word(
+    opened: Callable[..., Page], store: Store, rulebook: Rulebook, signed_in: Callable[[str], Visit]
+) -> None:
+    decided = store.case(entered(store, rulebook, "routine"))
+    form = f"/cases/{decided.reference}/{decided.eye}"
+    trainee = signed_in("trainee-3")
+    trainee.post(f"{form}/submit", data={"token": trainee.token(f"{form}/plan"), "version": "1"})
+    page, asked = opened(), []
+    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+    page.goto(form)
+    page.fill("#f-age_years", "80")
+    expect(page.locator("#now")).to_have_text("Not saved yet: press Save.")
+    page.evaluate("location.assign('/cases')")
+    page.wait_for_timeout(500)
+    assert asked == ["beforeunload"] and page.url.endswith(form)
+    assert store.version(decided.id).number == 1
+    page.click("[data-part=patient] button[type=submit] >> nth=0")
+    page.wait_for_url("**saved=patient*")
+    assert len(asked) == 1 and store.version(decided.id).findings["age_years"] == 80
+
+
 def test_the_main_path_needs_no_script(opened: Callable[..., Page], store: Store) -> None:
     page = opened(scripts=False)
     page.click("text=New case")
@@ -253,6 +276,7 @@ def test_no_page_scrolls_sideways_or_has_a_serious_fault(
     opened: Callable[..., Page], store: Store, size: dict[str, int]
 ) -> None:
     findings = {"opacity": "total-white", "axial_length_mm": 36, "anticoagulant": ["warfarin"], "urgency": "soon"}
+    findings |= {"biometry_reference": "B-1" + "w" * 57}
     long = "W" * 30 + " 2026-" + "9" * 24
     for reference in ("A-104", long):
         store.new_case(
@@ -274,7 +298,7 @@ def test_no_page_scrolls_sideways_or_has_a_serious_fault(
             for fault in found["violations"] if fault["impact"] in ("serious", "critical")
         )  # fmt: skip
 
-    for at in (*PAGES, f"/cases/{long}/left", f"/cases/{long}/left/plan"):
+    for at in (*PAGES, f"/cases/{long}/left", f"/cases/{long}/left/plan", f"/cases/{long}/left/plan.html"):
         page.goto(at)
         look(at[:30])
     page.goto(FORM)
@@ -294,6 +318,23 @@ def test_no_page_scrolls_sideways_or_has_a_serious_fault(
     expect(page.locator(".trouble")).to_be_visible()
     look("refused sign-in")
     assert wrong == []
+
+
+def test_notices_to_a_consultant_do_not_widen_a_phones_page(
+    opened: Callable[..., Page], store: Store, rulebook: Rulebook, signed_in: Callable[[str], Visit]
+) -> None:
+    decided = store.case(entered(store, rulebook, "routine"))
+    form = f"/cases/{decided.reference}/{decided.eye}"
+    trainee, consultant = signed_in("trainee-3"), signed_in("consultant-1")
+    trainee.post(f"{form}/submit", data={"token": trainee.token(f"{form}/plan"), "version": "1"})
+    path = form.replace("/cases/", "/approvals/")
+    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    store.save_case(decided.id, 1, {"age_years": 80}, "trainee-3")
+    page = opened(PHONE, person="consultant-1")
+    for at in ("/cases", "/approvals", "/lists"):
+        page.goto(at)
+        expect(page.locator("nav strong")).to_contain_text("notice")
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"], at
 
 
 def test_axe_finds_what_is_planted(opened: Callable[..., Page]) -> None:

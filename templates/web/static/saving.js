@@ -8,7 +8,19 @@
       if (more) more.open = false;
     });
   var form = document.getElementById("case-form");
-  if (!form || !form.hasAttribute("hx-post")) return;
+  if (!form) return;
+  if (!form.hasAttribute("hx-post")) {
+    // A decision rests on the case, so nothing is saved by itself; and nothing typed is left behind without a word.
+    var open = false;
+    form.addEventListener("input", function () {
+      open = true;
+      var now = document.getElementById("now");
+      if (now) now.textContent = "Not saved yet: press Save.";
+    });
+    form.addEventListener("submit", function () { open = false; });
+    window.addEventListener("beforeunload", function (event) { if (open) event.preventDefault(); });
+    return;
+  }
   var token = form.querySelector("input[name=token]");
   var part = "case", unsaved = false, sentAt = 0, typedAt = 0, waiting = null, pause = 2;
 
