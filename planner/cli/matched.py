@@ -99,9 +99,11 @@ def _head(judged: Judged) -> str:
 def _why(reason: Reason | None) -> str:
     if reason is None:
         return "kept"
-    worth = ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in reason.worth.items()) or "0"
-    places = f"one of {reason.places} places" if reason.places > 1 else "the only place"
-    return f"{reason.pressing}; {places} that kept every rule; worth {worth}"
+    wishes = (f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in reason.worth.items() if wish != "placed")
+    choice = "worth most of all places"
+    if reason.barred:
+        choice = f"{reason.barred} place{'s' if reason.barred > 1 else ''} worth more would break a rule"
+    return "; ".join([reason.pressing, choice, *([", ".join(wishes)] if len(reason.worth) > 1 else [])])
 
 
 def _blocked(blocked: Blocked) -> list[str]:

@@ -17,7 +17,7 @@ from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.match import Matched, Reason, match, matched, possibilities, pressing
 from planner.lists.trials import Option, attempt
 from planner.lists.week import Week
-from planner.lists.worth import beside, of_lists
+from planner.lists.worth import of_lists, ranked
 
 if TYPE_CHECKING:
     from planner.lists.model import Model, Solved
@@ -161,10 +161,11 @@ def _reason(instance: Instance, kept: Lists, lists: Lists, placing: Placing) -> 
     if any(placing.case == other.case for other in kept.placings):
         return None
     others = Lists(tuple(one for one in lists.placings if one.case != placing.case), lists.both_eyes_agreed)
-    open_ = [
-        option
-        for option in possibilities(instance, others)[placing.case]
-        if not attempt(instance, others, placing.case, option).broken
-    ]
-    worth = beside(instance, others, placing)
-    return Reason(placing.case, worth, len(open_), pressing(instance, placing.case))
+    possible = possibilities(instance, others)[placing.case]
+    own = Option(placing.session, placing.trainee, placing.supervisor)
+    by_worth = ranked(instance, others, placing.case, possible)
+    points, worth = next((points, worth) for points, option, worth in by_worth if option == own)
+    barred = sum(
+        more > points and bool(attempt(instance, others, placing.case, option).broken) for more, option, _ in by_worth
+    )
+    return Reason(placing.case, worth, barred, pressing(instance, placing.case))

@@ -13,19 +13,19 @@ from dataclasses import dataclass
 from planner.lists.blocked import Blocked, why_not
 from planner.lists.checker import Verdict, check
 from planner.lists.instance import Instance, Key, Lists
-from planner.lists.trials import Option, Trial, alone, attempt, options
-from planner.lists.worth import beside, of_lists
+from planner.lists.trials import Option, alone, attempt, options
+from planner.lists.worth import of_lists, ranked
 
 _URGENCY = ("urgent", "soon", None, "routine")  # not recorded stands before what is said to be the least
 
 
 @dataclass(frozen=True)
 class Reason:
-    """Why a case is where it is: what the place adds by each wish, and how many places kept every rule then."""
+    """Why a case is where it is: what the place adds by each wish; `barred` places worth more broke a rule by then."""
 
     case: Key
     worth: dict[str, float]
-    places: int
+    barred: int
     pressing: str
 
     @property
@@ -59,13 +59,16 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
         for key in list(waiting):
             if first_time:
                 done()
-            trials = [attempt(instance, lists, key, option) for option in possible[key]]
-            fitting = [(trial, beside(instance, lists, trial.placing)) for trial in trials if not trial.broken]
-            if fitting:
-                trial, worth = max(fitting, key=_points)  # of equals the first
-                lists, placed = trial.lists, True
-                waiting.remove(key)
-                reasons[key] = Reason(key, worth, len(fitting), pressing(instance, key))
+            tried: list[float] = []
+            for points, option, worth in ranked(instance, lists, key, possible[key]):
+                trial = attempt(instance, lists, key, option)
+                if not trial.broken:
+                    lists, placed = trial.lists, True
+                    waiting.remove(key)
+                    barred = sum(before > points for before in tried)
+                    reasons[key] = Reason(key, worth, barred, pressing(instance, key))
+                    break
+                tried.append(points)
         first_time = False
     return matched(instance, lists, reasons)
 
@@ -99,7 +102,3 @@ def pressing(instance: Instance, key: Key) -> str:
 def _pressing(instance: Instance, key: Key, places: int) -> tuple[object, ...]:
     case = instance.cases[key]
     return (case.last_day or datetime.date.max, _URGENCY.index(case.urgency), places, -case.tier, key)
-
-
-def _points(pair: tuple[Trial, dict[str, float]]) -> float:
-    return sum(pair[1].values())

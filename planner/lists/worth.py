@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 
-from planner.lists.instance import Instance, Lists, Placing
+from planner.lists.instance import Instance, Key, Lists, Placing
+from planner.lists.trials import Option
 from planner.lists.week import Week
 
 
@@ -26,7 +28,21 @@ def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
 def of_shares(instance: Instance, lists: Lists) -> float:
     """What uneven shares take away: the wish's weight for each case of a trainee beyond the mean of all trainees."""
     had = Counter(placing.trainee for placing in lists.placings)
+    return _uneven(instance, [had[name] for name in instance.trainees])
+
+
+def shares_with_one_more(instance: Instance, lists: Lists) -> dict[str | None, float]:
+    """For each trainee, and for none, what one case more of theirs adds to `of_shares`."""
+    had = Counter(placing.trainee for placing in lists.placings)
     counts = [had[name] for name in instance.trainees]
+    now = _uneven(instance, counts)
+    added: dict[str | None, float] = {None: 0.0}
+    for n, name in enumerate(instance.trainees):
+        added[name] = round(_uneven(instance, [*counts[:n], counts[n] + 1, *counts[n + 1 :]]) - now, 6)
+    return added
+
+
+def _uneven(instance: Instance, counts: list[int]) -> float:
     mean = sum(counts) / len(counts) if counts else 0
     return -instance.wishes.fair_share * sum(max(0.0, count - mean) for count in counts)
 
@@ -37,7 +53,14 @@ def of_lists(instance: Instance, lists: Lists) -> float:
     return placed + of_shares(instance, lists)
 
 
-def beside(instance: Instance, others: Lists, placing: Placing) -> dict[str, float]:
-    """What a placing adds to other lists, by each wish."""
-    added = of_shares(instance, Lists((*others.placings, placing))) - of_shares(instance, others)
-    return of_placing(instance, placing) | ({"fair_share": round(added, 6)} if round(added, 6) else {})
+def ranked(
+    instance: Instance, others: Lists, key: Key, options: Iterable[Option]
+) -> list[tuple[float, Option, dict[str, float]]]:
+    """Options of a case by what each adds to other lists, in all and by wish, most first and equals as they come."""
+    shares, found = shares_with_one_more(instance, others), []
+    for option in options:
+        worth = of_placing(instance, Placing(option.session, 1, key, option.trainee, option.supervisor))
+        if shares[option.trainee]:
+            worth["fair_share"] = shares[option.trainee]
+        found.append((round(sum(worth.values()), 6), option, worth))
+    return sorted(found, key=lambda each: -each[0])

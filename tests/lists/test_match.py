@@ -145,6 +145,7 @@ def test_the_demonstration(demo: Instance) -> None:
         "L-420": ("consent",),
         "L-430": ("settled",),
     }
+    assert sum(reason.total for reason in found.reasons.values()) == pytest.approx(found.worth, abs=0.001)
     alone = [placing.case[0] for placing in found.lists.placings if placing.trainee is None]
     assert set(alone) == {"L-405", "L-418"}, "agreement refused, or not recorded"
 
@@ -161,6 +162,15 @@ def test_what_is_kept_stays() -> None:
     kept = next(placing for placing in found.lists.placings if placing.case == key("B"))
     assert (kept.session, kept.trainee, kept.supervisor) == ("two", "late", "consultant")
     assert key("B") not in found.reasons and key("A") in found.reasons
+
+
+def test_a_reason_counts_the_better_places_that_are_barred() -> None:
+    # Worth most is the trainer's supervision; on the day he is scrubbed elsewhere, both his places are barred.
+    kept = lists("one: B early trainer")
+    instance = week([eye("A"), eye("B")], [session("one", minutes=60), session("two")], PEOPLE[:2])
+    reason = match(instance, kept).reasons[key("A")]
+    assert reason.barred > 0 and reason.worth["closer_than_needed"] == -1
+    assert match(instance).reasons[key("A")].barred == 0
 
 
 def whole(found: Matched) -> list[str | None]:
