@@ -84,7 +84,7 @@ def test_every_approved_plan_of_the_day_is_in_one_pdf_in_its_order(
     assert [re.search(r"H-\d+", plans[number])[0] for number in starts] == ["H-101", "H-108", "H-102"]  # type: ignore[index]
     white = " ".join(plans[starts[2] :])
     assert "Invented consultant-1" in white and "A first time. On condition: pressure below 21" in white
-    assert f"{len(plans)} pages of plans" in first
+    assert f"on {len(plans)} pages" in first
 
 
 def test_the_papers_are_pdf_ua_as_each_plan_is(
