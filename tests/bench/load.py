@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import datetime
+import os
 import random
 import re
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from statistics import median
 
@@ -39,10 +41,11 @@ PRINTS, PATIENCE = 0.005, 60.0
 
 @dataclass
 class Times:
-    """Seconds of each kind of request, and what went wrong."""
+    """Seconds of each kind of request, the server's processor time for all of them, and what went wrong."""
 
     taken: dict[str, list[float]] = field(default_factory=dict)
     errors: list[str] = field(default_factory=list)
+    processor: float = 0.0
 
 
 def run(quick: bool) -> Iterator[Line]:
@@ -60,6 +63,8 @@ def run(quick: bool) -> Iterator[Line]:
             rate = f"{len(taken) / seconds:.1f} a second"
             wrong = f", {len(times.errors)} errors" if kind == "all" else ""
             yield Line(how, f"{kind}, {rate}{wrong}", median(taken), "the slow 1 %", slow)
+        # Of the server alone, whatever else the machine does meanwhile.
+        yield Line(how, "all, the server's processor time for each", times.processor / max(1, len(every)))
         for error in times.errors[:5]:
             say(f"error: {error}")
 
@@ -70,8 +75,8 @@ def _measured(users: int, seconds: float, pause: float) -> Times:
         people = [(f"{ROLES[n % len(ROLES)]}-{n + 11}", ROLES[n % len(ROLES)]) for n in range(users)]
         store, rulebook = Store.open(url), shipped()
         _enter(store, rulebook, people)
-        with serving(url, Path(folder)) as (address, _):
-            times = asyncio.run(_all(address, people, seconds, pause))
+        with serving(url, Path(folder)) as (address, process):
+            times = asyncio.run(_all(address, people, seconds, pause, partial(_processor, process.pid)))
         store.verify()
         store.close()
         return times
@@ -94,18 +99,21 @@ def _enter(store: Store, rulebook: Rulebook, people: list[tuple[str, str]]) -> N
     every_state(store, rulebook, None, datetime.date.today())
 
 
-async def _all(address: str, people: list[tuple[str, str]], seconds: float, pause: float) -> Times:
+async def _all(
+    address: str, people: list[tuple[str, str]], seconds: float, pause: float, processor: Callable[[], float]
+) -> Times:
     times = Times()
     clients = [httpx.AsyncClient(base_url=address, timeout=PATIENCE) for _ in people]
     for client, (code, _) in zip(clients, people, strict=True):
         token = _hidden("token", (await client.get("/sign-in")).text)
         await client.post("/sign-in", data={"token": token, "code": code, "password": PASSWORD, "next": ""})
-    until = time.perf_counter() + seconds
+    until, before = time.perf_counter() + seconds, processor()
     at_work = [
         _one(client, code, role, until, pause, times, random.Random(code))
         for client, (code, role) in zip(clients, people, strict=True)
     ]
     await asyncio.gather(*at_work)
+    times.processor = processor() - before
     for client in clients:
         await client.aclose()
     return times
@@ -141,6 +149,12 @@ async def _one(
         if answer.status_code != 200:
             times.errors.append(f"{kind}: {answer.request.url.path} {answer.status_code}")
         await asyncio.sleep(chance.uniform(0.5, 1.5) * pause)
+
+
+def _processor(process: int) -> float:
+    """Seconds of processor time that a process has had, as Linux counts them (proc(5): fields 14 and 15 of stat)."""
+    fields = Path(f"/proc/{process}/stat").read_text("ascii").rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def _hidden(name: str, page: str) -> str:
