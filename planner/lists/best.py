@@ -60,8 +60,8 @@ def best(
     kept = kept or Lists(())
     search = _Search(instance, kept, Model(instance, possibilities(instance, kept), kept), match(instance, kept).lists)
     search.told = told
-    told(search.worth, search.bound)
     with contextlib.suppress(KeyboardInterrupt):
+        told(search.worth, search.bound)
         search.improve(effort * IMPROVING)
         search.whole(effort - search.took)
     reasons = {placing.case: _reason(instance, kept, search.found, placing) for placing in search.found.placings}
