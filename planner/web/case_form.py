@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import RedirectResponse, Response
 
+from planner.errors import PlannerError
 from planner.records.changes import CHANGEABLE, Conflict
 from planner.records.rows import CaseNow, CaseVersion
 from planner.web.answers import Answers, read_answers
@@ -81,6 +82,8 @@ def save(request: Request, visitor: Preparing, form: Posted, reference: str, eye
     stages = tuple(stage.id for stage in site.rulebook.stages.stages)
     answers = read_answers(form, base.document, site.rulebook.vocabulary, stages, today(site))
     part = str(form.get("section", HEADINGS))
+    if is_partial(request) and answers.changes:
+        _refuse_unasked(site.store.case_now(case.id))
     try:
         saved = site.store.save_case(case.id, base.number, answers.changes, visitor.code) if answers.changes else base
     except Conflict as conflict:
@@ -92,6 +95,14 @@ def save(request: Request, visitor: Preparing, form: Posted, reference: str, eye
     if answers.wrong:
         return page(request, "case.html", 422, **shown.values())
     return RedirectResponse(f"{case_path(case)}?saved={part}#{part}", 303)
+
+
+def _refuse_unasked(now: CaseNow) -> None:
+    """A page that saves by itself was made before somebody submitted or approved: it must not undo that unasked."""
+    if why := rests_on_it(now):
+        raise PlannerError.one(
+            "this page is older than what was decided of the case", now.case.reference, why, "load the page again"
+        )
 
 
 def _told(site: Site, saved: CaseVersion, answers: Answers, part: str) -> dict[str, str]:

@@ -240,6 +240,22 @@ def test_a_changed_finding_withdraws_and_tells_both(
     assert "Person 1" not in text_of(consultant.get(f"{plan}/plan.html"))
 
 
+def test_a_form_that_was_open_before_the_approval_does_not_save_itself_over_it(
+    store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
+) -> None:
+    path = submitted(store, signed_in, rulebook, "routine")
+    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    visit, form = signed_in("trainee-5"), path.replace("/approvals/", "/cases/")
+    typed = {"token": visit.token(form), "based_on": "1", "section": "pressure-and-chamber", "f.iop_mmhg": "31"}
+    by_itself = visit.post(form, data=typed, headers={"HX-Request": "true"})
+    assert by_itself.status_code == 400
+    assert "It is approved. Saving a change withdraws that approval" in text_of(by_itself)
+    assert len(store.cases(state="approved")) == 1
+    # The same by the button, which the form shows beside that warning, is what its person asked for.
+    assert visit.post(form, data=typed).status_code == 303
+    assert store.cases(state="approved") == ()
+
+
 def test_an_approval_lapses_with_what_it_rests_on_and_no_longer_prints(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit, clock: Clock
 ) -> None:
