@@ -107,7 +107,7 @@ def test_a_case_that_changed_under_the_consultants_eyes_is_not_approved(
     page.goto(waiting("routine"))
     page.fill("#conditions", "dye in the room")
     [now] = store.waiting()
-    store.save_case(now.case.id, 2, {"phacodonesis": "yes"}, "trainee-5")
+    store.save_case(now.case.id, now.version.number, {"phacodonesis": "yes"}, "trainee-5")
     page.click("text=Approve, tier 1, RIGHT EYE")
     main = page.locator("main")
     expect(main).to_contain_text("Not done: the case has a newer version")
