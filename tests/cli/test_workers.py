@@ -88,8 +88,21 @@ def test_a_fault_of_the_program_keeps_its_traceback() -> None:
     assert running() == set()
 
 
+@pytest.fixture(autouse=True)
+def earlier(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Takes what tests of other files have started, a browser's driver or a server, out of what is counted."""
+    monkeypatch.setattr(f"{__name__}.EARLIER", children())
+
+
+EARLIER: set[int] = set()
+
+
 def running() -> set[int]:
-    """Processes that this one has started and that still run."""
+    """Processes that this test has started and that still run."""
+    return children() - EARLIER
+
+
+def children() -> set[int]:
     found = subprocess.run(["ps", "-o", "pid=,comm=", "--ppid", str(os.getpid())], capture_output=True, text=True)
     return {int(line.split()[0]) for line in found.stdout.splitlines() if line.split()[1] != "ps"}
 
