@@ -16,7 +16,7 @@ _hasher = PasswordHasher()
 
 def new_hash(password: str, code: str) -> str:
     """The argon2id hash of a new password for a person's code. Raises PlannerError for one that is soon guessed."""
-    password = _normal(password)
+    password = normal(password)
     why = ""
     if len(password) < LEAST_CHARACTERS:
         why = f"it has fewer than {LEAST_CHARACTERS} characters"
@@ -34,7 +34,7 @@ def new_hash(password: str, code: str) -> str:
 def matches(hash: str, password: str) -> bool:
     """Whether a password is the one hashed; takes its time on purpose."""
     try:
-        return _hasher.verify(hash, _normal(password))
+        return _hasher.verify(hash, normal(password))
     except (VerificationError, InvalidHashError):
         return False
 
@@ -44,6 +44,7 @@ def is_outdated(hash: str) -> bool:
     return _hasher.check_needs_rehash(hash)
 
 
-def _normal(password: str) -> str:
+def normal(password: str) -> str:
+    """A password as it is hashed and checked."""
     # The same letters typed on another keyboard may come composed otherwise.
     return unicodedata.normalize("NFC", password)

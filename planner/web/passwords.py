@@ -8,6 +8,8 @@ from threading import BoundedSemaphore
 from argon2 import PasswordHasher
 from argon2.exceptions import Argon2Error, InvalidHashError
 
+from planner.records.passwords import normal
+
 # Each check takes tens of megabytes: so many at once, the others wait.
 AT_ONCE = 4
 
@@ -28,6 +30,7 @@ class Passwords:
 
     def check(self, stored: str | None, password: str) -> Checked:
         """Compare with the stored hash; `stored` is None for an account that is unknown or has no password."""
+        password = normal(password)
         with self.turns:
             try:
                 self.hasher.verify(stored or self.nobody, password)

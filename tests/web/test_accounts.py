@@ -5,14 +5,16 @@ from __future__ import annotations
 import hashlib
 import statistics
 import time
+import unicodedata
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from argon2 import PasswordHasher, extract_parameters
 from fastapi import FastAPI
 from visits import CHEAP, PASSWORD, Clock, Visit
 
+from planner.records.passwords import new_hash
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.web.app import make_app
@@ -121,6 +123,14 @@ def answer_to(visit: Visit, code: str, password: str) -> str:
 def test_an_unknown_code_gets_the_answer_of_a_wrong_password(nobody: Visit) -> None:
     known, unknown = answer_to(nobody, "trainee-3", "wrong"), answer_to(nobody, "trainee-9", "wrong")
     assert known == unknown and WRONG in known
+
+
+@pytest.mark.parametrize("form", ["NFC", "NFD"])
+def test_a_password_is_the_same_from_every_keyboard(form: Literal["NFC", "NFD"]) -> None:
+    # Canonically equivalent strings: Unicode Standard Annex 15, from memory.
+    stored = new_hash("vier gr\u00fcne Tannen hier", "trainee-3")
+    assert Passwords().check(stored, unicodedata.normalize(form, "vier gr\u00fcne Tannen hier")).right
+    assert not Passwords().check(stored, "vier grune Tannen hier").right
 
 
 def test_an_unknown_code_takes_as_long_as_a_wrong_password() -> None:
