@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 from textwrap import wrap
 
 from planner.lists.checker import Verdict
+from planner.lists.clashes import Clash
 from planner.lists.instance import Instance
 from planner.lists.simulate import Simulated
 from planner.wording import percent
@@ -14,13 +15,13 @@ from planner.wording import percent
 WIDTH = 100
 
 
-def verdict_data(verdict: Verdict) -> dict[str, object]:
-    """The verdict as plain data; minutes, and chances as fractions of 1."""
-    return {"stands": verdict.stands, **asdict(verdict)}
+def verdict_data(verdict: Verdict, shown: Iterable[Clash] = ()) -> dict[str, object]:
+    """The verdict and clashes as plain data; minutes, and chances as fractions of 1."""
+    return {"stands": verdict.stands, **asdict(verdict), "clashes": [asdict(clash) for clash in shown]}
 
 
-def verdict_text(instance: Instance, verdict: Verdict) -> str:
-    """The verdict first, what to change next, then each session in numbers and what is on no list."""
+def verdict_text(instance: Instance, verdict: Verdict, shown: Iterable[Clash] = ()) -> str:
+    """The verdict, what to change, ask and say aloud, then each session in numbers and what is on no list."""
     rules, count = len({broken.rule for broken in verdict.broken}), len(verdict.broken)
     lines = [
         "These lists keep every rule."
@@ -33,11 +34,23 @@ def verdict_text(instance: Instance, verdict: Verdict) -> str:
             lines += ["", f"{title} in {instance.sessions[session].told}"]
             for broken in (one for one in found if one.session == session):
                 lines += [*hung(f"- {broken.rule}: {broken.says}"), *hung(f"  -> {broken.change}")]
+    lines += clash_lines(instance, shown)
     lines += ["", "Minutes", *sessions_table(verdict)]
     lines += ["", *hung(f"  {instance.times_basis}")]
     if verdict.unplaced:
         lines += ["", "On no list", *hung("  " + "; ".join(verdict.unplaced))]
     return "\n".join(lines)
+
+
+def clash_lines(instance: Instance, shown: Iterable[Clash]) -> Iterator[str]:
+    """What looks alike, by session."""
+    by_session: dict[str, list[Clash]] = {}
+    for clash in shown:
+        by_session.setdefault(clash.session, []).append(clash)
+    for session, found in by_session.items():
+        yield from ("", f"To say aloud in {instance.sessions[session].told}")
+        for clash in found:
+            yield from (*hung(f"- {clash.says}"), *hung(f"  -> {clash.do}"))
 
 
 def sessions_table(verdict: Verdict) -> Iterator[str]:

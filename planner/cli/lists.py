@@ -41,18 +41,20 @@ def check(
     rules: RulesOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Judge lists against every hard rule. Ends with 1 where one is broken.
+    """Judge lists against every hard rule, and show what looks alike on them. Ends with 1 where a rule is broken.
 
     Example: planner lists check week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml
     """
     from planner.cli.assess import in_json
     from planner.cli.listed import verdict_data, verdict_text
     from planner.lists.checker import check as judge
+    from planner.lists.clashes import clashes
     from planner.lists.placed import read_lists
 
     instance = instance_in(cases, unit, sessions, rules)
-    verdict = judge(instance, read_lists(lists, instance))
-    typer.echo(in_json(verdict_data(verdict), many=False) if json else verdict_text(instance, verdict))
+    judged = read_lists(lists, instance)
+    verdict, shown = judge(instance, judged), clashes(instance, judged)
+    typer.echo(in_json(verdict_data(verdict, shown), many=False) if json else verdict_text(instance, verdict, shown))
     if not verdict.stands:
         raise typer.Exit(1)
 
@@ -148,7 +150,11 @@ def match(
             found = place(instance, kept, progress.step)
     if output is not None:
         write_whole(output, written(found.lists).encode())
-    typer.echo(in_json(matched_data(found, searched), many=False) if json else matched_text(instance, found, searched))
+    typer.echo(
+        in_json(matched_data(instance, found, searched), many=False)
+        if json
+        else matched_text(instance, found, searched)
+    )
 
 
 def instance_in(cases: list[str], unit: Path, sessions: Path, rules: Path | None) -> "Instance":

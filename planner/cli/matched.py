@@ -5,17 +5,18 @@ from __future__ import annotations
 from dataclasses import asdict
 from math import inf
 
-from planner.cli.listed import hung, row, verdict_data
+from planner.cli.listed import clash_lines, hung, row, verdict_data
 from planner.lists.best import Best
 from planner.lists.blocked import Blocked
 from planner.lists.checker import WORDS, Judged
+from planner.lists.clashes import clashes
 from planner.lists.instance import Instance, Placing
 from planner.lists.match import Matched, Reason
 from planner.lists.week import Week
 from planner.wording import percent
 
 
-def matched_data(found: Matched, searched: Best | None = None) -> dict[str, object]:
+def matched_data(instance: Instance, found: Matched, searched: Best | None = None) -> dict[str, object]:
     """Lists with reasons, what is blocked and the checker's verdict, as plain data; worth is in the wishes' points."""
     return {
         "worth": round(found.worth, 6),
@@ -34,7 +35,7 @@ def matched_data(found: Matched, searched: Best | None = None) -> dict[str, obje
             for placing in found.lists.placings
         ],
         "blocked": [asdict(blocked) for blocked in found.blocked],
-        "verdict": verdict_data(found.verdict),
+        "verdict": verdict_data(found.verdict, clashes(instance, found.lists)),
     }
 
 
@@ -54,6 +55,7 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
                 f"  {placing.place:>2}  {case.told:<18} tier {case.tier}  {who(week, placing)}",
                 *hung(f"      {_why(found.reasons.get(placing.case))}"),
             ]
+    lines += clash_lines(instance, clashes(instance, found.lists))
     empty = [session.told for name, session in instance.sessions.items() if not week.list_of(name)]
     if empty:
         lines += ["", *hung(f"Without a list: {'; '.join(empty)}")]

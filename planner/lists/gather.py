@@ -57,6 +57,7 @@ def gather(cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster
             for rule in rulebook.lists.order
         ),
         anaesthetist_because=rulebook.lists.anaesthetist.because,
+        near_powers=rulebook.lists.clashes.near_powers_d,
         wishes=roster.wishes,
     )
 
@@ -96,7 +97,20 @@ def _case(case: Case, rulebook: Rulebook, unit: Unit, stages: list[Stage], limit
         urgency=urgency,
         last_day=last_day,
         why_then=why_then,
+        lens_power=_number(case, "lens_power_d"),
+        backup_power=_number(case, "backup_lens_power_d"),
+        lens_material=_words(case, "planned_lens_material", rulebook),
     )
+
+
+def _number(case: Case, finding: str) -> float | None:
+    value = case.in_force.get(finding)
+    return float(value) if isinstance(value, int | float) else None
+
+
+def _words(case: Case, finding: str, rulebook: Rulebook) -> str | None:
+    value = case.in_force.get(finding)
+    return None if value is None else rulebook.vocabulary.by_id[finding].shown(value)
 
 
 def _supervision(plan: Plan) -> Supervision:

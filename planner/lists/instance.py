@@ -53,6 +53,9 @@ class ListCase:
     urgency: str | None
     last_day: datetime.date | None
     why_then: str
+    lens_power: float | None = None  # dioptres
+    backup_power: float | None = None
+    lens_material: str | None = None
 
     @property
     def key(self) -> Key:
@@ -100,6 +103,7 @@ class Instance:
     overrun_chance: float
     order: tuple[FixedOrder, ...]
     anaesthetist_because: str
+    near_powers: float  # dioptres
     wishes: Wishes
 
 

@@ -85,8 +85,17 @@ class Needed(Entry):
     basis: Basis
 
 
+class Clashes(Entry):
+    """What is shown beside a list and never reordered: neighbours whose lens powers, in dioptres, are this near."""
+
+    near_powers_d: Annotated[Number, Field(ge=0)]
+    because: str
+    basis: Basis
+
+
 class ListRules(Entry):
     order: list[FixedPlace]
+    clashes: Clashes
     anaesthetist: Needed
     agreement: Needed
     consent: Needed

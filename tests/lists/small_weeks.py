@@ -101,6 +101,7 @@ def week(
             FixedOrder("latex-first", True, "Latex allergy.", "common practice", "latex allergy"),
             FixedOrder("infection-last", False, "Infection precautions.", "common practice", "infection precautions"),
         ),
+        near_powers=1.0,
         anaesthetist_because="It needs an anaesthetist.",
         wishes=wishes or Wishes(),
     )
