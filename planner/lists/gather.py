@@ -10,7 +10,16 @@ from planner.assess.assess import assessor
 from planner.assess.assessment import Assessment
 from planner.case import STAGES, Case, Stage
 from planner.conditions import FactorHolds, OptionWins, Test
-from planner.lists.instance import CONSULTANT, FixedOrder, Instance, ListCase, Supervision, Trainee
+from planner.lists.instance import (
+    CONSULTANT,
+    FixedOrder,
+    Instance,
+    Key,
+    ListCase,
+    Lists,
+    Supervision,
+    Trainee,
+)
 from planner.lists.minutes import Time
 from planner.lists.roster import Limits, Roster
 from planner.plan.make import make_plan
@@ -62,6 +71,24 @@ def gather(cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster
     )
 
 
+class Gathered:
+    """An instance with the cases it was made from, so that each placed case has its plan."""
+
+    def __init__(self, cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster) -> None:
+        self._cases = {(case.reference, case.eye): case for case in cases}
+        self._rulebook, self._unit = rulebook, unit
+        self.instance = gather(self._cases.values(), rulebook, unit, roster)
+
+    def plans(self, lists: Lists) -> dict[Key, Plan]:
+        """The plan of every placed case, for the stage of the trainee it is placed with."""
+        made = {}
+        for placing in lists.placings:
+            stage = self.instance.trainees[placing.trainee].stage if placing.trainee else None
+            assessment = assessor(self._rulebook).assess(self._cases[placing.case], self._unit, None)
+            made[placing.case] = make_plan(assessment, self._rulebook, self._unit, stage)
+        return made
+
+
 def _basis(rulebook: Rulebook, limits: Limits) -> str:
     durations = rulebook.durations
     published = f"{durations.shape.words} Operating minutes: {durations.grades[0].basis.words}"
@@ -99,6 +126,7 @@ def _case(case: Case, rulebook: Rulebook, unit: Unit, stages: list[Stage], limit
         why_then=why_then,
         lens_power=_number(case, "lens_power_d"),
         backup_power=_number(case, "backup_lens_power_d"),
+        alerts=tuple((alert.says, _truth(alert.when, case, assessment, plan)) for alert in rules.alerts),
         lens_material=_words(case, "planned_lens_material", rulebook),
     )
 

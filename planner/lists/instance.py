@@ -35,7 +35,8 @@ class ListCase:
 
     `with_stage` gives the supervision for each stage of trainee. `kit` names essential items with their labels.
     `order` holds, for each fixed place of the rulebook, whether this case has it. `unsettled` are the reasons to settle
-    first other than consent and agreement. `last_day` is the deadline, `why_then` its reason.
+    first other than consent and agreement. `last_day` is the deadline, `why_then` its reason. `alerts` are what the
+    room must know, in words, each with whether it holds.
     """
 
     reference: str
@@ -56,6 +57,7 @@ class ListCase:
     lens_power: float | None = None  # dioptres
     backup_power: float | None = None
     lens_material: str | None = None
+    alerts: tuple[tuple[str, Truth], ...] = ()
 
     @property
     def key(self) -> Key:

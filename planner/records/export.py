@@ -81,7 +81,7 @@ def _write_table(connection: Connection, folder: Path, name: str) -> int:
         writer.writerow(table.columns.keys())
         objects.write("[")
         for row in connection.execution_options(yield_per=500).execute(query):
-            writer.writerow(_cell(value) for value in row)
+            writer.writerow(guarded(value) for value in row)
             objects.write((",\n" if count else "\n") + canonical(_nested(dict(row._mapping))))
             count += 1
         objects.write("\n]\n")
@@ -103,14 +103,14 @@ def _write_cases_now(connection: Connection, folder: Path) -> None:
         writer.writerow([*headings, *findings])
         for document in documents:
             everything = document | document.get("findings", {})
-            writer.writerow(_cell(_joined(everything.get(name))) for name in (*headings, *findings))
+            writer.writerow(guarded(_joined(everything.get(name))) for name in (*headings, *findings))
 
 
 def _new(path: Path) -> TextIO:
     return path.open("x", encoding="utf-8", newline="")
 
 
-def _cell(value: Any) -> Any:
+def guarded(value: Any) -> Any:
     """A cell that no spreadsheet reckons; a number stays one, below nought too."""
     if isinstance(value, str) and value.startswith(_FORMULA) and not _NUMBER.fullmatch(value):
         return f"'{value}"

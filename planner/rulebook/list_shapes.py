@@ -85,6 +85,15 @@ class Needed(Entry):
     basis: Basis
 
 
+class Alert(Entry):
+    """What stands beside a case on the printed list, in few words."""
+
+    id: Slug
+    when: When
+    says: str
+    basis: Basis
+
+
 class Clashes(Entry):
     """What is shown beside a list and never reordered: neighbours whose lens powers, in dioptres, are this near."""
 
@@ -96,6 +105,7 @@ class Clashes(Entry):
 class ListRules(Entry):
     order: list[FixedPlace]
     clashes: Clashes
+    alerts: list[Alert]
     anaesthetist: Needed
     agreement: Needed
     consent: Needed

@@ -1,0 +1,136 @@
+"""`planner lists brief`, `week`, `calendar` and `table`: lists on paper and for other programs."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from planner.cli.lists_input import CasesOption, ListsArgument, UnitOption, WithOption, gathered_in, instance_in
+from planner.cli.options import RulesOption
+
+SinceOption = Annotated[
+    Path | None,
+    typer.Option("--since", metavar="LISTS", help="An earlier version: changes are marked.", show_default=False),
+]
+
+
+def brief(
+    lists: ListsArgument,
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption,
+    only: Annotated[
+        list[str] | None,
+        typer.Option("--session", metavar="ID", help="Only this session; may be repeated.", show_default=False),
+    ] = None,
+    since: SinceOption = None,
+    version: Annotated[
+        str, typer.Option("--version-line", metavar="TEXT", help="What the sheets say of themselves.")
+    ] = "",
+    rules: RulesOption = None,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")] = Path("brief.pdf"),
+) -> None:
+    """Write each session's list as it hangs in theatre, with the team brief behind it, as one PDF.
+
+    Example: planner lists brief week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml --session tue-1-a
+    """
+    from planner.cli.writing import write_whole
+    from planner.errors import PlannerError
+    from planner.lists.brief import brief_of
+    from planner.lists.changed import changes
+    from planner.lists.paper import render_brief
+    from planner.lists.placed import read_lists
+    from planner.rulebook.references import nearest
+
+    found = gathered_in(cases, unit, sessions, rules)
+    instance, held = found.instance, read_lists(lists, found.instance)
+    changed = changes(read_lists(since, instance), held) if since else ()
+    with_list = [name for name in instance.sessions if any(p.session == name for p in held.placings)]
+    for name in only or []:
+        if name not in with_list:
+            raise PlannerError.one(f"no list for session {name!r}", str(lists), hint=nearest(name, with_list))
+    plans = found.plans(held)
+    briefs = [brief_of(instance, held, name, plans, changed, version) for name in with_list if not only or name in only]
+    if not briefs:
+        raise PlannerError.one("holds no list", str(lists), "every session in it is without a case")
+    write_whole(output, render_brief(briefs))
+    typer.echo(f"wrote {output}: {len(briefs)} list{'s' if briefs[1:] else ''} with team brief", err=True)
+
+
+def week(
+    lists: ListsArgument,
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption,
+    rules: RulesOption = None,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")] = Path("week.pdf"),
+) -> None:
+    """Write the weeks at a glance: every session, its minutes and people, and what waits without a place.
+
+    Example: planner lists week week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml
+    """
+    from planner.cli.writing import write_whole
+    from planner.lists.overview import glance
+    from planner.lists.paper import render_glance
+    from planner.lists.placed import read_lists
+
+    instance = instance_in(cases, unit, sessions, rules)
+    shown = glance(instance, read_lists(lists, instance))
+    write_whole(output, render_glance(shown))
+    typer.echo(f"wrote {output}: {shown.placed} cases placed, {len(shown.waiting)} waiting", err=True)
+
+
+def calendar(
+    lists: ListsArgument,
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption,
+    person: Annotated[
+        str | None, typer.Option("--for", metavar="CODE", help="Only this person's lists.", show_default=False)
+    ] = None,
+    published: Annotated[
+        int | None,
+        typer.Option("--published", min=1, metavar="N", help="Its version; else tentative.", show_default=False),
+    ] = None,
+    since: SinceOption = None,
+    rules: RulesOption = None,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")] = Path("lists.ics"),
+) -> None:
+    """Write the sessions as an iCalendar, without any reference or patient in it.
+
+    Example: planner lists calendar week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml --for trainee-2
+    """
+    import datetime
+
+    from planner.cli.writing import write_whole
+    from planner.errors import PlannerError
+    from planner.lists.calendar import calendar_of
+    from planner.lists.placed import read_lists
+    from planner.rulebook.references import nearest
+
+    instance = instance_in(cases, unit, sessions, rules)
+    known = [*instance.trainees, *instance.supervisors]
+    if person is not None and person not in known:
+        raise PlannerError.one(f"nobody {person!r} in the sessions file", str(sessions), hint=nearest(person, known))
+    held, before = read_lists(lists, instance), read_lists(since, instance) if since else None
+    stamp = datetime.datetime.now(datetime.UTC).replace(microsecond=0)
+    write_whole(output, calendar_of(instance, held, stamp, person, published, before))
+    typer.echo(f"wrote {output}", err=True)
+
+
+def table(
+    lists: ListsArgument,
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption,
+    rules: RulesOption = None,
+) -> None:
+    """Print lists as CSV, a row a case.
+
+    Example: planner lists table week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml > week.csv
+    """
+    from planner.lists.placed import read_lists
+    from planner.lists.table import table_of
+
+    instance = instance_in(cases, unit, sessions, rules)
+    typer.echo(table_of(instance, read_lists(lists, instance)), nl=False)

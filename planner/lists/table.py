@@ -1,0 +1,48 @@
+"""Lists as CSV (RFC 4180): a row a case, for a spreadsheet. What a spreadsheet would run as a formula is quoted."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+
+from planner.lists.instance import Instance, Lists
+from planner.lists.week import Week
+from planner.records.export import guarded
+
+COLUMNS = (
+    "day", "starts", "theatre", "session", "order", "case", "eye", "patient", "tier", "trainee", "trainee_stage",
+    "supervisor", "mode", "expected_start", "expected_minutes", "anaesthetist", "lens_power_d", "backup_lens_power_d",
+    "lens_material", "kit", "alerts", "alerts_not_recorded", "needed_by",
+)  # fmt: skip
+_ANSWERS = {True: "yes", False: "no", None: ""}
+
+
+def table_of(instance: Instance, lists: Lists) -> str:
+    """The rows under their column names, session by session; minutes are whole, an empty cell is not recorded."""
+    written = io.StringIO()
+    writer = csv.writer(written)
+    writer.writerow(COLUMNS)
+    writer.writerows([guarded(str(cell)) for cell in row] for row in _rows(Week(instance, lists)))
+    return written.getvalue()
+
+
+def _rows(week: Week) -> Iterator[list[object]]:
+    for session in week.sessions:
+        for placing, start in zip(week.list_of(session.id), week.starts(session.id), strict=True):
+            case = week.case(placing)
+            minutes = week.time(placing).mean + case.added_minutes + week.instance.turnover
+            mode = "" if placing.trainee is None else week.mode_served(placing) or week.supervision(placing).mode
+            yield [
+                session.day, f"{session.starts:%H:%M}", session.theatre, session.id, placing.place, case.reference,
+                case.eye, case.patient or "", case.tier, placing.trainee or "",
+                week.instance.trainees[placing.trainee].stage if placing.trainee else "", placing.supervisor,
+                mode, round(start), round(minutes), _ANSWERS[case.anaesthetist], _power(case.lens_power),
+                _power(case.backup_power), case.lens_material or "", "; ".join(case.kit.values()),
+                "; ".join(says for says, holds in case.alerts if holds),
+                "; ".join(says for says, holds in case.alerts if holds is None), case.last_day or "",
+            ]  # fmt: skip
+
+
+def _power(power: float | None) -> str:
+    return "" if power is None else f"{power:.2f}"

@@ -1,0 +1,32 @@
+"""The lists as CSV, read back by the standard library."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from planner.lists.instance import Lists, Placing
+from planner.lists.table import COLUMNS, table_of
+from tests.lists.small_weeks import eye, key, week
+
+
+def test_a_row_a_case_that_reads_back() -> None:
+    cases = [
+        eye("A-1", lens_power=-1.5, kit={"ring": 'A ring, 11 mm "small"'}, alerts=(("Latex", True), ("Iodine", None)))
+    ]
+    made = table_of(week(cases), Lists((Placing("one", 1, key("A-1"), "early", "trainer"),)))
+    assert made.endswith("\r\n")  # RFC 4180, 2.1
+    (row,) = csv.DictReader(io.StringIO(made, newline=""))
+    assert tuple(row) == COLUMNS
+    assert (row["case"], row["eye"], row["order"], row["mode"]) == ("A-1", "right", "1", "scrubbed")
+    assert (row["kit"], row["alerts"], row["alerts_not_recorded"]) == ('A ring, 11 mm "small"', "Latex", "Iodine")
+    # 30 minutes for the junior grade (Nderitu and Ursell) and 9.67 of turnover (Roberts 2018).
+    assert row["expected_minutes"] == "40"
+    # A lens of less than nothing is a number and stays one; not recorded stays empty.
+    assert (row["lens_power_d"], row["backup_lens_power_d"]) == ("-1.50", "")
+
+
+def test_what_a_spreadsheet_would_run_is_quoted() -> None:
+    made = table_of(week([eye("=1+1")]), Lists((Placing("one", 1, key("=1+1"), None, "consultant"),)))
+    (row,) = csv.DictReader(io.StringIO(made, newline=""))
+    assert row["case"] == "'=1+1"
