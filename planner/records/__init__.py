@@ -22,7 +22,10 @@ browser call. Every refusal is a PlannerError; `Conflict` is the one raised when
                 standing(approval_id, on, validity, rulebook_sha256)
                 and for tables of cases planner.records.standing.standing_now(case_now, on, validity, rulebook_sha256)
     lists       allocate(case_id, day, theatre, place, supervisor, by, trainee=None) unallocate(allocation_id, why, by)
-                list_of(day) lists(first, last)
+                list_of(day) lists(first, last) allocation(id) allocations(case_id)
+                arrange(seen, wanted, by, why="")  ListsChanged where somebody changed them meanwhile
+                lock(case_id, why, by) unlock(case_id, why, by) locks()
+                publish(day, session, document, by, note="", told=None) list_versions(day, session) published(days)
     outcomes    record_outcome(case_id, day, operated_by, by, supervised_by=None, steps=(), complications=(), note="",
                 corrects=None) outcomes(case_id)
     notices     notices(for_whom, unseen_only=True) see_notice(notice_id, by)

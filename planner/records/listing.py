@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
-from sqlalchemy import Row
+from sqlalchemy import Connection, Row
 
 from planner.errors import PlannerError
 from planner.records import schema
@@ -26,6 +26,7 @@ class Listing(Part):
         supervisor: str,
         by: str,
         trainee: str | None = None,
+        session: str | None = None,
     ) -> Allocation:
         """Give an approved case a place on a list, from 1 on. Raises PlannerError, saying what stands in the way.
 
@@ -38,11 +39,7 @@ class Listing(Part):
             connection = change.connection
             case = case_in(connection, case_id)
             told = f"{case.reference}, {case.eye} eye"
-            approvals = with_endings(schema.approvals, schema.approvals.c.case_id == case_id, open_only=True)
-            approval = connection.execute(approvals).first()
-            if approval is None:
-                why = "only what a consultant has approved goes on a list"
-                raise PlannerError.one(f"{told} has no approval that stands", why=why)
+            approval = approval_in(connection, case_id, told)
             table = schema.allocations
             listed = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).first()
             if listed is not None:
@@ -52,11 +49,7 @@ class Listing(Part):
                 other = case_in(connection, taken.case_id)
                 what = f"place {place} in {theatre} on {day} is taken by {other.reference}, {other.eye} eye"
                 raise PlannerError.one(what, hint="another place")
-            known_person(connection, supervisor, "supervisor")
-            if trainee is not None:
-                known_person(connection, trainee, "trainee")
-                if trainee == supervisor:
-                    raise PlannerError.one(f"{trainee} cannot supervise their own operation")
+            known_people(connection, trainee, supervisor)
             values = {
                 "case_id": case_id,
                 "approval_id": approval.id,
@@ -65,6 +58,7 @@ class Listing(Part):
                 "place": place,
                 "trainee": trainee,
                 "supervisor": supervisor,
+                "session": session,
             }
             row_id = change.insert(table, "put on a list", values, case_id)["id"]
             people = (trainee, supervisor, authors_of(connection, case_id)[0])
@@ -80,8 +74,12 @@ class Listing(Part):
             row = change.connection.execute(with_endings(table, table.c.id == allocation_id)).one()
             if row.ended_kind is not None:
                 raise PlannerError.one(f"it was taken off the list already: {row.ended_why}")
-            end(change, table, row, "withdrawn", why, "taken off a list")
             case = case_in(change.connection, row.case_id)
+            if lock_in(change.connection, case.id) is not None:
+                raise PlannerError.one(
+                    f"{case.reference}, {case.eye} eye, is locked in its place", hint="unlock it first"
+                )
+            end(change, table, row, "withdrawn", why, "taken off a list")
             told = f"{case.reference}, {case.eye} eye, is off the list of {row.day}: {why}"
             notify(change, (row.trainee, row.supervisor, authors_of(change.connection, case.id)[0]), told, case.id)
             return allocation_of(change.connection.execute(with_endings(table, table.c.id == allocation_id)).one())
@@ -100,6 +98,30 @@ class Listing(Part):
             return tuple(allocation_of(row) for row in connection.execute(query))
 
 
+def approval_in(connection: Connection, case_id: int, told: str) -> Row[Any]:
+    """The approval of a case that has not ended. Raises PlannerError."""
+    approvals = with_endings(schema.approvals, schema.approvals.c.case_id == case_id, open_only=True)
+    approval = connection.execute(approvals).first()
+    if approval is None:
+        why = "only what a consultant has approved goes on a list"
+        raise PlannerError.one(f"{told} has no approval that stands", why=why)
+    return approval
+
+
+def known_people(connection: Connection, trainee: str | None, supervisor: str) -> None:
+    """Refuse people without an account, and a trainee under themselves."""
+    known_person(connection, supervisor, "supervisor")
+    if trainee is not None:
+        known_person(connection, trainee, "trainee")
+        if trainee == supervisor:
+            raise PlannerError.one(f"{trainee} cannot supervise their own operation")
+
+
+def lock_in(connection: Connection, case_id: int) -> Row[Any] | None:
+    """The lock that holds a case, if one does."""
+    return connection.execute(with_endings(schema.locks, schema.locks.c.case_id == case_id, open_only=True)).first()
+
+
 def allocation_of(row: Row[Any]) -> Allocation:
     return Allocation(
         row.id,
@@ -113,4 +135,5 @@ def allocation_of(row: Row[Any]) -> Allocation:
         row.at,
         row.by,
         ending_of(row),
+        row.session,
     )

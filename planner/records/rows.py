@@ -165,7 +165,10 @@ class Standing:
 
 @dataclass(frozen=True)
 class Allocation:
-    """A place on a list, made by hand: `place` is the order in which the cases are done, from 1."""
+    """A place on a list: `place` is the order in which the cases are done, from 1.
+
+    `session` is the sessions file's id, None where the place was given without one.
+    """
 
     id: int
     case_id: int
@@ -178,6 +181,45 @@ class Allocation:
     at: str
     by: str
     ended: Ending | None = None
+    session: str | None = None
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Where a case is to stand: what `arrange` makes of the lists of some days."""
+
+    case_id: int
+    day: datetime.date
+    theatre: str
+    place: int
+    trainee: str | None
+    supervisor: str
+    session: str | None = None
+
+
+@dataclass(frozen=True)
+class Lock:
+    """A case that keeps its session and its people."""
+
+    id: int
+    case_id: int
+    why: str
+    at: str
+    by: str
+
+
+@dataclass(frozen=True)
+class ListVersion:
+    """A session's list as it was published; `document` is what was written then."""
+
+    id: int
+    day: datetime.date
+    session: str
+    number: int
+    document: Mapping[str, Any]
+    note: str
+    at: str
+    by: str
 
 
 @dataclass(frozen=True)

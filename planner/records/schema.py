@@ -153,7 +153,30 @@ allocations = Table(
     _text("trainee", "code of the trainee", empty=True),
     _text("supervisor", "code of the supervisor"),
     *_entered(),
+    _text("session", "id of the session in the unit's sessions file, where one was in use", empty=True),
     comment="Places on lists.",
+)
+locks = Table(
+    "locks",
+    metadata,
+    _id(),
+    _case(),
+    _text("why", "why the case keeps its session and its people"),
+    *_entered(),
+    comment="Cases that keep their session and their people until unlocked.",
+)
+list_versions = Table(
+    "list_versions",
+    metadata,
+    _id(),
+    _text("day", "day of the list", index=True),
+    _text("session", "id of the session in the unit's sessions file"),
+    _number("number", "1 for the first version published, one more for each that follows"),
+    _text("document", "JSON of the list as it was published: its rows, what the checker said, its numbers"),
+    _text("note", "what whoever published it wrote beside it; where a rule is broken, why it stands all the same"),
+    *_entered(),
+    UniqueConstraint("day", "session", "number"),
+    comment="Lists as they were published.",
 )
 outcomes = Table(
     "outcomes",
@@ -184,13 +207,13 @@ endings = Table(
     "endings",
     metadata,
     _id(),
-    _text("kept_in", "table of what ended: submissions, approvals, allocations or notices"),
+    _text("kept_in", "table of what ended: submissions, approvals, allocations, locks or notices"),
     _number("row", "id of what ended there"),
-    _text("kind", "withdrawn, lapsed, superseded, sent-back, approved or seen"),
+    _text("kind", "withdrawn, lapsed, superseded, sent-back, approved, moved or seen"),
     _text("why", "why it ended, in the words of who or what ended it"),
     *_entered(),
     UniqueConstraint("kept_in", "row"),
-    comment="How submissions, approvals, allocations and notices ended; without a row here they stand.",
+    comment="How submissions, approvals, allocations, locks and notices ended; without a row here they stand.",
 )
 trail = Table(
     "trail",
@@ -242,10 +265,14 @@ KEPT: tuple[Table, ...] = (
     answers,
     approvals,
     allocations,
+    locks,
+    list_versions,
     outcomes,
     notices,
     endings,
 )
 PROTECTED: tuple[Table, ...] = (*KEPT, trail)
+# Columns that rows entered before them know nothing of: empty, they are left out of a row as the trail holds it.
+ADDED_LATER = frozenset({("allocations", "session")})
 # Long JSON that the trail holds the SHA-256 of instead.
 HASHED_IN_TRAIL = frozenset({("snapshots", "assessment")})

@@ -12,6 +12,7 @@ from sqlalchemy import Row, select
 
 from planner.records import backup, schema, verify
 from planner.records.approving import Approving
+from planner.records.arranging import Arranging
 from planner.records.cases import Cases
 from planner.records.database import Database, url_of
 from planner.records.export import JSON_COLUMNS, export
@@ -21,6 +22,7 @@ from planner.records.outcomes import Notices, Outcomes
 from planner.records.overview import Overview
 from planner.records.part import utc_now
 from planner.records.people import People
+from planner.records.publishing import Publishing
 from planner.records.rows import TrailRow
 from planner.records.sessions import Sessions
 from planner.records.snapshots import Snapshots
@@ -28,7 +30,10 @@ from planner.records.submitting import Submitting
 from planner.records.verify import Verified
 
 
-class Store(People, Sessions, Cases, Snapshots, Submitting, Approving, Listing, Outcomes, Notices, Overview):
+class Store(
+    People, Sessions, Cases, Snapshots, Submitting, Approving, Listing, Arranging, Publishing, Outcomes, Notices,
+    Overview,
+):  # fmt: skip
     """One store. May be shared by threads; several processes may have the same database open."""
 
     @classmethod

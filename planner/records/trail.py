@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, func, insert, select
 
-from planner.records.schema import HASHED_IN_TRAIL, trail
+from planner.records.schema import ADDED_LATER, HASHED_IN_TRAIL, trail
 
 FIRST = "0" * 64
 LINKED = ("sequence", "at", "who", "what", "kept_in", "row", "case_id", "before", "after", "previous")
@@ -36,6 +36,7 @@ def as_told(table: str, row: Mapping[str, Any]) -> str:
         {
             name: f"sha256:{sha256(str(value))}" if (table, name) in HASHED_IN_TRAIL else value
             for name, value in row.items()
+            if value is not None or (table, name) not in ADDED_LATER
         }
     )
 

@@ -1,0 +1,62 @@
+"""Lists as they were published: each version whole, so that any paper can be held against what stands now."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from sqlalchemy import Row, func, select
+
+from planner.records import schema
+from planner.records.listing import BUILDERS
+from planner.records.part import Part, checked_text, notify
+from planner.records.rows import ListVersion
+from planner.records.trail import canonical
+
+
+class Publishing(Part):
+    def publish(
+        self,
+        day: datetime.date,
+        session: str,
+        document: Mapping[str, Any],
+        by: str,
+        note: str = "",
+        told: Mapping[str, str] | None = None,
+    ) -> ListVersion:
+        """Keep a session's list as its next version. `told` gives each person the notice that they are left."""
+        note = checked_text(note, "note")
+        table = schema.list_versions
+        with self._changing(by, *BUILDERS) as change:
+            same = (table.c.day == day.isoformat(), table.c.session == session)
+            last = change.connection.scalar(select(func.max(table.c.number)).where(*same))
+            values = {
+                "day": day.isoformat(), "session": session, "number": (last or 0) + 1,
+                "document": canonical(document), "note": note,
+            }  # fmt: skip
+            row_id = change.insert(table, "list published", values)["id"]
+            for person, text in (told or {}).items():
+                notify(change, (person,), text, None)
+            return ListVersion(row_id, day, session, (last or 0) + 1, document, note, change.at, by)
+
+    def list_versions(self, day: datetime.date, session: str) -> tuple[ListVersion, ...]:
+        """Every version of a session's list, the first one first."""
+        table = schema.list_versions
+        query = select(table).where(table.c.day == day.isoformat(), table.c.session == session).order_by(table.c.number)
+        with self._database.reading() as connection:
+            return tuple(_version_of(row) for row in connection.execute(query))
+
+    def published(self, days: Iterable[datetime.date]) -> dict[tuple[datetime.date, str], ListVersion]:
+        """The last version of each session of these days, by day and session."""
+        table = schema.list_versions
+        query = select(table).where(table.c.day.in_([day.isoformat() for day in days])).order_by(table.c.number)
+        with self._database.reading() as connection:
+            found = [_version_of(row) for row in connection.execute(query)]
+        return {(version.day, version.session): version for version in found}
+
+
+def _version_of(row: Row[Any]) -> ListVersion:
+    day = datetime.date.fromisoformat(row.day)
+    return ListVersion(row.id, day, row.session, row.number, json.loads(row.document), row.note, row.at, row.by)
