@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import cast
 
 from planner import conditions
 from planner.assess.assess import assessor
@@ -22,9 +24,11 @@ from planner.lists.instance import (
 )
 from planner.lists.minutes import Time
 from planner.lists.roster import Limits, Roster
+from planner.plan.approved import BY_CONSULTANT, NO_TRAINEE
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import MODES, Mode
 from planner.truth import Truth
 from planner.unit import Unit
 from planner.wording import sentence
@@ -32,20 +36,41 @@ from planner.wording import sentence
 _TRUTHS: dict[str, Truth] = {"holds": True, "unknown": None}
 
 
+@dataclass(frozen=True)
+class Approved:
+    """What a consultant approved of a case: tier, mode, the stage it was planned for, and steps in other hands."""
+
+    tier: int
+    mode: Mode
+    stage: Stage
+    to_supervisor: frozenset[str]
+    to_trainee: frozenset[str]
+
+
 def gather(cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster) -> Instance:
     """Assess and plan every case for each stage among the trainees. Raises PlannerError for an unknown trainee."""
+    stages = stages_of(rulebook, unit, roster)
+    found = [list_case(case, rulebook, unit, stages, roster.limits) for case in cases]
+    return instance_of(found, rulebook, unit, roster)
+
+
+def stages_of(rulebook: Rulebook, unit: Unit, roster: Roster) -> list[Stage]:
+    """The stages that there are among the trainees, the earliest first. Raises PlannerError for an unknown trainee."""
+    return sorted({unit.stage_of(learner.id, rulebook) for learner in roster.trainees}, key=STAGES.index)
+
+
+def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roster: Roster) -> Instance:
+    """The instance of cases as lists see them. Raises PlannerError for an unknown trainee."""
     trainees = {}
     for learner in roster.trainees:
         stage = unit.stage_of(learner.id, rulebook)
         cleared = frozenset(learner.steps_cleared) if stage == "steps-only" else None
         trainees[learner.id] = Trainee(learner.id, stage, cleared, frozenset(learner.leave))
-    stages = sorted({trainee.stage for trainee in trainees.values()}, key=STAGES.index)
     durations, limits = rulebook.durations, roster.limits
     times = {}
     for operator in (*STAGES, CONSULTANT):
         own, grade = limits.operating_minutes.get(operator), durations.grade_of(operator)
         times[operator] = Time(own.mean, own.sd) if own else Time(grade.mean, grade.sd)
-    found = [_case(case, rulebook, unit, stages, limits) for case in cases]
     return Instance(
         cases={case.key: case for case in found},
         trainees=trainees,
@@ -96,10 +121,19 @@ def _basis(rulebook: Rulebook, limits: Limits) -> str:
     return published + (f"; from the unit's own log: {own}" if own else "") + "."
 
 
-def _case(case: Case, rulebook: Rulebook, unit: Unit, stages: list[Stage], limits: Limits) -> ListCase:
+def list_case(
+    case: Case, rulebook: Rulebook, unit: Unit, stages: list[Stage], limits: Limits, approved: Approved | None = None
+) -> ListCase:
+    """A case as lists see it: as the rulebook has it, or as it was approved."""
     assessment = assessor(rulebook).assess(case, unit, None)
+    if approved is not None:
+        assessment = replace(assessment, tier=replace(assessment.tier, working=approved.tier))
     plans = {stage: make_plan(assessment, rulebook, unit, stage) for stage in stages}
     plan = next(iter(plans.values()), None) or make_plan(assessment, rulebook, unit)
+    given = None
+    if approved is not None:
+        planned = plans.get(approved.stage) or make_plan(assessment, rulebook, unit, approved.stage)
+        given = approved.mode if approved.mode != planned.supervision.mode else None
     rules = rulebook.lists
     answered = {*rules.consent.settles, *rules.agreement.settles}
     to_hand = {device.device for chosen in plan.choices.values() for device in chosen.drawn}
@@ -109,7 +143,7 @@ def _case(case: Case, rulebook: Rulebook, unit: Unit, stages: list[Stage], limit
         eye=case.eye,
         patient=case.patient,
         tier=assessment.tier.working,
-        with_stage={stage: _supervision(planned_for) for stage, planned_for in plans.items()},
+        with_stage={stage: _supervision(planned_for, approved, given) for stage, planned_for in plans.items()},
         kit={item.id: item.label for item in plan.kit if item.need == "essential"},
         added=tuple((row.device, row.minutes) for row in rulebook.durations.additions if row.device in to_hand),
         anaesthetist=_truth(rules.anaesthetist.when, case, assessment, plan),
@@ -141,9 +175,22 @@ def _words(case: Case, finding: str, rulebook: Rulebook) -> str | None:
     return None if value is None else rulebook.vocabulary.by_id[finding].shown(value)
 
 
-def _supervision(plan: Plan) -> Supervision:
-    steps = tuple(step.id for step in plan.steps if step.who == "trainee")
-    return Supervision(plan.supervision.mode, plan.supervision.by, steps)
+def _supervision(plan: Plan, approved: Approved | None, given: str | None) -> Supervision:
+    """As planned for the stage, with what was approved otherwise: `given` is a mode that is not the rulebook's.
+
+    A closer one holds for every stage. A wider one was given to the stage it was approved for, and those beyond it; an
+    earlier one does not have it by that. The same goes for steps.
+    """
+    mode, by = plan.supervision.mode, plan.supervision.by
+    steps = {step.id for step in plan.steps if step.who == "trainee"}
+    if approved is not None:
+        reached = STAGES.index(cast(Stage, plan.supervision.stage)) >= STAGES.index(approved.stage)
+        if given is not None and (reached or MODES.index(cast(Mode, given)) > MODES.index(cast(Mode, mode))):
+            mode = given
+            by = "consultant" if mode in BY_CONSULTANT else by
+        steps -= approved.to_supervisor
+        steps |= approved.to_trainee if reached else set()
+    return Supervision(mode, by, () if mode == NO_TRAINEE else tuple(s.id for s in plan.steps if s.id in steps))
 
 
 def _truth(when: conditions.Condition, case: Case, assessment: Assessment, plan: Plan) -> Truth:

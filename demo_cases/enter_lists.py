@@ -1,0 +1,56 @@
+"""Enters the invented pool of cases into a store, approved by an invented consultant, so that there are lists to make.
+
+    .venv/bin/python demo_cases/enter_lists.py      # into the store of PLANNER_DATABASE_URL, else planner.db here
+
+Nothing else approves a case but a person at the page: here a machine stands in for an invented one.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from planner.assess.assess import assess
+from planner.case_file import case_file
+from planner.documents.json_form import plan_json
+from planner.exchange.cases import ReadCase, read_cases
+from planner.lists.roster import read_roster
+from planner.plan.make import make_plan
+from planner.records.part import COMMAND_LINE
+from planner.records.store import Store
+from planner.rulebook.load import shipped
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import read_unit
+
+DEMO = Path(__file__).parent
+
+
+def enter(store: Store, rulebook: Rulebook) -> int:
+    """People of the sessions file who have no account yet, then every case of the pool. Returns how many cases."""
+    unit = read_unit(DEMO / "unit.yaml", rulebook)
+    roster = read_roster(DEMO / "lists" / "sessions.yaml", unit, rulebook)
+    known = {person.code for person in store.people()}
+    trainees = {learner.id for learner in roster.trainees}
+    people = dict.fromkeys(trainees, "trainee") | {"organiser-1": "organiser"}
+    people |= {one.id: "consultant" if one.grade == "consultant" else "trainee" for one in roster.supervisors}
+    for code, role in sorted(people.items()):
+        if code not in known:
+            store.add_person(code, f"Invented {code}", role, COMMAND_LINE, code if code in trainees else None)
+    count = 0
+    for item in read_cases(str(DEMO / "lists" / "pool.csv"), rulebook.vocabulary):
+        assert isinstance(item, ReadCase)
+        case = store.new_case(case_file(item.case), "trainee-3")
+        plan = make_plan(assess(item.case, rulebook, unit, None), rulebook, unit)
+        planned = plan.supervision
+        kept = store.keep_snapshot(
+            case.case_id, 1, plan_json(plan), "trainee-3", planned.mode, planned.by, planned.stage
+        )  # fmt: skip
+        store.submit(case.case_id, 1, kept.id, "trainee-3")
+        store.approve(case.case_id, 1, kept.id, "consultant-1", plan.assessment.tier.working, planned.mode)
+        count += 1
+    return count
+
+
+if __name__ == "__main__":
+    opened = Store.open()
+    print(f"{enter(opened, shipped())} invented cases approved, without a place yet")
+    opened.close()

@@ -1,0 +1,200 @@
+"""The lists as the records hold them: approved cases as they were approved, their places, and the way back."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+from typing import cast
+
+from planner.assess.assess import assess
+from planner.case import STAGES, Case, Stage, read_case
+from planner.errors import PlannerError
+from planner.lists.gather import Approved, instance_of, list_case, stages_of
+from planner.lists.instance import Instance, Key, ListCase, Lists, Placing
+from planner.lists.roster import Roster, Session
+from planner.plan.make import make_plan
+from planner.plan.plan import Plan
+from planner.records.approved import plan_as_approved, standing_on
+from planner.records.rows import Allocation, CaseNow, Wanted
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import Mode
+from planner.unit import Unit
+
+WITHOUT_APPROVAL = "no approval stands on that day (settled by a consultant, who approves it again)"
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """A place that is in no session of the sessions file, or with people it does not name, and why."""
+
+    now: CaseNow
+    at: Allocation
+    because: str
+
+
+@dataclass(frozen=True)
+class Held:
+    """What the records hold, as lists are judged by. `lists` has the places from `on` on that fit a session.
+
+    `waiting` are cases without a place; `codes` gives for each trainee of the sessions file the code in the records.
+    """
+
+    instance: Instance
+    lists: Lists
+    now: Mapping[Key, CaseNow]
+    locked: Mapping[Key, str]
+    elsewhere: tuple[Elsewhere, ...]
+    codes: Mapping[str, str]
+    on: datetime.date
+
+    @property
+    def waiting(self) -> list[Key]:
+        placed = {placing.case for placing in self.lists.placings}
+        placed |= {(one.now.case.reference, one.now.case.eye) for one in self.elsewhere}
+        return [key for key in self.instance.cases if key not in placed]
+
+    @property
+    def kept(self) -> Lists:
+        """The locked placings alone."""
+        return replace(self.lists, placings=tuple(p for p in self.lists.placings if p.case in self.locked))
+
+    def open_on(self, days: set[datetime.date]) -> list[Allocation]:
+        """Every open place on these days."""
+        found = [now.allocation for now in self.now.values() if now.allocation is not None]
+        return [at for at in [*found, *(one.at for one in self.elsewhere)] if at.day in days]
+
+    def arrange(self, store: Store, lists: Lists, by: str, why: str = "") -> int:
+        """Enter what differs from what the records held. Returns how many cases changed. Raises PlannerError."""
+        days = {self.instance.sessions[p.session].day for p in {*self.lists.placings} ^ {*lists.placings}}
+        if not days:
+            return 0
+        return store.arrange(
+            {at.id for at in self.open_on(days)}, [*self._wanted(lists, days), *self._elsewhere(days)], by, why
+        )
+
+    def _wanted(self, lists: Lists, days: set[datetime.date]) -> list[Wanted]:
+        found = []
+        for placing in lists.placings:
+            session = self.instance.sessions[placing.session]
+            if session.day in days:
+                trainee = self.codes.get(placing.trainee, placing.trainee) if placing.trainee else None
+                case = self.now[placing.case].case.id
+                at = session.day, session.theatre, placing.place, trainee, placing.supervisor, session.id
+                found.append(Wanted(case, *at))
+        return found
+
+    def _elsewhere(self, days: set[datetime.date]) -> list[Wanted]:
+        return [
+            Wanted(at.case_id, at.day, at.theatre, at.place, at.trainee, at.supervisor, at.session)
+            for at in (one.at for one in self.elsewhere)
+            if at.day in days
+        ]
+
+
+class FromRecords:
+    """Reads the lists of one store; keeps what it made of each version and approval, which never change."""
+
+    def __init__(self, store: Store, rulebook: Rulebook, unit: Unit, roster: Roster) -> None:
+        """Raises PlannerError for a trainee of the sessions file whom the unit does not know."""
+        self.store, self.rulebook, self.unit, self.roster = store, rulebook, unit, roster
+        self._stages = stages_of(rulebook, unit, roster)
+        self._made: dict[tuple[int, int], tuple[Case, ListCase]] = {}
+
+    def held(self, on: datetime.date) -> Held:
+        """The approved cases without a place whose approval stands on that day, and the lists from then on."""
+        codes = {p.trainee_id or p.code: p.code for p in self.store.people(active_only=True) if p.role == "trainee"}
+        ids = {code: trainee for trainee, code in codes.items()}
+        cases: dict[Key, ListCase] = {}
+        found: dict[Key, CaseNow] = {}
+        placings: list[Placing] = []
+        elsewhere: list[Elsewhere] = []
+        for now in (*self.store.cases(state="approved"), *self._listed(on)):
+            key, at = (now.case.reference, now.case.eye), now.allocation
+            if at is None and not self._stands(now, on):
+                continue
+            try:
+                case = self._case(now)
+            except PlannerError as error:
+                if at is not None:
+                    elsewhere.append(Elsewhere(now, at, str(error)))
+                continue
+            if at is not None:
+                session, because = self._session_of(at, ids)
+                if session is None:
+                    elsewhere.append(Elsewhere(now, at, because))
+                    continue
+                trainee = ids.get(at.trainee or "", at.trainee)
+                placings.append(Placing(session.id, at.place, key, trainee, at.supervisor))
+                if not self._stands(now, session.day):
+                    case = replace(case, unsettled=(*case.unsettled, WITHOUT_APPROVAL))
+            cases[key], found[key] = case, now
+        held = {lock.case_id: lock.why for lock in self.store.locks()}
+        return Held(
+            instance_of(cases.values(), self.rulebook, self.unit, self.roster), Lists(_counted(placings)), found,
+            {key: held[now.case.id] for key, now in found.items() if now.case.id in held}, tuple(elsewhere), codes, on,
+        )  # fmt: skip
+
+    def plans(self, held: Held, placings: Sequence[Placing]) -> dict[Key, Plan]:
+        """The plan of each placed case for its trainee's stage, with the approval that stands on the day in force."""
+        made = {}
+        for placing in placings:
+            now, day = held.now[placing.case], held.instance.sessions[placing.session].day
+            case = read_case(dict(now.version.document), self.rulebook.vocabulary)
+            stage = held.instance.trainees[placing.trainee].stage if placing.trainee else None
+            plan = make_plan(assess(case, self.rulebook, self.unit, day), self.rulebook, self.unit, stage)
+            made[placing.case] = plan_as_approved(self.store, now, plan, day, self.rulebook)
+        return made
+
+    def _listed(self, on: datetime.date) -> tuple[CaseNow, ...]:
+        last = max((session.day for session in self.roster.sessions), default=on)
+        return self.store.lists(on, max(on, last)) if last >= on else ()
+
+    def _stands(self, now: CaseNow, on: datetime.date) -> bool:
+        standing = standing_on(now, on, self.rulebook)
+        return standing is not None and standing.state == "stands"
+
+    def _case(self, now: CaseNow) -> ListCase:
+        """The case as approved; without an approval, as the rulebook has it. Raises PlannerError where unreadable."""
+        number = now.version.id, now.approval.id if now.approval else 0
+        if number not in self._made:
+            case = read_case(dict(now.version.document), self.rulebook.vocabulary)
+            approved = self._approved(now, case)
+            made = list_case(case, self.rulebook, self.unit, self._stages, self.roster.limits, approved)
+            self._made[number] = case, made
+        return self._made[number][1]
+
+    def _approved(self, now: CaseNow, case: Case) -> Approved | None:
+        given, snapshot = now.approval, now.approved_snapshot
+        if given is None or snapshot is None or given.mode_approved is None:
+            return None
+        stage = snapshot.stage if snapshot.stage in STAGES else case.planned_stage
+        changed = {change.step: change.who for change in given.step_changes if change.who}
+        return Approved(
+            given.tier_approved, cast(Mode, given.mode_approved), cast(Stage, stage or STAGES[-1]),
+            frozenset(step for step, who in changed.items() if who == "supervisor"),
+            frozenset(step for step, who in changed.items() if who == "trainee"),
+        )  # fmt: skip
+
+    def _session_of(self, at: Allocation, ids: Mapping[str, str]) -> tuple[Session | None, str]:
+        """The session that a place is in, or why it is in none."""
+        trainees = {learner.id for learner in self.roster.trainees}
+        supervisors = {supervisor.id for supervisor in self.roster.supervisors}
+        trainee = ids.get(at.trainee or "", at.trainee)
+        if trainee is not None and trainee not in trainees:
+            return None, f"{at.trainee} is no trainee of the sessions file"
+        if at.supervisor not in supervisors:
+            return None, f"{at.supervisor} is no supervisor of the sessions file"
+        fits = [s for s in self.roster.sessions if s.day == at.day and s.theatre == at.theatre]
+        named = [session for session in fits if session.id == at.session]
+        if named or len(fits) == 1:
+            return (named or fits)[0], ""
+        return None, f"{'more than one' if fits else 'no'} session of the file runs in {at.theatre} that day"
+
+
+def _counted(placings: Iterable[Placing]) -> tuple[Placing, ...]:
+    """Each list counted from 1 without a gap: a case that came off by itself leaves one."""
+    by_session = groupby(sorted(placings), lambda placing: placing.session)
+    return tuple(replace(placing, place=n) for _, of in by_session for n, placing in enumerate(of, 1))
