@@ -87,6 +87,10 @@ def match(
         Path | None,
         typer.Option("--keep", metavar="LISTS", help="Lists that stay; the rest goes round them.", show_default=False),
     ] = None,
+    since: Annotated[
+        Path | None,
+        typer.Option("--since", metavar="LISTS", help="Lists already published: few changes.", show_default=False),
+    ] = None,
     best: Annotated[
         bool, typer.Option("--best", help="Look for the best with a solver (the extra `lists`), and say how far off.")
     ] = False,
@@ -102,6 +106,8 @@ def match(
 
     Example: planner lists match --cases pool.csv --unit unit.yaml --with sessions.yaml -o lists.yaml
     """
+    from dataclasses import replace
+
     from planner.cli.assess import in_json
     from planner.cli.matched import matched_data, matched_text
     from planner.cli.progress import Progress
@@ -112,6 +118,8 @@ def match(
     from planner.lists.placed import read_lists, written
 
     instance = instance_in(cases, unit, sessions, rules)
+    if since is not None:
+        instance = replace(instance, published=read_lists(since, instance))
     kept = read_lists(keep, instance) if keep else None
     if kept is not None and not (verdict := judge(instance, kept)).stands:
         why = "lists are matched round what stands already"

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
 from typing import cast
 
 from planner.assess.assess import assess
@@ -13,6 +12,7 @@ from planner.case import STAGES, Case, Stage, read_case
 from planner.errors import PlannerError
 from planner.lists.gather import Approved, instance_of, list_case, stages_of
 from planner.lists.instance import Instance, Key, ListCase, Lists, Placing
+from planner.lists.moves import counted
 from planner.lists.roster import Roster, Session
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
@@ -133,7 +133,7 @@ class FromRecords:
             cases[key], found[key] = case, now
         held = {lock.case_id: lock.why for lock in self.store.locks()}
         return Held(
-            instance_of(cases.values(), self.rulebook, self.unit, self.roster), Lists(_counted(placings)), found,
+            instance_of(cases.values(), self.rulebook, self.unit, self.roster), Lists(counted(placings)), found,
             {key: held[now.case.id] for key, now in found.items() if now.case.id in held}, tuple(elsewhere), codes, on,
         )  # fmt: skip
 
@@ -192,9 +192,3 @@ class FromRecords:
         if named or len(fits) == 1:
             return (named or fits)[0], ""
         return None, f"{'more than one' if fits else 'no'} session of the file runs in {at.theatre} that day"
-
-
-def _counted(placings: Iterable[Placing]) -> tuple[Placing, ...]:
-    """Each list counted from 1 without a gap: a case that came off by itself leaves one."""
-    by_session = groupby(sorted(placings), lambda placing: placing.session)
-    return tuple(replace(placing, place=n) for _, of in by_session for n, placing in enumerate(of, 1))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from functools import cached_property
 
 from planner.case import Stage
 from planner.lists.minutes import Time
@@ -91,24 +92,6 @@ class FixedOrder:
     asked: str  # the finding's words, for a case where it is not recorded
 
 
-@dataclass(frozen=True)
-class Instance:
-    """Everything a list is judged by. Orders of dictionaries are those of the files."""
-
-    cases: dict[Key, ListCase]
-    trainees: dict[str, Trainee]
-    supervisors: dict[str, Supervisor]
-    sessions: dict[str, Session]
-    times: dict[str, Time]  # by stage, and the consultant's
-    times_basis: str
-    turnover: float
-    overrun_chance: float
-    order: tuple[FixedOrder, ...]
-    anaesthetist_because: str
-    near_powers: float  # dioptres
-    wishes: Wishes
-
-
 @dataclass(frozen=True, order=True)
 class Placing:
     """A case in its place: `place` counts from 1. Without a trainee the supervisor, a consultant, operates."""
@@ -126,3 +109,30 @@ class Lists:
 
     placings: tuple[Placing, ...]
     both_eyes_agreed: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class Instance:
+    """Everything a list is judged by. Orders of dictionaries are those of the files.
+
+    `published` are the lists that people have seen; staying close to them is a wish, no rule.
+    """
+
+    cases: dict[Key, ListCase]
+    trainees: dict[str, Trainee]
+    supervisors: dict[str, Supervisor]
+    sessions: dict[str, Session]
+    times: dict[str, Time]  # by stage, and the consultant's
+    times_basis: str
+    turnover: float
+    overrun_chance: float
+    order: tuple[FixedOrder, ...]
+    anaesthetist_because: str
+    near_powers: float  # dioptres
+    wishes: Wishes
+    published: Lists = Lists(())
+
+    @cached_property
+    def as_published(self) -> dict[Key, Placing]:
+        """Where the published lists have each case."""
+        return {placing.case: placing for placing in self.published.placings}

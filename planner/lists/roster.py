@@ -108,6 +108,7 @@ class Wishes(Entry):
     `placed`: a case has a place at all. `whole_operation` and `named_steps`: a trainee operates, or takes named steps.
     `fair_share`: less for each case that a trainee has on these lists beyond the mean of all trainees. `waiting`: less
     for each day from the first session on. `closer_than_needed`: less where a consultant supervises what a trainer may.
+    `few_changes`: a case stays in its published session with its people; half of it with other people.
     """
 
     placed: Annotated[Number, Field(ge=0)] = 20.0
@@ -116,6 +117,7 @@ class Wishes(Entry):
     fair_share: Annotated[Number, Field(ge=0)] = 1.0
     waiting: Annotated[Number, Field(ge=0)] = 0.2
     closer_than_needed: Annotated[Number, Field(ge=0)] = 1.0
+    few_changes: Annotated[Number, Field(ge=0)] = 8.0
 
 
 class Roster(Entry):

@@ -22,6 +22,10 @@ def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
         found["named_steps"] = wishes.named_steps
     if asked.by == "trainer" and week.supervisor(placing).grade == "consultant":
         found["closer_than_needed"] = -wishes.closer_than_needed
+    was = instance.as_published.get(placing.case)
+    if was is not None and was.session == placing.session:
+        same = (was.trainee, was.supervisor) == (placing.trainee, placing.supervisor)
+        found["few_changes"] = wishes.few_changes if same else wishes.few_changes / 2
     return {wish: points for wish, points in found.items() if points}
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime
 
 from icalendar import Calendar
+from lists.small_weeks import eye, key, session, week
 
 from planner.lists.calendar import calendar_of
 from planner.lists.instance import Lists, Placing
-from tests.lists.small_weeks import eye, key, session, week
 
 STAMP = datetime.datetime(2026, 11, 26, 9, 30, tzinfo=datetime.UTC)
 HELD = Lists((Placing("one", 1, key("A-1"), "late", "trainer"), Placing("two", 1, key("B-22"), None, "consultant")))

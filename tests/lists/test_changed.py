@@ -5,10 +5,10 @@ from __future__ import annotations
 from itertools import permutations
 
 import pytest
+from lists.small_weeks import key
 
 from planner.lists.changed import changes
 from planner.lists.instance import Lists, Placing
-from tests.lists.small_weeks import key
 
 
 def lists(**sessions: str) -> Lists:

@@ -7,11 +7,11 @@ from dataclasses import replace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from lists.small_weeks import eye, week
 
 from planner.lists.clashes import clashes, similar
 from planner.lists.instance import ListCase, Placing
 from planner.lists.instance import Lists as Placed
-from tests.lists.small_weeks import eye, week
 
 
 def clashing(*cases: ListCase, session: str = "one") -> list[tuple[str, tuple[str, ...]]]:

@@ -10,7 +10,7 @@ from lists.brute_force import barred_by, blocks, most_placed, smallest
 from lists.small_weeks import HARD, PEOPLE, SUPERVISORS, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
 
 from planner.lists.checker import RULES, WORDS, check
-from planner.lists.instance import Instance, Lists
+from planner.lists.instance import Instance, Lists, Placing
 from planner.lists.match import Matched, match
 from planner.lists.roster import Wishes
 
@@ -198,3 +198,17 @@ def test_the_pressing_come_first() -> None:
 
 def test_every_rule_has_its_words() -> None:
     assert set(WORDS) == set(RULES)
+
+
+def test_lists_matched_again_stay_close_to_those_published() -> None:
+    cases = [eye(f"A-{n}") for n in range(1, 4)]
+    plain = week(cases, [session("one"), session("two", day=THURSDAY)], wishes=Wishes(waiting=0.0, fair_share=0.0))
+    # By the wishes alone everything is equal on Thursday and on Tuesday, so the first session is filled.
+    assert {placing.session for placing in match(plain).lists.placings} == {"one"}
+    seen = Lists(tuple(Placing("two", n, case.key, "late", "consultant") for n, case in enumerate(cases, 1)))
+    again = match(replace(plain, published=seen)).lists
+    assert {(p.session, p.case, p.trainee, p.supervisor) for p in again.placings} == {
+        (p.session, p.case, p.trainee, p.supervisor) for p in seen.placings
+    }
+    without = replace(plain, published=seen, wishes=Wishes(waiting=0.0, fair_share=0.0, few_changes=0.0))
+    assert match(without).lists == match(plain).lists

@@ -5,9 +5,10 @@ from __future__ import annotations
 import csv
 import io
 
+from lists.small_weeks import eye, key, week
+
 from planner.lists.instance import Lists, Placing
 from planner.lists.table import COLUMNS, table_of
-from tests.lists.small_weeks import eye, key, week
 
 
 def test_a_row_a_case_that_reads_back() -> None:
