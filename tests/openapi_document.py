@@ -17,6 +17,7 @@ from planner.rulebook.rulebook import Rulebook
 FORM = "application/x-www-form-urlencoded"
 CASE, APPROVAL = "/cases/{reference}/{eye}", "/approvals/{reference}/{eye}"
 LISTING, DAY = "/lists/place/{reference}/{eye}", "/lists/{day}"
+SESSION = "/lists/session/{session}"
 # Stands for what the page of the moment carries in its hidden field; whoever sends the form fills it in.
 NOW = "now"
 # What a hidden field may hold once somebody has changed it.
@@ -65,12 +66,29 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
     ("post", APPROVAL + "/send-back"): (303, 404, 409, 422),
     ("post", APPROVAL + "/withdraw"): (303, 404, 409, 422),
     ("get", "/lists"): (200, 422),
-    ("get", LISTING): (200, 404),
+    ("post", "/lists/all/change"): (200, 303, 404, 409, 422),
+    ("post", "/lists/all/propose"): (200,),
+    ("post", "/lists/all/accept"): (303, 409, 422),
+    ("get", "/lists/week.pdf"): (200,),
+    ("get", "/lists/lists.csv"): (200,),
+    ("get", "/lists/lists.ics"): (200,),
+    ("get", SESSION): (200, 404),
+    ("post", SESSION + "/publish"): (303, 404, 409, 422),
+    ("get", SESSION + "/version/{number}"): (200, 404, 422),
+    ("get", SESSION + "/brief.pdf"): (200, 404),
+    ("get", LISTING): (200, 404, 422),
     ("post", LISTING): (303, 404, 409, 422),
     ("get", DAY): (200, 404),
     ("post", DAY + "/take-off"): (303, 404, 409, 422),
 }
-TYPES = {CASE + "/plan.pdf": "application/pdf", "/form-token": "application/json"}
+TYPES = {
+    CASE + "/plan.pdf": "application/pdf",
+    "/form-token": "application/json",
+    "/lists/week.pdf": "application/pdf",
+    SESSION + "/brief.pdf": "application/pdf",
+    "/lists/lists.ics": "text/calendar",
+    "/lists/lists.csv": "text/csv",
+}
 
 
 def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
@@ -102,6 +120,21 @@ def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
         LISTING: {"approval": HIDDEN, "day": day, "theatre": TEXT}
         | {"place": {"enum": ["", "1", "2", "0", "99", "²", "-1"]}}
         | {"trainee": {"enum": ["", "trainee-3", "nobody-9"]}, "supervisor": {"enum": ["", "consultant-1", "x\x00"]}},
+        "/lists/all/change": {"seen": HIDDEN, "act": {"enum": ["put", "up", "down", "off", "lock", "unlock", "fly"]}}
+        | {"reference": {"enum": [NOW, *STATES, "é\x00"]}, "eye": {"enum": [NOW, *EYES, "both"]}}
+        | {"session": {"enum": [NOW, "tue-1-b", "no-such"]}, "trainee": {"enum": ["", "trainee-3", "nobody-9"]}}
+        | {
+            "supervisor": {"enum": [NOW, "consultant-1", ""]},
+            "why": TEXT,
+            "reason": TEXT,
+            "sure": {"enum": ["yes", ""]},
+        },
+        "/lists/all/propose": {"way": {"enum": ["round", "again", "x"]}},
+        "/lists/all/accept": {
+            "seen": HIDDEN,
+            "proposal": {"enum": [NOW, "", "lists: []", "lists: [{", "x" * 999, *TAMPERED]},
+        },
+        SESSION + "/publish": {"seen": HIDDEN, "note": TEXT},
         DAY + "/take-off": {"allocation": HIDDEN, "why": TEXT},
     }
 
@@ -148,6 +181,8 @@ def _where(days: list[str]) -> dict[str, Schema]:
     return {
         "reference": {"enum": [*STATES, "Z-9", "A-104/right", "é\x00"]},
         "eye": {"enum": list(EYES)},
+        "session": {"enum": ["tue-1-a", "tue-1-b", "no-such", "é\x00"]},
+        "number": {"enum": [1, 0, 999999999]},
         "day": {"enum": [*days, "2026-02-30", "today", "9999-12-31", "0001-01-01"]},
         "next": {"enum": ["", "/cases", "//elsewhere.invalid/", "https://elsewhere.invalid", "/\\x"]},
     }

@@ -10,13 +10,17 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import httpx
 from visits import CHEAP, PASSWORD, PEOPLE
 
+from planner.lists.roster import Roster, read_roster
 from planner.records.database import URL_VARIABLE
 from planner.records.part import utc_now
 from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import read_unit
 
 UNIT = Path(__file__).parents[1] / "demo_cases" / "unit.yaml"
 
@@ -28,6 +32,24 @@ def staffed(url: str, clock: Callable[[], datetime.datetime] = utc_now) -> Store
         store.add_person(code, f"Person {code[-1]}", role, "command-line")
         store.set_password_hash(code, CHEAP.hash(PASSWORD), "command-line")
     return store
+
+
+def coming_sessions(rulebook: Rulebook) -> Roster:
+    """The demonstration's sessions file, its first day put a week from today."""
+    roster = read_roster(UNIT.parent / "lists" / "sessions.yaml", read_unit(UNIT, rulebook), rulebook)
+    first = min(session.day for session in roster.sessions)
+    later = datetime.date.today() + datetime.timedelta(days=7) - first
+
+    def moved(people: list[Any]) -> list[Any]:
+        return [one.model_copy(update={"leave": [day + later for day in one.leave]}) for one in people]
+
+    return roster.model_copy(
+        update={
+            "sessions": [one.model_copy(update={"day": one.day + later}) for one in roster.sessions],
+            "trainees": moved(list(roster.trainees)),
+            "supervisors": moved(list(roster.supervisors)),
+        }
+    )
 
 
 @contextmanager

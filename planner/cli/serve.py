@@ -2,6 +2,7 @@
 
 import os
 import socket
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -18,6 +19,10 @@ def serve(
     port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Where to listen; 0 takes a free port.")] = 8000,
     host: Annotated[str, typer.Option("--host", help="Address to listen on.")] = "127.0.0.1",
     unit: UnitOption = None,
+    sessions: Annotated[
+        Path | None,
+        typer.Option("--sessions", metavar="FILE", help="The unit's sessions: judges lists.", show_default=False),
+    ] = None,
     rules: RulesOption = None,
     behind_https: Annotated[
         bool, typer.Option("--behind-https", help="A proxy on this machine speaks https to the browsers.")
@@ -29,19 +34,27 @@ def serve(
     `planner people add`. Away from this machine browsers keep nobody signed in without https: put a proxy that speaks
     it in front, and say so with --behind-https.
 
-    Example: planner serve --port 8000 --unit unit.yaml
+    Example: planner serve --port 8000 --unit unit.yaml --sessions sessions.yaml
     """
     import uvicorn
 
+    from planner.errors import PlannerError
+    from planner.lists.roster import read_roster
     from planner.records.store import Store
     from planner.web.app import make_app
     from planner.web.settings import Settings
 
     rulebook = rulebook_in(rules)
     held = unit_in(unit, rulebook)
+    if sessions is not None and held is None:
+        raise PlannerError.one(
+            "--sessions needs --unit", why="stages and counts of operations stand in the unit's file"
+        )
+    roster = read_roster(sessions, held, rulebook) if sessions is not None and held is not None else None
     store = Store.open()
     try:
-        app = make_app(store, rulebook, held, Settings(secure_cookies=behind_https or host not in LOOPBACK))
+        settings = Settings(secure_cookies=behind_https or host not in LOOPBACK)
+        app = make_app(store, rulebook, held, settings, roster=roster)
         door = _listening(host, port)
         if not store.people(active_only=True):
             typer.echo("Nobody has an account yet: planner people add CODE --name NAME --role ROLE", err=True)

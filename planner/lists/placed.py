@@ -41,7 +41,12 @@ class ListsFile(Entry):
 
 def read_lists(path: Path, instance: Instance) -> Lists:
     """Read lists whose every name is known; whether they may stand is not asked. Raises PlannerError, every fault."""
-    document = strict_yaml.read(strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), str(path)), str(path))
+    return lists_in(strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), str(path)), str(path), instance)
+
+
+def lists_in(text: str, name: str, instance: Instance) -> Lists:
+    """The same from text; `name` is how messages call it."""
+    document = strict_yaml.read(text, name)
     spot = Spot(document)
     try:
         file = ListsFile.model_validate(document.data)

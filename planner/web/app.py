@@ -6,6 +6,8 @@ from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
 from planner.documents.html import fonts_folder
+from planner.lists.from_records import FromRecords
+from planner.lists.roster import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.shipped import templates_folder
@@ -18,8 +20,12 @@ from planner.web import (
     case_list,
     conflict,
     lists,
+    lists_change,
     lists_day,
     lists_place,
+    lists_print,
+    lists_propose,
+    lists_session,
     new_case,
     notices,
     plan_page,
@@ -39,7 +45,8 @@ from planner.web.throttle import Throttle
 # The fixed addresses before those that hold a reference.
 PAGES = (
     *(sign_in, notices, case_list, new_case, plan_page, conflict, case_form),
-    *(approvals, approvals_decide, approvals_case, lists, lists_place, lists_day),
+    *(approvals, approvals_decide, approvals_case),
+    *(lists, lists_change, lists_propose, lists_session, lists_print, lists_place, lists_day),
 )
 
 
@@ -49,13 +56,18 @@ def make_app(
     unit: Unit | None,
     settings: Settings | None = None,
     passwords: Passwords | None = None,
+    roster: Roster | None = None,
 ) -> FastAPI:
-    """The application over an open store. Raises RuntimeError when a route does not say who may use it."""
+    """The application over an open store; with a sessions file, `roster`, it judges and proposes lists.
+
+    Raises RuntimeError when a route does not say who may use it.
+    """
     settings = settings or Settings()
     sessions, throttle = Sessions(store, settings), Throttle(store, settings)
     app = FastAPI(title=rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
+    made_from = FromRecords(store, rulebook, unit, roster) if unit is not None and roster is not None else None
     app.state.site = Site(
-        store, rulebook, unit, settings, sessions, throttle, passwords or Passwords(), Judge(rulebook, unit)
+        store, rulebook, unit, settings, sessions, throttle, passwords or Passwords(), Judge(rulebook, unit), made_from
     )
     for module in PAGES:
         # Not `include_router`, which hides the routes inside: each must be seen to have its door.

@@ -12,6 +12,7 @@ from planner.assess.assessment import SettleReason
 from planner.records.rows import CaseNow
 from planner.web.approval import enter_lapses, standing_of
 from planner.web.door import Door, Visitor
+from planner.web.lists_held import has_sessions, needed_at_once, state_of
 from planner.web.overview import day_and_time
 from planner.web.places import approval_path
 from planner.web.presenting import page
@@ -57,6 +58,7 @@ def approvals(request: Request, visitor: Deciding) -> Response:
     return page(
         request, "approvals.html", waiting=lines(store.waiting()), sent_back=lines(store.cases(state="sent-back")),
         approved=lines(store.cases(state="approved")) + lines(store.cases(state="listed")),
+        at_once=needed_at_once(state_of(site), visitor.code) if has_sessions(site) else [],
     )  # fmt: skip
 
 

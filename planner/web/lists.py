@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
 from planner.documents.figures import day as day_words
+from planner.lists.roster import Session
 from planner.records.rows import CaseNow
 from planner.web.approval import enter_lapses, today
 from planner.web.door import Door, Visitor
+from planner.web.lists_held import State, has_sessions, needed_at_once, session_path, state_of
 from planner.web.lists_pool import narrowed, offered, pool
 from planner.web.lists_warnings import warnings
 from planner.web.presenting import page
 from planner.web.site import Site, site_of
+from planner.wording import percent
 
 router = APIRouter()
 Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
@@ -40,10 +44,47 @@ def lists(
     wanted = {
         "tier": tier, "stage": stage, "anaesthesia": anaesthesia, "kit": kit, "urgency": urgency, "consent": consent,
     }  # fmt: skip
+    state = state_of(site) if has_sessions(site) else None
     return page(
-        request, "lists.html", every=every, cases=narrowed(every, wanted), wanted=wanted, offered=offered(every),
+        request, "lists.html", sessions=_sessions(state) if state else [], seen=state.seen if state else "",
+        at_once=needed_at_once(state, visitor.code) if state else [],
+        elsewhere=state.held.elsewhere if state else (),
+        every=every, cases=narrowed(every, wanted), wanted=wanted, offered=offered(every),
         days=_coming(site), narrows=any(wanted.values()),
     )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Row:
+    """A session in one line."""
+
+    session: Session
+    day: str
+    path: str
+    cases: int
+    minutes: str
+    chance: str
+    verdict: str
+    look: bool
+    published: str
+
+
+def _sessions(state: State) -> list[Row]:
+    found = []
+    for session in state.sessions:
+        cases, broken, asked = len(state.week.list_of(session.id)), state.broken(session.id), state.asked(session.id)
+        told = [f"{len(broken)} rule{'s' if broken[1:] else ''} broken"] if broken else []
+        told += [f"{len(asked)} to ask"] if asked else []
+        found.append(
+            Row(
+                session, f"{session.day:%a} {day_words(session.day)}", session_path(session.id), cases,
+                f"{state.week.expected_minutes(session.id):.0f} of {session.minutes}",
+                percent(state.week.chance_of_overrun(session.id)) if cases else "",
+                ", ".join(told) or ("every rule kept" if cases else "free"), bool(broken),
+                state.standing(session.id).words if cases or session.id in state.versions else "",
+            )
+        )  # fmt: skip
+    return found
 
 
 def _coming(site: Site) -> list[dict[str, object]]:

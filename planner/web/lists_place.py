@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Mapping
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.documents.figures import day as day_words
@@ -16,6 +16,8 @@ from planner.records.rows import CaseNow
 from planner.vocabulary import read_day
 from planner.web.approval import plan_as_approved, standing_of, today
 from planner.web.door import Door, Posted, Visitor
+from planner.web.lists_held import has_sessions, state_of
+from planner.web.lists_options import options_page
 from planner.web.overview import day_and_time
 from planner.web.places import LISTING, case_path, find, list_path
 from planner.web.presenting import page
@@ -29,8 +31,16 @@ WEEKS = 26
 
 
 @router.get(LISTING)
-def ask(request: Request, visitor: Building, reference: str, eye: str) -> Response:
-    return _form(request, _now(request, reference, eye), {})
+def ask(
+    request: Request, visitor: Building, reference: str, eye: str, by_hand: Annotated[str, Query(alias="by-hand")] = ""
+) -> Response:
+    """Every session with its verdict, where there is a sessions file; else, or when asked for, any day and theatre."""
+    now, site = _now(request, reference, eye), site_of(request)
+    if has_sessions(site) and not by_hand:
+        state = state_of(site)
+        if (reference, eye) in state.held.instance.cases:
+            return options_page(request, now, state)
+    return _form(request, now, {})
 
 
 @router.post(LISTING)

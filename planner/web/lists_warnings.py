@@ -22,13 +22,14 @@ def warnings(site: Site, now: CaseNow, of_the_day: Iterable[CaseNow], people: Ma
     if place is None:
         return ()
     plan = site.judge.judge(now.version).plan
-    told = [*_standing(site, now, place), *_together(now, place, of_the_day)]
+    told = [*of_standing(site, now, place), *_together(now, place, of_the_day)]
     if plan is not None:
         told += _people(site, plan_as_approved(site, now, plan), place, people)
     return tuple(dict.fromkeys(told))
 
 
-def _standing(site: Site, now: CaseNow, place: Allocation) -> Iterator[str]:
+def of_standing(site: Site, now: CaseNow, place: Allocation) -> Iterator[str]:
+    """What is doubtful about the approval that a place rests on."""
     standing = standing_on(now, place.day, site.rulebook)
     if standing is None:
         yield "No approval stands: it was withdrawn or has lapsed since the case was placed."

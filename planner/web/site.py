@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from starlette.requests import Request
 
 from planner.errors import PlannerError
+from planner.lists.from_records import FromRecords
 from planner.records.rows import Person
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -30,6 +31,7 @@ class Site:
     throttle: Throttle
     passwords: Passwords
     judge: Judge
+    lists: FromRecords | None = None
 
 
 def site_of(request: Request) -> Site:

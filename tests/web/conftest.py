@@ -15,6 +15,7 @@ from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
 from served import UNIT, staffed
 from visits import CHEAP, Clock, Visit
 
+from planner.lists.roster import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import read_unit
@@ -36,9 +37,15 @@ def store(tmp_path: Path, clock: Clock) -> Iterator[Store]:
 
 
 @pytest.fixture
-def app(store: Store, rulebook: Rulebook, clock: Clock) -> FastAPI:
+def roster() -> Roster | None:
+    """The sessions file that the server is given: none, unless a test's own module says otherwise."""
+    return None
+
+
+@pytest.fixture
+def app(store: Store, rulebook: Rulebook, clock: Clock, roster: Roster | None) -> FastAPI:
     settings = Settings(secure_cookies=False, clock=clock)
-    return make_app(store, rulebook, read_unit(UNIT, rulebook), settings, Passwords(CHEAP))
+    return make_app(store, rulebook, read_unit(UNIT, rulebook), settings, Passwords(CHEAP), roster)
 
 
 @pytest.fixture

@@ -21,6 +21,7 @@ READING = (*PREPARING, "organiser")
 CASE = "/cases/{reference:path}/{eye:eye}"
 BUILDING = ("organiser", "consultant")
 LISTING = "/lists/place/{reference:path}/{eye:eye}"
+SESSION = "/lists/session/{session}"
 APPROVAL = "/approvals/{reference:path}/{eye:eye}"
 # Method and route: who may use it. () is anybody, signed in or not.
 ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
@@ -48,6 +49,16 @@ ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
     ("POST", APPROVAL + "/send-back"): ("consultant",),
     ("POST", APPROVAL + "/withdraw"): ("consultant",),
     ("GET", "/lists"): BUILDING,
+    ("POST", "/lists/all/change"): BUILDING,
+    ("POST", "/lists/all/propose"): BUILDING,
+    ("POST", "/lists/all/accept"): BUILDING,
+    ("GET", "/lists/week.pdf"): BUILDING,
+    ("GET", "/lists/lists.csv"): BUILDING,
+    ("GET", "/lists/lists.ics"): READING,
+    ("GET", SESSION): READING,
+    ("POST", SESSION + "/publish"): BUILDING,
+    ("GET", SESSION + "/version/{number}"): READING,
+    ("GET", SESSION + "/brief.pdf"): READING,
     ("GET", LISTING): BUILDING,
     ("POST", LISTING): BUILDING,
     ("GET", "/lists/{day}"): READING,
@@ -58,7 +69,8 @@ CODES["administrator"] = "administrator-1"
 
 
 def filled(path: str) -> str:
-    """The address of a route, of one case and one day."""
+    """The address of a route, of one case, one day and one session."""
+    path = path.replace("{session}", "tue-1-a").replace("{number}", "1")
     return path.replace("{reference:path}", "A-104").replace("{eye:eye}", "right").replace("{day}", "2026-12-01")
 
 

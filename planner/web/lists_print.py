@@ -1,0 +1,68 @@
+"""The lists for paper and for other programs: list and brief as PDF, the weeks at a glance, iCalendar and CSV."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from planner.lists.brief import brief_of
+from planner.lists.calendar import calendar_of
+from planner.lists.overview import glance
+from planner.lists.paper import render_brief, render_glance
+from planner.lists.table import table_of
+from planner.web.door import Door, Visitor
+from planner.web.lists_held import state_of
+from planner.web.lists_session import SESSION
+from planner.web.overview import day_and_time
+from planner.web.site import site_of
+
+router = APIRouter()
+Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
+Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
+
+
+@router.get(SESSION + "/brief.pdf")
+def brief(request: Request, visitor: Reading, session: str) -> Response:
+    """The session's list and team brief, as approved; changed rows are marked against the published version."""
+    site = site_of(request)
+    state = state_of(site)
+    held, standing = state.session(session), state.standing(session)
+    placings = state.week.list_of(session)
+    if not placings or site.lists is None:
+        raise HTTPException(404)
+    written = f"Written {day_and_time(site.settings.clock().isoformat())}: {standing.words}."
+    plans = site.lists.plans(state.held, placings)
+    made = brief_of(state.held.instance, state.lists, session, plans, standing.changes, written)
+    return _file(render_brief([made]), "application/pdf", f"list-{held.day}-{session}.pdf")
+
+
+@router.get("/lists/week.pdf")
+def week(request: Request, visitor: Building) -> Response:
+    state = state_of(site_of(request))
+    return _file(render_glance(glance(state.held.instance, state.lists)), "application/pdf", "lists.pdf")
+
+
+@router.get("/lists/lists.ics")
+def calendar(request: Request, visitor: Reading) -> Response:
+    """A trainee's own sessions; everybody's for whoever builds the lists."""
+    site = site_of(request)
+    state = state_of(site)
+    own = {code: name for name, code in state.held.codes.items()}.get(visitor.code, visitor.code)
+    person = own if visitor.role == "trainee" else None
+    number = max((version.number for version in state.versions.values()), default=None)
+    stamp = site.settings.clock().replace(microsecond=0)
+    return _file(calendar_of(state.held.instance, state.lists, stamp, person, number), "text/calendar", "lists.ics")
+
+
+@router.get("/lists/lists.csv")
+def table(request: Request, visitor: Building) -> Response:
+    state = state_of(site_of(request))
+    return _file(table_of(state.held.instance, state.lists).encode(), "text/csv; charset=utf-8", "lists.csv")
+
+
+def _file(content: bytes, kind: str, name: str) -> Response:
+    ascii_name = name.encode("ascii", "replace").decode().replace('"', "_").replace("/", "_")
+    return Response(content, media_type=kind, headers={"Content-Disposition": f'inline; filename="{ascii_name}"'})

@@ -1,0 +1,126 @@
+"""Lists proposed by the matching: shown as changes with their reasons, entered only when somebody accepts them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from starlette.responses import RedirectResponse, Response
+
+from planner.errors import PlannerError
+from planner.lists.changed import Change, changes
+from planner.lists.checker import check
+from planner.lists.instance import Instance, Placing
+from planner.lists.match import Matched, match
+from planner.lists.placed import lists_in, written
+from planner.lists.week import Broken, Week
+from planner.web.door import Door, Posted, Visitor
+from planner.web.lists_change import CHANGED
+from planner.web.lists_held import State, state_of
+from planner.web.presenting import page
+from planner.web.site import site_of
+
+router = APIRouter()
+Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
+LONGEST = 200
+WAYS = ("round", "again")
+
+
+@dataclass(frozen=True)
+class Row:
+    """A change that is proposed: where the case was and would be, and why."""
+
+    told: str
+    kind: str
+    was: str
+    now: str
+    why: str
+
+
+@router.post("/lists/all/propose")
+def propose(request: Request, visitor: Building, form: Posted) -> Response:
+    """Match `round` what stands, or match `again` everything that is not locked, with few changes."""
+    state = state_of(site_of(request))
+    way = "again" if form.get("way") == "again" else "round"
+    broken = state.verdict.broken
+    if way == "round" and broken:
+        return _shown(request, state, way, None, broken)
+    kept = state.held.kept if way == "again" else state.lists
+    instance = _coming(replace(state.held.instance, published=state.lists), state)
+    if way == "again" and (faults := check(state.held.instance, kept).broken):
+        return _shown(request, state, way, None, faults)
+    return _shown(request, state, way, match(instance, kept))
+
+
+@router.post("/lists/all/accept")
+def accept(request: Request, visitor: Building, form: Posted) -> Response:
+    """Enter a proposal, if the lists are still those that it was made from and it still keeps every rule."""
+    site = site_of(request)
+    state = state_of(site)
+    if str(form.get("seen", "")) != state.seen:
+        return _shown(request, state, "round", None, faults=(CHANGED,), status=409)
+    try:
+        proposed = lists_in(str(form.get("proposal", "")), "proposal", state.held.instance)
+        broken = check(state.held.instance, proposed).broken
+        if broken:
+            return _shown(request, state, "round", None, broken, status=422)
+        state.held.arrange(site.store, proposed, visitor.code, "accepted from a proposal")
+    except PlannerError as error:
+        return _shown(request, state, "round", None, faults=tuple(map(str, error.faults)), status=422)
+    return RedirectResponse("/lists", 303)
+
+
+def _coming(instance: Instance, state: State) -> Instance:
+    """Without the sessions that are over, which nobody can be put on."""
+    return replace(instance, sessions={session.id: session for session in state.sessions})
+
+
+def _shown(
+    request: Request,
+    state: State,
+    way: str,
+    found: Matched | None,
+    broken: tuple[Broken, ...] = (),
+    faults: tuple[str, ...] = (),
+    status: int = 200,
+) -> Response:
+    rows = [] if found is None else _rows(state, found)
+    return page(
+        request, "list_proposal.html", status,
+        way=way, rows=rows, found=found, broken=broken, faults=faults, seen=state.seen,
+        proposal=written(found.lists) if found is not None and found.lists.placings else "",
+        stays=0 if found is None else len(found.lists.placings) - sum(row.now != "" for row in rows),
+    )  # fmt: skip
+
+
+def _rows(state: State, found: Matched) -> list[Row]:
+    before, after = state.week, Week(state.held.instance, found.lists)
+    kinds = {"new": "placed", "session": "moved", "people": "other people", "order": "other place", "off": "off"}
+    rows = []
+    order = list(state.held.instance.sessions)
+
+    def by_day(one: Change) -> tuple[int, int]:
+        placing = one.now or one.was
+        return (order.index(placing.session), placing.place) if placing is not None else (0, 0)
+
+    for one in sorted(changes(state.lists, found.lists), key=by_day):
+        reason = found.reasons.get(one.case)
+        rows.append(
+            Row(
+                state.held.instance.cases[one.case].told,
+                kinds[one.kind],
+                _place(before, one.was),
+                _place(after, one.now),
+                reason.pressing if reason is not None else "",
+            )
+        )
+    return rows
+
+
+def _place(week: Week, placing: Placing | None) -> str:
+    if placing is None:
+        return ""
+    session = week.session(placing)
+    who = placing.supervisor if placing.trainee is None else f"{placing.trainee}, {placing.supervisor}"
+    return f"{session.day:%a} {session.day}, {session.theatre}, number {placing.place}: {who}"
