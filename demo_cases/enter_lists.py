@@ -7,9 +7,12 @@ Nothing else approves a case but a person at the page: here a machine stands in 
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
+from typing import Any
 
 from planner.assess.assess import assess
+from planner.case import read_case
 from planner.case_file import case_file
 from planner.documents.json_form import plan_json
 from planner.exchange.cases import ReadCase, read_cases
@@ -20,12 +23,16 @@ from planner.records.store import Store
 from planner.rulebook.load import shipped
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import read_unit
+from planner.vocabulary import read_day
 
 DEMO = Path(__file__).parent
 
 
-def enter(store: Store, rulebook: Rulebook) -> int:
-    """People of the sessions file who have no account yet, then every case of the pool. Returns how many cases."""
+def enter(store: Store, rulebook: Rulebook, later: datetime.timedelta = datetime.timedelta()) -> int:
+    """People of the sessions file who have no account yet, then every case of the pool. Returns how many cases.
+
+    `later` puts every date of the cases that much later.
+    """
     unit = read_unit(DEMO / "unit.yaml", rulebook)
     roster = read_roster(DEMO / "lists" / "sessions.yaml", unit, rulebook)
     known = {person.code for person in store.people()}
@@ -38,8 +45,9 @@ def enter(store: Store, rulebook: Rulebook) -> int:
     count = 0
     for item in read_cases(str(DEMO / "lists" / "pool.csv"), rulebook.vocabulary):
         assert isinstance(item, ReadCase)
-        case = store.new_case(case_file(item.case), "trainee-3")
-        plan = make_plan(assess(item.case, rulebook, unit, None), rulebook, unit)
+        case = store.new_case(_moved(case_file(item.case), later), "trainee-3")
+        read = read_case(dict(case.document), rulebook.vocabulary)
+        plan = make_plan(assess(read, rulebook, unit, None), rulebook, unit)
         planned = plan.supervision
         kept = store.keep_snapshot(
             case.case_id, 1, plan_json(plan), "trainee-3", planned.mode, planned.by, planned.stage
@@ -48,6 +56,18 @@ def enter(store: Store, rulebook: Rulebook) -> int:
         store.approve(case.case_id, 1, kept.id, "consultant-1", plan.assessment.tier.working, planned.mode)
         count += 1
     return count
+
+
+def _moved(document: dict[str, Any], later: datetime.timedelta) -> dict[str, Any]:
+    """The document with each of its dates that much later."""
+
+    def moved(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {name: moved(inner) for name, inner in value.items()}
+        day = read_day(value) if isinstance(value, str) else None
+        return value if day is None else (day + later).isoformat()
+
+    return {name: moved(value) for name, value in document.items()}
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import importlib.util
 import os
 import re
 import subprocess
@@ -34,11 +35,24 @@ def staffed(url: str, clock: Callable[[], datetime.datetime] = utc_now) -> Store
     return store
 
 
+def pool_entered(store: Store, rulebook: Rulebook) -> int:
+    """The demonstration's pool, approved and without a place, its dates as much later as `coming_sessions` are."""
+    spec = importlib.util.spec_from_file_location("enter_lists", UNIT.parent / "enter_lists.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    entered: int = module.enter(store, rulebook, _later())
+    return entered
+
+
+def _later() -> datetime.timedelta:
+    return datetime.date.today() + datetime.timedelta(days=7) - datetime.date(2026, 12, 1)
+
+
 def coming_sessions(rulebook: Rulebook) -> Roster:
     """The demonstration's sessions file, its first day put a week from today."""
     roster = read_roster(UNIT.parent / "lists" / "sessions.yaml", read_unit(UNIT, rulebook), rulebook)
-    first = min(session.day for session in roster.sessions)
-    later = datetime.date.today() + datetime.timedelta(days=7) - first
+    later = _later()
 
     def moved(people: list[Any]) -> list[Any]:
         return [one.model_copy(update={"leave": [day + later for day in one.leave]}) for one in people]
