@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -12,7 +13,7 @@ import uvicorn
 from fastapi import FastAPI
 from playwright.sync_api import Browser, sync_playwright
 from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
-from served import UNIT, staffed
+from served import UNIT, pool_entered, staffed
 from visits import CHEAP, Clock, Visit
 
 from planner.lists.roster import Roster
@@ -32,6 +33,24 @@ def clock() -> Clock:
 @pytest.fixture
 def store(tmp_path: Path, clock: Clock) -> Iterator[Store]:
     opened = staffed(f"sqlite:///{tmp_path / 'planner.db'}", clock)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture(scope="session")
+def pool(rulebook: Rulebook, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store with the demonstration's pool of cases, approved and without a place; to be copied."""
+    path = tmp_path_factory.mktemp("pool") / "planner.db"
+    opened = staffed(f"sqlite:///{path}")
+    pool_entered(opened, rulebook)
+    opened.close()
+    return path
+
+
+@pytest.fixture
+def pool_store(pool: Path, tmp_path: Path, clock: Clock) -> Iterator[Store]:
+    shutil.copyfile(pool, tmp_path / "planner.db")
+    opened = Store.open(f"sqlite:///{tmp_path / 'planner.db'}", clock=clock)
     yield opened
     opened.close()
 

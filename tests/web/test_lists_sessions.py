@@ -7,16 +7,14 @@ import datetime
 import html
 import io
 import re
-import shutil
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 from decisions import form_of, text_of
 from icalendar import Calendar
 from pypdf import PdfReader
-from served import coming_sessions, pool_entered, staffed
+from served import coming_sessions
 from visits import Clock, Visit
 
 from planner.lists.roster import Roster
@@ -28,21 +26,9 @@ TUESDAY = datetime.date.today() + datetime.timedelta(days=7)
 LIST = "/lists/session/tue-1-a"
 
 
-@pytest.fixture(scope="module")
-def pool(rulebook: Rulebook, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("pool") / "planner.db"
-    opened = staffed(f"sqlite:///{path}")
-    pool_entered(opened, rulebook)
-    opened.close()
-    return path
-
-
 @pytest.fixture
-def store(pool: Path, tmp_path: Path, clock: Clock) -> Iterator[Store]:
-    shutil.copyfile(pool, tmp_path / "planner.db")
-    opened = Store.open(f"sqlite:///{tmp_path / 'planner.db'}", clock=clock)
-    yield opened
-    opened.close()
+def store(pool_store: Store) -> Store:
+    return pool_store
 
 
 @pytest.fixture

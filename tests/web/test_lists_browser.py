@@ -1,0 +1,152 @@
+"""The organiser's morning in a real browser, without scripts: fill a list, move, lock, match again, publish, print."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+from pypdf import PdfReader
+from served import coming_sessions
+from visits import PASSWORD
+
+from planner.lists.roster import Roster
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+RULES = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice")
+LIST = "/lists/session/tue-1-a"
+expect.set_options(timeout=30_000)
+Opened = Callable[..., Page]
+
+
+@pytest.fixture
+def store(pool_store: Store) -> Store:
+    return pool_store
+
+
+@pytest.fixture
+def roster(rulebook: Rulebook) -> Roster:
+    return coming_sessions(rulebook)
+
+
+@pytest.fixture
+def opened(chromium: Browser, address: str) -> Iterator[Opened]:
+    contexts: list[BrowserContext] = []
+
+    def start(person: str, width: int = 1280, scripts: bool = False) -> Page:
+        context = chromium.new_context(
+            viewport={"width": width, "height": 900}, base_url=address, java_script_enabled=scripts
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(30_000)
+        page.goto("/sign-in")
+        page.fill("#code", person)
+        page.fill("#password", PASSWORD)
+        page.click("button[type=submit]")
+        page.wait_for_url(re.compile("/(cases|lists)$"))
+        return page
+
+    yield start
+    for context in contexts:
+        context.close()
+
+
+def order(page: Page) -> list[str]:
+    return [text.split()[-1] for text in page.locator("tbody th a").all_inner_texts()]
+
+
+def place(page: Page, case: str, session: str, who: str) -> None:
+    page.goto("/lists")
+    page.get_by_role("link", name=f"Place {case}", exact=True).click()
+    page.get_by_role("button", name=f"Place {case}, in {session}: {who}").first.click()
+
+
+def test_a_morning_of_the_organiser(opened: Opened) -> None:
+    page = opened("organiser-1")
+    place(page, "L-401, right eye", "tue-1-a", "trainee-")
+    expect(page).to_have_url(re.compile(LIST))
+    expect(page.locator("#t-verdict")).to_have_text("Every rule kept")
+    place(page, "L-414, left eye", "tue-1-a", "trainee-5 operates, consultant-1 scrubbed")
+    place(page, "L-402, left eye", "tue-1-a", "trainee-")
+    assert order(page) == ["L-401", "L-414", "L-402"]
+
+    page.get_by_role("button", name="Up L-402, left eye one place").click()
+    assert order(page) == ["L-401", "L-402", "L-414"]
+    expect(page.locator("main")).to_contain_text("Could be taken for each other")
+
+    # What breaks a rule is said before it is entered.
+    page.goto("/lists/place/L-414/left")
+    page.get_by_text("Other people than these").click()
+    page.select_option("#trainee", "trainee-2")
+    page.select_option("#supervisor", "trainer-1")
+    page.get_by_role("button", name="Place there").click()
+    expect(page.locator("main")).to_contain_text("This would break")
+    page.get_by_role("link", name="Back to the list").click()
+    assert order(page) == ["L-401", "L-402", "L-414"]
+
+    page.get_by_text("More for L-414, left eye").click()
+    page.get_by_label("Why it stays").last.fill("consultant-1 asked for it")
+    page.get_by_role("button", name="Lock in its place L-414").click()
+    expect(page.locator("main")).to_contain_text("Locked: consultant-1 asked for it")
+
+    page.goto("/lists")
+    page.get_by_role("button", name="Match all again but what is locked").click()
+    expect(page.locator("main")).to_contain_text("Nothing is entered yet")
+    assert "L-414" not in " ".join(page.locator("tbody th").all_inner_texts())
+    page.get_by_role("button", name=re.compile("^Accept")).click()
+    page.goto(LIST)
+    assert "L-414" in order(page)
+    expect(page.locator("#t-verdict")).to_have_text("Every rule kept")
+
+    page.fill("#note", "first version")
+    page.get_by_role("button", name="Publish version 1").click()
+    expect(page.locator("main")).to_contain_text("published, version 1")
+    first = order(page)
+    page.get_by_role("button", name=re.compile(f"^Down {first[0]}")).click()
+    expect(page.locator("tbody")).to_contain_text("OTHER PLACE")
+    expect(page.locator("main")).to_contain_text("1 change since")
+    printed = page.context.request.get(f"{LIST}/brief.pdf").body()
+    text = " ".join(" ".join(sheet.extract_text() for sheet in PdfReader(io.BytesIO(printed)).pages).split())
+    assert "OTHER PLACE" in text and all(reference in text for reference in first)
+
+    page.get_by_text(f"More for {first[0]}").click()
+    row = page.locator("tr", has_text=first[0])
+    row.get_by_label("Reason").select_option("did not come")
+    row.get_by_role("button", name=re.compile("^Take off")).click()
+    expect(page.locator("main")).to_contain_text(f"OFF since version 1: {first[0]}")
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, width: int) -> None:
+    page = opened("organiser-1", width, scripts=True)
+    place(page, "L-401, right eye", "tue-1-a", "trainee-")
+    page.get_by_role("button", name="Publish version 1").click()
+    page.get_by_text("More for L-401, right eye").click()
+    addresses = ["/lists", LIST, f"{LIST}/version/1", "/lists/place/L-402/left", "/lists/place/L-420/right"]
+    wrong = []
+
+    def look(name: str) -> None:
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        if wide > width:
+            wrong.append(f"{name}: {wide} px wide")
+        page.evaluate(AXE.read_text("utf-8"))
+        found = page.evaluate("rules => axe.run({runOnly: rules})", list(RULES))
+        wrong.extend(f"{name}: {one['id']}: {one['nodes'][0]['html'][:120]}" for one in found["violations"])
+
+    look("session with its reasons open")
+    for address in addresses:
+        page.goto(address)
+        look(address)
+    page.goto("/lists")
+    page.get_by_role("button", name="Propose places for waiting cases").click()
+    look("proposal")
+    page.goto("/lists/place/L-420/right")
+    page.get_by_role("button", name=re.compile("^Place all the same")).first.click()
+    look("what would break")
+    assert wrong == []
