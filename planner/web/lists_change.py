@@ -71,7 +71,7 @@ def change(request: Request, visitor: Building, form: Posted) -> Response:
             state.held.arrange(site.store, lists, visitor.code, told[:LONGEST])
     except PlannerError as error:
         return _refused(request, state, wish, tuple(map(str, error.faults)), 422, back)
-    return RedirectResponse(_back(state_of(site), wish), 303)
+    return RedirectResponse(back, 303)
 
 
 def new_faults(state: State, lists: Lists) -> list[Broken]:
