@@ -74,6 +74,7 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
     ("get", "/lists/lists.ics"): (200,),
     ("get", SESSION): (200, 404),
     ("post", SESSION + "/publish"): (303, 404, 409, 422),
+    ("post", SESSION + "/morning"): (200, 404, 422),
     ("get", SESSION + "/version/{number}"): (200, 404, 422),
     ("get", SESSION + "/brief.pdf"): (200, 404),
     ("get", LISTING): (200, 404, 422),
@@ -134,6 +135,9 @@ def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
             "seen": HIDDEN,
             "proposal": {"enum": [NOW, "", "lists: []", "lists: [{", "x" * 999, *TAMPERED]},
         },
+        SESSION + "/morning": {"who": {"enum": ["", "trainee-3", "consultant-1", "nobody-9"]}, "because": TEXT}
+        | {"instead": {"enum": ["", "consultant-2", "x"]}, "minutes": {"enum": ["", "60", "9", "²", "1e9"]}}
+        | {"lost": {"enum": ["", "yes"]}},
         SESSION + "/publish": {"seen": HIDDEN, "note": TEXT},
         DAY + "/take-off": {"allocation": HIDDEN, "why": TEXT},
     }

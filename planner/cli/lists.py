@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from planner.cli import lists_paper
+from planner.cli import lists_paper, lists_repair
 from planner.cli.lists_input import CasesOption, ListsArgument, UnitOption, WithOption, instance_in
 from planner.cli.options import JsonOption, RulesOption
 
@@ -149,5 +149,5 @@ def match(
     )
 
 
-for command in (lists_paper.brief, lists_paper.week, lists_paper.calendar, lists_paper.table):
+for command in (lists_paper.brief, lists_paper.week, lists_paper.calendar, lists_paper.table, lists_repair.repair):
     app.command()(command)

@@ -14,17 +14,17 @@ from planner.lists.checker import check
 from planner.lists.instance import Instance, Placing
 from planner.lists.match import Matched, match
 from planner.lists.placed import lists_in, written
+from planner.lists.repair import Repaired
 from planner.lists.week import Broken, Week
 from planner.web.door import Door, Posted, Visitor
-from planner.web.lists_change import CHANGED
+from planner.web.lists_change import CHANGED, LONGEST, new_faults
 from planner.web.lists_held import State, state_of
 from planner.web.presenting import page
 from planner.web.site import site_of
 
 router = APIRouter()
 Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
-LONGEST = 200
-WAYS = ("round", "again")
+KINDS = {"new": "placed", "session": "moved", "people": "other people", "order": "other place", "off": "off"}
 
 
 @dataclass(frozen=True)
@@ -62,10 +62,12 @@ def accept(request: Request, visitor: Building, form: Posted) -> Response:
         return _shown(request, state, "round", None, faults=(CHANGED,), status=409)
     try:
         proposed = lists_in(str(form.get("proposal", "")), "proposal", state.held.instance)
-        broken = check(state.held.instance, proposed).broken
-        if broken:
+        why = str(form.get("why", "")).strip()[:LONGEST]
+        # On the morning the sessions file may be behind: what was broken before, or was told, is the people's to judge.
+        broken = tuple(new_faults(state, proposed))
+        if broken and not why:
             return _shown(request, state, "round", None, broken, status=422)
-        state.held.arrange(site.store, proposed, visitor.code, "accepted from a proposal")
+        state.held.arrange(site.store, proposed, visitor.code, why or "accepted from a proposal")
     except PlannerError as error:
         return _shown(request, state, "round", None, faults=tuple(map(str, error.faults)), status=422)
     return RedirectResponse("/lists", 303)
@@ -74,6 +76,26 @@ def accept(request: Request, visitor: Building, form: Posted) -> Response:
 def _coming(instance: Instance, state: State) -> Instance:
     """Without the sessions that are over, which nobody can be put on."""
     return replace(instance, sessions={session.id: session for session in state.sessions})
+
+
+def refused_page(request: Request, state: State, faults: tuple[str, ...], status: int = 422) -> Response:
+    """No proposal, and why."""
+    return _shown(request, state, "round", None, faults=faults, status=status)
+
+
+def repaired_page(request: Request, state: State, found: Repaired) -> Response:
+    """The smallest change after what happened this morning, to be accepted or dropped."""
+    kinds = [_row(state, Week(found.instance, found.lists), one, "") for one in found.changes]
+    off = [
+        (state.held.instance.cases[key].told, later and _place(Week(found.instance, found.lists), later))
+        for key, _, later in found.off
+    ]
+    return page(
+        request, "list_repair.html",
+        rows=kinds, found=found, off=off, seen=state.seen,
+        proposal=written(found.lists) if found.lists.placings else "",
+        stays=len(state.lists.placings) - len(found.changes),
+    )  # fmt: skip
 
 
 def _shown(
@@ -95,8 +117,7 @@ def _shown(
 
 
 def _rows(state: State, found: Matched) -> list[Row]:
-    before, after = state.week, Week(state.held.instance, found.lists)
-    kinds = {"new": "placed", "session": "moved", "people": "other people", "order": "other place", "off": "off"}
+    after = Week(state.held.instance, found.lists)
     rows = []
     order = list(state.held.instance.sessions)
 
@@ -106,16 +127,13 @@ def _rows(state: State, found: Matched) -> list[Row]:
 
     for one in sorted(changes(state.lists, found.lists), key=by_day):
         reason = found.reasons.get(one.case)
-        rows.append(
-            Row(
-                state.held.instance.cases[one.case].told,
-                kinds[one.kind],
-                _place(before, one.was),
-                _place(after, one.now),
-                reason.pressing if reason is not None else "",
-            )
-        )
+        rows.append(_row(state, after, one, reason.pressing if reason is not None else ""))
     return rows
+
+
+def _row(state: State, after: Week, one: Change, why: str) -> Row:
+    told = state.held.instance.cases[one.case].told
+    return Row(told, KINDS[one.kind], _place(state.week, one.was), _place(after, one.now), why)
 
 
 def _place(week: Week, placing: Placing | None) -> str:

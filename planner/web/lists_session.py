@@ -135,7 +135,9 @@ def session_page(
         clashes=[clash for clash in state.clashes if clash.session == session],
         expected=round(state.week.expected_minutes(session)), chance=percent(chance),
         limit=percent(state.held.instance.overrun_chance), too_long=chance > state.held.instance.overrun_chance,
-        reasons=REASONS, may_build=visitor.role in BUILDERS, faults=faults, note=note, longest=LONGEST,
+        people=[*state.held.instance.trainees, *state.held.instance.supervisors],
+        supervisors=list(state.held.instance.supervisors), reasons=REASONS,
+        may_build=visitor.role in BUILDERS, faults=faults, note=note, longest=LONGEST,
         hours=f"{held.span[0]:%H:%M} to {held.span[1]:%H:%M}",
         published_at=day_and_time(standing.version.at) if standing.version else "",
     )  # fmt: skip

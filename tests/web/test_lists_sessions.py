@@ -249,3 +249,23 @@ def test_without_a_sessions_file_the_pages_are_as_they_were(store: Store, rulebo
     visit.sign_in("organiser-1")
     assert "Sessions" not in text_of(visit.get("/lists")) and visit.get(LIST).status_code == 404
     assert 'name="theatre"' in visit.get("/lists/place/L-401/right").text
+
+
+def test_somebody_is_away_this_morning(filled: Visit, store: Store) -> None:
+    fields = form_of(filled, LIST, "Show the smallest change")
+    assert filled.post(f"{LIST}/morning", data=fields | {"who": "trainer-1"}).status_code == 422
+    answer = filled.post(f"{LIST}/morning", data=fields | {"who": "trainer-1", "because": "trainer-1 is ill"})
+    told = text_of(answer)
+    assert "trainer-1 is on leave" in told and "No smaller change makes the lists stand" in told
+    assert told.count("other people") == 3 and "trainee-5, consultant-1" in told
+    fields = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', answer.text))
+    fields["proposal"] = html.unescape(fields["proposal"])
+    assert filled.post("/lists/all/accept", data=fields | {"why": "trainer-1 is ill"}).status_code == 303
+    assert {now.allocation.supervisor for now in store.list_of(TUESDAY) if now.allocation} == {"consultant-1"}
+    assert order(filled) == ["L-401", "L-402", "L-404"]
+
+
+def test_the_session_is_lost(filled: Visit) -> None:
+    fields = form_of(filled, LIST, "Show the smallest change")
+    told = text_of(filled.post(f"{LIST}/morning", data=fields | {"lost": "yes", "because": "no water"}))
+    assert told.count("moved") == 3 and "theatre 2" in told

@@ -57,6 +57,7 @@ ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
     ("GET", "/lists/lists.ics"): READING,
     ("GET", SESSION): READING,
     ("POST", SESSION + "/publish"): BUILDING,
+    ("POST", SESSION + "/morning"): BUILDING,
     ("GET", SESSION + "/version/{number}"): READING,
     ("GET", SESSION + "/brief.pdf"): READING,
     ("GET", LISTING): BUILDING,
