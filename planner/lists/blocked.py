@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations
 
 from planner.lists.checker import RULES
 from planner.lists.instance import Instance, Key, Lists, Placing
-from planner.lists.trials import Trial, attempt, options
+from planner.lists.likeness import Alike
+from planner.lists.trials import Option, Trial, attempt, options
 from planner.lists.week import Broken
 
 NEAREST = 2
@@ -34,10 +36,35 @@ class Blocked:
 
 def why_not(instance: Instance, lists: Lists, key: Key) -> Blocked:
     """What bars a case from every place, the lists being as they are and breaking no rule."""
+    rules, near = _barred(instance, lists, key)
+    return Blocked(key, instance.cases[key].told, rules, _nearest(near))
+
+
+def why_none(instance: Instance, lists: Lists, keys: Iterable[Key]) -> tuple[Blocked, ...]:
+    """The same of many cases; those that no rule can tell apart are tried once, and then told each in its own name."""
+    alike = Alike(instance)
+    known: dict[tuple[int, datetime.date | None], tuple[tuple[str, ...], list[Option]]] = {}
+    found = []
+    for key in keys:
+        case = instance.cases[key]
+        kind = alike.kind(key), case.last_day
+        if kind not in known:
+            rules, near = _barred(instance, lists, key)
+            known[kind] = rules, [_option(one.placing) for one in _nearest(near)]
+        rules, options_near = known[kind]
+        near = [attempt(instance, lists, key, option) for option in options_near]
+        found.append(Blocked(key, case.told, rules, tuple(Near(one.placing, one.broken) for one in near)))
+    return tuple(found)
+
+
+def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...], list[Trial]]:
     trials = [attempt(instance, lists, key, option) for option in options(instance, of_the_session=False)]
     rules = smallest_block([trial.rules for trial in trials])
-    near = sorted(trials, key=lambda trial: (len(trial.rules), len(trial.broken)))
-    return Blocked(key, instance.cases[key].told, rules, _nearest(near))
+    return rules, sorted(trials, key=lambda trial: (len(trial.rules), len(trial.broken)))
+
+
+def _option(placing: Placing) -> Option:
+    return Option(placing.session, placing.trainee, placing.supervisor)
 
 
 def smallest_block(barred_by: Iterable[frozenset[str]]) -> tuple[str, ...]:

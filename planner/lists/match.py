@@ -10,11 +10,13 @@ import datetime
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from planner.lists.blocked import Blocked, why_not
+from planner.lists.blocked import Blocked, why_none
 from planner.lists.checker import Verdict, check
+from planner.lists.filling import Filling
 from planner.lists.instance import Instance, Key, Lists
-from planner.lists.trials import Option, alone, attempt, options
-from planner.lists.worth import of_lists, ranked
+from planner.lists.likeness import Alike
+from planner.lists.trials import Option
+from planner.lists.worth import of_lists
 
 _URGENCY = ("urgent", "soon", None, "routine")  # not recorded stands before what is said to be the least
 
@@ -50,37 +52,31 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
     `done` is called once for each case that has been looked at for the first time.
     """
     lists = kept or Lists(())
-    possible = possibilities(instance, lists)
+    alike = Alike(instance)
+    possible = possibilities(instance, lists, alike)
     waiting = sorted(possible, key=lambda key: _pressing(instance, key, len(possible[key])))
     reasons: dict[Key, Reason] = {}
+    filling = Filling(instance, alike, lists)
     placed = first_time = True
     while placed:  # A case put before another can give a set time to be ready, so those left over are tried again.
         placed = False
         for key in list(waiting):
             if first_time:
                 done()
-            tried: list[float] = []
-            for points, option, worth in ranked(instance, lists, key, possible[key]):
-                trial = attempt(instance, lists, key, option)
-                if not trial.broken:
-                    lists, placed = trial.lists, True
-                    waiting.remove(key)
-                    barred = sum(before > points for before in tried)
-                    reasons[key] = Reason(key, worth, barred, pressing(instance, key))
-                    break
-                tried.append(points)
+            found = filling.place(key, possible[key])
+            if found is not None:
+                placed = True
+                waiting.remove(key)
+                worth, barred = found
+                reasons[key] = Reason(key, worth, barred, pressing(instance, key))
         first_time = False
-    return matched(instance, lists, reasons)
+    return matched(instance, filling.lists, reasons)
 
 
-def possibilities(instance: Instance, kept: Lists) -> dict[Key, list[Option]]:
+def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -> dict[Key, list[Option]]:
     """For every case that is not placed already, where it may stand on an otherwise empty list."""
-    fixed = {placing.case for placing in kept.placings}
-    return {
-        key: [option for option in options(instance, of_the_session=True) if alone(instance, kept, key, option)]
-        for key in instance.cases
-        if key not in fixed
-    }
+    fixed, alike = {placing.case for placing in kept.placings}, alike or Alike(instance)
+    return {key: alike.possible(key, kept) for key in instance.cases if key not in fixed}
 
 
 def matched(instance: Instance, lists: Lists, reasons: dict[Key, Reason]) -> Matched:
@@ -89,7 +85,7 @@ def matched(instance: Instance, lists: Lists, reasons: dict[Key, Reason]) -> Mat
     placings = sorted(lists.placings, key=lambda placing: (order.index(placing.session), placing.place))
     lists = Lists(tuple(placings), lists.both_eyes_agreed)
     placed = {placing.case for placing in placings}
-    blocked = tuple(why_not(instance, lists, key) for key in instance.cases if key not in placed)
+    blocked = why_none(instance, lists, (key for key in instance.cases if key not in placed))
     return Matched(lists, reasons, blocked, check(instance, lists), of_lists(instance, lists))
 
 

@@ -32,21 +32,21 @@ def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
 def of_shares(instance: Instance, lists: Lists) -> float:
     """What uneven shares take away: the wish's weight for each case of a trainee beyond the mean of all trainees."""
     had = Counter(placing.trainee for placing in lists.placings)
-    return _uneven(instance, [had[name] for name in instance.trainees])
+    return uneven(instance, [had[name] for name in instance.trainees])
 
 
 def shares_with_one_more(instance: Instance, lists: Lists) -> dict[str | None, float]:
     """For each trainee, and for none, what one case more of theirs adds to `of_shares`."""
     had = Counter(placing.trainee for placing in lists.placings)
     counts = [had[name] for name in instance.trainees]
-    now = _uneven(instance, counts)
+    now = uneven(instance, counts)
     added: dict[str | None, float] = {None: 0.0}
     for n, name in enumerate(instance.trainees):
-        added[name] = round(_uneven(instance, [*counts[:n], counts[n] + 1, *counts[n + 1 :]]) - now, 6)
+        added[name] = round(uneven(instance, [*counts[:n], counts[n] + 1, *counts[n + 1 :]]) - now, 6)
     return added
 
 
-def _uneven(instance: Instance, counts: list[int]) -> float:
+def uneven(instance: Instance, counts: list[int]) -> float:
     mean = sum(counts) / len(counts) if counts else 0
     return -instance.wishes.fair_share * sum(max(0.0, count - mean) for count in counts)
 
