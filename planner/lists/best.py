@@ -6,6 +6,8 @@ One worker, a fixed seed and a limit in deterministic time, so that the same inp
 from __future__ import annotations
 
 import contextlib
+import datetime
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from itertools import permutations
@@ -14,7 +16,8 @@ from typing import TYPE_CHECKING
 from planner.errors import PlannerError
 from planner.lists.checker import broken_rules
 from planner.lists.instance import Instance, Key, Lists, Placing
-from planner.lists.match import Matched, Reason, match, matched, possibilities, pressing
+from planner.lists.likeness import Alike
+from planner.lists.match import Matched, Reason, filled, matched, possibilities, pressing
 from planner.lists.trials import Option, attempt
 from planner.lists.week import Week
 from planner.lists.worth import of_lists, ranked
@@ -26,6 +29,9 @@ LONGEST_ORDERED = 8  # cases of a session whose every order is tried
 IMPROVING = 0.5  # share of the effort spent on a few sessions at a time
 FREE = 4  # sessions
 EACH = 1.0  # unit of effort at most
+PRICES = (0.0, 0.3, 0.5, 0.7)  # points a minute, to begin from
+LARGEST_WHOLE = 20_000  # cases times places, searched all at once; beyond, the bound is a linear programme's
+OF_A_KIND = 6  # waiting cases that no rule can tell apart, in one search of a few sessions
 _OF_ORDER = ("kit-sets", "fixed-order")
 
 
@@ -51,6 +57,7 @@ def best(
     Raises PlannerError where the solver is not installed.
     """
     try:
+        from planner.lists import bound as bounds
         from planner.lists.model import Model
     except ImportError:
         hint = "pip install 'cataract-case-planner[lists]', or leave out --best"
@@ -58,12 +65,18 @@ def best(
             "the solver is not installed", why="it comes with the extra `lists`", hint=hint
         ) from None
     kept = kept or Lists(())
-    search = _Search(instance, kept, Model(instance, possibilities(instance, kept), kept), match(instance, kept).lists)
+    search = _Search(instance, kept, possibilities(instance, kept), _begun(instance, kept), Model)
     search.told = told
     with contextlib.suppress(KeyboardInterrupt):
         told(search.worth, search.bound)
-        search.improve(effort * IMPROVING)
-        search.whole(effort - search.took)
+        if search.small:
+            search.improve(effort * IMPROVING)
+            search.whole(effort - search.took)
+        else:
+            search.bound = bounds.bound(instance, search.possible, kept)
+            told(search.worth, search.bound)
+            search.improve(effort)
+    # The first lists came with their reasons; those of the search are given what each place adds.
     reasons = {placing.case: _reason(instance, kept, search.found, placing) for placing in search.found.placings}
     whole = matched(instance, search.found, {key: reason for key, reason in reasons.items() if reason is not None})
     # The solver counts in thousandths of a point.
@@ -71,51 +84,108 @@ def best(
     return Best(whole, max(search.bound, whole.worth), proved)
 
 
+def _begun(instance: Instance, kept: Lists) -> Lists:
+    """The most worth of what filling comes to at several prices of a minute."""
+    return max((filled(instance, kept, price=price) for price in PRICES), key=lambda lists: of_lists(instance, lists))
+
+
 class _Search:
     """The best lists found so far, and what the solver has said that none can pass."""
 
-    def __init__(self, instance: Instance, kept: Lists, model: Model, found: Lists) -> None:
-        self.instance, self.kept, self.model, self.found = instance, kept, model, found
+    def __init__(
+        self,
+        instance: Instance,
+        kept: Lists,
+        possible: dict[Key, list[Option]],
+        found: Lists,
+        model: type[Model],
+    ) -> None:
+        self.instance, self.kept, self.possible, self.found, self.model = instance, kept, possible, found, model
         self.told: Callable[[float, float], object] = lambda worth, bound: None
         self.worth, self.bound, self.took, self.exact = of_lists(instance, found), float("inf"), 0.0, True
+        self.small = sum(map(len, possible.values())) <= LARGEST_WHOLE
+        self.alike = Alike(instance)
+        self._fixed = {placing.case for placing in kept.placings}
+        self._at: dict[str, dict[Key, list[Option]]] = defaultdict(dict)
+        for key, options in possible.items():
+            for option in options:
+                self._at[option.session].setdefault(key, []).append(option)
 
     def improve(self, effort: float) -> None:
         """Free a few sessions at a time, neighbours first and then spread ones, until a whole round gains nothing."""
         sessions = list(self.instance.sessions)
         if len(sessions) <= FREE:
             return
-        apart, gained = 1, True
-        while gained and self.took < effort:
-            gained = False
-            for start in range(0, len(sessions), FREE // 2):
-                free = {sessions[(start + n * apart) % len(sessions)] for n in range(FREE)}
-                if self.took < effort:
-                    before = self.worth
-                    self._take(self.model.solve(self.found, min(EACH, effort - self.took), free))
-                    gained = gained or self.worth > before
-            apart = 4 - apart
+        strides = (1, 3, max(5, len(sessions) // FREE), 2)
+        without = 0
+        while without < len(strides) and self.took < effort:
+            for apart in strides:
+                gained = False
+                for start in range(0, len(sessions), FREE // 2):
+                    free = {sessions[(start + n * apart) % len(sessions)] for n in range(FREE)}
+                    if self.took >= effort:
+                        return
+                    gained = self._again(free, min(EACH, effort - self.took)) or gained
+                without = 0 if gained else without + 1
 
     def whole(self, effort: float) -> None:
         """Search all sessions at once, for a bound; lists that no order lets stand are forbidden and searched past."""
         end = self.took + effort
+        model = self.model(self.instance, self.possible, self.kept, alike=self.alike)
         while self.took < end:
-            solved = self.model.solve(self.found, end - self.took)
+            solved = model.solve(self.found, end - self.took)
             if self.exact:
                 self.bound = min(self.bound, solved.bound)
                 self.told(self.worth, self.bound)
-            if self._take(solved):
+            if self._take(solved, model, None):
                 return
 
-    def _take(self, solved: Solved) -> bool:
+    def _again(self, free: set[str], effort: float) -> bool:
+        """These sessions anew, with what waits; all others as they are. Whether that was worth more."""
+        days = {self.instance.sessions[name].day for name in free}
+        near = {s.id for s in self.instance.sessions.values() if s.day in days} - free
+        kept = [p for p in self.found.placings if p.case in self._fixed and p.session in free]
+        kept += [p for p in self.found.placings if p.session in near]
+        away = {p.case for p in self.found.placings if p.session not in free} | self._fixed
+        possible: dict[Key, list[Option]] = {}
+        for name in sorted(free):
+            for key, options in self._at[name].items():
+                if key not in away:
+                    possible.setdefault(key, []).extend(options)
+        here = Lists(tuple(kept), self.found.both_eyes_agreed)
+        others = Counter(p.trainee for p in self.found.placings if p.session not in free | near)
+        model = self.model(self.instance, self._pressing(possible, free), here, others, self.alike)
+        before = self.worth
+        self._take(model.solve(self.found, effort, short=True), model, free)
+        return self.worth > before + 1e-6
+
+    def _pressing(self, possible: dict[Key, list[Option]], free: set[str]) -> dict[Key, list[Option]]:
+        """Those placed there now, and of those that wait the first so many, kind by kind."""
+        placed = {placing.case for placing in self.found.placings if placing.session in free}
+        waiting = [key for key in possible if key not in placed]
+        by_kind: dict[int, int] = Counter()
+        kind = self.alike.kind
+        chosen = set(placed)
+        for key in sorted(waiting, key=lambda key: (self.instance.cases[key].last_day or datetime.date.max, key)):
+            by_kind[kind(key)] += 1
+            if by_kind[kind(key)] <= OF_A_KIND:
+                chosen.add(key)
+        return {key: options for key, options in possible.items() if key in chosen}
+
+    def _take(self, solved: Solved, model: Model, free: set[str] | None) -> bool:
         """Take what was found where it is worth more; forbid lists that no order lets stand, and say if all had one."""
         self.took += solved.took
         if solved.chosen is None:
             return True
-        lists, unordered = _ordered(self.instance, self.kept, solved.chosen)
+        chosen = [one for one in solved.chosen if free is None or one[1].session in free]
+        lists, unordered = _ordered(self.instance, self.kept, chosen)
         for placed in unordered:
-            self.model.forbid(placed)
+            model.forbid(placed)
             # Not every order of a long list was tried, so from now on the solver may miss what could stand.
             self.exact = self.exact and len(placed) <= LONGEST_ORDERED
+        if free is not None:
+            others = tuple(placing for placing in self.found.placings if placing.session not in free)
+            lists = replace(lists, placings=(*others, *lists.placings))
         if not unordered and of_lists(self.instance, lists) > self.worth + 1e-6:
             self.found, self.worth = lists, of_lists(self.instance, lists)
             self.told(self.worth, self.bound)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -11,7 +11,7 @@ from planner.lists.checker import RULES
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
 from planner.lists.trials import Option, Trial, attempt, options
-from planner.lists.week import Broken
+from planner.lists.week import Broken, Week
 
 NEAREST = 2
 
@@ -58,9 +58,31 @@ def why_none(instance: Instance, lists: Lists, keys: Iterable[Key]) -> tuple[Blo
 
 
 def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...], list[Trial]]:
-    trials = [attempt(instance, lists, key, option) for option in options(instance, of_the_session=False)]
+    trials = [attempt(instance, lists, key, option) for option in _different(instance, lists)]
     rules = smallest_block([trial.rules for trial in trials])
     return rules, sorted(trials, key=lambda trial: (len(trial.rules), len(trial.broken)))
+
+
+def _different(instance: Instance, lists: Lists) -> Iterator[Option]:
+    """Every session with every pair, but one of people whom no rule can tell apart on its day."""
+    week = Week(instance, lists)
+    seen: set[object] = set()
+    for option in options(instance, of_the_session=False):
+        session = instance.sessions[option.session]
+        learner = instance.trainees[option.trainee] if option.trainee else None
+        held = instance.supervisors[option.supervisor]
+        today = [p for p in lists.placings if instance.sessions[p.session].day == session.day]
+        trainee = learner and (
+            learner.stage, learner.steps_cleared, session.day in learner.leave,
+            frozenset(p.session for p in today if p.trainee == learner.id),
+        )  # fmt: skip
+        supervisor = (
+            held.grade, tuple(held.can), held.on_site_rooms, session.day in held.leave, held.id in session.supervisors,
+            frozenset((p.session, week.mode_served(p)) for p in today if p.supervisor == held.id),
+        )  # fmt: skip
+        if (session.id, trainee, supervisor) not in seen:
+            seen.add((session.id, trainee, supervisor))
+            yield option
 
 
 def _option(placing: Placing) -> Option:

@@ -17,8 +17,10 @@ from planner.lists.worth import of_placing, uneven
 
 
 class Filling:
-    def __init__(self, instance: Instance, alike: Alike, lists: Lists) -> None:
-        self.instance, self.alike = instance, alike
+    """`price` is what a minute of theatre is taken to cost, in points, where there are more cases than minutes."""
+
+    def __init__(self, instance: Instance, alike: Alike, lists: Lists, price: float = 0.0) -> None:
+        self.instance, self.alike, self.price = instance, alike, price
         self._both = lists.both_eyes_agreed
         self._days: dict[object, tuple[Placing, ...]] = {}
         self._had: Counter[str | None] = Counter()
@@ -37,11 +39,11 @@ class Filling:
         return Lists(tuple(p for placings in self._days.values() for p in placings), self._both)
 
     def place(self, key: Key, possible: list[Option]) -> tuple[dict[str, float], int] | None:
-        """Place a case; what its place adds by each wish, and how many worth more were barred. None where none stands."""
+        """Place a case: what that adds by each wish, and how many places worth more were barred. None: nowhere."""
         kind, shares = self.alike.kind(key), self._shares()
         ranked = sorted(
             ((self._worth(key, kind, option), option) for option in possible),
-            key=lambda one: -round(sum(one[0].values()) + shares[one[1].trainee], 6),
+            key=lambda one: -round(sum(one[0].values()) + shares[one[1].trainee] - self._cost(key, one[1]), 6),
         )
         better: list[float] = []
         for worth, option in ranked:
@@ -88,6 +90,11 @@ class Filling:
         if (kind, option) not in self._worths:
             self._worths[(kind, option)] = of_placing(self.instance, placing)
         return self._worths[(kind, option)]
+
+    def _cost(self, key: Key, option: Option) -> float:
+        if not self.price:
+            return 0.0
+        return self.price * self._week.time(Placing(option.session, 1, key, option.trainee, option.supervisor)).mean
 
     def _shares(self) -> dict[str | None, float]:
         """For each trainee, and for none, what one case more of theirs adds to the wish for fair shares."""

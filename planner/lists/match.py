@@ -51,12 +51,22 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
 
     `done` is called once for each case that has been looked at for the first time.
     """
-    lists = kept or Lists(())
-    alike = Alike(instance)
+    reasons: dict[Key, Reason] = {}
+    return matched(instance, filled(instance, kept, reasons, done), reasons)
+
+
+def filled(
+    instance: Instance,
+    kept: Lists | None = None,
+    reasons: dict[Key, Reason] | None = None,
+    done: Callable[[], object] = lambda: None,
+    price: float = 0.0,
+) -> Lists:
+    """The lists alone; the reason for each place goes into `reasons`. `price` is of a minute, see `Filling`."""
+    lists, alike = kept or Lists(()), Alike(instance)
     possible = possibilities(instance, lists, alike)
     waiting = sorted(possible, key=lambda key: _pressing(instance, key, len(possible[key])))
-    reasons: dict[Key, Reason] = {}
-    filling = Filling(instance, alike, lists)
+    filling = Filling(instance, alike, lists, price)
     placed = first_time = True
     while placed:  # A case put before another can give a set time to be ready, so those left over are tried again.
         placed = False
@@ -67,10 +77,10 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
             if found is not None:
                 placed = True
                 waiting.remove(key)
-                worth, barred = found
-                reasons[key] = Reason(key, worth, barred, pressing(instance, key))
+                if reasons is not None:
+                    reasons[key] = Reason(key, *found, pressing(instance, key))
         first_time = False
-    return matched(instance, filling.lists, reasons)
+    return filling.lists
 
 
 def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -> dict[Key, list[Option]]:

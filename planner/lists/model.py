@@ -6,16 +6,20 @@ checker lets stand, so that its bound holds for them too.
 
 from __future__ import annotations
 
+import datetime
 import math
-from collections.abc import Collection
+from collections import Counter, defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import combinations
+from types import MappingProxyType
 from typing import Any
 
 from ortools.sat.python import cp_model
 
 from planner.lists import room, worth
 from planner.lists.instance import Instance, Key, Lists, Placing
+from planner.lists.likeness import Alike
+from planner.lists.roster import Session
 from planner.lists.trials import Option
 from planner.lists.week import Week
 
@@ -32,19 +36,36 @@ class Solved:
 
 
 class Model:
-    """One variable for each case and option. Objective: the unit's points times POINTS times the number of trainees."""
+    """A count for each kind of case and option of some sessions; what else is placed stays, and counts as it stands.
 
-    def __init__(self, instance: Instance, possible: dict[Key, list[Option]], kept: Lists) -> None:
-        self.instance, self.kept, self.model = instance, kept, cp_model.CpModel()
+    Cases that no rule and no wish can tell apart are one kind: which of them goes where is settled afterwards.
+    Objective: the unit's points times POINTS times the number of trainees.
+    """
+
+    def __init__(
+        self,
+        instance: Instance,
+        possible: dict[Key, list[Option]],
+        kept: Lists,
+        others: Mapping[str | None, int] = MappingProxyType({}),
+        alike: Alike | None = None,
+    ) -> None:
+        """`others` counts for each trainee the cases placed outside of this model."""
+        self.instance, self.kept, self.model, self.others = instance, kept, cp_model.CpModel(), others
         self.scale = POINTS * max(1, len(instance.trainees))
         self.week = Week(instance, kept)
+        self.kinds: dict[Key, list[Key]] = {}  # by the first case of each
         self.placings: dict[tuple[Key, Option], Any] = {}
-        for key, options in possible.items():
-            mine = [self._variable(key, option) for option in options]
-            self.model.add_at_most_one(mine)
+        self._of: dict[tuple[str, str, str | None], list[tuple[Key, Option, Any]]] = defaultdict(list)
+        for keys in self._kinds(possible, alike or Alike(instance)):
+            self.kinds[keys[0]] = keys
+            mine = [self._variable(keys[0], option, len(keys)) for option in possible[keys[0]]]
+            self.model.add(sum(mine) <= len(keys))
         for placing in kept.placings:
             option = Option(placing.session, placing.trainee, placing.supervisor)
-            self.model.add(self._variable(placing.case, option) == 1)
+            self.kinds[placing.case] = [placing.case]
+            self.model.add(self._variable(placing.case, option, 1) == 1)
+        self.sessions = [s for s in instance.sessions.values() if self._of.get((s.id, "", None))]
         self.tables: dict[int, list[tuple[int, ...]]] = {}  # by a session's minutes
         self._minutes()
         self._supervisors()
@@ -53,32 +74,38 @@ class Model:
         self._kit()
         self._objective()
 
-    def _variable(self, key: Key, option: Option) -> Any:
-        name = f"{key[0]} {key[1]} {option.session} {option.trainee} {option.supervisor}"
-        return self.placings.setdefault((key, option), self.model.new_bool_var(name))
+    def _kinds(self, possible: dict[Key, list[Option]], alike: Alike) -> list[list[Key]]:
+        found: dict[object, list[Key]] = defaultdict(list)
+        for key in possible:
+            alone = key if key in self.instance.as_published else None
+            found[(alike.kind(key), self.instance.cases[key].last_day, alone)].append(key)
+        return list(found.values())
 
-    def _where(self, **wanted: str) -> list[tuple[Key, Option, Any]]:
-        return [
-            (key, option, variable)
-            for (key, option), variable in self.placings.items()
-            if all(getattr(option, name) == value for name, value in wanted.items())
-        ]
+    def _variable(self, key: Key, option: Option, most: int) -> Any:
+        if (key, option) not in self.placings:
+            variable = self.model.new_bool_var("") if most == 1 else self.model.new_int_var(0, most, "")
+            self.placings[(key, option)] = variable
+            for what, name in (("", None), ("trainee", option.trainee), ("supervisor", option.supervisor)):
+                self._of[(option.session, what, name)].append((key, option, variable))
+        return self.placings[(key, option)]
 
     def _placing(self, key: Key, option: Option) -> Placing:
         return Placing(option.session, 1, key, option.trainee, option.supervisor)
 
-    def _any(self, variables: list[Any], name: str) -> Any:
-        """A variable that is 1 where one of these is."""
-        some = self.model.new_bool_var(name)
-        self.model.add_max_equality(some, variables) if variables else self.model.add(some == 0)
+    def _any(self, here: list[tuple[Key, Option, Any]]) -> Any:
+        """A variable that is 1 where one of these is not 0."""
+        some = self.model.new_bool_var("")
+        for key, _, variable in here:
+            self.model.add(variable <= len(self.kinds[key]) * some)
+        self.model.add(sum(variable for _, _, variable in here) >= some) if here else self.model.add(some == 0)
         return some
 
     def _minutes(self) -> None:
         times = room.times_in_use(self.instance)
         tables = self.tables
-        for session in self.instance.sessions.values():
+        for session in self.sessions:
             rows = tables.setdefault(session.minutes, room.table(self.instance, session.minutes))
-            here = self._where(session=session.id)
+            here = self._of[(session.id, "", None)]
             counts: list[Any] = []
             for time in times:
                 mine = [v for key, option, v in here if self.week.time(self._placing(key, option)) == time]
@@ -92,57 +119,70 @@ class Model:
 
     def _together(self) -> list[list[str]]:
         """Groups of sessions that run at one moment, at least two."""
-        sessions = self.instance.sessions.values()
+        of_day: dict[datetime.date, list[Session]] = defaultdict(list)
+        for session in self.sessions:
+            of_day[session.day].append(session)
         groups = {
-            tuple(other.id for other in sessions if other.span[0] <= one.span[0] < other.span[1]) for one in sessions
+            tuple(other.id for other in of_day[one.day] if other.span[0] <= one.span[0] < other.span[1])
+            for one in self.sessions
         }
         return [list(group) for group in sorted(groups) if len(group) > 1]
 
     def _supervisors(self) -> None:
+        groups = self._together()
         for name, supervisor in self.instance.supervisors.items():
             there: dict[str, tuple[Any, Any]] = {}
-            for session in dict.fromkeys(session for group in self._together() for session in group):
-                here = self._where(session=session, supervisor=name)
-                ties = [v for key, option, v in here if self.week.mode_served(self._placing(key, option)) != "on-site"]
-                there[session] = self._any([v for _, _, v in here], ""), self._any(ties, "")
-            for group in self._together():
-                self.model.add(sum(there[session][0] for session in group) <= supervisor.on_site_rooms)
-                for one in group:
-                    for other in group:
-                        if one != other:
-                            self.model.add_at_most_one(there[one][1], there[other][0])
+            for group in groups:
+                mine = [session for session in group if self._of.get((session, "supervisor", name))]
+                for session in mine:
+                    if session not in there:
+                        here = self._of[(session, "supervisor", name)]
+                        mode = self.week.mode_served
+                        ties = [one for one in here if mode(self._placing(one[0], one[1])) != "on-site"]
+                        there[session] = self._any(here), self._any(ties)
+                if len(mine) > 1:
+                    self.model.add(sum(there[session][0] for session in mine) <= supervisor.on_site_rooms)
+                    for one in mine:
+                        for other in mine:
+                            if one != other:
+                                self.model.add_at_most_one(there[one][1], there[other][0])
 
     def _trainees(self) -> None:
-        for name in self.instance.trainees:
-            for group in self._together():
-                rooms = [
-                    self._any([v for _, _, v in self._where(session=session, trainee=name)], "") for session in group
-                ]
-                self.model.add_at_most_one(rooms)
+        for group in self._together():
+            for name in self.instance.trainees:
+                mine = [self._of[(session, "trainee", name)] for session in group
+                        if self._of.get((session, "trainee", name))]  # fmt: skip
+                if len(mine) > 1:
+                    self.model.add_at_most_one(self._any(here) for here in mine)
 
     def _patients(self) -> None:
-        cases = self.instance.cases
-        for one, other in combinations(cases, 2):
-            patient = cases[one].patient
-            if patient is None or patient != cases[other].patient or patient in self.kept.both_eyes_agreed:
-                continue
-            for session in self.instance.sessions:
-                here = [v for key, _, v in self._where(session=session) if key in (one, other)]
-                self.model.add_at_most_one(here)
+        """One eye of a patient a session. Whoever has two cases shares a kind with nobody else."""
+        of_patient: dict[str, set[Key]] = defaultdict(set)
+        count: Counter[str] = Counter()
+        for first, keys in self.kinds.items():
+            patient = self.instance.cases[first].patient
+            if patient is not None and patient not in self.kept.both_eyes_agreed:
+                of_patient[patient].add(first)
+                count[patient] += sum(self.instance.cases[key].patient == patient for key in keys)
+        for patient, firsts in of_patient.items():
+            if count[patient] > 1:
+                for session in self.sessions:
+                    self.model.add(sum(v for key, _, v in self._of[(session.id, "", None)] if key in firsts) <= 1)
 
     def _kit(self) -> None:
         """Each set used as often as its turnround could allow at the very most, whatever the order."""
         times, turnover = room.times_in_use(self.instance), self.instance.turnover
         shortest = min(time.mean for time in times)
         most_added = max((case.added_minutes for case in self.instance.cases.values()), default=0)
-        for session in self.instance.sessions.values():
+        for session in self.sessions:
             longest = max(
                 sum(count * (time.mean + turnover) for count, time in zip(row, times, strict=False))
                 + min(row[-1] / room.CENTS, sum(row[:-1]) * most_added)
                 for row in self.tables[session.minutes]
             )
             for item, counted in session.kit.items():
-                users = [v for key, _, v in self._where(session=session.id) if item in self.instance.cases[key].kit]
+                here = self._of[(session.id, "", None)]
+                users = [v for key, _, v in here if item in self.instance.cases[key].kit]
                 again, uses = counted.ready_again_after, 1
                 if again is not None:
                     uses += max(0, math.floor((longest - shortest - turnover) / (again + shortest)))
@@ -150,47 +190,71 @@ class Model:
 
     def _objective(self) -> None:
         trainees, weight = list(self.instance.trainees), self.instance.wishes.fair_share
-        had = {
-            name: sum(variable for (_, option), variable in self.placings.items() if option.trainee == name)
-            for name in trainees
-        }
-        terms = []
+        terms, had = [], {name: self.others.get(name, 0) for name in trainees}
         for (key, option), variable in self.placings.items():
             points = sum(worth.of_placing(self.instance, self._placing(key, option)).values())
             terms.append(round(points * self.scale) * variable)
+            if option.trainee is not None:
+                had[option.trainee] = had[option.trainee] + variable
+        every = sum(had.values())
         for name in trainees:
             # As many times more than the mean as there are trainees, so that it is a whole number.
             more = self.model.new_int_var(0, len(self.instance.cases) * len(trainees), "")
-            self.model.add(more >= len(trainees) * had[name] - sum(had.values()))
+            self.model.add(more >= len(trainees) * had[name] - every)
             terms.append(-round(weight * self.scale / len(trainees)) * more)
         self.model.maximize(sum(terms))
 
-    def solve(self, start: Lists, effort: float, free: Collection[str] | None = None) -> Solved:
-        """Search from `start` on for `effort` units of deterministic time; only lists of `free` sessions may change."""
-        model = self.model.clone()
-        chosen = {(p.case, Option(p.session, p.trainee, p.supervisor)) for p in start.placings}
+    def solve(self, start: Lists, effort: float, short: bool = False) -> Solved:
+        """Search from `start` on for `effort` units of deterministic time; `short`: an interrupt waits for the end."""
+        first = {key: kind for kind, keys in self.kinds.items() for key in keys}
+        options = [(p.case, Option(p.session, p.trainee, p.supervisor)) for p in start.placings]
+        hinted = Counter((first[key], option) for key, option in options if key in first)
+        self.model.clear_hints()  # type: ignore[no-untyped-call]
         for placed, variable in self.placings.items():
-            own = model.get_bool_var_from_proto_index(variable.index)
-            if free is None or placed[1].session in free:
-                model.add_hint(own, placed in chosen)
-            else:
-                model.add(own == (placed in chosen))
+            self.model.add_hint(variable, hinted[placed])
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 1
         solver.parameters.linearization_level = 2
         solver.parameters.max_deterministic_time = effort
         # A long search ends with what it has when interrupted; a short one is left to end, and the interrupt to Python.
-        solver.parameters.catch_sigint_signal = free is None
-        found = solver.solve(model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
+        solver.parameters.catch_sigint_signal = not short
+        found = solver.solve(self.model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
         values = solver.response_proto.solution if found else []
         return Solved(
-            [placed for placed, variable in self.placings.items() if values[variable.index]] if found else None,
+            self._dealt({placed: values[variable.index] for placed, variable in self.placings.items()}, options)
+            if found else None,
             solver.best_objective_bound / self.scale if found else math.inf,
             max(solver.response_proto.deterministic_time, 0.01),
-        )
+        )  # fmt: skip
+
+    def _dealt(
+        self, counts: dict[tuple[Key, Option], int], before: list[tuple[Key, Option]]
+    ) -> list[tuple[Key, Option]]:
+        """The counts dealt out to the cases of each kind; one that can stay where it was does."""
+        left = {placed: count for placed, count in counts.items() if count}
+        kind_of = {key: kind for kind, keys in self.kinds.items() for key in keys}
+        chosen: dict[Key, Option] = {}
+        for key, option in before:
+            if key in kind_of and left.get((kind_of[key], option), 0):
+                left[(kind_of[key], option)] -= 1
+                chosen[key] = option
+        for (kind, option), count in left.items():
+            for key in [key for key in self.kinds[kind] if key not in chosen][:count]:
+                chosen[key] = option
+        return list(chosen.items())
 
     def forbid(self, placed: list[tuple[Key, Option]]) -> None:
-        """Not these and no other on their session's list, since no order of them stands; with others some order may."""
-        others = [v for key, option, v in self._where(session=placed[0][1].session) if (key, option) not in placed]
-        self.model.add(sum(self.placings[each] for each in placed) - sum(others) <= len(placed) - 1)
+        """Not such cases and no other on their session's list, since no order of them stands; with others some may."""
+        kind_of = {key: kind for kind, keys in self.kinds.items() for key in keys}
+        counts = Counter((kind_of[key], option) for key, option in placed)
+        here = self._of[(placed[0][1].session, "", None)]
+        ways = []
+        for one, count in counts.items():
+            ways.append(self.model.new_bool_var(""))
+            self.model.add(self.placings[one] != count).only_enforce_if(ways[-1])
+        others = [variable for key, option, variable in here if (key, option) not in counts]
+        if others:
+            ways.append(self.model.new_bool_var(""))
+            self.model.add(sum(others) >= 1).only_enforce_if(ways[-1])
+        self.model.add_bool_or(ways)
