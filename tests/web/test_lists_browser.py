@@ -132,6 +132,8 @@ def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, width: int) -> None
     wrong = []
 
     def look(name: str) -> None:
+        # A button's click comes back while the page it sends is still being read.
+        page.wait_for_load_state("load")
         wide = page.evaluate("document.documentElement.scrollWidth")
         if wide > width:
             wrong.append(f"{name}: {wide} px wide")
@@ -145,8 +147,10 @@ def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, width: int) -> None
         look(address)
     page.goto("/lists")
     page.get_by_role("button", name="Propose places for waiting cases").click()
+    expect(page.locator("main")).to_contain_text("Nothing is entered yet")
     look("proposal")
     page.goto("/lists/place/L-420/right")
     page.get_by_role("button", name=re.compile("^Place all the same")).first.click()
+    expect(page.locator("main")).to_contain_text("This would break")
     look("what would break")
     assert wrong == []
