@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import asdict
 from math import inf
 
@@ -13,6 +14,7 @@ from planner.lists.clashes import clashes
 from planner.lists.instance import Instance, Placing
 from planner.lists.match import Matched, Reason
 from planner.lists.week import Week
+from planner.lists.worth import Tally, is_whole
 from planner.wording import percent
 
 
@@ -22,6 +24,7 @@ def matched_data(instance: Instance, found: Matched, searched: Best | None = Non
         "worth": round(found.worth, 6),
         "worth_at_most": round(searched.bound, 6) if searched and searched.bound < inf else None,
         "proved_best": searched is not None and searched.proved,
+        "wishes": instance.wishes.model_dump(),
         "placings": [
             {
                 "session": placing.session,
@@ -59,9 +62,32 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
     empty = [session.told for name, session in instance.sessions.items() if not week.list_of(name)]
     if empty:
         lines += ["", *hung(f"Without a list: {'; '.join(empty)}")]
+    lines += ["", "Trainees", *_trainees(instance, found), "", *hung(f"Weights of the wishes: {_weights(instance)}.")]
     for blocked in found.blocked:
         lines += ["", *_blocked(blocked)]
     return "\n".join(lines)
+
+
+def _trainees(instance: Instance, found: Matched) -> Iterator[str]:
+    """What each trainee has on these lists, beside what they still need."""
+    tally = Tally(instance, found.lists.placings)
+    for name, learner in instance.trainees.items():
+        whole, other = tally.whole[name], tally.had[name] - tally.whole[name]
+        target = f" of {learner.target} wanted" if learner.target is not None else ""
+        beyond = ""
+        if learner.shown_tier is not None:
+            placed = [p for p in found.lists.placings if p.trainee == name and is_whole(instance, p.case, name)]
+            tiers = [instance.cases[p.case].tier for p in placed]
+            shown = f"shown up to tier {learner.shown_tier}" if learner.shown_tier else "none shown yet"
+            beyond = f"; {tiers.count(learner.shown_tier + 1)} of tier {learner.shown_tier + 1}, {shown}"
+        steps = f"; named steps in {other}" if other else ""
+        yield from hung(f"  {name} ({learner.stage}): {whole} whole{target}{steps}{beyond}")
+
+
+def _weights(instance: Instance) -> str:
+    said = {name: weight for name, weight in instance.wishes.model_dump().items() if name != "hardest"}
+    weights = ", ".join(f"{name.replace('_', ' ')} {weight:g}" for name, weight in said.items())
+    return weights + (f"; hardest {instance.wishes.hardest}" if instance.wishes.hardest else "")
 
 
 def _how_good(found: Matched, searched: Best | None) -> str:

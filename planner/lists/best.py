@@ -8,31 +8,27 @@ from __future__ import annotations
 import contextlib
 import datetime
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from itertools import permutations
 from typing import TYPE_CHECKING
 
 from planner.errors import PlannerError
-from planner.lists.checker import broken_rules
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
 from planner.lists.match import Matched, Reason, filled, matched, possibilities, pressing
+from planner.lists.ordering import LONGEST_ORDERED, ordered
 from planner.lists.trials import Option, attempt
-from planner.lists.week import Week
-from planner.lists.worth import of_lists, ranked
+from planner.lists.worth import Tally, of_lists, ranked
 
 if TYPE_CHECKING:
     from planner.lists.model import Model, Solved
 
-LONGEST_ORDERED = 8  # cases of a session whose every order is tried
 IMPROVING = 0.5  # share of the effort spent on a few sessions at a time
 FREE = 4  # sessions
 EACH = 1.0  # unit of effort at most
 PRICES = (0.0, 0.3, 0.5, 0.7)  # points a minute, to begin from
 LARGEST_WHOLE = 20_000  # cases times places, searched all at once; beyond, the bound is a linear programme's
 OF_A_KIND = 6  # waiting cases that no rule can tell apart, in one search of a few sessions
-_OF_ORDER = ("kit-sets", "fixed-order")
 
 
 @dataclass(frozen=True)
@@ -153,7 +149,7 @@ class _Search:
                 if key not in away:
                     possible.setdefault(key, []).extend(options)
         here = Lists(tuple(kept), self.found.both_eyes_agreed)
-        others = Counter(p.trainee for p in self.found.placings if p.session not in free | near)
+        others = Tally(self.instance, (p for p in self.found.placings if p.session not in free | near))
         model = self.model(self.instance, self._pressing(possible, free), here, others, self.alike)
         before = self.worth
         self._take(model.solve(self.found, effort, short=True), model, free)
@@ -200,31 +196,11 @@ def _ordered(
     without: list[list[tuple[Key, Option]]] = []
     for session in instance.sessions:
         here = [(key, option) for key, option in chosen if option.session == session]
-        for order in _orders(instance, here):
-            tried = tuple(
-                Placing(session, place, key, option.trainee, option.supervisor)
-                for place, (key, option) in enumerate(order, 1)
-            )
-            if not any(True for _ in broken_rules(Week(instance, replace(kept, placings=tried)), _OF_ORDER)):
-                placings += tried
-                break
-        else:
+        found = ordered(instance, kept, session, here)
+        placings += found
+        if here and not found:
             without.append(here)
     return replace(kept, placings=tuple(placings)), without
-
-
-def _orders(instance: Instance, here: list[tuple[Key, Option]]) -> Iterator[tuple[tuple[Key, Option], ...]]:
-    """Orders to try: fixed places kept and the most pressing first, then every other."""
-
-    def usual(placed: tuple[Key, Option]) -> tuple[object, ...]:
-        case = instance.cases[placed[0]]
-        first = any(case.order[rule.id] is True for rule in instance.order if rule.first)
-        last = any(case.order[rule.id] is True for rule in instance.order if not rule.first)
-        return (not first, last, str(case.last_day or "9"), -case.tier, placed[0])
-
-    yield tuple(sorted(here, key=usual))
-    if len(here) <= LONGEST_ORDERED:
-        yield from permutations(here)
 
 
 def _reason(instance: Instance, kept: Lists, lists: Lists, placing: Placing) -> Reason | None:

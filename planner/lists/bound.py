@@ -17,7 +17,7 @@ from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
 from planner.lists.trials import Option
 from planner.lists.week import Week
-from planner.lists.worth import of_placing
+from planner.lists.worth import is_whole, of_placing
 
 _Kind = tuple[int, Any]
 
@@ -61,6 +61,12 @@ def bound(instance: Instance, possible: dict[Key, list[Option]], kept: Lists) ->
         for n, mean in enumerate(means):
             held = sum(row[n] * share for row, share in zip(fullest[minutes], mixed, strict=True))
             solver.Add(sum(share for each, share in entries if each == mean) + here[mean] <= held)
+    # Each whole operation towards a target counts once, whoever has it; a consultant's own are let through too.
+    targets = sum(learner.target or 0 for learner in instance.trainees.values())
+    towards = solver.NumVar(0, targets, "")
+    placed = [share for shares in of_kind.values() for share in shares]
+    solver.Add(towards <= sum(placed) + sum(is_whole(instance, p.case, p.trainee) for p in kept.placings))
+    objective.SetCoefficient(towards, instance.wishes.toward_target)
     objective.SetMaximization()
     if solver.Solve() != pywraplp.Solver.OPTIMAL:
         return float("inf")

@@ -13,7 +13,7 @@ from planner.lists.likeness import Alike
 from planner.lists.minutes import Time, chance_of_overrun
 from planner.lists.trials import Option, attempt
 from planner.lists.week import Week
-from planner.lists.worth import of_placing, uneven
+from planner.lists.worth import Tally, of_placing
 
 
 class Filling:
@@ -23,11 +23,10 @@ class Filling:
         self.instance, self.alike, self.price = instance, alike, price
         self._both = lists.both_eyes_agreed
         self._days: dict[object, tuple[Placing, ...]] = {}
-        self._had: Counter[str | None] = Counter()
+        self._tally = Tally(instance, lists.placings)
         for placing in lists.placings:
             day = instance.sessions[placing.session].day
             self._days[day] = (*self._days.get(day, ()), placing)
-            self._had[placing.trainee] += 1
         self._versions: Counter[object] = Counter()
         self._failed: set[tuple[int, Option, int]] = set()
         self._full: dict[tuple[str, Time, float, int], bool] = {}
@@ -40,17 +39,16 @@ class Filling:
 
     def place(self, key: Key, possible: list[Option]) -> tuple[dict[str, float], int] | None:
         """Place a case: what that adds by each wish, and how many places worth more were barred. None: nowhere."""
-        kind, shares = self.alike.kind(key), self._shares()
+        kind = self.alike.kind(key)
         ranked = sorted(
-            ((self._worth(key, kind, option), option) for option in possible),
-            key=lambda one: -round(sum(one[0].values()) + shares[one[1].trainee] - self._cost(key, one[1]), 6),
+            ((self._worth(key, kind, option) | self._tally.with_one_more(key, option), option) for option in possible),
+            key=lambda one: -round(sum(one[0].values()) - self._cost(key, one[1]), 6),
         )
         better: list[float] = []
         for worth, option in ranked:
-            points = round(sum(worth.values()) + shares[option.trainee], 6)
+            points = round(sum(worth.values()), 6)
             if self._stands(key, kind, option):
-                added = worth | ({"fair_share": shares[option.trainee]} if shares[option.trainee] else {})
-                return added, sum(before > points for before in better)
+                return worth, sum(before > points for before in better)
             better.append(points)
         return None
 
@@ -66,7 +64,7 @@ class Filling:
             return False
         self._days[day] = trial.lists.placings
         self._versions[day] += 1
-        self._had[option.trainee] += 1
+        self._tally.take(trial.placing)
         return True
 
     def _is_full(self, key: Key, option: Option, version: int) -> bool:
@@ -95,13 +93,3 @@ class Filling:
         if not self.price:
             return 0.0
         return self.price * self._week.time(Placing(option.session, 1, key, option.trainee, option.supervisor)).mean
-
-    def _shares(self) -> dict[str | None, float]:
-        """For each trainee, and for none, what one case more of theirs adds to the wish for fair shares."""
-        counts = [self._had[name] for name in self.instance.trainees]
-        now = uneven(self.instance, counts)
-        added: dict[str | None, float] = {None: 0.0}
-        for n, name in enumerate(self.instance.trainees):
-            more = uneven(self.instance, [*counts[:n], counts[n] + 1, *counts[n + 1 :]])
-            added[name] = round(more - now, 6)
-        return added

@@ -65,7 +65,10 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
     for learner in roster.trainees:
         stage = unit.stage_of(learner.id, rulebook)
         cleared = frozenset(learner.steps_cleared) if stage == "steps-only" else None
-        trainees[learner.id] = Trainee(learner.id, stage, cleared, frozenset(learner.leave))
+        trainees[learner.id] = Trainee(
+            learner.id, stage, cleared, frozenset(learner.leave), learner.target, frozenset(learner.needs),
+            learner.shown_tier,
+        )  # fmt: skip
     durations, limits = rulebook.durations, roster.limits
     times = {}
     for operator in (*STAGES, CONSULTANT):

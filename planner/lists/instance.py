@@ -75,12 +75,18 @@ class ListCase:
 
 @dataclass(frozen=True)
 class Trainee:
-    """`steps_cleared` is None for one cleared for whole operations, who may take any step the plan leaves them."""
+    """`steps_cleared` is None for one cleared for whole operations, who may take any step the plan leaves them.
+
+    `target`, `needs` and `shown_tier` are wishes, as in the sessions file; None where that says nothing.
+    """
 
     id: str
     stage: Stage
     steps_cleared: frozenset[str] | None
     leave: frozenset[datetime.date]
+    target: int | None = None
+    needs: frozenset[str] = frozenset()
+    shown_tier: int | None = None
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from planner.lists.checker import Verdict, check
 from planner.lists.filling import Filling
 from planner.lists.instance import Instance, Key, Lists
 from planner.lists.likeness import Alike
+from planner.lists.ordering import hardest_in_place
 from planner.lists.trials import Option
 from planner.lists.worth import of_lists
 
@@ -80,7 +81,8 @@ def filled(
                 if reasons is not None:
                     reasons[key] = Reason(key, *found, pressing(instance, key))
         first_time = False
-    return filling.lists
+    held = {placing.session for placing in lists.placings}
+    return hardest_in_place(instance, filling.lists, (name for name in instance.sessions if name not in held))
 
 
 def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -> dict[Key, list[Option]]:

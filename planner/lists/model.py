@@ -9,9 +9,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections import Counter, defaultdict
-from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import Any
 
 from ortools.sat.python import cp_model
@@ -47,11 +45,12 @@ class Model:
         instance: Instance,
         possible: dict[Key, list[Option]],
         kept: Lists,
-        others: Mapping[str | None, int] = MappingProxyType({}),
+        others: worth.Tally | None = None,
         alike: Alike | None = None,
     ) -> None:
-        """`others` counts for each trainee the cases placed outside of this model."""
-        self.instance, self.kept, self.model, self.others = instance, kept, cp_model.CpModel(), others
+        """`others` counts what is placed outside of this model."""
+        self.instance, self.kept, self.model = instance, kept, cp_model.CpModel()
+        self.others = others or worth.Tally(instance)
         self.scale = POINTS * max(1, len(instance.trainees))
         self.week = Week(instance, kept)
         self.kinds: dict[Key, list[Key]] = {}  # by the first case of each
@@ -189,19 +188,34 @@ class Model:
                 self.model.add(sum(users) <= counted.sets * uses)
 
     def _objective(self) -> None:
-        trainees, weight = list(self.instance.trainees), self.instance.wishes.fair_share
-        terms, had = [], {name: self.others.get(name, 0) for name in trainees}
+        trainees, wishes = self.instance.trainees, self.instance.wishes
+        terms: list[Any] = []
+        had: dict[str, Any] = {name: self.others.had[name] for name in trainees}
+        whole: dict[str, Any] = {name: self.others.whole[name] for name in trainees}
+        hard: dict[str, Any] = defaultdict(int)
         for (key, option), variable in self.placings.items():
             points = sum(worth.of_placing(self.instance, self._placing(key, option)).values())
             terms.append(round(points * self.scale) * variable)
             if option.trainee is not None:
                 had[option.trainee] = had[option.trainee] + variable
-        every = sum(had.values())
-        for name in trainees:
+                if worth.is_whole(self.instance, key, option.trainee):
+                    whole[option.trainee] = whole[option.trainee] + variable
+            if self.instance.cases[key].tier >= worth.HARD:
+                hard[option.session] = hard[option.session] + variable
+        every, most = sum(had.values()), len(self.instance.cases)
+        for name, learner in trainees.items():
             # As many times more than the mean as there are trainees, so that it is a whole number.
-            more = self.model.new_int_var(0, len(self.instance.cases) * len(trainees), "")
+            more = self.model.new_int_var(0, most * len(trainees), "")
             self.model.add(more >= len(trainees) * had[name] - every)
-            terms.append(-round(weight * self.scale / len(trainees)) * more)
+            terms.append(-round(wishes.fair_share * self.scale / len(trainees)) * more)
+            if learner.target and wishes.toward_target:
+                towards = self.model.new_int_var(0, learner.target, "")
+                self.model.add(towards <= whole[name])
+                terms.append(round(wishes.toward_target * self.scale) * towards)
+        for count in hard.values() if wishes.hard_together else ():
+            together = self.model.new_int_var(0, most, "")
+            self.model.add(together >= count - 1)
+            terms.append(-round(wishes.hard_together * self.scale) * together)
         self.model.maximize(sum(terms))
 
     def solve(self, start: Lists, effort: float, short: bool = False) -> Solved:

@@ -34,11 +34,18 @@ def _clock(raw: Any) -> Any:
 
 
 class Learner(Entry):
-    """A trainee of the unit's file. `steps_cleared` counts for one who is not yet cleared for whole operations."""
+    """A trainee of the unit's file. `steps_cleared` counts for one who is not yet cleared for whole operations.
+
+    What they still need: `target` whole operations on these lists, `needs` of steps. `shown_tier` is the highest tier
+    they have shown they can take a whole operation in, 0 for none; left out, nothing is taken as shown.
+    """
 
     id: str
     steps_cleared: list[StepId] = []
     leave: list[Day] = []
+    target: Annotated[Whole, Field(ge=0)] | None = None
+    needs: list[StepId] = []
+    shown_tier: Annotated[Whole, Field(ge=0, le=4)] | None = None
 
 
 class Supervisor(Entry):
@@ -106,18 +113,27 @@ class Wishes(Entry):
     """Weights of what the matching prefers among places that keep every rule; 0 leaves a wish out.
 
     `placed`: a case has a place at all. `whole_operation` and `named_steps`: a trainee operates, or takes named steps.
+    `toward_target`: a whole operation of one who has fewer than their target on these lists. `needed_step`: each step
+    that they take and still need. `just_beyond`: a whole operation one tier above the highest they have shown.
+    `hard_together`: less for each eye of tier 3 or 4 beyond the first on one list.
     `fair_share`: less for each case that a trainee has on these lists beyond the mean of all trainees. `waiting`: less
     for each day from the first session on. `closer_than_needed`: less where a consultant supervises what a trainer may.
     `few_changes`: a case stays in its published session with its people; half of it with other people.
+    `hardest` is no weight: whether the highest tier comes first, while all are fresh, or last. It yields to every rule.
     """
 
     placed: Annotated[Number, Field(ge=0)] = 20.0
     whole_operation: Annotated[Number, Field(ge=0)] = 10.0
     named_steps: Annotated[Number, Field(ge=0)] = 4.0
+    toward_target: Annotated[Number, Field(ge=0)] = 6.0
+    needed_step: Annotated[Number, Field(ge=0)] = 1.0
+    just_beyond: Annotated[Number, Field(ge=0)] = 3.0
+    hard_together: Annotated[Number, Field(ge=0)] = 2.0
     fair_share: Annotated[Number, Field(ge=0)] = 1.0
     waiting: Annotated[Number, Field(ge=0)] = 0.2
     closer_than_needed: Annotated[Number, Field(ge=0)] = 1.0
     few_changes: Annotated[Number, Field(ge=0)] = 8.0
+    hardest: Literal["first", "last"] | None = None
 
 
 class Roster(Entry):

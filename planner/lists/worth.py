@@ -9,6 +9,8 @@ from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.trials import Option
 from planner.lists.week import Week
 
+HARD = 3  # the tier from which eyes count as hard
+
 
 def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
     """What a placing is worth whatever else stands on the lists, in the points of each wish it touches."""
@@ -16,10 +18,17 @@ def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
     asked = week.supervision(placing)
     days = instance.sessions[placing.session].day - min(session.day for session in instance.sessions.values())
     found = {"placed": wishes.placed, "waiting": -wishes.waiting * days.days}
-    if placing.trainee is not None and asked.whole:
-        found["whole_operation"] = wishes.whole_operation
-    elif placing.trainee is not None:
-        found["named_steps"] = wishes.named_steps
+    if placing.trainee is not None:
+        learner = instance.trainees[placing.trainee]
+        found["whole_operation" if asked.whole else "named_steps"] = (
+            wishes.whole_operation if asked.whole else wishes.named_steps
+        )
+        taken = learner.needs.intersection(asked.steps)
+        if learner.steps_cleared is not None:
+            taken &= learner.steps_cleared
+        found["needed_step"] = wishes.needed_step * len(taken)
+        if asked.whole and learner.shown_tier is not None and week.case(placing).tier == learner.shown_tier + 1:
+            found["just_beyond"] = wishes.just_beyond
     if asked.by == "trainer" and week.supervisor(placing).grade == "consultant":
         found["closer_than_needed"] = -wishes.closer_than_needed
     was = instance.as_published.get(placing.case)
@@ -29,42 +38,79 @@ def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
     return {wish: points for wish, points in found.items() if points}
 
 
-def of_shares(instance: Instance, lists: Lists) -> float:
-    """What uneven shares take away: the wish's weight for each case of a trainee beyond the mean of all trainees."""
-    had = Counter(placing.trainee for placing in lists.placings)
-    return uneven(instance, [had[name] for name in instance.trainees])
+def is_whole(instance: Instance, key: Key, trainee: str | None) -> bool:
+    """Whether this trainee would do the whole of this operation."""
+    return trainee is not None and instance.cases[key].with_stage[instance.trainees[trainee].stage].whole
 
 
-def shares_with_one_more(instance: Instance, lists: Lists) -> dict[str | None, float]:
-    """For each trainee, and for none, what one case more of theirs adds to `of_shares`."""
-    had = Counter(placing.trainee for placing in lists.placings)
-    counts = [had[name] for name in instance.trainees]
-    now = uneven(instance, counts)
-    added: dict[str | None, float] = {None: 0.0}
-    for n, name in enumerate(instance.trainees):
-        added[name] = round(uneven(instance, [*counts[:n], counts[n] + 1, *counts[n + 1 :]]) - now, 6)
-    return added
+class Tally:
+    """What placings come to by the wishes that look at several at once: shares, targets, hard eyes on one list."""
 
+    def __init__(self, instance: Instance, placings: Iterable[Placing] = ()) -> None:
+        self.instance = instance
+        self.had: Counter[str | None] = Counter()  # by trainee
+        self.whole: Counter[str | None] = Counter()  # of these, whole operations
+        self.hard: Counter[str] = Counter()  # by session
+        self._shares: dict[str | None, float] = {}
+        for placing in placings:
+            self.take(placing)
 
-def uneven(instance: Instance, counts: list[int]) -> float:
-    mean = sum(counts) / len(counts) if counts else 0
-    return -instance.wishes.fair_share * sum(max(0.0, count - mean) for count in counts)
+    def take(self, placing: Placing) -> None:
+        self.had[placing.trainee] += 1
+        self.whole[placing.trainee] += is_whole(self.instance, placing.case, placing.trainee)
+        self.hard[placing.session] += self.instance.cases[placing.case].tier >= HARD
+        self._shares = {}
+
+    def points(self) -> dict[str, float]:
+        wishes, trainees = self.instance.wishes, self.instance.trainees
+        towards = sum(min(self.whole[name], learner.target or 0) for name, learner in trainees.items())
+        return {
+            "fair_share": self._uneven([self.had[name] for name in trainees]),
+            "toward_target": wishes.toward_target * towards,
+            "hard_together": -wishes.hard_together * sum(max(0, hard - 1) for hard in self.hard.values()),
+        }
+
+    def with_one_more(self, key: Key, option: Option) -> dict[str, float]:
+        """What one more placing adds, by wish, where it adds anything."""
+        wishes, found = self.instance.wishes, {}
+        if shares := self._shares_with_one_more()[option.trainee]:
+            found["fair_share"] = shares
+        target = self.instance.trainees[option.trainee].target if option.trainee else None
+        if self.whole[option.trainee] < (target or 0) and is_whole(self.instance, key, option.trainee):
+            found["toward_target"] = wishes.toward_target
+        if self.instance.cases[key].tier >= HARD and self.hard[option.session]:
+            found["hard_together"] = -wishes.hard_together
+        return {wish: points for wish, points in found.items() if points}
+
+    def _shares_with_one_more(self) -> dict[str | None, float]:
+        if not self._shares:
+            counts = [self.had[name] for name in self.instance.trainees]
+            now = self._uneven(counts)
+            self._shares = {None: 0.0}
+            for n, name in enumerate(self.instance.trainees):
+                more = self._uneven([*counts[:n], counts[n] + 1, *counts[n + 1 :]])
+                self._shares[name] = round(more - now, 6)
+        return self._shares
+
+    def _uneven(self, counts: list[int]) -> float:
+        """The wish's weight for each case of a trainee beyond the mean of all trainees, taken away."""
+        mean = sum(counts) / len(counts) if counts else 0
+        return -self.instance.wishes.fair_share * sum(max(0.0, count - mean) for count in counts)
 
 
 def of_lists(instance: Instance, lists: Lists) -> float:
     """What lists are worth altogether."""
     placed = sum(sum(of_placing(instance, placing).values()) for placing in lists.placings)
-    return placed + of_shares(instance, lists)
+    return placed + sum(Tally(instance, lists.placings).points().values())
 
 
 def ranked(
     instance: Instance, others: Lists, key: Key, options: Iterable[Option]
 ) -> list[tuple[float, Option, dict[str, float]]]:
     """Options of a case by what each adds to other lists, in all and by wish, most first and equals as they come."""
-    shares, found = shares_with_one_more(instance, others), []
+    tally, found = Tally(instance, others.placings), []
     for option in options:
         worth = of_placing(instance, Placing(option.session, 1, key, option.trainee, option.supervisor))
-        if shares[option.trainee]:
-            worth["fair_share"] = shares[option.trainee]
+        worth |= tally.with_one_more(key, option)
         found.append((round(sum(worth.values()), 6), option, worth))
     return sorted(found, key=lambda each: -each[0])

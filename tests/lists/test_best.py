@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import random
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,11 +15,13 @@ from lists.test_match import chance_week
 
 from planner.errors import PlannerError
 from planner.lists.best import best
+from planner.lists.bound import bound
 from planner.lists.checker import check
-from planner.lists.instance import Instance
-from planner.lists.match import match
+from planner.lists.instance import Instance, Lists
+from planner.lists.match import match, possibilities
 from planner.lists.minutes import chance_of_overrun
 from planner.lists.room import CENTS, table, times_in_use
+from planner.lists.roster import Wishes
 from planner.lists.worth import of_lists
 
 HOOKS = {"iris-hooks": "Iris hooks"}
@@ -34,6 +38,29 @@ def test_brute_force_agrees(seed: int) -> None:
     assert found.proved and found.matched.verdict.stands
     assert found.matched.worth == pytest.approx(most_worth(instance), abs=0.01) == pytest.approx(found.bound, abs=0.01)
     assert found.matched.worth >= match(instance).worth - 1e-9
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_brute_force_agrees_on_what_trainees_need(seed: int) -> None:
+    drawn = random.Random(seed)
+    instance = chance_week(seed)
+    trainees = {
+        name: replace(
+            trainee,
+            target=drawn.choice([None, 0, 1, 2]),
+            needs=frozenset(drawn.sample(["incisions", "ovd", "lens"], drawn.randint(0, 2))),
+            shown_tier=drawn.choice([None, 0, 1, 2]),
+        )
+        for name, trainee in instance.trainees.items()
+    }
+    weights = ("placed", "toward_target", "needed_step", "just_beyond", "hard_together", "fair_share")
+    wishes = Wishes(**{name: drawn.choice([0, 1, 4, 9]) for name in weights})
+    instance = replace(instance, trainees=trainees, wishes=wishes)
+    found = best(instance, effort=5)
+    assert found.proved and found.matched.verdict.stands
+    assert found.matched.worth == pytest.approx(most_worth(instance), abs=0.01) == pytest.approx(found.bound, abs=0.01)
+    assert bound(instance, possibilities(instance, Lists(())), Lists(())) >= found.matched.worth - 1e-6
+    assert sum(reason.total for reason in match(instance).reasons.values()) == pytest.approx(match(instance).worth)
 
 
 @pytest.mark.parametrize("again", [30, 45, 60, 100, None])

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from lists.brute_force import barred_by, blocks, most_placed, smallest
 from lists.small_weeks import HARD, PEOPLE, SUPERVISORS, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
 
 from planner.lists.checker import RULES, WORDS, check
-from planner.lists.instance import Instance, Lists, Placing
+from planner.lists.instance import Instance, ListCase, Lists, Placing
 from planner.lists.match import Matched, match
 from planner.lists.roster import Wishes
 
@@ -187,6 +188,40 @@ def test_wishes_weigh() -> None:
     later = [session("late", day=THURSDAY), session("soon")]
     (placing,) = match(week([eye("A")], later, wishes=no_training)).lists.placings
     assert placing.session == "soon", "waiting counts"
+
+
+def test_a_trainee_has_what_they_still_need() -> None:
+    def operating(wishes: Wishes, *cases: ListCase, **of_early: Any) -> list[str | None]:
+        early = replace(PEOPLE[0], **of_early)
+        return whole(match(week(list(cases), [session("one")], (early, PEOPLE[1]), wishes=wishes)))
+
+    plain = Wishes(fair_share=0, closer_than_needed=0)
+    late_first = Wishes(fair_share=0, closer_than_needed=1, toward_target=6)
+    assert operating(late_first, eye("A"), eye("B"), target=1).count("early") >= 1
+    assert set(operating(plain, eye("A"), eye("B"), needs=frozenset({"lens"}))) == {"early"}
+    assert set(operating(plain, eye("A", tier=2), shown_tier=1)) == {"early"}
+    # A tier they have shown already, or two beyond it, adds nothing: equal places go by the file's order.
+    late = replace(PEOPLE[1], shown_tier=1)
+    for tier, who in ((1, "early"), (2, "late"), (3, "early")):
+        found = match(week([eye("A", tier=tier)], [session("one")], (PEOPLE[0], late), wishes=plain))
+        assert whole(found) == [who], tier
+
+
+def test_hard_eyes_are_spread_and_stand_where_the_unit_wishes() -> None:
+    hard = [eye(name, tier=3, with_stage=HARD) for name in "AB"]
+    both = [session("one"), session("two", starts="13:30")]
+    plain = {"fair_share": 0, "waiting": 0}
+    spread = match(week(hard, both, wishes=Wishes(**plain, hard_together=2)))
+    assert {placing.session for placing in spread.lists.placings} == {"one", "two"}
+    assert (
+        len({p.session for p in match(week(hard, both, wishes=Wishes(**plain, hard_together=0))).lists.placings}) == 1
+    )
+
+    latex = eye("Z", order={"latex-first": True, "infection-last": False})
+    for hardest, order in (("first", "ZBA"), ("last", "ZAB")):
+        cases = [eye("A"), eye("B", tier=3, with_stage=HARD), latex]
+        found = match(week(cases, [session("one")], wishes=Wishes(hardest=hardest)))
+        assert "".join(p.case[0] for p in sorted(found.lists.placings)) == order and found.verdict.stands
 
 
 def test_the_pressing_come_first() -> None:
