@@ -9,7 +9,7 @@ from textwrap import wrap
 from planner.lists.checker import Verdict
 from planner.lists.clashes import Clash
 from planner.lists.instance import Instance
-from planner.lists.simulate import Simulated
+from planner.lists.simulate import Simulated, UnderLimit
 from planner.wording import percent
 
 WIDTH = 100
@@ -70,6 +70,20 @@ def simulated_text(instance: Instance, found: list[Simulated], runs: int) -> str
         late = f"{one.late_in_ten:.0f} min" if one.late_in_ten else "in time"
         lines.append(f"  {row(one.told, one.cases)} {chances}  {one.overrun:>6.1f}  {one.idle:>6.0f}   {late:>10}")
     lines += ["", *hung(f"  {runs:,} runs. {instance.times_basis}")]
+    return "\n".join(lines)
+
+
+def limits_text(found: list[UnderLimit]) -> str:
+    """One line a limit: how many cases the pool's lists then hold, and how they end."""
+    lines = ["", "The whole pool matched anew under other limits, each run as often"]
+    lines.append(
+        f"  {'Limit':>6} {'Cases':>7} {'Lists':>7}   {'End late':>8}   Minutes a list: {'over':>5} {'idle':>6}"
+    )
+    for one in found:
+        lines.append(
+            f"  {percent(one.limit):>6} {one.placed:>7} {one.sessions:>7}   {percent(one.ends_late):>8}   "
+            f"{'':>15} {one.overrun:>5.1f} {one.idle:>6.1f}"
+        )
     return "\n".join(lines)
 
 

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from planner.cli import lists_paper, lists_repair
+from planner.cli import lists_ask, lists_paper, lists_repair
 from planner.cli.lists_input import CasesOption, ListsArgument, UnitOption, WithOption, instance_in
 from planner.cli.options import JsonOption, RulesOption
 
@@ -52,26 +52,44 @@ def simulate(
     rules: RulesOption = None,
     runs: Annotated[int, typer.Option("--runs", min=100, max=1_000_000, help="How often each list is run.")] = 10_000,
     seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same numbers.")] = 1,
+    limit: Annotated[
+        list[float] | None,
+        typer.Option(
+            "--limit",
+            min=0.001,
+            max=0.999,
+            metavar="CHANCE",
+            show_default=False,
+            help="Match the whole pool anew under this chance of overrun, and run that too; may be repeated.",
+        ),
+    ] = None,
     json: JsonOption = False,
 ) -> None:
-    """Run lists through the operators' times: minutes of overrun and of idle theatre.
+    """Run lists through the operators' times: minutes of overrun and of idle theatre, and what a limit buys.
 
-    Example: planner lists simulate week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml
+    Example: planner lists simulate week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml --limit 0.2
     """
     from dataclasses import asdict
 
     from planner.cli.assess import in_json
-    from planner.cli.listed import simulated_text
+    from planner.cli.listed import limits_text, simulated_text
     from planner.lists.placed import read_lists
     from planner.lists.simulate import simulate as run
+    from planner.lists.simulate import under_limits
 
     instance = instance_in(cases, unit, sessions, rules)
     found = run(instance, read_lists(lists, instance), runs, seed)
+    others = under_limits(instance, limit or (), runs, seed)
     if json:
-        data = {"runs": runs, "seed": seed, "model": instance.times_basis, "sessions": [asdict(one) for one in found]}
+        data = {
+            "runs": runs, "seed": seed, "model": instance.times_basis, "sessions": [asdict(one) for one in found],
+            "limits": [asdict(one) for one in others],
+        }  # fmt: skip
         typer.echo(in_json(data, many=False))
     else:
         typer.echo(simulated_text(instance, found, runs))
+        if others:
+            typer.echo(limits_text(others))
 
 
 @app.command()
@@ -149,5 +167,13 @@ def match(
     )
 
 
-for command in (lists_paper.brief, lists_paper.week, lists_paper.calendar, lists_paper.table, lists_repair.repair):
+for command in (
+    lists_ask.why,
+    lists_ask.minutes,
+    lists_paper.brief,
+    lists_paper.week,
+    lists_paper.calendar,
+    lists_paper.table,
+    lists_repair.repair,
+):
     app.command()(command)

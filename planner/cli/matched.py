@@ -64,7 +64,7 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
         lines += ["", *hung(f"Without a list: {'; '.join(empty)}")]
     lines += ["", "Trainees", *_trainees(instance, found), "", *hung(f"Weights of the wishes: {_weights(instance)}.")]
     for blocked in found.blocked:
-        lines += ["", *_blocked(blocked)]
+        lines += ["", *blocked_lines(blocked)]
     return "\n".join(lines)
 
 
@@ -127,22 +127,34 @@ def _head(judged: Judged) -> str:
 def _why(reason: Reason | None) -> str:
     if reason is None:
         return "kept"
-    wishes = (f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in reason.worth.items() if wish != "placed")
     choice = "worth most of all places"
     if reason.barred:
         choice = f"{reason.barred} place{'s' if reason.barred > 1 else ''} worth more would break a rule"
-    return "; ".join([reason.pressing, choice, *([", ".join(wishes)] if len(reason.worth) > 1 else [])])
+    return "; ".join([reason.pressing, choice, *([wishes_words(reason.worth)] if len(reason.worth) > 1 else [])])
 
 
-def _blocked(blocked: Blocked) -> list[str]:
+def wishes_words(worth: dict[str, float]) -> str:
+    """`whole operation +10.0, fair share -0.8`: each wish that a place touches, but for having one at all."""
+    return ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in worth.items() if wish != "placed")
+
+
+def blocked_lines(blocked: Blocked) -> list[str]:
     lines = [f"No place for {blocked.told}, all others where they are"]
     barred = (
         "Barred everywhere by this rule" if len(blocked.rules) == 1 else "Barred everywhere by these rules together"
     )
     lines += [f"  {barred}:", *(line for rule in blocked.rules for line in hung(f"  - {rule}: {WORDS[rule]}"))]
+    if blocked.openings:
+        lines.append("  Any one of these places it:")
+        for one in blocked.openings:
+            lines += hung(f"  - {one.says} Then it is number {one.placing.place} in {_there(one.placing)}.")
+        return lines
+    lines.append("  No one change was found that places it, nor a move besides.")
     for near in blocked.nearest:
-        people = f"{near.placing.trainee or 'no trainee'}, {near.placing.supervisor}"
-        lines += hung(f"  One change that places it, in {near.placing.session} ({people}):" if len(near.broken) == 1
-                      else f"  Nearest, in {near.placing.session} ({people}):")  # fmt: skip
-        lines += [line for broken in near.broken for line in hung(f"    {broken.says} {broken.change}")]
+        lines.append(f"  Nearest, in {_there(near.placing)}:")
+        lines += [line for broken in near.broken for line in hung(f"    {broken.says}")]
     return lines
+
+
+def _there(placing: Placing) -> str:
+    return f"{placing.session} ({placing.trainee or 'no trainee'}, {placing.supervisor})"

@@ -74,7 +74,9 @@ def best(
             search.improve(effort)
     # The first lists came with their reasons; those of the search are given what each place adds.
     reasons = {placing.case: _reason(instance, kept, search.found, placing) for placing in search.found.placings}
-    whole = matched(instance, search.found, {key: reason for key, reason in reasons.items() if reason is not None})
+    whole = matched(
+        instance, search.found, {key: reason for key, reason in reasons.items() if reason is not None}, kept
+    )
     # The solver counts in thousandths of a point.
     proved = search.bound <= whole.worth + 0.001 * max(1, len(whole.lists.placings))
     return Best(whole, max(search.bound, whole.worth), proved)

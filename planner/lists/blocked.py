@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 from planner.lists.checker import RULES
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
+from planner.lists.openings import WORK, Opening, opened
 from planner.lists.trials import Option, Trial, attempt, options
 from planner.lists.week import Broken, Week
 
 NEAREST = 2
+WORK_OF_MANY = 40  # places tried for other cases, where many cases have none
 
 
 @dataclass(frozen=True)
@@ -32,28 +34,40 @@ class Blocked:
     told: str
     rules: tuple[str, ...]
     nearest: tuple[Near, ...]
+    openings: tuple[Opening, ...]
 
 
-def why_not(instance: Instance, lists: Lists, key: Key) -> Blocked:
-    """What bars a case from every place, the lists being as they are and breaking no rule."""
+def why_not(
+    instance: Instance, lists: Lists, key: Key, fixed: frozenset[Key] = frozenset(), work: int = WORK
+) -> Blocked:
+    """What bars a case from every place, the lists being as they are, and what one change would place it.
+
+    Cases in `fixed` stay where they are.
+    """
     rules, near = _barred(instance, lists, key)
-    return Blocked(key, instance.cases[key].told, rules, _nearest(near))
+    changes = opened(instance, lists, key, near, fixed, work)
+    return Blocked(key, instance.cases[key].told, rules, _nearest(near), tuple(one.opening for one in changes))
 
 
-def why_none(instance: Instance, lists: Lists, keys: Iterable[Key]) -> tuple[Blocked, ...]:
+def why_none(
+    instance: Instance, lists: Lists, keys: Iterable[Key], fixed: frozenset[Key] = frozenset()
+) -> tuple[Blocked, ...]:
     """The same of many cases; those that no rule can tell apart are tried once, and then told each in its own name."""
     alike = Alike(instance)
-    known: dict[tuple[int, datetime.date | None], tuple[tuple[str, ...], list[Option]]] = {}
+    known: dict[tuple[int, datetime.date | None], tuple[Blocked, list[Option]]] = {}
     found = []
     for key in keys:
         case = instance.cases[key]
         kind = alike.kind(key), case.last_day
         if kind not in known:
-            rules, near = _barred(instance, lists, key)
-            known[kind] = rules, [_option(one.placing) for one in _nearest(near)]
-        rules, options_near = known[kind]
+            first = why_not(instance, lists, key, fixed, WORK_OF_MANY)
+            known[kind] = first, [_option(one.placing) for one in first.nearest]
+        first, options_near = known[kind]
         near = [attempt(instance, lists, key, option) for option in options_near]
-        found.append(Blocked(key, case.told, rules, tuple(Near(one.placing, one.broken) for one in near)))
+        changes = tuple(
+            Opening(one.says.replace(first.told, case.told), replace(one.placing, case=key)) for one in first.openings
+        )
+        found.append(Blocked(key, case.told, first.rules, tuple(Near(n.placing, n.broken) for n in near), changes))
     return tuple(found)
 
 

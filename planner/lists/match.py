@@ -53,7 +53,7 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
     `done` is called once for each case that has been looked at for the first time.
     """
     reasons: dict[Key, Reason] = {}
-    return matched(instance, filled(instance, kept, reasons, done), reasons)
+    return matched(instance, filled(instance, kept, reasons, done), reasons, kept)
 
 
 def filled(
@@ -91,13 +91,14 @@ def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -
     return {key: alike.possible(key, kept) for key in instance.cases if key not in fixed}
 
 
-def matched(instance: Instance, lists: Lists, reasons: dict[Key, Reason]) -> Matched:
+def matched(instance: Instance, lists: Lists, reasons: dict[Key, Reason], kept: Lists | None = None) -> Matched:
     """The lists in the order of the sessions, judged, with what bars each case that they do not hold."""
     order = list(instance.sessions)
     placings = sorted(lists.placings, key=lambda placing: (order.index(placing.session), placing.place))
     lists = Lists(tuple(placings), lists.both_eyes_agreed)
     placed = {placing.case for placing in placings}
-    blocked = why_none(instance, lists, (key for key in instance.cases if key not in placed))
+    fixed = frozenset(placing.case for placing in kept.placings) if kept else frozenset()
+    blocked = why_none(instance, lists, (key for key in instance.cases if key not in placed), fixed)
     return Matched(lists, reasons, blocked, check(instance, lists), of_lists(instance, lists))
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from math import exp
 from random import Random
 
 from planner.lists.instance import Instance, Lists
+from planner.lists.match import filled
 from planner.lists.week import Week
 
 RUNS = 10_000
@@ -27,6 +29,36 @@ class Simulated:
     overrun: float
     late_in_ten: float
     idle: float
+
+
+@dataclass(frozen=True)
+class UnderLimit:
+    """The pool matched under one limit, over all sessions that then have a list.
+
+    `ends_late` is the share of them that end late; `overrun` and `idle` are mean minutes of one, as in `Simulated`.
+    """
+
+    limit: float
+    placed: int
+    sessions: int
+    ends_late: float
+    overrun: float
+    idle: float
+
+
+def under_limits(instance: Instance, limits: Iterable[float], runs: int = RUNS, seed: int = 1) -> list[UnderLimit]:
+    """What each chance of overrun buys and costs: the whole pool matched anew under it, then run."""
+    found = []
+    for limit in limits:
+        lists = filled(replace(instance, overrun_chance=limit))
+        each = simulate(instance, lists, runs, seed)
+        count = len(each) or 1
+        late, over, idle = (
+            sum(values) / count
+            for values in ([s.chance for s in each], [s.overrun for s in each], [s.idle for s in each])
+        )
+        found.append(UnderLimit(limit, len(lists.placings), len(each), late, over, idle))
+    return found
 
 
 def simulate(instance: Instance, lists: Lists, runs: int = RUNS, seed: int = 1) -> list[Simulated]:

@@ -52,7 +52,7 @@ def options_page(request: Request, now: CaseNow, state: State) -> Response:
     at = next((placing for placing in state.lists.placings if placing.case == key), None)
     rows = [_row(state, key, session) for session in state.sessions]
     fits = any(not offer.broken for row in rows for offer in row.offers)
-    blocked: Blocked | None = None if fits else why_not(state.held.instance, others, key)
+    blocked: Blocked | None = None if fits else why_not(state.held.instance, others, key, frozenset(state.held.locked))
     return page(
         request, "list_options.html",
         case=case, pressing=_capitalised(pressing(state.held.instance, key)),

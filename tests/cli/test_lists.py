@@ -127,3 +127,37 @@ def test_what_is_kept_must_stand(tmp_path: Path) -> None:
 
 def test_wrong_usage() -> None:
     assert run("check").code == 2
+
+
+def test_why_a_case_is_where_it_is() -> None:
+    placed = run("why", str(WEEK), "L-414", *POOL, *GIVEN)
+    assert placed.code == 0
+    assert placed.out.startswith("L-414, left eye: number 3 in tue-1-a") and "whole operation +10.0" in placed.out
+    without = run("why", str(WEEK), "L-410", *POOL, *GIVEN).out
+    assert "Barred everywhere by these rules together" in without and "Any one of these places it:" in without
+    free = run("why", str(WEEK), "L-447", *POOL, *GIVEN).out
+    assert free.startswith("L-447, left eye is on no list, and has a place.") and "keep every rule" in free
+    assert "did you mean" in run("why", str(WEEK), "L-41", *POOL, *GIVEN).error
+
+
+def test_what_a_limit_buys() -> None:
+    ran = run("simulate", str(WEEK), *POOL, *GIVEN, "--runs", "500", "--limit", "0.05", "--limit", "0.4", "--json")
+    tight, loose = json.loads(ran.out)["limits"]
+    assert (tight["limit"], loose["limit"]) == (0.05, 0.4) and tight["ends_late"] < loose["ends_late"]
+
+
+def test_the_units_own_log() -> None:
+    ran = run("minutes", str(DEMO / "lists" / "minutes.csv"))
+    assert ran.code == 0 and "operating_minutes:\n" in ran.out
+    data = json.loads(run("minutes", str(DEMO / "lists" / "minutes.csv"), "--json").out)
+    late = next(one for one in data["operators"] if one["operator"] == "late")
+    assert late["published"] == {"mean": 24, "sd": 10} and f"late: {{mean: {late['mean']:.2f}, " in ran.out
+
+
+def test_what_the_log_says_can_stand_in_the_sessions_file(tmp_path: Path) -> None:
+    said = run("minutes", str(DEMO / "lists" / "minutes.csv")).out.split("limits:\n")[1]
+    sessions = tmp_path / "sessions.yaml"
+    text = (DEMO / "lists" / "sessions.yaml").read_text("utf-8")
+    sessions.write_text(text.replace("limits:\n", f"limits:\n{said}"), "utf-8")
+    ran = run("check", str(WEEK), *POOL, *GIVEN[:2], "--with", str(sessions))
+    assert ran.code == 0 and "from the unit's own log:" in ran.out

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 import pytest
-from lists.small_weeks import eye, lists, session, week
+from lists.small_weeks import PEOPLE, eye, lists, session, week
 
 from planner.lists.instance import Instance, Lists
-from planner.lists.simulate import RUNS, simulate
+from planner.lists.simulate import RUNS, simulate, under_limits
 
 NAMES = "ABCDEFGH"
 INSTANCE = week([eye(name) for name in NAMES], [session("one"), session("two", day="2026-12-03")])
@@ -49,3 +49,13 @@ def test_the_seed_decides_and_other_sessions_do_not() -> None:
 def test_nothing_to_run() -> None:
     empty: Instance = INSTANCE
     assert simulate(empty, Lists(())) == []
+
+
+def test_what_a_limit_buys() -> None:
+    # 240 minutes hold 7 operations of a consultant within one chance in ten, so more under a looser limit.
+    instance = week([eye(f"{n:02}", agreement=False) for n in range(12)], [session("one")], PEOPLE[:1])
+    tight, usual, loose = under_limits(instance, [0.01, 0.1, 0.5], runs=4000)
+    assert (usual.placed, usual.sessions) == (7, 1)
+    assert tight.placed < usual.placed < loose.placed
+    assert tight.ends_late < usual.ends_late < loose.ends_late and tight.idle > usual.idle > loose.idle
+    assert usual.ends_late < 0.1 + 0.02 and loose.overrun > usual.overrun

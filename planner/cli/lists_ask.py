@@ -1,0 +1,149 @@
+"""`planner lists why` and `minutes`: why a case is where it is or nowhere, and what the unit's own log says."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from planner.cli.lists_input import CasesOption, ListsArgument, UnitOption, WithOption, instance_in
+from planner.cli.options import JsonOption, RulesOption, rulebook_in
+
+if TYPE_CHECKING:
+    from planner.lists.instance import Instance, Key, Lists
+    from planner.lists.log import Learnt, Log
+
+SHOWN = 3  # places of a case that are named beside its own
+
+
+def why(
+    lists: ListsArgument,
+    case: Annotated[str, typer.Argument(metavar="CASE", help="Its reference.", show_default=False)],
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption,
+    rules: RulesOption = None,
+) -> None:
+    """Say why a case is where it is, or what bars it everywhere and what one change would place it.
+
+    Example: planner lists why week.yaml L-410 --cases pool.csv --unit unit.yaml --with sessions.yaml
+    """
+    from planner.errors import PlannerError
+    from planner.lists.placed import read_lists
+    from planner.rulebook.references import nearest
+
+    instance = instance_in(cases, unit, sessions, rules)
+    held = read_lists(lists, instance)
+    keys = [key for key in instance.cases if key[0] == case]
+    if not keys:
+        known = {reference for reference, _ in instance.cases}
+        raise PlannerError.one(f"no case {case!r} among those read", "CASE", hint=nearest(case, known))
+    for number, key in enumerate(keys):
+        typer.echo("\n".join(["", *_why(instance, held, key)] if number else _why(instance, held, key)))
+
+
+def _why(instance: "Instance", lists: "Lists", key: "Key") -> Iterator[str]:
+    """The case in its place or without one, the places worth most beside it, and what each would break."""
+    from planner.cli.listed import hung
+    from planner.cli.matched import blocked_lines, who, wishes_words
+    from planner.lists.blocked import why_not
+    from planner.lists.match import pressing
+    from planner.lists.moves import taken_off
+    from planner.lists.trials import Option, attempt, options
+    from planner.lists.week import Week
+    from planner.lists.worth import ranked
+
+    placing = next((one for one in lists.placings if one.case == key), None)
+    others = taken_off(lists, key)
+    own = Option(placing.session, placing.trainee, placing.supervisor) if placing else None
+    case, stands, barred = instance.cases[key], list[str](), list[str]()
+    said = ""
+    for points, option, worth in ranked(instance, others, key, options(instance, of_the_session=True)):
+        if option == own:
+            said = f"{points:.1f} points: {wishes_words(worth)}"
+            continue
+        trial = attempt(instance, others, key, option)
+        line = f"{option.session}: {who(Week(instance, trial.lists), trial.placing)}, {points:.1f} points"
+        if not trial.broken and len(stands) < SHOWN:
+            stands.append(f"  - {line}")
+        elif trial.broken and len(barred) < SHOWN and not said:
+            barred.append(f"  - {line}: {trial.broken[0].says}")
+    if placing is None and not stands:
+        yield from blocked_lines(why_not(instance, lists, key))
+        return
+    if placing is None:
+        yield f"{case.told} is on no list, and has a place."
+    else:
+        told = instance.sessions[placing.session].told
+        yield from hung(f"{case.told}: number {placing.place} in {told}. {who(Week(instance, lists), placing)}.")
+        yield from hung(f"  {said or 'that pair is not on the session, so it has no points'}.")
+    yield from hung(f"  How pressing: {pressing(instance, key)}.")
+    if barred:
+        yield "  Places worth more that a rule bars:"
+        yield from (line for one in barred for line in hung(one))
+    if stands:
+        yield "  Other places that keep every rule, all other cases where they are:"
+        yield from (line for one in stands for line in hung(one))
+
+
+def minutes(
+    log: Annotated[
+        Path,
+        typer.Argument(metavar="LOG", help="A CSV: operator, minutes; turnover if logged.", show_default=False),
+    ],
+    rules: RulesOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Work out each operator's minutes from the unit's own log, to stand in its sessions file.
+
+    Operators are the stages and `consultant`. A trainee's operation counts in full, whoever took which step of it.
+
+    Example: planner lists minutes log.csv
+    """
+    from dataclasses import asdict
+
+    from planner.cli.assess import in_json
+    from planner.errors import PlannerError
+    from planner.lists.log import OPERATORS, learnt, read_log
+    from planner.lists.minutes import Time
+
+    durations = rulebook_in(rules).durations
+    grades = {operator: durations.grade_of(operator) for operator in OPERATORS}
+    read = read_log(log)
+    found = list(learnt(read, {operator: Time(grade.mean, grade.sd) for operator, grade in grades.items()}))
+    if not found:
+        why = "each operator needs two different times at least, for a spread"
+        raise PlannerError.one("no operator has enough operations", str(log), why, "a longer log")
+    if json:
+        turnover = sum(read.turnover) / len(read.turnover) if read.turnover else None
+        data = {"operators": [asdict(one) for one in found], "turnover_minutes": turnover}
+        typer.echo(in_json(data, many=False))
+    else:
+        typer.echo("\n".join(_learnt(found, read)))
+
+
+def _learnt(found: "list[Learnt]", log: "Log") -> Iterator[str]:
+    from planner.cli.listed import hung
+
+    yield f"{'':<38}{'Standard':>10}"
+    yield f"{'':<14}{'Cases':>6}   {'Mean (SD)':<15}{'error':>10}   {'Published':<12}One in ten takes (by the curve)"
+    for one in found:
+        own, published = f"{one.mean:.1f} ({one.sd:.1f})", f"{one.published.mean:g} ({one.published.sd:g})"
+        tenth = f"{one.tenth:.0f} min or more ({one.tenth_by_curve:.0f})"
+        yield f"{one.operator:<14}{one.cases:>6}   {own:<15}{one.standard_error:>10.1f}   {published:<12}{tenth}"
+    left = sorted(set(log.minutes) - {one.operator for one in found})
+    if left:
+        yield from hung(f"Too few operations for a spread: {', '.join(left)}.")
+    yield ""
+    yield from hung(
+        "Minutes; the standard error is the mean's. Where the last two differ much, the curve does not fit."
+    )
+    yield ""
+    yield "For the sessions file, once the unit has agreed to it:"
+    yield ""
+    yield "limits:"
+    if log.turnover:
+        yield f"  turnover_minutes: {sum(log.turnover) / len(log.turnover):.2f}"
+    yield "  operating_minutes:"
+    for one in found:
+        yield f"    {one.operator}: {{mean: {one.mean:.2f}, sd: {one.sd:.2f}, cases: {one.cases}}}"
