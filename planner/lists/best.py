@@ -21,14 +21,24 @@ from planner.lists.trials import Option, attempt
 from planner.lists.worth import Tally, of_lists, ranked
 
 if TYPE_CHECKING:
+    from planner.lists.bound import Bound
     from planner.lists.model import Model, Solved
 
 IMPROVING = 0.5  # share of the effort spent on a few sessions at a time
-FREE = 4  # sessions
-EACH = 1.0  # unit of effort at most
-PRICES = (0.0, 0.3, 0.5, 0.7)  # points a minute, to begin from
 LARGEST_WHOLE = 20_000  # cases times places, searched all at once; beyond, the bound is a linear programme's
 OF_A_KIND = 6  # waiting cases that no rule can tell apart, in one search of a few sessions
+
+
+@dataclass(frozen=True)
+class _Stage:
+    """So many sessions freed at a time, for places by which lists lose no more points than that, with such effort."""
+
+    sessions: int
+    losing: float
+    effort: float
+
+
+STAGES = (_Stage(4, 1.0, 1.0), _Stage(6, 2.0, 2.0), _Stage(8, 4.0, 4.0))
 
 
 @dataclass(frozen=True)
@@ -53,7 +63,7 @@ def best(
     Raises PlannerError where the solver is not installed.
     """
     try:
-        from planner.lists import bound as bounds
+        from planner.lists.bound import Bound
         from planner.lists.model import Model
     except ImportError:
         hint = "pip install 'cataract-case-planner[lists]', or leave out --best"
@@ -61,7 +71,14 @@ def best(
             "the solver is not installed", why="it comes with the extra `lists`", hint=hint
         ) from None
     kept = kept or Lists(())
-    search = _Search(instance, kept, possibilities(instance, kept), _begun(instance, kept), Model)
+    alike = Alike(instance)
+    possible = possibilities(instance, kept, alike)
+    most = Bound(instance, possible, kept, alike)
+    begun = max(
+        (filled(instance, kept, short=short, alike=alike) for short in (None, most.short)),
+        key=lambda lists: of_lists(instance, lists),
+    )
+    search = _Search(instance, kept, possible, begun, Model, most, alike)
     search.told = told
     with contextlib.suppress(KeyboardInterrupt):
         told(search.worth, search.bound)
@@ -69,8 +86,6 @@ def best(
             search.improve(effort * IMPROVING)
             search.whole(effort - search.took)
         else:
-            search.bound = bounds.bound(instance, search.possible, kept)
-            told(search.worth, search.bound)
             search.improve(effort)
     # The first lists came with their reasons; those of the search are given what each place adds.
     reasons = {placing.case: _reason(instance, kept, search.found, placing) for placing in search.found.placings}
@@ -80,11 +95,6 @@ def best(
     # The solver counts in thousandths of a point.
     proved = search.bound <= whole.worth + 0.001 * max(1, len(whole.lists.placings))
     return Best(whole, max(search.bound, whole.worth), proved)
-
-
-def _begun(instance: Instance, kept: Lists) -> Lists:
-    """The most worth of what filling comes to at several prices of a minute."""
-    return max((filled(instance, kept, price=price) for price in PRICES), key=lambda lists: of_lists(instance, lists))
 
 
 class _Search:
@@ -97,39 +107,64 @@ class _Search:
         possible: dict[Key, list[Option]],
         found: Lists,
         model: type[Model],
+        most: Bound,
+        alike: Alike,
     ) -> None:
         self.instance, self.kept, self.possible, self.found, self.model = instance, kept, possible, found, model
         self.told: Callable[[float, float], object] = lambda worth, bound: None
-        self.worth, self.bound, self.took, self.exact = of_lists(instance, found), float("inf"), 0.0, True
+        self.worth, self.bound, self.took, self.exact = of_lists(instance, found), most.points, 0.0, True
+        self.most = most
+        self._short: dict[object, list[float]] = {}
         self.small = sum(map(len, possible.values())) <= LARGEST_WHOLE
-        self.alike = Alike(instance)
+        self.alike = alike
         self._fixed = {placing.case for placing in kept.placings}
-        self._at: dict[str, dict[Key, list[Option]]] = defaultdict(dict)
+        self._at: dict[str, dict[Key, list[tuple[Option, float]]]] = defaultdict(dict)
+        self._in_vain: set[object] = set()  # what was freed and gained nothing
         for key, options in possible.items():
-            for option in options:
-                self._at[option.session].setdefault(key, []).append(option)
+            for option, short in zip(options, self._shorts(key, options), strict=True):
+                if short <= STAGES[-1].losing:
+                    self._at[option.session].setdefault(key, []).append((option, short))
 
     def improve(self, effort: float) -> None:
-        """Free a few sessions at a time, neighbours first and then spread ones, until a whole round gains nothing."""
-        sessions = list(self.instance.sessions)
-        if len(sessions) <= FREE:
-            return
-        strides = (1, 3, max(5, len(sessions) // FREE), 2)
-        without = 0
-        while without < len(strides) and self.took < effort:
-            for apart in strides:
-                gained = False
-                for start in range(0, len(sessions), FREE // 2):
-                    free = {sessions[(start + n * apart) % len(sessions)] for n in range(FREE)}
-                    if self.took >= effort:
-                        return
-                    gained = self._again(free, min(EACH, effort - self.took)) or gained
-                without = 0 if gained else without + 1
+        """Free a few sessions at a time, neighbours first and then spread ones; more of them where that gains nothing.
+
+        Ends where not even the most gain anything.
+        """
+        stage = 0
+        while stage < len(STAGES) and self.took < effort:
+            stage = 0 if self._round(STAGES[stage], effort) else stage + 1
+
+    def _round(self, stage: _Stage, effort: float) -> bool:
+        """Whether freeing so many sessions at a time, all over the lists, gained anything."""
+        sessions, gained = list(self.instance.sessions), False
+        count = min(stage.sessions, len(sessions))
+        strides = dict.fromkeys((1, 3, max(5, len(sessions) // count), 2) if count < len(sessions) else (1,))
+        for apart in strides:
+            for start in range(0, len(sessions) if count < len(sessions) else 1, max(1, count // 2)):
+                if self.took >= effort:
+                    return gained
+                free = {sessions[(start + n * apart) % len(sessions)] for n in range(count)}
+                gained = self._again(free, stage, effort - self.took) or gained
+        return gained
+
+    def _shorts(self, key: Key, options: list[Option]) -> list[float]:
+        """What lists lose by each option of a case, see `Bound.short`; worked out once for all of its kind."""
+        case = self.instance.cases[key]
+        alone = key if key in self.instance.as_published else None
+        kind = self.alike.kind(key), case.last_day, alone
+        if kind not in self._short:
+            self._short[kind] = [self.most.short(key, option) for option in options]
+        return self._short[kind]
 
     def whole(self, effort: float) -> None:
         """Search all sessions at once, for a bound; lists that no order lets stand are forbidden and searched past."""
         end = self.took + effort
-        model = self.model(self.instance, self.possible, self.kept, alike=self.alike)
+        gain = self.bound - self.worth + 1e-6
+        possible = {
+            key: [option for option, short in zip(options, self._shorts(key, options), strict=True) if short <= gain]
+            for key, options in self.possible.items()
+        }
+        model = self.model(self.instance, possible, self.kept, alike=self.alike)
         while self.took < end:
             solved = model.solve(self.found, end - self.took)
             if self.exact:
@@ -138,24 +173,36 @@ class _Search:
             if self._take(solved, model, None):
                 return
 
-    def _again(self, free: set[str], effort: float) -> bool:
+    def _again(self, free: set[str], stage: _Stage, effort: float) -> bool:
         """These sessions anew, with what waits; all others as they are. Whether that was worth more."""
         days = {self.instance.sessions[name].day for name in free}
         near = {s.id for s in self.instance.sessions.values() if s.day in days} - free
         kept = [p for p in self.found.placings if p.case in self._fixed and p.session in free]
         kept += [p for p in self.found.placings if p.session in near]
+        own = {p.case: Option(p.session, p.trainee, p.supervisor) for p in self.found.placings if p.session in free}
         away = {p.case for p in self.found.placings if p.session not in free} | self._fixed
+        waiting = Counter(self.alike.kind(key) for key in self.possible if key not in away and key not in own)
+        before = frozenset(free), stage, tuple(kept), frozenset(own.items()), frozenset(waiting.items())
+        if before in self._in_vain:
+            return False
         possible: dict[Key, list[Option]] = {}
         for name in sorted(free):
             for key, options in self._at[name].items():
                 if key not in away:
-                    possible.setdefault(key, []).extend(options)
+                    mine = [option for option, short in options if short <= stage.losing or option == own.get(key)]
+                    possible.setdefault(key, []).extend(mine)
+        for key, option in own.items():
+            if option not in possible.setdefault(key, []):
+                possible[key].append(option)
         here = Lists(tuple(kept), self.found.both_eyes_agreed)
         others = Tally(self.instance, (p for p in self.found.placings if p.session not in free | near))
         model = self.model(self.instance, self._pressing(possible, free), here, others, self.alike)
-        before = self.worth
-        self._take(model.solve(self.found, effort, short=True), model, free)
-        return self.worth > before + 1e-6
+        worth = self.worth
+        self._take(model.solve(self.found, min(stage.effort, effort), short=True), model, free)
+        if self.worth > worth + 1e-6:
+            return True
+        self._in_vain.add(before)
+        return False
 
     def _pressing(self, possible: dict[Key, list[Option]], free: set[str]) -> dict[Key, list[Option]]:
         """Those placed there now, and of those that wait the first so many, kind by kind."""

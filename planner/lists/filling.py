@@ -6,7 +6,9 @@ tried at all, since one more case never makes it shorter.
 
 from __future__ import annotations
 
+import math
 from collections import Counter
+from collections.abc import Callable
 
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
@@ -15,12 +17,15 @@ from planner.lists.trials import Option, attempt
 from planner.lists.week import Week
 from planner.lists.worth import Tally, of_placing
 
+Short = Callable[[Key, Option], float]
+
 
 class Filling:
-    """`price` is what a minute of theatre is taken to cost, in points, where there are more cases than minutes."""
+    """`short` says what lists lose by a placing, where that is known: what loses least then comes first."""
 
-    def __init__(self, instance: Instance, alike: Alike, lists: Lists, price: float = 0.0) -> None:
-        self.instance, self.alike, self.price = instance, alike, price
+    def __init__(self, instance: Instance, alike: Alike, lists: Lists, short: Short | None = None) -> None:
+        self.instance, self.alike, self._short = instance, alike, short
+        self._lost: dict[tuple[int, object, Option], float] = {}
         self._both = lists.both_eyes_agreed
         self._days: dict[object, tuple[Placing, ...]] = {}
         self._tally = Tally(instance, lists.placings)
@@ -37,12 +42,17 @@ class Filling:
     def lists(self) -> Lists:
         return Lists(tuple(p for placings in self._days.values() for p in placings), self._both)
 
-    def place(self, key: Key, possible: list[Option]) -> tuple[dict[str, float], int] | None:
-        """Place a case: what that adds by each wish, and how many places worth more were barred. None: nowhere."""
+    def place(self, key: Key, possible: list[Option], losing: float = math.inf) -> tuple[dict[str, float], int] | None:
+        """Place a case: what that adds by each wish, and how many places worth more were barred. None: nowhere.
+
+        Places by which lists lose more than `losing` points are passed over.
+        """
         kind = self.alike.kind(key)
+        if self._short is not None:
+            possible = [option for option in possible if self._loses(key, kind, option) <= losing]
         ranked = sorted(
             ((self._worth(key, kind, option) | self._tally.with_one_more(key, option), option) for option in possible),
-            key=lambda one: -round(sum(one[0].values()) - self._cost(key, one[1]), 6),
+            key=lambda one: (self._loses(key, kind, one[1]), -round(sum(one[0].values()), 6)),
         )
         better: list[float] = []
         for worth, option in ranked:
@@ -89,7 +99,10 @@ class Filling:
             self._worths[(kind, option)] = of_placing(self.instance, placing)
         return self._worths[(kind, option)]
 
-    def _cost(self, key: Key, option: Option) -> float:
-        if not self.price:
+    def _loses(self, key: Key, kind: int, option: Option) -> float:
+        if self._short is None:
             return 0.0
-        return self.price * self._week.time(Placing(option.session, 1, key, option.trainee, option.supervisor)).mean
+        case = kind, self.instance.cases[key].last_day, option
+        if case not in self._lost or key in self.instance.as_published:
+            self._lost[case] = round(self._short(key, option), 3)
+        return self._lost[case]

@@ -142,3 +142,7 @@ class Instance:
     def as_published(self) -> dict[Key, Placing]:
         """Where the published lists have each case."""
         return {placing.case: placing for placing in self.published.placings}
+
+    @cached_property
+    def first_day(self) -> datetime.date:
+        return min(session.day for session in self.sessions.values())

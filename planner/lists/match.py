@@ -12,13 +12,14 @@ from dataclasses import dataclass
 
 from planner.lists.blocked import Blocked, why_none
 from planner.lists.checker import Verdict, check
-from planner.lists.filling import Filling
+from planner.lists.filling import Filling, Short
 from planner.lists.instance import Instance, Key, Lists
 from planner.lists.likeness import Alike
 from planner.lists.ordering import hardest_in_place
 from planner.lists.trials import Option
 from planner.lists.worth import of_lists
 
+LOSING = (0.5, 1.5, 4.0)  # points; what loses more comes after
 _URGENCY = ("urgent", "soon", None, "routine")  # not recorded stands before what is said to be the least
 
 
@@ -61,13 +62,16 @@ def filled(
     kept: Lists | None = None,
     reasons: dict[Key, Reason] | None = None,
     done: Callable[[], object] = lambda: None,
-    price: float = 0.0,
+    short: Short | None = None,
+    alike: Alike | None = None,
 ) -> Lists:
-    """The lists alone; the reason for each place goes into `reasons`. `price` is of a minute, see `Filling`."""
-    lists, alike = kept or Lists(()), Alike(instance)
+    """The lists alone; the reason for each place goes into `reasons`. `short` is as in `Filling`."""
+    lists, alike = kept or Lists(()), alike or Alike(instance)
     possible = possibilities(instance, lists, alike)
     waiting = sorted(possible, key=lambda key: _pressing(instance, key, len(possible[key])))
-    filling = Filling(instance, alike, lists, price)
+    filling = Filling(instance, alike, lists, short)
+    for losing in LOSING if short else ():
+        waiting = [key for key in waiting if filling.place(key, possible[key], losing) is None]
     placed = first_time = True
     while placed:  # A case put before another can give a set time to be ready, so those left over are tried again.
         placed = False

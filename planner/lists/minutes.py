@@ -44,7 +44,7 @@ def chance_of_overrun(times: Sequence[Time], fixed: float, minutes: float) -> fl
         return 0.0 if room >= 0 else 1.0
     if room <= 0:
         return 1.0
-    below = _below(tuple(sorted(times)))
+    below = _below(tuple(sorted(times)), math.ceil(minutes))
     # Cell k holds what lies within half a minute of k, so its running sum is the chance of at most k + 1/2.
     place = min(room - 0.5, len(below) - 1.0)
     if place <= 0:
@@ -55,20 +55,20 @@ def chance_of_overrun(times: Sequence[Time], fixed: float, minutes: float) -> fl
 
 
 @lru_cache(maxsize=4096)
-def _below(times: tuple[Time, ...]) -> tuple[float, ...]:
+def _below(times: tuple[Time, ...], last: int) -> tuple[float, ...]:
     total, found = 0.0, []
-    for cell in _cells(times):
+    for cell in _cells(times, last):
         total += cell
         found.append(total)
     return tuple(found)
 
 
 @lru_cache(maxsize=4096)
-def _cells(times: tuple[Time, ...]) -> tuple[float, ...]:
-    """The chance of each whole minute of the sum, from 0 up to LONGEST."""
+def _cells(times: tuple[Time, ...], last: int) -> tuple[float, ...]:
+    """The chance of each whole minute of the sum, from 0 up to the last."""
     if len(times) == 1:
         mu, sigma = times[0].log_parameters
-        ends = [_STANDARD.cdf((math.log(k + 0.5) - mu) / sigma) for k in range(LONGEST + 1)]
+        ends = [_STANDARD.cdf((math.log(k + 0.5) - mu) / sigma) for k in range(last + 1)]
         return (ends[0], *(after - before for before, after in pairwise(ends)))
-    one, backwards = _cells(times[:-1]), _cells(times[-1:])[::-1]
-    return tuple(sum(map(mul, one[: k + 1], backwards[LONGEST - k :])) for k in range(LONGEST + 1))
+    one, backwards = _cells(times[:-1], last), _cells(times[-1:], last)[::-1]
+    return tuple(sum(map(mul, one[: k + 1], backwards[last - k :])) for k in range(last + 1))

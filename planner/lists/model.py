@@ -6,7 +6,6 @@ checker lets stand, so that its bound holds for them too.
 
 from __future__ import annotations
 
-import datetime
 import math
 from collections import Counter, defaultdict
 from dataclasses import dataclass
@@ -17,7 +16,6 @@ from ortools.sat.python import cp_model
 from planner.lists import room, worth
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
-from planner.lists.roster import Session
 from planner.lists.trials import Option
 from planner.lists.week import Week
 
@@ -116,19 +114,8 @@ class Model:
             added = {key: math.floor(self.instance.cases[key].added_minutes * room.CENTS) for key, _, _ in here}
             self.model.add(sum(added[key] * variable for key, _, variable in here) <= spare)
 
-    def _together(self) -> list[list[str]]:
-        """Groups of sessions that run at one moment, at least two."""
-        of_day: dict[datetime.date, list[Session]] = defaultdict(list)
-        for session in self.sessions:
-            of_day[session.day].append(session)
-        groups = {
-            tuple(other.id for other in of_day[one.day] if other.span[0] <= one.span[0] < other.span[1])
-            for one in self.sessions
-        }
-        return [list(group) for group in sorted(groups) if len(group) > 1]
-
     def _supervisors(self) -> None:
-        groups = self._together()
+        groups = room.together(self.instance, {session.id for session in self.sessions})
         for name, supervisor in self.instance.supervisors.items():
             there: dict[str, tuple[Any, Any]] = {}
             for group in groups:
@@ -147,7 +134,7 @@ class Model:
                                 self.model.add_at_most_one(there[one][1], there[other][0])
 
     def _trainees(self) -> None:
-        for group in self._together():
+        for group in room.together(self.instance, {session.id for session in self.sessions}):
             for name in self.instance.trainees:
                 mine = [self._of[(session, "trainee", name)] for session in group
                         if self._of.get((session, "trainee", name))]  # fmt: skip
@@ -170,22 +157,11 @@ class Model:
 
     def _kit(self) -> None:
         """Each set used as often as its turnround could allow at the very most, whatever the order."""
-        times, turnover = room.times_in_use(self.instance), self.instance.turnover
-        shortest = min(time.mean for time in times)
-        most_added = max((case.added_minutes for case in self.instance.cases.values()), default=0)
         for session in self.sessions:
-            longest = max(
-                sum(count * (time.mean + turnover) for count, time in zip(row, times, strict=False))
-                + min(row[-1] / room.CENTS, sum(row[:-1]) * most_added)
-                for row in self.tables[session.minutes]
-            )
-            for item, counted in session.kit.items():
+            for item in session.kit:
                 here = self._of[(session.id, "", None)]
                 users = [v for key, _, v in here if item in self.instance.cases[key].kit]
-                again, uses = counted.ready_again_after, 1
-                if again is not None:
-                    uses += max(0, math.floor((longest - shortest - turnover) / (again + shortest)))
-                self.model.add(sum(users) <= counted.sets * uses)
+                self.model.add(sum(users) <= room.uses(self.instance, session, item, self.tables[session.minutes]))
 
     def _objective(self) -> None:
         trainees, wishes = self.instance.trainees, self.instance.wishes

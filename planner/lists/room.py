@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+import datetime
+import math
+from collections import defaultdict
+from collections.abc import Container
+from functools import lru_cache
+
 from planner.lists.instance import Instance
 from planner.lists.minutes import Time, chance_of_overrun
+from planner.lists.roster import Session
 
 CENTS = 100  # hundredths of a minute
 
@@ -17,7 +24,11 @@ def times_in_use(instance: Instance) -> list[Time]:
 def table(instance: Instance, minutes: int) -> list[tuple[int, ...]]:
     """Every list that a session of so many minutes holds: how many of each time in use, then the hundredths of a minute
     that devices may add before the chance of overrun passes the limit."""
-    times = times_in_use(instance)
+    return _table(tuple(times_in_use(instance)), instance.turnover, instance.overrun_chance, minutes)
+
+
+@lru_cache(maxsize=256)
+def _table(times: tuple[Time, ...], turnover: float, limit: float, minutes: int) -> list[tuple[int, ...]]:
     found: list[tuple[int, ...]] = []
     seen: set[tuple[int, ...]] = set()
     waiting = [(0,) * len(times)]
@@ -26,20 +37,50 @@ def table(instance: Instance, minutes: int) -> list[tuple[int, ...]]:
         if counts in seen:
             continue
         seen.add(counts)
-        room = _room(instance, [time for time, count in zip(times, counts, strict=True) for _ in range(count)], minutes)
-        if room < 0:
+        mine = [time for time, count in zip(times, counts, strict=True) for _ in range(count)]
+        spare = _spare(mine, len(mine) * turnover, limit, minutes)
+        if spare < 0:
             continue
-        found.append((*counts, room))
+        found.append((*counts, spare))
         waiting += [(*counts[:n], counts[n] + 1, *counts[n + 1 :]) for n in range(len(times))]
     return sorted(found)
 
 
-def _room(instance: Instance, times: list[Time], minutes: int) -> int:
+def uses(instance: Instance, session: Session, item: str, rows: list[tuple[int, ...]]) -> int:
+    """How often the counted sets of an item could be used at the very most, whatever the order of the list."""
+    times, turnover, counted = times_in_use(instance), instance.turnover, session.kit[item]
+    again = counted.ready_again_after
+    if again is None:
+        return counted.sets
+    most_added = max((case.added_minutes for case in instance.cases.values()), default=0)
+    longest = max(
+        sum(count * (time.mean + turnover) for count, time in zip(row, times, strict=False))
+        + min(row[-1] / CENTS, sum(row[:-1]) * most_added)
+        for row in rows
+    )
+    shortest = min(time.mean for time in times)
+    return counted.sets * (1 + max(0, math.floor((longest - shortest - turnover) / (again + shortest))))
+
+
+def together(instance: Instance, named: Container[str]) -> list[list[str]]:
+    """Groups of these sessions that run at one moment, at least two."""
+    of_day: dict[datetime.date, list[Session]] = defaultdict(list)
+    for session in instance.sessions.values():
+        if session.id in named:
+            of_day[session.day].append(session)
+    groups = {
+        tuple(other.id for other in of_day[one.day] if other.span[0] <= one.span[0] < other.span[1])
+        for sessions in of_day.values()
+        for one in sessions
+    }
+    return [list(group) for group in sorted(groups) if len(group) > 1]
+
+
+def _spare(times: list[Time], turnover: float, limit: float, minutes: int) -> int:
     """The most hundredths of a minute that may be added; -1 where not even 0 may."""
-    turnover = len(times) * instance.turnover
 
     def holds(added: int) -> bool:
-        return chance_of_overrun(times, turnover + added / CENTS, minutes) <= instance.overrun_chance
+        return chance_of_overrun(times, turnover + added / CENTS, minutes) <= limit
 
     if not holds(0):
         return -1

@@ -16,7 +16,7 @@ def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
     """What a placing is worth whatever else stands on the lists, in the points of each wish it touches."""
     wishes, week = instance.wishes, Week(instance, Lists(()))
     asked = week.supervision(placing)
-    days = instance.sessions[placing.session].day - min(session.day for session in instance.sessions.values())
+    days = instance.sessions[placing.session].day - instance.first_day
     found = {"placed": wishes.placed, "waiting": -wishes.waiting * days.days}
     if placing.trainee is not None:
         learner = instance.trainees[placing.trainee]

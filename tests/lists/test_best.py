@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pytest
 from lists.brute_force import every_list
-from lists.small_weeks import PEOPLE, TUESDAY, eye, key, lists, session, sets, week
+from lists.small_weeks import PEOPLE, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
 from lists.test_match import chance_week
 
 from planner.errors import PlannerError
 from planner.lists.best import best
-from planner.lists.bound import bound
+from planner.lists.bound import Bound
 from planner.lists.checker import check
 from planner.lists.instance import Instance, Lists
 from planner.lists.match import match, possibilities
@@ -59,7 +59,7 @@ def test_brute_force_agrees_on_what_trainees_need(seed: int) -> None:
     found = best(instance, effort=5)
     assert found.proved and found.matched.verdict.stands
     assert found.matched.worth == pytest.approx(most_worth(instance), abs=0.01) == pytest.approx(found.bound, abs=0.01)
-    assert bound(instance, possibilities(instance, Lists(())), Lists(())) >= found.matched.worth - 1e-6
+    assert Bound(instance, possibilities(instance, Lists(()))).points >= found.matched.worth - 1e-6
     assert sum(reason.total for reason in match(instance).reasons.values()) == pytest.approx(match(instance).worth)
 
 
@@ -141,3 +141,14 @@ def test_a_deadline_is_a_rule_to_the_solver_too() -> None:
     found = best(week([eye("A", last_day=TUESDAY, why_then="needed then")], late), effort=1).matched
     assert not found.lists.placings and found.blocked[0].rules == ("deadline",)
     assert check(week([eye("A")], late), found.lists).stands
+
+
+def test_cases_alike_may_share_a_session_and_two_eyes_may_not() -> None:
+    # Alike in everything but the patient, they are one kind to the solver; the eyes of one patient are a kind too.
+    strangers = best(week([eye("A"), eye("B"), eye("C")], [session("one")]), effort=2).matched
+    assert len(strangers.lists.placings) == 3
+    eyes = [eye("A", patient="P"), eye("B", patient="P"), eye("C", patient="P")]
+    one = best(week(eyes, [session("one")]), effort=2)
+    assert one.proved and len(one.matched.lists.placings) == 1
+    two = best(week(eyes, [session("one"), session("two", day=THURSDAY)]), effort=2)
+    assert two.proved and {p.session for p in two.matched.lists.placings} == {"one", "two"}
