@@ -29,7 +29,9 @@ _Kind = tuple[int, datetime.date | None, Key | None]
 _Sort = object  # of trainees; None for no trainee
 
 
-_Place = tuple[str, _Sort, float, bool]  # session, trainees, minutes, and whether the whole operation
+# Session, trainees, minutes, whether the whole operation; the supervisor and whether tied to the room, where another may
+# want them at that moment.
+_Place = tuple[str, _Sort, float, bool, tuple[str, bool] | None]
 
 
 @dataclass
@@ -42,6 +44,7 @@ class _Share:
     key: Key
     sort: _Sort
     minutes: float
+    supervisor: tuple[str, bool] | None
     points: float
     count: int
     variable: Any
@@ -64,11 +67,12 @@ class Bound:
         self.objective = self.solver.Objective()
         self.objective.SetMaximization()
         self.sorts = self._sorts()
-        self.tables: dict[int, list[tuple[int, ...]]] = {}  # by a session's minutes
         self.had: dict[_Sort, list[Any]] = defaultdict(list)
         self.whole: dict[_Sort, list[Any]] = defaultdict(list)
         self.here: dict[str, list[_Share]] = defaultdict(list)  # by session
         self._shares: dict[tuple[_Kind, _Place], _Share] = {}
+        self.together = room.together(instance, instance.sessions)
+        self.shared = self._shared()
         self._placings(possible)
         self._minutes()
         self._rooms()
@@ -91,8 +95,11 @@ class Bound:
         return self.alike.kind(key), self.instance.cases[key].last_day, alone
 
     def _place(self, key: Key, option: Option) -> _Place:
-        minutes = self.week.time(Placing(option.session, 1, key, option.trainee, option.supervisor)).mean
-        return option.session, self.sorts[option.trainee], minutes, is_whole(self.instance, key, option.trainee)
+        placing = Placing(option.session, 1, key, option.trainee, option.supervisor)
+        minutes, whole = self.week.time(placing).mean, is_whole(self.instance, key, option.trainee)
+        shared = (option.supervisor, option.session) in self.shared
+        supervisor = (option.supervisor, self.week.mode_served(placing) != "on-site") if shared else None
+        return option.session, self.sorts[option.trainee], minutes, whole, supervisor
 
     def _points(self, key: Key, option: Option) -> float:
         return sum(
@@ -100,6 +107,15 @@ class Bound:
                 self.instance, Placing(option.session, 1, key, option.trainee, option.supervisor)
             ).values()
         )  # fmt: skip
+
+    def _shared(self) -> set[tuple[str, str]]:
+        """Supervisors with their sessions, where they are on two at one moment."""
+        found = set()
+        for group in self.together:
+            for name in self.instance.supervisors:
+                mine = [session for session in group if name in self.instance.sessions[session].supervisors]
+                found |= {(name, session) for session in mine if len(mine) > 1}
+        return found
 
     def _sorts(self) -> dict[str | None, _Sort]:
         """For each trainee what tells them from others; a published list has its people each for themselves."""
@@ -125,11 +141,11 @@ class Bound:
                 best[place] = max(best.get(place, -math.inf), self._points(key, option))
             row = self.solver.Constraint(0, counts[kind])
             for place, points in best.items():
-                session, sort, minutes, whole = place
+                session, sort, minutes, whole, supervisor = place
                 variable = self.solver.NumVar(0, self.solver.infinity(), "")
                 self.objective.SetCoefficient(variable, points)
                 row.SetCoefficient(variable, 1)
-                share = _Share(key, sort, minutes, points, counts[kind], variable)
+                share = _Share(key, sort, minutes, supervisor, points, counts[kind], variable)
                 self._shares[(kind, place)] = share
                 self.here[session].append(share)
                 self.had[sort].append(variable)
@@ -141,7 +157,7 @@ class Bound:
         means = [time.mean for time in room.times_in_use(self.instance)]
         for name, shares in self.here.items():
             session, kept = self.instance.sessions[name], self.week.list_of(name)
-            rows = self.tables.setdefault(session.minutes, room.table(self.instance, session.minutes))
+            rows = room.table(self.instance, session.minutes)
             adds = any(self._added(share.key) for share in shares) or any(self._added(p.case) for p in kept)
             rows = rows if adds else _fullest(rows)
             mixed = [self.solver.NumVar(0, 1, "") for _ in rows]
@@ -161,7 +177,9 @@ class Bound:
         """Cases that need an item and add minutes: no more on a list than its sets and spare minutes allow."""
         shares, kept = self.here[session.id], self.week.list_of(session.id)
         cases = self.instance.cases
-        sets = room.uses(self.instance, session, item, self.tables[session.minutes]) if item else len(cases)
+        sets = (
+            room.uses(self.instance, session, item, room.table(self.instance, session.minutes)) if item else len(cases)
+        )
         for least in sorted({self._added(share.key) for share in shares}):
             if not least and not item:
                 continue
@@ -176,22 +194,38 @@ class Bound:
     def _rooms(self) -> None:
         """No more rooms at one moment than there are trainees of a sort for them."""
         members = Counter(sort for name, sort in self.sorts.items() if name is not None)
-        for group in room.together(self.instance, self.here):
+        for group in self.together:
             for sort, number in members.items():
                 uses = []
                 for name in group if number < len(group) else ():
-                    mine = [s for s in self.here[name] if s.sort == sort]
-                    if not mine:
-                        continue
-                    times = room.times_in_use(self.instance)
-                    column = next(n for n, time in enumerate(times) if time.mean == mine[0].minutes)
-                    most = max(row[column] for row in self.tables[self.instance.sessions[name].minutes])
-                    there = self.solver.NumVar(0, 1, "")
-                    self._row([(1, s.variable) for s in mine] + [(-most, there)], 0)
-                    for s in (s for s in mine if s.count < most):
-                        self._row([(1, s.variable), (-s.count, there)], 0)
-                    uses.append((1, there))
+                    if mine := [s for s in self.here[name] if s.sort == sort]:
+                        uses.append((1, self._there(name, mine)))
                 self._row(uses, number)
+            for supervisor in self.instance.supervisors.values():
+                mine_of = {
+                    name: [s for s in self.here[name] if s.supervisor and s.supervisor[0] == supervisor.id]
+                    for name in group
+                    if (supervisor.id, name) in self.shared
+                }
+                there = {name: self._there(name, shares) for name, shares in mine_of.items()}
+                self._row([(1, each) for each in there.values()], supervisor.on_site_rooms)
+                for name, shares in mine_of.items():
+                    tied = self._there(name, [s for s in shares if s.supervisor and s.supervisor[1]])
+                    for other in there:
+                        if other != name:
+                            self._row([(1, tied), (1, there[other])], 1)
+
+    def _there(self, session: str, shares: list[_Share]) -> Any:
+        """A variable that is 1 where the session is full of these, and in proportion where it is not."""
+        there = self.solver.NumVar(0, 1, "")
+        columns = {time.mean: n for n, time in enumerate(room.times_in_use(self.instance))}
+        rows = room.table(self.instance, self.instance.sessions[session].minutes)
+        timed = {columns[s.minutes] for s in shares}
+        most = max((sum(row[n] for n in timed) for row in rows), default=0) if shares else 0
+        self._row([(1, s.variable) for s in shares] + [(-most, there)], 0)
+        for s in (s for s in shares if s.count < most):
+            self._row([(1, s.variable), (-s.count, there)], 0)
+        return there
 
     def _row(self, terms: Sequence[tuple[float, Any]], most: float) -> None:
         row = self.solver.Constraint(-self.solver.infinity(), most)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
@@ -18,6 +19,17 @@ from planner.lists.week import Week
 from planner.lists.worth import Tally, of_placing
 
 Short = Callable[[Key, Option], float]
+# A case may come to stand in its place once others lie before it; what another rule bars stays barred on a longer list.
+_MAY_COME_RIGHT = frozenset({"kit-sets", "fixed-order"})
+
+
+@dataclass
+class _Places:
+    """Where cases of a kind may stand on an empty list: the worth of each place alone, and what lists lose by it."""
+
+    options: list[Option]
+    worth: list[float]
+    loses: list[float]
 
 
 class Filling:
@@ -25,7 +37,6 @@ class Filling:
 
     def __init__(self, instance: Instance, alike: Alike, lists: Lists, short: Short | None = None) -> None:
         self.instance, self.alike, self._short = instance, alike, short
-        self._lost: dict[tuple[int, object, Option], float] = {}
         self._both = lists.both_eyes_agreed
         self._days: dict[object, tuple[Placing, ...]] = {}
         self._tally = Tally(instance, lists.placings)
@@ -34,8 +45,9 @@ class Filling:
             self._days[day] = (*self._days.get(day, ()), placing)
         self._versions: Counter[object] = Counter()
         self._failed: set[tuple[int, Option, int]] = set()
+        self._closed: set[tuple[int, Option]] = set()
         self._full: dict[tuple[str, Time, float, int], bool] = {}
-        self._worths: dict[tuple[int, Option], dict[str, float]] = {}
+        self._places: dict[object, _Places] = {}
         self._week = Week(instance, Lists(()))
 
     @property
@@ -47,30 +59,54 @@ class Filling:
 
         Places by which lists lose more than `losing` points are passed over.
         """
-        kind = self.alike.kind(key)
-        if self._short is not None:
-            possible = [option for option in possible if self._loses(key, kind, option) <= losing]
-        ranked = sorted(
-            ((self._worth(key, kind, option) | self._tally.with_one_more(key, option), option) for option in possible),
-            key=lambda one: (self._loses(key, kind, one[1]), -round(sum(one[0].values()), 6)),
-        )
-        better: list[float] = []
-        for worth, option in ranked:
-            points = round(sum(worth.values()), 6)
-            if self._stands(key, kind, option):
-                return worth, sum(before > points for before in better)
-            better.append(points)
+        kind, places = self.alike.kind(key), self._of(key, possible)
+        points = self._points(key, places)
+        order = [n for n, loses in enumerate(places.loses) if loses <= losing]
+        order.sort(key=lambda n: (places.loses[n], -points[n]))
+        for n in order:
+            option = places.options[n]
+            if (kind, option) not in self._closed:
+                added = self._tally.with_one_more(key, option)
+                if self._stands(key, kind, option):
+                    barred = sum(points[m] > points[n] for m in order[: order.index(n)])
+                    return of_placing(self.instance, _placing(key, option)) | added, barred
         return None
+
+    def _of(self, key: Key, possible: list[Option]) -> _Places:
+        case = self.instance.cases[key]
+        alone = key if key in self.instance.as_published else None
+        which = self.alike.kind(key), case.last_day, alone
+        if which not in self._places:
+            worth = [sum(of_placing(self.instance, _placing(key, option)).values()) for option in possible]
+            loses = [round(self._short(key, option), 3) if self._short else 0.0 for option in possible]
+            self._places[which] = _Places(possible, worth, loses)
+        return self._places[which]
+
+    def _points(self, key: Key, places: _Places) -> list[float]:
+        """What each place adds, with the wishes that look at the lists as they are now."""
+        by_people: dict[tuple[str | None, str], float] = {}
+        found = []
+        for option, worth in zip(places.options, places.worth, strict=True):
+            who = option.trainee, option.session
+            if who not in by_people:
+                by_people[who] = sum(self._tally.with_one_more(key, option).values())
+            found.append(round(worth + by_people[who], 6))
+        return found
 
     def _stands(self, key: Key, kind: int, option: Option) -> bool:
         """Whether the case may stand there now; where it may, it is put there."""
         day = self.instance.sessions[option.session].day
         version = self._versions[day]
-        if (kind, option, version) in self._failed or self._is_full(key, option, version):
+        if (kind, option, version) in self._failed:
+            return False
+        if self._is_full(key, option, version):
+            self._closed.add((kind, option))
             return False
         trial = attempt(self.instance, Lists(self._days.get(day, ()), self._both), key, option)
         if trial.broken:
             self._failed.add((kind, option, version))
+            if not trial.rules <= _MAY_COME_RIGHT:
+                self._closed.add((kind, option))
             return False
         self._days[day] = trial.lists.placings
         self._versions[day] += 1
@@ -79,8 +115,7 @@ class Filling:
 
     def _is_full(self, key: Key, option: Option, version: int) -> bool:
         """Whether one more operation of that length passes the chance limit, wherever it stands in the list."""
-        own = Placing(option.session, 1, key, option.trainee, option.supervisor)
-        time, added = self._week.time(own), self.instance.cases[key].added_minutes
+        time, added = self._week.time(_placing(key, option)), self.instance.cases[key].added_minutes
         facts = option.session, time, added, version
         if facts not in self._full:
             session = self.instance.sessions[option.session]
@@ -91,18 +126,6 @@ class Filling:
             self._full[facts] = chance_of_overrun(times, fixed, session.minutes) > self.instance.overrun_chance
         return self._full[facts]
 
-    def _worth(self, key: Key, kind: int, option: Option) -> dict[str, float]:
-        placing = Placing(option.session, 1, key, option.trainee, option.supervisor)
-        if key in self.instance.as_published:
-            return of_placing(self.instance, placing)
-        if (kind, option) not in self._worths:
-            self._worths[(kind, option)] = of_placing(self.instance, placing)
-        return self._worths[(kind, option)]
 
-    def _loses(self, key: Key, kind: int, option: Option) -> float:
-        if self._short is None:
-            return 0.0
-        case = kind, self.instance.cases[key].last_day, option
-        if case not in self._lost or key in self.instance.as_published:
-            self._lost[case] = round(self._short(key, option), 3)
-        return self._lost[case]
+def _placing(key: Key, option: Option) -> Placing:
+    return Placing(option.session, 1, key, option.trainee, option.supervisor)
