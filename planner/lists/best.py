@@ -13,20 +13,24 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from planner.errors import PlannerError
+from planner.lists.filling import Filling
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
 from planner.lists.match import Matched, Reason, filled, matched, possibilities, pressing
 from planner.lists.ordering import LONGEST_ORDERED, ordered
-from planner.lists.trials import Option, attempt
+from planner.lists.trials import Option
 from planner.lists.worth import Tally, of_lists, ranked
 
 if TYPE_CHECKING:
     from planner.lists.bound import Bound
     from planner.lists.model import Model, Solved
 
-IMPROVING = 0.5  # share of the effort spent on a few sessions at a time
+IMPROVING = 0.4  # share of the effort spent on a few sessions at a time
+TIGHTENING = 0.5  # seconds for each unit of effort, spent on the bound
+SHORTEST_WHOLE = 2.0  # effort at least, where orders may have to be forbidden one after another
 LARGEST_WHOLE = 20_000  # cases times places, searched all at once; beyond, the bound is a linear programme's
 OF_A_KIND = 6  # waiting cases that no rule can tell apart, in one search of a few sessions
+SECONDS = 2.5  # of an ordinary machine for a unit of the solver's deterministic time, with what is done round it
 
 
 @dataclass(frozen=True)
@@ -56,7 +60,7 @@ def best(
     effort: float = 20.0,
     told: Callable[[float, float], object] = lambda worth, bound: None,
 ) -> Best:
-    """Search from the greedy lists on for `effort` units of the solver's own time, about seconds each.
+    """Search from the greedy lists on for about `effort` seconds, counted in the solver's own deterministic time.
 
     `told` hears the worth so far and the bound (infinite until there is one) when the search starts and at each change.
     An interrupt ends the search; what was found by then is kept.
@@ -74,27 +78,26 @@ def best(
     alike = Alike(instance)
     possible = possibilities(instance, kept, alike)
     most = Bound(instance, possible, kept, alike)
-    begun = max(
-        (filled(instance, kept, short=short, alike=alike) for short in (None, most.short)),
-        key=lambda lists: of_lists(instance, lists),
-    )
+    begun = filled(instance, kept, short=most.short, alike=alike)
+    if _is_small(possible):
+        begun = max(begun, filled(instance, kept, alike=alike), key=lambda lists: of_lists(instance, lists))
     search = _Search(instance, kept, possible, begun, Model, most, alike)
     search.told = told
     with contextlib.suppress(KeyboardInterrupt):
         told(search.worth, search.bound)
         if search.small:
             search.improve(effort * IMPROVING)
-            search.whole(effort - search.took)
+            search.tighten(effort * TIGHTENING)
+            if not search.proved:
+                search.whole(max(SHORTEST_WHOLE, effort * (1 - IMPROVING - TIGHTENING)))
         else:
             search.improve(effort)
-    # The first lists came with their reasons; those of the search are given what each place adds.
-    reasons = {placing.case: _reason(instance, kept, search.found, placing) for placing in search.found.placings}
-    whole = matched(
-        instance, search.found, {key: reason for key, reason in reasons.items() if reason is not None}, kept
-    )
-    # The solver counts in thousandths of a point.
-    proved = search.bound <= whole.worth + 0.001 * max(1, len(whole.lists.placings))
-    return Best(whole, max(search.bound, whole.worth), proved)
+    whole = matched(instance, search.found, _reasons(instance, kept, search.found, alike), kept)
+    return Best(whole, max(search.bound, whole.worth), search.proved)
+
+
+def _is_small(possible: dict[Key, list[Option]]) -> bool:
+    return sum(map(len, possible.values())) <= LARGEST_WHOLE
 
 
 class _Search:
@@ -113,9 +116,9 @@ class _Search:
         self.instance, self.kept, self.possible, self.found, self.model = instance, kept, possible, found, model
         self.told: Callable[[float, float], object] = lambda worth, bound: None
         self.worth, self.bound, self.took, self.exact = of_lists(instance, found), most.points, 0.0, True
-        self.most = most
+        self.most, self.most_in_parts = most, most.points
         self._short: dict[object, list[float]] = {}
-        self.small = sum(map(len, possible.values())) <= LARGEST_WHOLE
+        self.small = _is_small(possible)
         self.alike = alike
         self._fixed = {placing.case for placing in kept.placings}
         self._at: dict[str, dict[Key, list[tuple[Option, float]]]] = defaultdict(dict)
@@ -156,17 +159,28 @@ class _Search:
             self._short[kind] = [self.most.short(key, option) for option in options]
         return self._short[kind]
 
+    @property
+    def proved(self) -> bool:
+        # The solvers count in thousandths of a point.
+        return self.bound <= self.worth + 0.001 * max(1, len(self.found.placings))
+
+    def tighten(self, seconds: float) -> None:
+        """Lower the bound; no lists hang on it, since where it proves these the best, no search finds better."""
+        self.most.tighten(seconds)
+        self.bound = min(self.bound, self.most.points)
+        self.told(self.worth, self.bound)
+
     def whole(self, effort: float) -> None:
         """Search all sessions at once, for a bound; lists that no order lets stand are forbidden and searched past."""
         end = self.took + effort
-        gain = self.bound - self.worth + 1e-6
+        gain = self.most_in_parts - self.worth + 1e-6
         possible = {
             key: [option for option, short in zip(options, self._shorts(key, options), strict=True) if short <= gain]
             for key, options in self.possible.items()
         }
         model = self.model(self.instance, possible, self.kept, alike=self.alike)
         while self.took < end:
-            solved = model.solve(self.found, end - self.took)
+            solved = model.solve(self.found, (end - self.took) / SECONDS)
             if self.exact:
                 self.bound = min(self.bound, solved.bound)
                 self.told(self.worth, self.bound)
@@ -198,7 +212,7 @@ class _Search:
         others = Tally(self.instance, (p for p in self.found.placings if p.session not in free | near))
         model = self.model(self.instance, self._pressing(possible, free), here, others, self.alike)
         worth = self.worth
-        self._take(model.solve(self.found, min(stage.effort, effort), short=True), model, free)
+        self._take(model.solve(self.found, min(stage.effort, effort / SECONDS), short=True), model, free)
         if self.worth > worth + 1e-6:
             return True
         self._in_vain.add(before)
@@ -219,7 +233,7 @@ class _Search:
 
     def _take(self, solved: Solved, model: Model, free: set[str] | None) -> bool:
         """Take what was found where it is worth more; forbid lists that no order lets stand, and say if all had one."""
-        self.took += solved.took
+        self.took += solved.took * SECONDS
         if solved.chosen is None:
             return True
         chosen = [one for one in solved.chosen if free is None or one[1].session in free]
@@ -252,15 +266,22 @@ def _ordered(
     return replace(kept, placings=tuple(placings)), without
 
 
-def _reason(instance: Instance, kept: Lists, lists: Lists, placing: Placing) -> Reason | None:
-    if any(placing.case == other.case for other in kept.placings):
-        return None
-    others = Lists(tuple(one for one in lists.placings if one.case != placing.case), lists.both_eyes_agreed)
-    possible = possibilities(instance, others)[placing.case]
-    own = Option(placing.session, placing.trainee, placing.supervisor)
-    by_worth = ranked(instance, others, placing.case, possible)
-    points, worth = next((points, worth) for points, option, worth in by_worth if option == own)
-    barred = sum(
-        more > points and bool(attempt(instance, others, placing.case, option).broken) for more, option, _ in by_worth
-    )
-    return Reason(placing.case, worth, barred, pressing(instance, placing.case))
+def _reasons(instance: Instance, kept: Lists, lists: Lists, alike: Alike) -> dict[Key, Reason]:
+    """For each case that was not kept, what its place adds to the others, and how many worth more a rule bars."""
+    found = {}
+    fixed, full = {placing.case for placing in kept.placings}, Filling(instance, alike, lists)
+    for placing in lists.placings:
+        if placing.case in fixed:
+            continue
+        key, day = placing.case, instance.sessions[placing.session].day
+        others = Lists(tuple(one for one in lists.placings if one.case != key), lists.both_eyes_agreed)
+        own = Option(placing.session, placing.trainee, placing.supervisor)
+        by_worth = ranked(instance, others, key, alike.possible(key, kept))
+        points, worth = next((points, worth) for points, option, worth in by_worth if option == own)
+        there = Filling(instance, alike, others)  # the case is away only from the lists of its own day
+        better = (option for more, option, _ in by_worth if more > points)
+        barred = sum(
+            (there if instance.sessions[option.session].day == day else full).bars(key, option) for option in better
+        )
+        found[key] = Reason(key, worth, barred, pressing(instance, key))
+    return found

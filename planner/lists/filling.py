@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
 from planner.lists.minutes import Time, chance_of_overrun
-from planner.lists.trials import Option, attempt
+from planner.lists.trials import Option, Trial, attempt
 from planner.lists.week import Week
 from planner.lists.worth import Tally, of_placing
 
@@ -60,8 +60,8 @@ class Filling:
         Places by which lists lose more than `losing` points are passed over.
         """
         kind, places = self.alike.kind(key), self._of(key, possible)
-        points = self._points(key, places)
         order = [n for n, loses in enumerate(places.loses) if loses <= losing]
+        points = self._points(key, places, order)
         order.sort(key=lambda n: (places.loses[n], -points[n]))
         for n in order:
             option = places.options[n]
@@ -82,36 +82,47 @@ class Filling:
             self._places[which] = _Places(possible, worth, loses)
         return self._places[which]
 
-    def _points(self, key: Key, places: _Places) -> list[float]:
-        """What each place adds, with the wishes that look at the lists as they are now."""
-        by_people: dict[tuple[str | None, str], float] = {}
-        found = []
-        for option, worth in zip(places.options, places.worth, strict=True):
-            who = option.trainee, option.session
-            if who not in by_people:
-                by_people[who] = sum(self._tally.with_one_more(key, option).values())
-            found.append(round(worth + by_people[who], 6))
-        return found
+    def _points(self, key: Key, places: _Places, which: list[int]) -> dict[int, float]:
+        """What each of these places adds, with the wishes that look at the lists as they are now."""
+        trainees = {name: sum(self._tally.of_trainee(key, name).values()) for name in (None, *self.instance.trainees)}
+        sessions = {name: sum(self._tally.of_session(key, name).values()) for name in self.instance.sessions}
+        worth, options = places.worth, places.options
+        return {
+            n: round(worth[n] + trainees[options[n].trainee] + sessions[options[n].session], 6) for n in which
+        }  # fmt: skip
 
     def _stands(self, key: Key, kind: int, option: Option) -> bool:
         """Whether the case may stand there now; where it may, it is put there."""
+        trial = self._tried(key, kind, option)
+        if trial is None:
+            return False
+        day = self.instance.sessions[option.session].day
+        self._days[day] = trial.lists.placings
+        self._versions[day] += 1
+        self._tally.take(trial.placing)
+        return True
+
+    def bars(self, key: Key, option: Option) -> bool:
+        """Whether a rule bars a case, on none of these lists, from that place."""
+        kind = self.alike.kind(key)
+        return (kind, option) in self._closed or self._tried(key, kind, option) is None
+
+    def _tried(self, key: Key, kind: int, option: Option) -> Trial | None:
+        """The lists of that day with the case there; None where a rule bars it."""
         day = self.instance.sessions[option.session].day
         version = self._versions[day]
         if (kind, option, version) in self._failed:
-            return False
+            return None
         if self._is_full(key, option, version):
             self._closed.add((kind, option))
-            return False
+            return None
         trial = attempt(self.instance, Lists(self._days.get(day, ()), self._both), key, option)
         if trial.broken:
             self._failed.add((kind, option, version))
             if not trial.rules <= _MAY_COME_RIGHT:
                 self._closed.add((kind, option))
-            return False
-        self._days[day] = trial.lists.placings
-        self._versions[day] += 1
-        self._tally.take(trial.placing)
-        return True
+            return None
+        return trial
 
     def _is_full(self, key: Key, option: Option, version: int) -> bool:
         """Whether one more operation of that length passes the chance limit, wherever it stands in the list."""

@@ -63,7 +63,6 @@ class Model:
             self.kinds[placing.case] = [placing.case]
             self.model.add(self._variable(placing.case, option, 1) == 1)
         self.sessions = [s for s in instance.sessions.values() if self._of.get((s.id, "", None))]
-        self.tables: dict[int, list[tuple[int, ...]]] = {}  # by a session's minutes
         self._minutes()
         self._supervisors()
         self._trainees()
@@ -98,21 +97,21 @@ class Model:
         return some
 
     def _minutes(self) -> None:
+        """One of the fullest lists is chosen for each session, and nothing goes beyond it."""
         times = room.times_in_use(self.instance)
-        tables = self.tables
         for session in self.sessions:
-            rows = tables.setdefault(session.minutes, room.table(self.instance, session.minutes))
             here = self._of[(session.id, "", None)]
-            counts: list[Any] = []
-            for time in times:
+            added = {key: self.instance.cases[key].added_minutes for key, _, _ in here}
+            rows = room.fullest(self.instance, session.minutes, set(added.values()))
+            chosen = [self.model.new_bool_var("") for _ in rows]
+            self.model.add_exactly_one(chosen)
+            for n, time in enumerate(times):
                 mine = [v for key, option, v in here if self.week.time(self._placing(key, option)) == time]
-                count = self.model.new_int_var(0, max(row[len(counts)] for row in rows), "")
-                self.model.add(count == sum(mine))
-                counts.append(count)
-            spare = self.model.new_int_var(0, max(row[-1] for row in rows), "")
-            self.model.add_allowed_assignments([*counts, spare], rows)
-            added = {key: math.floor(self.instance.cases[key].added_minutes * room.CENTS) for key, _, _ in here}
-            self.model.add(sum(added[key] * variable for key, _, variable in here) <= spare)
+                if mine:
+                    self.model.add(sum(mine) <= sum(row[n] * one for row, one in zip(rows, chosen, strict=True)))
+            if any(added.values()):
+                takes = sum(math.floor(added[key] * room.CENTS) * variable for key, _, variable in here if added[key])
+                self.model.add(takes <= sum(row[-1] * one for row, one in zip(rows, chosen, strict=True)))
 
     def _supervisors(self) -> None:
         groups = room.together(self.instance, {session.id for session in self.sessions})
@@ -161,7 +160,9 @@ class Model:
             for item in session.kit:
                 here = self._of[(session.id, "", None)]
                 users = [v for key, _, v in here if item in self.instance.cases[key].kit]
-                self.model.add(sum(users) <= room.uses(self.instance, session, item, self.tables[session.minutes]))
+                self.model.add(
+                    sum(users) <= room.uses(self.instance, session, item, room.table(self.instance, session.minutes))
+                )
 
     def _objective(self) -> None:
         trainees, wishes = self.instance.trainees, self.instance.wishes

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import datetime
 import math
+from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Container
+from collections.abc import Collection, Container
 from functools import lru_cache
+from operator import le
 
 from planner.lists.instance import Instance
 from planner.lists.minutes import Time, chance_of_overrun
@@ -44,6 +46,28 @@ def _table(times: tuple[Time, ...], turnover: float, limit: float, minutes: int)
         found.append((*counts, spare))
         waiting += [(*counts[:n], counts[n] + 1, *counts[n + 1 :]) for n in range(len(times))]
     return sorted(found)
+
+
+def fullest(instance: Instance, minutes: int, added: Collection[float]) -> list[tuple[int, ...]]:
+    """The rows of the table that hold whatever any row holds, where devices add minutes of these sizes alone.
+
+    The last number is the most of these minutes, in hundredths, that fit into what the list leaves to spare.
+    """
+    return _fullest(tuple(table(instance, minutes)), frozenset(math.floor(each * CENTS) for each in added) - {0})
+
+
+@lru_cache(maxsize=256)
+def _fullest(rows: tuple[tuple[int, ...], ...], added: frozenset[int]) -> list[tuple[int, ...]]:
+    most = max(row[-1] for row in rows)
+    sums, longest = {0}, max(sum(row[:-1]) for row in rows)
+    for _ in range(longest):
+        sums |= {one + each for one in sums for each in added if one + each <= most}
+    steps = sorted(sums)
+    cut = {(*row[:-1], steps[bisect_right(steps, row[-1]) - 1]) for row in rows}
+    return sorted(
+        row for row in cut
+        if not any(other != row and all(map(le, row, other)) for other in cut)
+    )  # fmt: skip
 
 
 def uses(instance: Instance, session: Session, item: str, rows: list[tuple[int, ...]]) -> int:

@@ -72,15 +72,21 @@ class Tally:
 
     def with_one_more(self, key: Key, option: Option) -> dict[str, float]:
         """What one more placing adds, by wish, where it adds anything."""
-        wishes, found = self.instance.wishes, {}
-        if shares := self._shares_with_one_more()[option.trainee]:
-            found["fair_share"] = shares
-        target = self.instance.trainees[option.trainee].target if option.trainee else None
-        if self.whole[option.trainee] < (target or 0) and is_whole(self.instance, key, option.trainee):
-            found["toward_target"] = wishes.toward_target
-        if self.instance.cases[key].tier >= HARD and self.hard[option.session]:
-            found["hard_together"] = -wishes.hard_together
+        return self.of_trainee(key, option.trainee) | self.of_session(key, option.session)
+
+    def of_trainee(self, key: Key, trainee: str | None) -> dict[str, float]:
+        """What of that hangs on who operates."""
+        target = self.instance.trainees[trainee].target if trainee else None
+        wanted = self.whole[trainee] < (target or 0) and is_whole(self.instance, key, trainee)
+        towards = self.instance.wishes.toward_target if wanted else 0.0
+        found = {"fair_share": self._shares_with_one_more()[trainee], "toward_target": towards}
         return {wish: points for wish, points in found.items() if points}
+
+    def of_session(self, key: Key, session: str) -> dict[str, float]:
+        """What of that hangs on the session's list."""
+        weight = self.instance.wishes.hard_together
+        together = weight and self.hard[session] and self.instance.cases[key].tier >= HARD
+        return {"hard_together": -weight} if together else {}
 
     def _shares_with_one_more(self) -> dict[str | None, float]:
         if not self._shares:
