@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from planner.cli import lists_ask, lists_paper, lists_repair
-from planner.cli.lists_input import CasesOption, ListsArgument, UnitOption, WithOption, instance_in
+from planner.cli.lists_input import RECORDS, CasesOption, ListsArgument, UnitOption, WithOption, given
 from planner.cli.options import JsonOption, RulesOption
 
 app = typer.Typer(
@@ -33,10 +33,10 @@ def check(
     from planner.cli.listed import verdict_data, verdict_text
     from planner.lists.checker import check as judge
     from planner.lists.clashes import clashes
-    from planner.lists.placed import read_lists
 
-    instance = instance_in(cases, unit, sessions, rules)
-    judged = read_lists(lists, instance)
+    files = given(cases, unit, sessions, rules)
+    instance = files.instance
+    judged = files.read(lists)
     verdict, shown = judge(instance, judged), clashes(instance, judged)
     typer.echo(in_json(verdict_data(verdict, shown), many=False) if json else verdict_text(instance, verdict, shown))
     if not verdict.stands:
@@ -73,12 +73,12 @@ def simulate(
 
     from planner.cli.assess import in_json
     from planner.cli.listed import limits_text, simulated_text
-    from planner.lists.placed import read_lists
     from planner.lists.simulate import simulate as run
     from planner.lists.simulate import under_limits
 
-    instance = instance_in(cases, unit, sessions, rules)
-    found = run(instance, read_lists(lists, instance), runs, seed)
+    files = given(cases, unit, sessions, rules)
+    instance = files.instance
+    found = run(instance, files.read(lists), runs, seed)
     others = under_limits(instance, limit or (), runs, seed)
     if json:
         data = {
@@ -133,17 +133,18 @@ def match(
     from planner.errors import Fault, PlannerError
     from planner.lists.checker import check as judge
     from planner.lists.match import match as place
-    from planner.lists.placed import read_lists, written
+    from planner.lists.placed import written
 
-    instance = instance_in(cases, unit, sessions, rules)
+    files = given(cases, unit, sessions, rules)
+    instance = files.instance
     if since is not None:
-        instance = replace(instance, published=read_lists(since, instance))
-    kept = read_lists(keep, instance) if keep else None
+        instance = replace(instance, published=files.read(since))
+    # What the store has placed already stays, unless a file says what does.
+    kept = files.read(keep) if keep else files.placed if files.placed.placings else None
     if kept is not None and not (verdict := judge(instance, kept)).stands:
         why = "lists are matched round what stands already"
-        raise PlannerError(
-            [Fault(str(keep), broken.says.rstrip("."), why, broken.change.rstrip(".")) for broken in verdict.broken]
-        )
+        where = str(keep or RECORDS)
+        raise PlannerError([Fault(where, one.says.rstrip("."), why, one.change.rstrip(".")) for one in verdict.broken])
     searched = None
     if best:
         from planner.lists.best import best as search

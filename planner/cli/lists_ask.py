@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.lists_input import CasesOption, ListsArgument, UnitOption, WithOption, instance_in
+from planner.cli.lists_input import CasesOption, ListsArgument, UnitOption, WithOption, given
 from planner.cli.options import JsonOption, RulesOption, rulebook_in
 
 if TYPE_CHECKING:
@@ -29,11 +29,11 @@ def why(
     Example: planner lists why week.yaml L-410 --cases pool.csv --unit unit.yaml --with sessions.yaml
     """
     from planner.errors import PlannerError
-    from planner.lists.placed import read_lists
     from planner.rulebook.references import nearest
 
-    instance = instance_in(cases, unit, sessions, rules)
-    held = read_lists(lists, instance)
+    files = given(cases, unit, sessions, rules)
+    instance = files.instance
+    held = files.read(lists)
     keys = [key for key in instance.cases if key[0] == case]
     if not keys:
         known = {reference for reference, _ in instance.cases}

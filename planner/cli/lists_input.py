@@ -1,5 +1,7 @@
 """What the `planner lists` commands are given: their options, and what is made of the files named."""
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -8,16 +10,24 @@ import typer
 from planner.cli.options import rulebook_in, unit_in
 
 if TYPE_CHECKING:
-    from planner.lists.gather import Gathered
-    from planner.lists.instance import Instance
+    from planner.lists.instance import Instance, Key, Lists
+    from planner.lists.roster import Roster
+    from planner.plan.plan import Plan
+    from planner.rulebook.rulebook import Rulebook
+    from planner.unit import Unit
 
-ListsArgument = Annotated[Path, typer.Argument(metavar="LISTS", help="A file of lists.", show_default=False)]
+RECORDS = "records"  # instead of a file: what the store holds
+
+ListsArgument = Annotated[
+    Path, typer.Argument(metavar="LISTS", help="A file of lists, or `records`.", show_default=False)
+]
 CasesOption = Annotated[
     list[str],
     typer.Option(
-        "--cases", metavar="FILE|DIR", help="The cases: a file, a folder; may be repeated.", show_default=False
+        "--cases", metavar="FILE|DIR", show_default=False,
+        help="The cases: a file, a folder; may be repeated. `records`: the approved cases of the store, as approved.",
     ),
-]
+]  # fmt: skip
 UnitOption = Annotated[
     Path, typer.Option("--unit", metavar="FILE", help="The unit's kit and trainees.", show_default=False)
 ]
@@ -28,27 +38,62 @@ WithOption = Annotated[
 ENDINGS = (".yaml", ".yml", ".json", ".csv")
 
 
-def instance_in(cases: list[str], unit: Path, sessions: Path, rules: Path | None) -> "Instance":
-    """What lists are judged by, from its files. Raises PlannerError with every fault of the first that has any."""
-    return gathered_in(cases, unit, sessions, rules).instance
+@dataclass(frozen=True)
+class Given:
+    """What lists are judged by, the places that the store holds (none where files were given), and the way to plans."""
+
+    instance: "Instance"
+    placed: "Lists"
+    plans: Callable[["Lists"], "dict[Key, Plan]"]
+
+    def read(self, lists: Path) -> "Lists":
+        """The lists of a file, or those of the store. Raises PlannerError."""
+        from planner.lists.placed import read_lists
+
+        return self.placed if str(lists) == RECORDS else read_lists(lists, self.instance)
 
 
-def gathered_in(cases: list[str], unit: Path, sessions: Path, rules: Path | None) -> "Gathered":
-    """The same with the cases it came from, for their plans."""
-    from planner.errors import PlannerError
-    from planner.exchange.cases import SetAside, once_each, read_cases
-    from planner.lists.gather import Gathered
+def given(cases: list[str], unit: Path, sessions: Path, rules: Path | None) -> Given:
+    """What the commands are given. Raises PlannerError with every fault of the first file that has any."""
     from planner.lists.roster import read_roster
 
     rulebook = rulebook_in(rules)
     held = unit_in(unit, rulebook)
     assert held is not None
     roster = read_roster(sessions, held, rulebook)
+    if RECORDS in cases:
+        return _of_the_store(cases, rulebook, held, roster)
+    return _of_files(cases, rulebook, held, roster)
+
+
+def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster") -> Given:
+    from planner.errors import PlannerError
+    from planner.exchange.cases import SetAside, once_each, read_cases
+    from planner.lists.gather import Gathered
+    from planner.lists.instance import Lists
+
     items = list(once_each(item for name in _files(cases) for item in read_cases(name, rulebook.vocabulary)))
     faults = [fault for item in items if isinstance(item, SetAside) for fault in item.faults]
     if faults:
         raise PlannerError(faults)
-    return Gathered((item.case for item in items if not isinstance(item, SetAside)), rulebook, held, roster)
+    found = Gathered((item.case for item in items if not isinstance(item, SetAside)), rulebook, unit, roster)
+    return Given(found.instance, Lists(()), found.plans)
+
+
+def _of_the_store(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster") -> Given:
+    """From the first session's day on. What is placed where the sessions file knows nothing of stays out of it."""
+    from planner.errors import PlannerError
+    from planner.lists.from_records import FromRecords
+    from planner.records.store import Store
+
+    if len(cases) > 1:
+        raise PlannerError.one("stands for all approved cases", f"--cases {RECORDS}", hint="leave the other files out")
+    reader = FromRecords(Store.open(create=False), rulebook, unit, roster)
+    held = reader.held(min(session.day for session in roster.sessions))
+    for one in held.elsewhere:
+        case = one.now.case
+        typer.echo(f"left out: {case.reference}, {case.eye} eye, on {one.at.day}: {one.because}", err=True)
+    return Given(held.instance, held.lists, lambda lists: reader.plans(held, lists.placings))
 
 
 def _files(names: list[str]) -> list[str]:

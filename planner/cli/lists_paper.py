@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.lists_input import CasesOption, ListsArgument, UnitOption, WithOption, gathered_in, instance_in
+from planner.cli.lists_input import CasesOption, ListsArgument, UnitOption, WithOption, given
 from planner.cli.options import RulesOption
 
 SinceOption = Annotated[
@@ -42,8 +42,8 @@ def brief(
     from planner.lists.placed import read_lists
     from planner.rulebook.references import nearest
 
-    found = gathered_in(cases, unit, sessions, rules)
-    instance, held = found.instance, read_lists(lists, found.instance)
+    found = given(cases, unit, sessions, rules)
+    instance, held = found.instance, found.read(lists)
     changed = changes(read_lists(since, instance), held) if since else ()
     with_list = [name for name in instance.sessions if any(p.session == name for p in held.placings)]
     for name in only or []:
@@ -72,10 +72,10 @@ def week(
     from planner.cli.writing import write_whole
     from planner.lists.overview import glance
     from planner.lists.paper import render_glance
-    from planner.lists.placed import read_lists
 
-    instance = instance_in(cases, unit, sessions, rules)
-    shown = glance(instance, read_lists(lists, instance))
+    files = given(cases, unit, sessions, rules)
+    instance = files.instance
+    shown = glance(instance, files.read(lists))
     write_whole(output, render_glance(shown))
     typer.echo(f"wrote {output}: {shown.placed} cases placed, {len(shown.waiting)} waiting", err=True)
 
@@ -108,11 +108,12 @@ def calendar(
     from planner.lists.placed import read_lists
     from planner.rulebook.references import nearest
 
-    instance = instance_in(cases, unit, sessions, rules)
+    files = given(cases, unit, sessions, rules)
+    instance = files.instance
     known = [*instance.trainees, *instance.supervisors]
     if person is not None and person not in known:
         raise PlannerError.one(f"nobody {person!r} in the sessions file", str(sessions), hint=nearest(person, known))
-    held, before = read_lists(lists, instance), read_lists(since, instance) if since else None
+    held, before = files.read(lists), read_lists(since, instance) if since else None
     stamp = datetime.datetime.now(datetime.UTC).replace(microsecond=0)
     write_whole(output, calendar_of(instance, held, stamp, person, published, before))
     typer.echo(f"wrote {output}", err=True)
@@ -129,8 +130,8 @@ def table(
 
     Example: planner lists table week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml > week.csv
     """
-    from planner.lists.placed import read_lists
     from planner.lists.table import table_of
 
-    instance = instance_in(cases, unit, sessions, rules)
-    typer.echo(table_of(instance, read_lists(lists, instance)), nl=False)
+    files = given(cases, unit, sessions, rules)
+    instance = files.instance
+    typer.echo(table_of(instance, files.read(lists)), nl=False)

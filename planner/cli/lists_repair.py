@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.lists_input import CasesOption, ListsArgument, UnitOption, WithOption, instance_in
+from planner.cli.lists_input import CasesOption, ListsArgument, UnitOption, WithOption, given
 from planner.cli.options import JsonOption, RulesOption
 
 if TYPE_CHECKING:
@@ -52,12 +52,13 @@ def repair(
     from planner.cli.writing import write_whole
     from planner.errors import PlannerError
     from planner.lists.happened import read_happened
-    from planner.lists.placed import read_lists, written
+    from planner.lists.placed import written
     from planner.lists.repair import repair as mend
     from planner.rulebook.references import nearest
 
-    instance = instance_in(cases, unit, sessions, rules)
-    held, happened = read_lists(lists, instance), read_happened(morning, instance)
+    files = given(cases, unit, sessions, rules)
+    instance = files.instance
+    held, happened = files.read(lists), read_happened(morning, instance)
     known = {reference for reference, _ in instance.cases}
     for name in keep or []:
         if name not in known:

@@ -1,0 +1,82 @@
+"""`planner lists` on what the store holds: approved cases as they were approved, and their places."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from commands import Ran
+from served import coming_sessions, pool_entered
+
+from planner.lists.from_records import FromRecords
+from planner.lists.placed import lists_in
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import read_unit
+
+UNIT = Path(__file__).parents[2] / "demo_cases" / "unit.yaml"
+Planner = Callable[..., Ran]
+
+
+@pytest.fixture(scope="module")
+def folder(rulebook: Rulebook, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the demonstration's pool approved in a store, and the sessions to come."""
+    folder = tmp_path_factory.mktemp("records")
+    store = Store.open(str(folder / "planner.db"))
+    pool_entered(store, rulebook)
+    store.close()
+    text = (UNIT.parent / "lists" / "sessions.yaml").read_text("utf-8")
+    first = min(session.day for session in coming_sessions(rulebook).sessions)
+    later = first - datetime.date(2026, 12, 1)
+    text = re.sub(
+        r"\d{4}-\d\d-\d\d", lambda day: str(datetime.date.fromisoformat(day[0]) + later), text
+    )  # fmt: skip
+    (folder / "sessions.yaml").write_text(text, "utf-8")
+    return folder
+
+
+@pytest.fixture
+def run(folder: Path) -> Planner:
+    environment = {key: value for key, value in os.environ.items() if key != "PLANNER_DATABASE_URL"}
+
+    def planner(*arguments: str, cases: tuple[str, ...] = ("records",)) -> Ran:
+        given = ["--unit", str(UNIT), "--with", "sessions.yaml", *(word for one in cases for word in ("--cases", one))]
+        done = subprocess.run(
+            [sys.executable, "-m", "planner", "lists", *arguments, *given],
+            capture_output=True, text=True, timeout=120, cwd=folder, env=environment,
+        )  # fmt: skip
+        return Ran(done.returncode, done.stdout, done.stderr)
+
+    return planner
+
+
+def test_the_store_is_matched_judged_and_printed(run: Planner, folder: Path, rulebook: Rulebook) -> None:
+    matched = run("match", "-o", "lists.yaml")
+    assert matched.code == 0 and matched.out.startswith("45 of 48 cases placed"), matched.err
+    assert run("check", "records").out.count("L-4") == 48, "nothing has a place as yet"
+
+    store = Store.open(str(folder / "planner.db"))
+    held = FromRecords(store, rulebook, read_unit(UNIT, rulebook), coming_sessions(rulebook))
+    now = held.held(min(session.day for session in coming_sessions(rulebook).sessions))
+    now.arrange(store, lists_in((folder / "lists.yaml").read_text("utf-8"), "lists.yaml", now.instance), "organiser-1")
+    store.close()
+
+    stands = run("check", "records")
+    assert stands.code == 0 and stands.out.startswith("These lists keep every rule.")
+    again = json.loads(run("match", "--json").out)
+    assert len(again["placings"]) == 45 and all(one["reason"] is None for one in again["placings"]), "they stay"
+    assert "number 1 in tue-1-a" in run("why", "records", "L-412").out
+    assert run("brief", "records", "--session", "tue-1-a", "-o", "brief.pdf").code == 0
+    assert (folder / "brief.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_records_and_files_are_not_mixed(run: Planner) -> None:
+    ran = run("match", cases=("records", "more.csv"))
+    assert ran.code == 1 and "stands for all approved cases" in ran.error
