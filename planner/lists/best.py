@@ -162,7 +162,7 @@ class _Search:
     @property
     def proved(self) -> bool:
         # The solvers count in thousandths of a point.
-        return self.bound <= self.worth + 0.001 * max(1, len(self.found.placings))
+        return abs(self.bound - self.worth) <= 0.001 * max(1, len(self.found.placings))
 
     def tighten(self, seconds: float) -> None:
         """Lower the bound; no lists hang on it, since where it proves these the best, no search finds better."""

@@ -28,6 +28,7 @@ RULES: dict[str, Rule] = {
     "fixed-order": rules_of_cases.fixed_order,
     "one-eye-a-list": rules_of_cases.one_eye_a_list,
     "deadline": rules_of_cases.deadline,
+    "patient-can-come": rules_of_cases.patient_can_come,
     "overrun": rules_of_sessions.overrun,
 }
 
@@ -45,6 +46,7 @@ WORDS = {
     "fixed-order": "cases with a fixed place keep it",
     "one-eye-a-list": "one eye of a patient a list",
     "deadline": "no later than it is needed",
+    "patient-can-come": "the patient can come on that day",
     "overrun": "the session's chance of overrun keeps within the limit",
 }
 

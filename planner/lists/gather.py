@@ -75,7 +75,7 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
         own, grade = limits.operating_minutes.get(operator), durations.grade_of(operator)
         times[operator] = Time(own.mean, own.sd) if own else Time(grade.mean, grade.sd)
     return Instance(
-        cases={case.key: case for case in found},
+        cases={case.key: _when_they_can_come(case, roster) for case in found},
         trainees=trainees,
         supervisors={supervisor.id: supervisor for supervisor in roster.supervisors},
         sessions={session.id: session for session in roster.sessions},
@@ -97,6 +97,13 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
         near_powers=rulebook.lists.clashes.near_powers_d,
         wishes=roster.wishes,
     )
+
+
+def _when_they_can_come(case: ListCase, roster: Roster) -> ListCase:
+    patient = next((patient for patient in roster.patients if patient.id == case.patient), None)
+    if patient is None:
+        return case
+    return replace(case, away=frozenset(patient.away), not_before=patient.not_before)
 
 
 class Gathered:

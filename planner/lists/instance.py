@@ -37,7 +37,7 @@ class ListCase:
     `with_stage` gives the supervision for each stage of trainee. `kit` names essential items with their labels.
     `order` holds, for each fixed place of the rulebook, whether this case has it. `unsettled` are the reasons to settle
     first other than consent and agreement. `last_day` is the deadline, `why_then` its reason. `alerts` are what the
-    room must know, in words, each with whether it holds.
+    room must know, in words, each with whether it holds. `away` and `not_before` say when the patient cannot come.
     """
 
     reference: str
@@ -59,6 +59,8 @@ class ListCase:
     backup_power: float | None = None
     lens_material: str | None = None
     alerts: tuple[tuple[str, Truth], ...] = ()
+    away: frozenset[datetime.date] = frozenset()
+    not_before: datetime.date | None = None
 
     @property
     def key(self) -> Key:

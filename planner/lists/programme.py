@@ -59,14 +59,18 @@ class Programme:
         return 0.0 if self._reduced is None else float(self._reduced[variable])
 
     def solve_whole(self, seconds: float) -> None:
-        """Bring `at_most` down as far as whole numbers and the seconds allow."""
+        """Bring `at_most` down as far as whole numbers and the seconds allow; an interrupt changes nothing."""
         highs = self._highs(whole=True)
         highs.setOptionValue("time_limit", seconds)
         highs.setOptionValue("mip_rel_gap", 0.0)
         highs.HandleKeyboardInterrupt = True
         highs.run()
+        status = highs.getModelStatus()
+        if status == highspy.HighsModelStatus.kInterrupt:
+            raise KeyboardInterrupt
         bound = float(highs.getInfo().mip_dual_bound)
-        if math.isfinite(bound):
+        # Whatever else ended it, what it says of the bound may not be one.
+        if status in (highspy.HighsModelStatus.kOptimal, highspy.HighsModelStatus.kTimeLimit) and math.isfinite(bound):
             self.at_most = min(self.at_most, bound)
 
     def _highs(self, whole: bool) -> Any:

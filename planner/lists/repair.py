@@ -27,6 +27,7 @@ Cost = tuple[int, int, int, int, int]  # pressing off, off, other session, peopl
 OFF, SESSION, PEOPLE, PLACE = (0, 1, 0, 0, 0), (0, 0, 1, 0, 0), (0, 0, 0, 1, 0), (0, 0, 0, 0, 1)
 _OF_ITS_CASE = {
     "consent", "agreement", "settled", "supervisor-fits", "trainee-has-a-step", "anaesthetist", "deadline",
+    "patient-can-come",
 }  # fmt: skip
 _OF_PLACE = {"kit-sets", "fixed-order"}
 

@@ -58,6 +58,14 @@ class Supervisor(Entry):
     leave: list[Day] = []
 
 
+class Patient(Entry):
+    """When a patient, by pseudonym, cannot come: single days, and every day before one."""
+
+    id: str
+    away: list[Day] = []
+    not_before: Day | None = None
+
+
 class KitSets(Entry):
     """Sets in the room, and minutes until a used one is ready again (left out: not that day)."""
 
@@ -140,6 +148,7 @@ class Roster(Entry):
     trainees: list[Learner]
     supervisors: list[Supervisor]
     sessions: list[Session] = Field(min_length=1)
+    patients: list[Patient] = []
     limits: Limits = Limits()
     wishes: Wishes = Wishes()
 
@@ -160,9 +169,10 @@ def read_roster(path: Path, unit: Unit, rulebook: Rulebook) -> Roster:
 
 def _repeated(roster: Roster, spot: Spot) -> Iterator[Fault]:
     people: dict[str, str] = {}
-    listed: tuple[tuple[str, Sequence[Learner | Supervisor]], ...] = (
+    listed: tuple[tuple[str, Sequence[Learner | Supervisor | Patient]], ...] = (
         ("trainees", roster.trainees),
         ("supervisors", roster.supervisors),
+        ("patients", roster.patients),
     )
     for key, entries in listed:
         for index, person in enumerate(entries):

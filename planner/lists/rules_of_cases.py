@@ -63,6 +63,17 @@ def deadline(week: Week) -> Iterator[Broken]:
             yield Broken("deadline", placing.session, case.told, says, f"Move it to {case.last_day} or before.")
 
 
+def patient_can_come(week: Week) -> Iterator[Broken]:
+    """The patient is not away on that day."""
+    for placing in week.lists.placings:
+        case, day = week.case(placing), week.session(placing).day
+        early = case.not_before is not None and day < case.not_before
+        if early or day in case.away:
+            when = f"before {case.not_before}" if early else f"on {day}"
+            says = f"{week.told(placing)}: {case.patient} cannot come {when}."
+            yield Broken("patient-can-come", placing.session, case.told, says, "Move it to another day.")
+
+
 def one_eye_a_list(week: Week) -> Iterator[Broken]:
     """A patient has one eye operated on in a list, unless both were agreed."""
     for session in week.sessions:

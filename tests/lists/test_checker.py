@@ -55,6 +55,9 @@ STANDS = {
     "a hard eye that the consultant does, a learner taking a step": Made(
         week([eye("A", tier=4, with_stage=HARD)]), lists("one: A learner consultant")
     ),
+    "the day that a patient can come from": Made(
+        week([eye("A", not_before=TUESDAY, away=frozenset({THURSDAY}))]), lists("one: A late consultant")
+    ),
     "closer than demanded, where the trainer may not be outside": Made(
         week([eye("A")], supervisors=(SUPERVISORS[0], SUPERVISORS[1].model_copy(update={"can": ["scrubbed"]}))),
         lists("one: A late trainer"),
@@ -237,6 +240,18 @@ BREAKS = {
         lists("one: A late trainer"),
         "deadline",
         ("needed then, and 2026-12-03 is later", "Move it to 2026-12-01 or before"),
+    ),
+    "a patient who is away that day": Made(
+        week([eye("A", away=frozenset({TUESDAY}))]),
+        lists("one: A late consultant"),
+        "patient-can-come",
+        ("P-A cannot come on 2026-12-01", "another day"),
+    ),
+    "a patient who can come only later": Made(
+        week([eye("A", not_before=THURSDAY)]),
+        lists("one: A late consultant"),
+        "patient-can-come",
+        ("P-A cannot come before 2026-12-03",),
     ),
     "eight by a consultant in 240 minutes": Made(
         week([*SEVEN, eye("H")]),

@@ -80,3 +80,10 @@ def test_stages_and_cleared_steps(demo: Instance) -> None:
 def test_the_first_week_made_by_hand_stands(demo: Instance) -> None:
     verdict = check(demo, read_lists(DEMO / "lists" / "first-week.yaml", demo))
     assert list(map(str, verdict.broken)) == [] and len(verdict.unplaced) == 38
+
+
+def test_when_a_patient_can_come_is_as_the_sessions_file_says(demo: Instance) -> None:
+    of_patient = {case.patient: case for case in demo.cases.values()}
+    assert of_patient["P-703"].away == {datetime.date(2026, 12, 8), datetime.date(2026, 12, 10)}
+    assert of_patient["P-721"].not_before == datetime.date(2026, 12, 10)
+    assert of_patient["P-704"].away == frozenset() and of_patient["P-704"].not_before is None

@@ -45,6 +45,16 @@ INFEASIBLE: dict[str, tuple[Instance, Lists, tuple[str, ...]]] = {
         Lists(()),
         ("kit-sets", "deadline"),
     ),
+    "needed by Tuesday, and away until Thursday": (
+        week([eye("A", not_before=THURSDAY, **NEEDED)], [session("one"), session("two", day=THURSDAY)]),
+        Lists(()),
+        ("patient-can-come", "deadline"),
+    ),
+    "away on the only day": (
+        week([eye("A", away=frozenset({TUESDAY}))], [session("one")]),
+        Lists(()),
+        ("patient-can-come",),
+    ),
     "no room on the one list": (
         week([eye(name) for name in "ABCDEFGH"], [session("one")]),
         lists(*(f"one: {name} - consultant" for name in "BCDEFGH")),
