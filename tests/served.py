@@ -62,6 +62,15 @@ def coming_sessions(rulebook: Rulebook) -> Roster:
             "sessions": [one.model_copy(update={"day": one.day + later}) for one in roster.sessions],
             "trainees": moved(list(roster.trainees)),
             "supervisors": moved(list(roster.supervisors)),
+            "patients": [
+                one.model_copy(
+                    update={
+                        "away": [day + later for day in one.away],
+                        "not_before": one.not_before + later if one.not_before else None,
+                    }
+                )
+                for one in roster.patients
+            ],
         }
     )
 

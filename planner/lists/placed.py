@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from pydantic import Field, ValidationError
+from pydantic import ValidationError
 
 from planner import strict_yaml
 from planner.claims import Entry
@@ -35,7 +35,7 @@ class SessionList(Entry):
 class ListsFile(Entry):
     """Lists by session; the order of the lines is the order of the list."""
 
-    lists: list[SessionList] = Field(min_length=1)
+    lists: list[SessionList]
     both_eyes_agreed: list[str] = []
 
 
@@ -106,7 +106,7 @@ def written(lists: Lists) -> str:
     lines = []
     if lists.both_eyes_agreed:
         lines.append(f"both_eyes_agreed: [{', '.join(sorted(lists.both_eyes_agreed))}]")
-    lines.append("lists:")
+    lines.append("lists:" if sessions else "lists: []")
     for session, placings in sessions.items():
         lines += [f"  - session: {session}", "    cases:"]
         for placing in sorted(placings):

@@ -93,7 +93,7 @@ def repaired_page(request: Request, state: State, found: Repaired) -> Response:
     return page(
         request, "list_repair.html",
         rows=kinds, found=found, off=off, seen=state.seen,
-        proposal=written(found.lists) if found.lists.placings else "",
+        proposal=written(found.lists),
         stays=len(state.lists.placings) - len(found.changes),
     )  # fmt: skip
 
@@ -111,7 +111,7 @@ def _shown(
     return page(
         request, "list_proposal.html", status,
         way=way, rows=rows, found=found, broken=broken, faults=faults, seen=state.seen,
-        proposal=written(found.lists) if found is not None and found.lists.placings else "",
+        proposal=written(found.lists) if found is not None else "",
         stays=0 if found is None else len(found.lists.placings) - sum(row.now != "" for row in rows),
     )  # fmt: skip
 
