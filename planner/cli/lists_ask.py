@@ -58,7 +58,7 @@ def _why(instance: "Instance", lists: "Lists", key: "Key") -> Iterator[str]:
     own = Option(placing.session, placing.trainee, placing.supervisor) if placing else None
     case, stands, barred = instance.cases[key], list[str](), list[str]()
     said = ""
-    for points, option, worth in ranked(instance, others, key, options(instance, of_the_session=True)):
+    for points, option, worth in ranked(instance, others, key, options(instance)):
         if option == own:
             said = f"{points:.1f} points: {wishes_words(worth)}"
             continue

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -11,7 +12,8 @@ from planner.lists.checker import RULES
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
 from planner.lists.openings import WORK, Opening, opened
-from planner.lists.trials import Option, Trial, attempt, options
+from planner.lists.roster import Session
+from planner.lists.trials import Option, Trial, attempt
 from planner.lists.week import Broken, Week
 
 NEAREST = 2
@@ -72,31 +74,34 @@ def why_none(
 
 
 def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...], list[Trial]]:
-    trials = [attempt(instance, lists, key, option) for option in _different(instance, lists)]
+    """The smallest block, and every place tried, each on the lists of its own day alone."""
+    by_day: dict[datetime.date, tuple[Placing, ...]] = defaultdict(tuple)
+    for placing in lists.placings:
+        by_day[instance.sessions[placing.session].day] += (placing,)
+    trials = []
+    for session in instance.sessions.values():
+        today = replace(lists, placings=by_day[session.day])
+        trials += [attempt(instance, today, key, option) for option in _different(instance, session, today)]
     rules = smallest_block([trial.rules for trial in trials])
     return rules, sorted(trials, key=lambda trial: (len(trial.rules), len(trial.broken)))
 
 
-def _different(instance: Instance, lists: Lists) -> Iterator[Option]:
-    """Every session with every pair, but one of people whom no rule can tell apart on its day."""
-    week = Week(instance, lists)
-    seen: set[object] = set()
-    for option in options(instance, of_the_session=False):
-        session = instance.sessions[option.session]
-        learner = instance.trainees[option.trainee] if option.trainee else None
-        held = instance.supervisors[option.supervisor]
-        today = [p for p in lists.placings if instance.sessions[p.session].day == session.day]
-        trainee = learner and (
-            learner.stage, learner.steps_cleared, session.day in learner.leave,
-            frozenset(p.session for p in today if p.trainee == learner.id),
-        )  # fmt: skip
-        supervisor = (
-            held.grade, tuple(held.can), held.on_site_rooms, session.day in held.leave, held.id in session.supervisors,
-            frozenset((p.session, week.mode_served(p)) for p in today if p.supervisor == held.id),
-        )  # fmt: skip
-        if (session.id, trainee, supervisor) not in seen:
-            seen.add((session.id, trainee, supervisor))
-            yield option
+def _different(instance: Instance, session: Session, today: Lists) -> Iterator[Option]:
+    """The session with every pair, but one of people whom no rule can tell apart on its day."""
+    week = Week(instance, today)
+    trainees: dict[object, str | None] = {None: None}
+    for name, learner in instance.trainees.items():
+        own = frozenset(p.session for p in today.placings if p.trainee == name)
+        trainees.setdefault((learner.stage, learner.steps_cleared, session.day in learner.leave, own), name)
+    supervisors: dict[object, str] = {}
+    for name, held in instance.supervisors.items():
+        own_modes = frozenset((p.session, week.mode_served(p)) for p in today.placings if p.supervisor == name)
+        can = held.grade, tuple(held.can), held.on_site_rooms
+        there = session.day in held.leave, name in session.supervisors
+        supervisors.setdefault((can, there, own_modes), name)
+    for trainee in (*(name for name in trainees.values() if name), None):
+        for supervisor in supervisors.values():
+            yield Option(session.id, trainee, supervisor)
 
 
 def _option(placing: Placing) -> Option:

@@ -23,7 +23,7 @@ class Alike:
     @cached_property
     def every(self) -> list[Option]:
         """Every session with every pair of it; one object for each, however many cases could have it."""
-        return list(options(self.instance, of_the_session=True))
+        return list(options(self.instance))
 
     @cached_property
     def _patients(self) -> Counter[str | None]:

@@ -83,13 +83,13 @@ class _Search:
             if not trial.rules <= _OF_ORDER:
                 continue
             session = trial.placing.session
-            here = [(p.case, Option(session, p.trainee, p.supervisor)) for p in trial.lists.placings
-                    if p.session == session]  # fmt: skip
+            there = attempt(self.instance, self.lists, self.key, _option(trial.placing)).lists
+            here = [(p.case, _option(p)) for p in there.placings if p.session == session]
             if any(key in self.fixed for key, _ in here):
                 continue
-            if placings := ordered(self.instance, trial.lists, session, here):
-                others = tuple(p for p in trial.lists.placings if p.session != session)
-                lists = replace(trial.lists, placings=(*others, *placings))
+            if placings := ordered(self.instance, there, session, here):
+                others = tuple(p for p in there.placings if p.session != session)
+                lists = replace(there, placings=(*others, *placings))
                 if self._stands(self.instance, lists, session):
                     order = ", ".join(self.instance.cases[p.case].told for p in placings)
                     own = next(p for p in placings if p.case == self.key)

@@ -24,7 +24,7 @@ class Option:
 
 @dataclass(frozen=True)
 class Trial:
-    """A case put somewhere: the lists with it there, its own placing, and what they then break."""
+    """A case put somewhere: the lists with it there, its own placing, and what is then broken that it touches."""
 
     lists: Lists
     placing: Placing
@@ -35,11 +35,11 @@ class Trial:
         return frozenset(broken.rule for broken in self.broken)
 
 
-def options(instance: Instance, of_the_session: bool) -> Iterator[Option]:
-    """Every session with every pair; only supervisors who are on the session, or all of them."""
+def options(instance: Instance) -> Iterator[Option]:
+    """Every session with every pair of a trainee, or none, and a supervisor who is on it."""
     for session in instance.sessions.values():
         for trainee in (*instance.trainees, None):
-            for supervisor in session.supervisors if of_the_session else instance.supervisors:
+            for supervisor in session.supervisors:
                 yield Option(session.id, trainee, supervisor)
 
 
@@ -50,12 +50,16 @@ def alone(instance: Instance, lists: Lists, key: Key, option: Option) -> bool:
 
 
 def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial:
-    """The case put into lists that break nothing, at the place in the list that breaks fewest rules."""
+    """The case put into lists, at the place in the list that breaks fewest rules.
+
+    Judged are that list and the others of the day with the same people, which is all that the case can touch.
+    """
     day = instance.sessions[option.session].day
     of_the_day = tuple(p for p in lists.placings if instance.sessions[p.session].day == day)
+    touched = tuple(p for p in of_the_day if _touches(p, option))
     best: Trial | None = None
-    for place in _places(instance, of_the_day, key, option):
-        placings = _inserted(of_the_day, key, option, place)
+    for place in _places(instance, touched, key, option):
+        placings = _inserted(touched, key, option, place)
         broken = tuple(broken_rules(Week(instance, replace(lists, placings=placings))))
         tried = Trial(replace(lists, placings=placings), placings[-1], broken)
         if best is None or len(tried.rules) < len(best.rules):
@@ -63,8 +67,13 @@ def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial
         if not best.rules & _OF_PLACE:
             break
     assert best is not None
-    others = tuple(p for p in lists.placings if instance.sessions[p.session].day != day)
+    others = tuple(p for p in lists.placings if instance.sessions[p.session].day != day or not _touches(p, option))
     return replace(best, lists=replace(lists, placings=(*others, *best.lists.placings)))
+
+
+def _touches(placing: Placing, option: Option) -> bool:
+    same_trainee = option.trainee is not None and placing.trainee == option.trainee
+    return placing.session == option.session or placing.supervisor == option.supervisor or same_trainee
 
 
 def _places(instance: Instance, placings: tuple[Placing, ...], key: Key, option: Option) -> list[int]:

@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from served import coming_sessions, pool_entered
@@ -64,8 +65,9 @@ def placed(held: Held, *lines: tuple[str, str, str | None, str]) -> Lists:
 def test_approved_as_the_rulebook_has_it_is_what_the_case_files_give(reader: FromRecords, demo: Instance) -> None:
     held = reader.held(ON)
     # The dates apart, which stand as much later as today is.
-    undated = {key: replace(case, last_day=None, why_then="") for key, case in held.instance.cases.items()}
-    assert undated == {key: replace(case, last_day=None, why_then="") for key, case in demo.cases.items()}
+    none: dict[str, Any] = {"last_day": None, "why_then": "", "away": frozenset(), "not_before": None}
+    undated = {key: replace(case, **none) for key, case in held.instance.cases.items()}
+    assert undated == {key: replace(case, **none) for key, case in demo.cases.items()}
     assert held.instance.times == demo.times
     assert len(held.waiting) == 48 and held.lists.placings == ()
 

@@ -16,7 +16,7 @@ from planner.lists.instance import Instance, Key, Lists
 from planner.lists.match import match
 from planner.lists.openings import Opened, opened
 from planner.lists.roster import KitSets
-from planner.lists.trials import attempt, options
+from planner.lists.trials import Option, attempt
 
 FULL = lists(*(f"one: {name} - consultant" for name in "BCDEFGH"))
 EIGHT = [eye(name) for name in "ABCDEFGH"]
@@ -133,7 +133,12 @@ def test_the_chance_weeks_are_worth_testing() -> None:
 
 
 def assert_each_stands(instance: Instance, placed: Lists, blocked: Key) -> list[Opened]:
-    barred = [attempt(instance, placed, blocked, option) for option in options(instance, of_the_session=False)]
+    barred = [
+        attempt(instance, placed, blocked, Option(session, trainee, supervisor))
+        for session in instance.sessions
+        for trainee in (*instance.trainees, None)
+        for supervisor in instance.supervisors
+    ]
     found = list(opened(instance, placed, blocked, barred))
     for one in found:
         assert one.opening.placing in one.lists.placings and check(one.instance, one.lists).stands, one.opening.says
