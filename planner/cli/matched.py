@@ -145,7 +145,7 @@ def blocked_lines(blocked: Blocked) -> list[str]:
     )
     lines += [f"  {barred}:", *(line for rule in blocked.rules for line in hung(f"  - {rule}: {WORDS[rule]}"))]
     if blocked.openings:
-        lines.append("  Any one of these places it:")
+        lines.append("  Any one of these places it:" if blocked.openings[1:] else "  This would place it:")
         for one in blocked.openings:
             lines += hung(f"  - {one.says} Then it is number {one.placing.place} in {_there(one.placing)}.")
         return lines

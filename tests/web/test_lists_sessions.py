@@ -105,6 +105,7 @@ def test_every_session_is_offered_with_the_checkers_word(organiser: Visit) -> No
 def test_a_case_that_fits_nowhere_is_told_why(organiser: Visit) -> None:
     told = text_of(organiser.get("/lists/place/L-420/right"))
     assert "No place keeps every rule" in told and "consent to surgery is recorded" in told
+    assert "This would place it: Consent to surgery, once it is given and recorded. Then it is number" in told
 
 
 def test_the_verdict_comes_at_once_and_before_what_breaks_a_rule(filled: Visit, store: Store) -> None:
