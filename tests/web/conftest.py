@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import threading
 import time
@@ -11,10 +12,10 @@ from pathlib import Path
 import pytest
 import uvicorn
 from fastapi import FastAPI
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
 from served import UNIT, pool_entered, staffed
-from visits import CHEAP, Clock, Visit
+from visits import CHEAP, PASSWORD, Clock, Visit
 
 from planner.lists.roster import Roster
 from planner.records.store import Store
@@ -116,3 +117,28 @@ def postgres() -> Iterator[Cluster]:
 def database_url(postgres: Cluster) -> str:
     """An empty database on it."""
     return postgres.url(postgres.new_database())
+
+
+@pytest.fixture
+def opened(chromium: Browser, address: str) -> Iterator[Callable[..., Page]]:
+    """A page of a browser of one's own, signed in; by default on a desk and without scripts."""
+    contexts: list[BrowserContext] = []
+
+    def start(person: str, size: tuple[int, int] = (1280, 900), scripts: bool = False) -> Page:
+        width, height = size
+        context = chromium.new_context(
+            viewport={"width": width, "height": height}, base_url=address, java_script_enabled=scripts
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(30_000)  # the machine that runs the tests may be busy
+        page.goto("/sign-in")
+        page.fill("#code", person)
+        page.fill("#password", PASSWORD)
+        page.click("button[type=submit]")
+        page.wait_for_url(re.compile("/(cases|lists)$"))
+        return page
+
+    yield start
+    for context in contexts:
+        context.close()

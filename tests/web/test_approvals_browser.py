@@ -7,21 +7,21 @@ from __future__ import annotations
 
 import datetime
 import io
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from decisions import entered, form_of
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Page, expect
 from pypdf import PdfReader
-from visits import PASSWORD, Visit
+from visits import Visit
 
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
-PHONE = {"width": 360, "height": 740}
-DESK = {"width": 1280, "height": 900}
+PHONE = (360, 740)
+DESK = (1280, 900)
 RULES = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice")
 SOON = datetime.date.today() + datetime.timedelta(days=7)
 FRESH = {"iop_date": datetime.date.today().isoformat(), "biometry_date": datetime.date.today().isoformat()}
@@ -31,29 +31,6 @@ expect.set_options(timeout=30_000)
 
 Opened = Callable[..., Page]
 SignIn = Callable[[str], Visit]
-
-
-@pytest.fixture
-def opened(chromium: Browser, address: str) -> Iterator[Opened]:
-    contexts: list[BrowserContext] = []
-
-    def start(person: str, size: dict[str, int] = DESK, scripts: bool = False) -> Page:
-        context = chromium.new_context(
-            viewport={"width": size["width"], "height": size["height"]}, base_url=address, java_script_enabled=scripts
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(30_000)
-        page.goto("/sign-in")
-        page.fill("#code", person)
-        page.fill("#password", PASSWORD)
-        page.click("button[type=submit]")
-        page.wait_for_url("**/cases")
-        return page
-
-    yield start
-    for context in contexts:
-        context.close()
 
 
 @pytest.fixture
@@ -158,7 +135,7 @@ def test_an_organiser_narrows_places_and_takes_off(
 
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
 def test_no_page_scrolls_sideways_or_has_a_serious_fault(
-    opened: Opened, waiting: Callable[..., str], signed_in: SignIn, store: Store, size: dict[str, int]
+    opened: Opened, waiting: Callable[..., str], signed_in: SignIn, store: Store, size: tuple[int, int]
 ) -> None:
     hard, easy = waiting("white-cortex-not-recorded"), waiting("routine")
     long = waiting("half-filled", case=LONG)
@@ -175,7 +152,7 @@ def test_no_page_scrolls_sideways_or_has_a_serious_fault(
         page.goto(at)
         page.wait_for_load_state("networkidle")
         width = page.evaluate("document.documentElement.scrollWidth")
-        if width > size["width"]:
+        if width > size[0]:
             wrong.append(f"{at[:40]}: {width} pixels wide")
         # Through the debugger, which the page's own policy does not bind.
         page.evaluate(AXE.read_text("utf-8"))

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Page, expect
 from pypdf import PdfReader
 from served import coming_sessions
-from visits import PASSWORD
 
 from planner.lists.roster import Roster
 from planner.records.store import Store
@@ -32,29 +31,6 @@ def store(pool_store: Store) -> Store:
 @pytest.fixture
 def roster(rulebook: Rulebook) -> Roster:
     return coming_sessions(rulebook)
-
-
-@pytest.fixture
-def opened(chromium: Browser, address: str) -> Iterator[Opened]:
-    contexts: list[BrowserContext] = []
-
-    def start(person: str, width: int = 1280, scripts: bool = False) -> Page:
-        context = chromium.new_context(
-            viewport={"width": width, "height": 900}, base_url=address, java_script_enabled=scripts
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(30_000)
-        page.goto("/sign-in")
-        page.fill("#code", person)
-        page.fill("#password", PASSWORD)
-        page.click("button[type=submit]")
-        page.wait_for_url(re.compile("/(cases|lists)$"))
-        return page
-
-    yield start
-    for context in contexts:
-        context.close()
 
 
 def order(page: Page) -> list[str]:
@@ -124,7 +100,7 @@ def test_a_morning_of_the_organiser(opened: Opened) -> None:
 
 @pytest.mark.parametrize("width", [360, 1280])
 def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, width: int) -> None:
-    page = opened("organiser-1", width, scripts=True)
+    page = opened("organiser-1", (width, 900), scripts=True)
     place(page, "L-401, right eye", "tue-1-a", "trainee-")
     page.get_by_role("button", name="Publish version 1").click()
     page.get_by_text("More for L-401, right eye").click()
