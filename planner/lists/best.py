@@ -25,10 +25,11 @@ if TYPE_CHECKING:
     from planner.lists.bound import Bound
     from planner.lists.model import Model, Solved
 
-IMPROVING = 0.4  # share of the effort spent on a few sessions at a time
-TIGHTENING = 0.5  # seconds for each unit of effort, spent on the bound
+IMPROVING = 0.5  # share of the effort spent on a few sessions at a time
+TIGHTENING = 0.4  # seconds for each unit of effort, spent on the bound
 SHORTEST_WHOLE = 2.0  # effort at least, where orders may have to be forbidden one after another
-LARGEST_WHOLE = 20_000  # cases times places, searched all at once; beyond, the bound is a linear programme's
+LARGEST_WHOLE = 20_000  # places of all cases together, up to which all sessions are searched at once as well
+LARGEST_TIGHTENED = 150_000  # places, up to which whole numbers lower the bound in reasonable time
 OF_A_KIND = 6  # waiting cases that no rule can tell apart, in one search of a few sessions
 SECONDS = 2.5  # of an ordinary machine for a unit of the solver's deterministic time, with what is done round it
 
@@ -79,25 +80,25 @@ def best(
     possible = possibilities(instance, kept, alike)
     most = Bound(instance, possible, kept, alike)
     begun = filled(instance, kept, short=most.short, alike=alike)
-    if _is_small(possible):
+    if _places(possible) <= LARGEST_WHOLE:
         begun = max(begun, filled(instance, kept, alike=alike), key=lambda lists: of_lists(instance, lists))
     search = _Search(instance, kept, possible, begun, Model, most, alike)
     search.told = told
     with contextlib.suppress(KeyboardInterrupt):
         told(search.worth, search.bound)
-        if search.small:
+        if search.places > LARGEST_TIGHTENED:
+            search.improve(effort)
+        else:
             search.improve(effort * IMPROVING)
             search.tighten(effort * TIGHTENING)
-            if not search.proved:
+            if not search.proved and search.places <= LARGEST_WHOLE:
                 search.whole(max(SHORTEST_WHOLE, effort * (1 - IMPROVING - TIGHTENING)))
-        else:
-            search.improve(effort)
     whole = matched(instance, search.found, _reasons(instance, kept, search.found, alike), kept)
     return Best(whole, max(search.bound, whole.worth), search.proved)
 
 
-def _is_small(possible: dict[Key, list[Option]]) -> bool:
-    return sum(map(len, possible.values())) <= LARGEST_WHOLE
+def _places(possible: dict[Key, list[Option]]) -> int:
+    return sum(map(len, possible.values()))
 
 
 class _Search:
@@ -118,7 +119,7 @@ class _Search:
         self.worth, self.bound, self.took, self.exact = of_lists(instance, found), most.points, 0.0, True
         self.most, self.most_in_parts = most, most.points
         self._short: dict[object, list[float]] = {}
-        self.small = _is_small(possible)
+        self.places = _places(possible)
         self.alike = alike
         self._fixed = {placing.case for placing in kept.placings}
         self._at: dict[str, dict[Key, list[tuple[Option, float]]]] = defaultdict(dict)
