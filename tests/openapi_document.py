@@ -130,7 +130,7 @@ def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
             "reason": TEXT,
             "sure": {"enum": ["yes", ""]},
         },
-        "/lists/all/propose": {"way": {"enum": ["round", "again", "x"]}},
+        "/lists/all/propose": {"way": {"enum": ["round", "again", "x"]}, "longer": {"enum": ["", "no"]}},
         "/lists/all/accept": {
             "seen": HIDDEN,
             "proposal": {"enum": [NOW, "", "lists: []", "lists: [{", "x" * 999, *TAMPERED]},

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from math import inf
 
 from planner.cli.listed import clash_lines, hung, row, verdict_data
-from planner.lists.best import Best
+from planner.lists.best import NOT_PROVED, Best
 from planner.lists.blocked import Blocked
 from planner.lists.checker import WORDS, Judged
 from planner.lists.clashes import clashes
@@ -47,7 +47,7 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
     week, placed = Week(instance, found.lists), len(found.lists.placings)
     lines = [
         f"{placed} of {len(instance.cases)} cases placed; worth {found.worth:.1f} points by the unit's wishes.",
-        f"{_how_good(found, searched)} The checker finds "
+        f"{searched.how_good if searched else NOT_PROVED} The checker finds "
         + ("every rule kept." if found.verdict.stands else f"{len(found.verdict.broken)} faults: planner lists check."),
     ]
     for judged in found.verdict.sessions:
@@ -88,17 +88,6 @@ def _weights(instance: Instance) -> str:
     said = {name: weight for name, weight in instance.wishes.model_dump().items() if name != "hardest"}
     weights = ", ".join(f"{name.replace('_', ' ')} {weight:g}" for name, weight in said.items())
     return weights + (f"; hardest {instance.wishes.hardest}" if instance.wishes.hardest else "")
-
-
-def _how_good(found: Matched, searched: Best | None) -> str:
-    if searched is None:
-        return "Not proved to be the best there is."
-    if searched.proved:
-        return "Proved: no lists are worth more."
-    if searched.bound == inf:
-        return "Not proved to be the best there is: too little effort even for a bound."
-    short = percent((searched.bound - found.worth) / searched.bound)
-    return f"None are worth more than {searched.bound:.1f} points, so these are at most {short} short of the best."
 
 
 def who(week: Week, placing: Placing) -> str:

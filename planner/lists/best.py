@@ -20,11 +20,13 @@ from planner.lists.match import Matched, Reason, filled, matched, possibilities,
 from planner.lists.ordering import LONGEST_ORDERED, ordered
 from planner.lists.trials import Option
 from planner.lists.worth import Tally, of_lists, ranked
+from planner.wording import percent
 
 if TYPE_CHECKING:
     from planner.lists.bound import Bound
     from planner.lists.model import Model, Solved
 
+NOT_PROVED = "Not proved to be the best there is."
 IMPROVING = 0.5  # share of the effort spent on a few sessions at a time
 TIGHTENING = 0.4  # seconds for each unit of effort, spent on the bound
 SHORTEST_WHOLE = 2.0  # effort at least, where orders may have to be forbidden one after another
@@ -53,6 +55,16 @@ class Best:
     matched: Matched
     bound: float
     proved: bool
+
+    @property
+    def how_good(self) -> str:
+        """In a sentence, how far from the best these lists can be."""
+        if self.proved:
+            return "Proved: no lists are worth more."
+        if self.bound == float("inf"):
+            return f"{NOT_PROVED[:-1]}: too little effort even for a bound."
+        short = percent((self.bound - self.matched.worth) / self.bound)
+        return f"None are worth more than {self.bound:.1f} points, so these are at most {short} short of the best."
 
 
 def best(

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
+from planner.lists.best import NOT_PROVED, best
 from planner.lists.changed import Change, changes
 from planner.lists.checker import check
 from planner.lists.instance import Instance, Placing
@@ -24,6 +25,7 @@ from planner.web.site import site_of
 
 router = APIRouter()
 Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
+LONGER = 20.0  # seconds, about, that a search for the best takes
 KINDS = {"new": "placed", "session": "moved", "people": "other people", "order": "other place", "off": "off"}
 
 
@@ -40,7 +42,10 @@ class Row:
 
 @router.post("/lists/all/propose")
 def propose(request: Request, visitor: Building, form: Posted) -> Response:
-    """Match `round` what stands, or match `again` everything that is not locked, with few changes."""
+    """Match `round` what stands, or match `again` everything that is not locked, with few changes.
+
+    `longer` searches for the best with the solver, where the quick way only fills list after list.
+    """
     state = state_of(site_of(request))
     way = "again" if form.get("way") == "again" else "round"
     broken = state.verdict.broken
@@ -50,7 +55,13 @@ def propose(request: Request, visitor: Building, form: Posted) -> Response:
     instance = _coming(replace(state.held.instance, published=state.lists), state)
     if way == "again" and (faults := check(state.held.instance, kept).broken):
         return _shown(request, state, way, None, faults)
-    return _shown(request, state, way, match(instance, kept))
+    if form.get("longer") == "yes":
+        try:
+            searched = best(instance, kept, LONGER)
+        except PlannerError as error:
+            return _shown(request, state, way, None, faults=tuple(map(str, error.faults)), status=503)
+        return _shown(request, state, way, searched.matched, good=searched.how_good)
+    return _shown(request, state, way, match(instance, kept), good=NOT_PROVED)
 
 
 @router.post("/lists/all/accept")
@@ -106,11 +117,13 @@ def _shown(
     broken: tuple[Broken, ...] = (),
     faults: tuple[str, ...] = (),
     status: int = 200,
+    good: str = "",
 ) -> Response:
     rows = [] if found is None else _rows(state, found)
     return page(
         request, "list_proposal.html", status,
-        way=way, rows=rows, found=found, broken=broken, faults=faults, seen=state.seen,
+        way=way, rows=rows, found=found, broken=broken, faults=faults, seen=state.seen, good=good,
+        longer=None if good != NOT_PROVED else round(LONGER),
         proposal=written(found.lists) if found is not None else "",
         stays=0 if found is None else len(found.lists.placings) - sum(row.now != "" for row in rows),
     )  # fmt: skip

@@ -7,6 +7,7 @@ import datetime
 import html
 import io
 import re
+import sys
 from collections.abc import Callable
 from typing import Any
 
@@ -84,6 +85,18 @@ def test_a_proposal_is_shown_first_and_entered_only_when_accepted(organiser: Vis
     assert again.status_code == 409 and "changed since you opened" in text_of(again)
     sessions = text_of(organiser.get("/lists"))
     assert "every rule kept" in sessions and re.search(r"\d+ of 240", sessions)
+
+
+def test_the_organiser_has_the_best_searched_for(organiser: Visit, monkeypatch: pytest.MonkeyPatch) -> None:
+    sent = {"token": organiser.token("/notices"), "way": "round"}
+    quick = organiser.post("/lists/all/propose", data=sent)
+    assert "Not proved to be the best" in text_of(quick) and "about 20 seconds" in text_of(quick)
+    monkeypatch.setattr("planner.web.lists_propose.LONGER", 3.0)
+    told = text_of(organiser.post("/lists/all/propose", data=sent | {"longer": "yes"}))
+    assert "45 changes" in told and "short of the best" in told and "seconds" not in told
+    monkeypatch.setitem(sys.modules, "planner.lists.model", None)
+    without = organiser.post("/lists/all/propose", data=sent | {"longer": "yes"})
+    assert without.status_code == 503 and "the solver is not installed" in text_of(without)
 
 
 def test_a_tampered_proposal_that_breaks_a_rule_is_not_entered(organiser: Visit, store: Store) -> None:
