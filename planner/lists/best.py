@@ -206,7 +206,11 @@ class _Search:
         near = {s.id for s in self.instance.sessions.values() if s.day in days} - free
         kept = [p for p in self.found.placings if p.case in self._fixed and p.session in free]
         kept += [p for p in self.found.placings if p.session in near]
-        own = {p.case: Option(p.session, p.trainee, p.supervisor) for p in self.found.placings if p.session in free}
+        own = {
+            p.case: Option(p.session, p.trainee, p.supervisor)
+            for p in self.found.placings
+            if p.session in free and p.case not in self._fixed
+        }
         away = {p.case for p in self.found.placings if p.session not in free} | self._fixed
         waiting = Counter(self.alike.kind(key) for key in self.possible if key not in away and key not in own)
         before = frozenset(free), stage, tuple(kept), frozenset(own.items()), frozenset(waiting.items())

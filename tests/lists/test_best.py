@@ -152,3 +152,13 @@ def test_cases_alike_may_share_a_session_and_two_eyes_may_not() -> None:
     assert one.proved and len(one.matched.lists.placings) == 1
     two = best(week(eyes, [session("one"), session("two", day=THURSDAY)]), effort=2)
     assert two.proved and {p.session for p in two.matched.lists.placings} == {"one", "two"}
+
+
+def test_a_case_kept_is_not_dealt_out_again_with_those_alike() -> None:
+    mornings = [session(f"s{n}", theatre=f"theatre {n}", minutes=70, day=f"2026-12-{n + 1:02}") for n in range(6)]
+    instance = week([eye(f"{n:02}") for n in range(14)], mornings)
+    kept = lists("s2: 03 late consultant", "s4: 07 late trainer")
+    found = best(instance, kept, effort=4).matched
+    assert found.verdict.stands and set(kept.placings) <= {replace(p, place=1) for p in found.lists.placings}
+    assert len({p.case for p in found.lists.placings}) == len(found.lists.placings)
+    assert found.worth >= match(instance, kept).worth - 1e-9
