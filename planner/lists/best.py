@@ -7,9 +7,12 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import signal
+import threading
 from collections import Counter, defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from types import FrameType
 from typing import TYPE_CHECKING
 
 from planner.errors import PlannerError
@@ -96,7 +99,7 @@ def best(
         begun = max(begun, filled(instance, kept, alike=alike), key=lambda lists: of_lists(instance, lists))
     search = _Search(instance, kept, possible, begun, Model, most, alike)
     search.told = told
-    with contextlib.suppress(KeyboardInterrupt):
+    with contextlib.suppress(KeyboardInterrupt), search.interruptible():
         told(search.worth, search.bound)
         if search.places > LARGEST_TIGHTENED:
             search.improve(effort)
@@ -129,6 +132,7 @@ class _Search:
         self.instance, self.kept, self.possible, self.found, self.model = instance, kept, possible, found, model
         self.told: Callable[[float, float], object] = lambda worth, bound: None
         self.worth, self.bound, self.took, self.exact = of_lists(instance, found), most.points, 0.0, True
+        self.interrupted = False
         self.most, self.most_in_parts = most, most.points
         self._short: dict[object, list[float]] = {}
         self.places = _places(possible)
@@ -140,6 +144,23 @@ class _Search:
             for option, short in zip(options, self._shorts(key, options), strict=True):
                 if short <= STAGES[-1].losing:
                     self._at[option.session].setdefault(key, []).append((option, short))
+
+    @contextlib.contextmanager
+    def interruptible(self) -> Iterator[None]:
+        """An interrupt is remembered as well as raised: solvers drop one that comes while they read their arguments."""
+        if threading.current_thread() is not threading.main_thread():
+            yield
+            return
+
+        def remember(number: int, frame: FrameType | None) -> None:
+            self.interrupted = True
+            raise KeyboardInterrupt
+
+        before = signal.signal(signal.SIGINT, remember)
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, before)
 
     def improve(self, effort: float) -> None:
         """Free a few sessions at a time, neighbours first and then spread ones; more of them where that gains nothing.
@@ -157,6 +178,8 @@ class _Search:
         strides = dict.fromkeys((1, 3, max(5, len(sessions) // count), 2) if count < len(sessions) else (1,))
         for apart in strides:
             for start in range(0, len(sessions) if count < len(sessions) else 1, max(1, count // 2)):
+                if self.interrupted:
+                    raise KeyboardInterrupt
                 if self.took >= effort:
                     return gained
                 free = {sessions[(start + n * apart) % len(sessions)] for n in range(count)}

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 import random
+import signal
 import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from bench.weeks import made
 from lists.brute_force import every_list
 from lists.small_weeks import PEOPLE, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
 from lists.test_match import chance_week
@@ -162,3 +165,21 @@ def test_a_case_kept_is_not_dealt_out_again_with_those_alike() -> None:
     assert found.verdict.stands and set(kept.placings) <= {replace(p, place=1) for p in found.lists.placings}
     assert len({p.case for p in found.lists.placings}) == len(found.lists.placings)
     assert found.worth >= match(instance, kept).worth - 1e-9
+
+
+def test_an_interrupt_that_a_solver_drops_still_ends_the_search() -> None:
+    # On this week the search gains, as the last line shows, where nobody ends it.
+    instance = made(20, 6, 4, 2)
+    worths: list[float] = []
+
+    def told(worth: float, bound: float) -> None:
+        if not worths:
+            with contextlib.suppress(KeyboardInterrupt):
+                signal.raise_signal(signal.SIGINT)
+        worths.append(worth)
+
+    before = signal.getsignal(signal.SIGINT)
+    stopped = best(instance, effort=5, told=told)
+    assert stopped.matched.worth == pytest.approx(worths[0]) and len(worths) == 1
+    assert signal.getsignal(signal.SIGINT) is before
+    assert best(instance, effort=5).matched.worth > worths[0] + 1
