@@ -69,7 +69,9 @@ def test_from_the_form_to_a_place_on_a_list(browse: Callable[[str], Page], url: 
     expect(trainee.locator("#saved-lens")).to_contain_text("Saved")
     expect(trainee.locator("#side")).to_contain_text("White lens")
     trainee.click("text=Plan and submitting")
-    trainee.click("text=Submit for approval")
+    # Until the page is whole its parts still move, and a click may fall beside the button.
+    trainee.wait_for_load_state("load")
+    trainee.get_by_role("button", name="Submit for approval").press("Enter")
     expect(trainee.locator("main")).to_contain_text("Waits for approval")
 
     consultant = browse("consultant-1")
