@@ -41,32 +41,33 @@ def pool_entered(store: Store, rulebook: Rulebook) -> int:
     assert spec is not None and spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    entered: int = module.enter(store, rulebook, _later())
+    entered: int = module.enter(store, rulebook, later())
     return entered
 
 
-def _later() -> datetime.timedelta:
+def later() -> datetime.timedelta:
+    """How much later than in its files the demonstration's first session is held, so that it is a week from today."""
     return datetime.date.today() + datetime.timedelta(days=7) - datetime.date(2026, 12, 1)
 
 
 def coming_sessions(rulebook: Rulebook) -> Roster:
     """The demonstration's sessions file, its first day put a week from today."""
     roster = read_roster(UNIT.parent / "lists" / "sessions.yaml", read_unit(UNIT, rulebook), rulebook)
-    later = _later()
+    by = later()
 
     def moved(people: list[Any]) -> list[Any]:
-        return [one.model_copy(update={"leave": [day + later for day in one.leave]}) for one in people]
+        return [one.model_copy(update={"leave": [day + by for day in one.leave]}) for one in people]
 
     return roster.model_copy(
         update={
-            "sessions": [one.model_copy(update={"day": one.day + later}) for one in roster.sessions],
+            "sessions": [one.model_copy(update={"day": one.day + by}) for one in roster.sessions],
             "trainees": moved(list(roster.trainees)),
             "supervisors": moved(list(roster.supervisors)),
             "patients": [
                 one.model_copy(
                     update={
-                        "away": [day + later for day in one.away],
-                        "not_before": one.not_before + later if one.not_before else None,
+                        "away": [day + by for day in one.away],
+                        "not_before": one.not_before + by if one.not_before else None,
                     }
                 )
                 for one in roster.patients

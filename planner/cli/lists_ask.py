@@ -55,7 +55,7 @@ def _why(instance: "Instance", lists: "Lists", key: "Key") -> Iterator[str]:
 
     placing = next((one for one in lists.placings if one.case == key), None)
     others = taken_off(lists, key)
-    own = Option(placing.session, placing.trainee, placing.supervisor) if placing else None
+    own = Option.of(placing) if placing else None
     case, stands, barred = instance.cases[key], list[str](), list[str]()
     said = ""
     for points, option, worth in ranked(instance, others, key, options(instance)):

@@ -42,14 +42,14 @@ def brief(
     from planner.lists.placed import read_lists
     from planner.rulebook.references import nearest
 
-    found = given(cases, unit, sessions, rules)
-    instance, held = found.instance, found.read(lists)
+    files = given(cases, unit, sessions, rules)
+    instance, held = files.instance, files.read(lists)
     changed = changes(read_lists(since, instance), held) if since else ()
     with_list = [name for name in instance.sessions if any(p.session == name for p in held.placings)]
     for name in only or []:
         if name not in with_list:
             raise PlannerError.one(f"no list for session {name!r}", str(lists), hint=nearest(name, with_list))
-    plans = found.plans(held)
+    plans = files.plans(held)
     briefs = [brief_of(instance, held, name, plans, changed, version) for name in with_list if not only or name in only]
     if not briefs:
         raise PlannerError.one("holds no list", str(lists), "every session in it is without a case")
@@ -74,8 +74,7 @@ def week(
     from planner.lists.paper import render_glance
 
     files = given(cases, unit, sessions, rules)
-    instance = files.instance
-    shown = glance(instance, files.read(lists))
+    shown = glance(files.instance, files.read(lists))
     write_whole(output, render_glance(shown))
     typer.echo(f"wrote {output}: {shown.placed} cases placed, {len(shown.waiting)} waiting", err=True)
 
@@ -133,5 +132,4 @@ def table(
     from planner.lists.table import table_of
 
     files = given(cases, unit, sessions, rules)
-    instance = files.instance
-    typer.echo(table_of(instance, files.read(lists)), nl=False)
+    typer.echo(table_of(files.instance, files.read(lists)), nl=False)

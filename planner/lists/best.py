@@ -94,7 +94,7 @@ def best(
     alike = Alike(instance)
     possible = possibilities(instance, kept, alike)
     most = Bound(instance, possible, kept, alike)
-    begun = filled(instance, kept, short=most.short, alike=alike)
+    begun = filled(instance, kept, shorts=most.shorts, alike=alike)
     if _places(possible) <= LARGEST_WHOLE:
         begun = max(begun, filled(instance, kept, alike=alike), key=lambda lists: of_lists(instance, lists))
     search = _Search(instance, kept, possible, begun, Model, most, alike)
@@ -134,14 +134,13 @@ class _Search:
         self.worth, self.bound, self.took, self.exact = of_lists(instance, found), most.points, 0.0, True
         self.interrupted = False
         self.most, self.most_in_parts = most, most.points
-        self._short: dict[object, list[float]] = {}
         self.places = _places(possible)
         self.alike = alike
         self._fixed = {placing.case for placing in kept.placings}
         self._at: dict[str, dict[Key, list[tuple[Option, float]]]] = defaultdict(dict)
         self._in_vain: set[object] = set()  # what was freed and gained nothing
         for key, options in possible.items():
-            for option, short in zip(options, self._shorts(key, options), strict=True):
+            for option, short in zip(options, self.most.shorts(key), strict=True):
                 if short <= STAGES[-1].losing:
                     self._at[option.session].setdefault(key, []).append((option, short))
 
@@ -186,15 +185,6 @@ class _Search:
                 gained = self._again(free, stage, effort - self.took) or gained
         return gained
 
-    def _shorts(self, key: Key, options: list[Option]) -> list[float]:
-        """What lists lose by each option of a case, see `Bound.short`; worked out once for all of its kind."""
-        case = self.instance.cases[key]
-        alone = key if key in self.instance.as_published else None
-        kind = self.alike.kind(key), case.last_day, alone
-        if kind not in self._short:
-            self._short[kind] = [self.most.short(key, option) for option in options]
-        return self._short[kind]
-
     @property
     def proved(self) -> bool:
         # The solvers count in thousandths of a point.
@@ -211,7 +201,7 @@ class _Search:
         end = self.took + effort
         gain = self.most_in_parts - self.worth + 1e-6
         possible = {
-            key: [option for option, short in zip(options, self._shorts(key, options), strict=True) if short <= gain]
+            key: [option for option, short in zip(options, self.most.shorts(key), strict=True) if short <= gain]
             for key, options in self.possible.items()
         }
         model = self.model(self.instance, possible, self.kept, alike=self.alike)
@@ -229,11 +219,7 @@ class _Search:
         near = {s.id for s in self.instance.sessions.values() if s.day in days} - free
         kept = [p for p in self.found.placings if p.case in self._fixed and p.session in free]
         kept += [p for p in self.found.placings if p.session in near]
-        own = {
-            p.case: Option(p.session, p.trainee, p.supervisor)
-            for p in self.found.placings
-            if p.session in free and p.case not in self._fixed
-        }
+        own = {p.case: Option.of(p) for p in self.found.placings if p.session in free and p.case not in self._fixed}
         away = {p.case for p in self.found.placings if p.session not in free} | self._fixed
         waiting = Counter(self.alike.kind(key) for key in self.possible if key not in away and key not in own)
         before = frozenset(free), stage, tuple(kept), frozenset(own.items()), frozenset(waiting.items())
@@ -315,7 +301,7 @@ def _reasons(instance: Instance, kept: Lists, lists: Lists, alike: Alike) -> dic
             continue
         key, day = placing.case, instance.sessions[placing.session].day
         others = Lists(tuple(one for one in lists.placings if one.case != key), lists.both_eyes_agreed)
-        own = Option(placing.session, placing.trainee, placing.supervisor)
+        own = Option.of(placing)
         by_worth = ranked(instance, others, key, alike.possible(key, kept))
         points, worth = next((points, worth) for points, option, worth in by_worth if option == own)
         there = Filling(instance, alike, others)  # the case is away only from the lists of its own day

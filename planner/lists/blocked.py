@@ -63,7 +63,7 @@ def why_none(
         kind = alike.kind(key), case.last_day
         if kind not in known:
             first = why_not(instance, lists, key, fixed, WORK_OF_MANY)
-            known[kind] = first, [_option(one.placing) for one in first.nearest]
+            known[kind] = first, [Option.of(one.placing) for one in first.nearest]
         first, options_near = known[kind]
         near = [attempt(instance, lists, key, option) for option in options_near]
         changes = tuple(
@@ -102,10 +102,6 @@ def _different(instance: Instance, session: Session, today: Lists) -> Iterator[O
     for trainee in (*(name for name in trainees.values() if name), None):
         for supervisor in supervisors.values():
             yield Option(session.id, trainee, supervisor)
-
-
-def _option(placing: Placing) -> Option:
-    return Option(placing.session, placing.trainee, placing.supervisor)
 
 
 def smallest_block(barred_by: Iterable[frozenset[str]]) -> tuple[str, ...]:

@@ -8,7 +8,6 @@ nothing that the checker lets stand is worth more.
 
 from __future__ import annotations
 
-import datetime
 import math
 from collections import Counter, defaultdict
 from collections.abc import Mapping
@@ -16,21 +15,20 @@ from dataclasses import dataclass
 from typing import Any
 
 from planner.lists import room
-from planner.lists.instance import Instance, Key, Lists, Placing
-from planner.lists.likeness import Alike
+from planner.lists.instance import Instance, Key, Lists
+from planner.lists.likeness import Alike, Sort
 from planner.lists.programme import Programme
 from planner.lists.roster import Session
 from planner.lists.trials import Option
 from planner.lists.week import Week
 from planner.lists.worth import HARD, is_whole, of_placing
 
-_Kind = tuple[int, datetime.date | None, Key | None]
-_Sort = object  # of trainees; None for no trainee
+_Trainees = object  # of trainees; None for no trainee
 
 
 # Session, trainees, minutes, whether the whole operation; the supervisor and whether tied to the room, where another
 # may want them at that moment.
-_Place = tuple[str, _Sort, float, bool, tuple[str, bool] | None]
+_Place = tuple[str, _Trainees, float, bool, tuple[str, bool] | None]
 
 
 @dataclass
@@ -41,7 +39,7 @@ class _Share:
     """
 
     key: Key
-    sort: _Sort
+    sort: _Trainees
     minutes: float
     supervisor: tuple[str, bool] | None
     points: float
@@ -60,16 +58,17 @@ class Bound:
         alike: Alike | None = None,
     ) -> None:
         self.instance, self.kept, self.alike = instance, kept or Lists(()), alike or Alike(instance)
-        self.week = Week(instance, self.kept)
+        self.week, self.possible = Week(instance, self.kept), possible
         self.programme = Programme()
         self.sorts = self._sorts()
-        self.had: dict[_Sort, list[int]] = defaultdict(list)
-        self.whole: dict[_Sort, list[int]] = defaultdict(list)
+        self.had: dict[_Trainees, list[int]] = defaultdict(list)
+        self.whole: dict[_Trainees, list[int]] = defaultdict(list)
         self.here: dict[str, list[_Share]] = defaultdict(list)  # by session
-        self._shares: dict[tuple[_Kind, _Place], _Share] = {}
+        self._shares: dict[tuple[Sort, _Place], _Share] = {}
+        self._shorts: dict[Sort, list[float]] = {}
         self.together = room.together(instance, instance.sessions)
         self.shared = self._shared()
-        self._placings(possible)
+        self._placings()
         self._minutes()
         self._rooms()
         self._people()
@@ -86,28 +85,29 @@ class Bound:
         if self.solved:
             self.programme.solve_whole(seconds)
 
-    def short(self, key: Key, option: Option) -> float:
-        """How far lists with this placing are below the programme in parts, at the very least, by its own prices."""
-        share = self._shares[(self._kind(key), self._place(key, option))]
+    def shorts(self, key: Key) -> list[float]:
+        """For each place that the case may have, how far lists with it there are below the programme in parts.
+
+        That much at the very least, by the programme's own prices; worked out once for all cases of a sort.
+        """
+        sort = self.alike.sort(key)
+        if sort not in self._shorts:
+            self._shorts[sort] = [self._short(sort, key, option) for option in self.possible[key]]
+        return self._shorts[sort]
+
+    def _short(self, sort: Sort, key: Key, option: Option) -> float:
+        share = self._shares[(sort, self._place(key, option))]
         return self.programme.loses(share.variable) + max(0.0, share.points - self._points(key, option))
 
-    def _kind(self, key: Key) -> _Kind:
-        alone = key if key in self.instance.as_published else None
-        return self.alike.kind(key), self.instance.cases[key].last_day, alone
-
     def _place(self, key: Key, option: Option) -> _Place:
-        placing = Placing(option.session, 1, key, option.trainee, option.supervisor)
+        placing = option.placing(key)
         minutes, whole = self.week.time(placing).mean, is_whole(self.instance, key, option.trainee)
         shared = (option.supervisor, option.session) in self.shared
         supervisor = (option.supervisor, self.week.mode_served(placing) != "on-site") if shared else None
         return option.session, self.sorts[option.trainee], minutes, whole, supervisor
 
     def _points(self, key: Key, option: Option) -> float:
-        return sum(
-            of_placing(
-                self.instance, Placing(option.session, 1, key, option.trainee, option.supervisor)
-            ).values()
-        )  # fmt: skip
+        return sum(of_placing(self.instance, option.placing(key)).values())
 
     def _shared(self) -> set[tuple[str, str]]:
         """Supervisors with their sessions, where they are on two at one moment."""
@@ -118,10 +118,10 @@ class Bound:
                 found |= {(name, session) for session in mine if len(mine) > 1}
         return found
 
-    def _sorts(self) -> dict[str | None, _Sort]:
+    def _sorts(self) -> dict[str | None, _Trainees]:
         """For each trainee what tells them from others; a published list has its people each for themselves."""
         names = {placing.trainee for placing in self.instance.published.placings}
-        found: dict[str | None, _Sort] = {None: None}
+        found: dict[str | None, _Trainees] = {None: None}
         for name, learner in self.instance.trainees.items():
             own = name if name in names else ""
             found[name] = (
@@ -130,11 +130,12 @@ class Bound:
             )  # fmt: skip
         return found
 
-    def _placings(self, possible: Mapping[Key, list[Option]]) -> None:
-        counts = Counter(map(self._kind, possible))
-        first: dict[_Kind, Key] = {}
+    def _placings(self) -> None:
+        possible = self.possible
+        counts = Counter(map(self.alike.sort, possible))
+        first: dict[Sort, Key] = {}
         for key in possible:
-            first.setdefault(self._kind(key), key)
+            first.setdefault(self.alike.sort(key), key)
         for kind, key in first.items():
             best: dict[_Place, float] = {}
             for option in possible[key]:
@@ -177,9 +178,7 @@ class Bound:
         """Cases that need an item and add minutes: no more on a list than its sets and spare minutes allow."""
         shares, kept = self.here[session.id], self.week.list_of(session.id)
         cases = self.instance.cases
-        sets = (
-            room.uses(self.instance, session, item, room.table(self.instance, session.minutes)) if item else len(cases)
-        )
+        sets = room.uses(self.instance, session, item) if item else len(cases)
         for least in sorted({self._added(share.key) for share in shares}):
             if not least and not item:
                 continue

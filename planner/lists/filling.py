@@ -12,13 +12,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from planner.lists.instance import Instance, Key, Lists, Placing
-from planner.lists.likeness import Alike
+from planner.lists.likeness import Alike, Sort
 from planner.lists.minutes import Time, chance_of_overrun
 from planner.lists.trials import Option, Trial, attempt
 from planner.lists.week import Week
 from planner.lists.worth import Tally, of_placing
 
-Short = Callable[[Key, Option], float]
+Shorts = Callable[[Key], list[float]]
 # A case may come to stand in its place once others lie before it; what another rule bars stays barred on a longer list.
 _MAY_COME_RIGHT = frozenset({"kit-sets", "fixed-order"})
 
@@ -33,10 +33,10 @@ class _Places:
 
 
 class Filling:
-    """`short` says what lists lose by a placing, where that is known: what loses least then comes first."""
+    """`shorts` says what lists lose by each place of a case, where that is known: what loses least then comes first."""
 
-    def __init__(self, instance: Instance, alike: Alike, lists: Lists, short: Short | None = None) -> None:
-        self.instance, self.alike, self._short = instance, alike, short
+    def __init__(self, instance: Instance, alike: Alike, lists: Lists, shorts: Shorts | None = None) -> None:
+        self.instance, self.alike, self._shorts = instance, alike, shorts
         self._both = lists.both_eyes_agreed
         self._days: dict[object, tuple[Placing, ...]] = {}
         self._tally = Tally(instance, lists.placings)
@@ -47,7 +47,7 @@ class Filling:
         self._failed: set[tuple[int, Option, int]] = set()
         self._closed: set[tuple[int, Option]] = set()
         self._full: dict[tuple[str, Time, float, int], bool] = {}
-        self._places: dict[object, _Places] = {}
+        self._places: dict[Sort, _Places] = {}
         self._week = Week(instance, Lists(()))
 
     @property
@@ -63,24 +63,24 @@ class Filling:
         order = [n for n, loses in enumerate(places.loses) if loses <= losing]
         points = self._points(key, places, order)
         order.sort(key=lambda n: (places.loses[n], -points[n]))
-        for n in order:
+        for rank, n in enumerate(order):
             option = places.options[n]
-            if (kind, option) not in self._closed:
-                added = self._tally.with_one_more(key, option)
-                if self._stands(key, kind, option):
-                    barred = sum(points[m] > points[n] for m in order[: order.index(n)])
-                    return of_placing(self.instance, _placing(key, option)) | added, barred
+            if (kind, option) in self._closed:
+                continue
+            trial = self._tried(key, kind, option)
+            if trial is not None:
+                added = of_placing(self.instance, trial.placing) | self._tally.with_one_more(key, option)
+                self._take(trial)
+                return added, sum(points[m] > points[n] for m in order[:rank])
         return None
 
     def _of(self, key: Key, possible: list[Option]) -> _Places:
-        case = self.instance.cases[key]
-        alone = key if key in self.instance.as_published else None
-        which = self.alike.kind(key), case.last_day, alone
-        if which not in self._places:
-            worth = [sum(of_placing(self.instance, _placing(key, option)).values()) for option in possible]
-            loses = [round(self._short(key, option), 3) if self._short else 0.0 for option in possible]
-            self._places[which] = _Places(possible, worth, loses)
-        return self._places[which]
+        sort = self.alike.sort(key)
+        if sort not in self._places:
+            worth = [sum(of_placing(self.instance, option.placing(key)).values()) for option in possible]
+            loses = [round(short, 3) for short in self._shorts(key)] if self._shorts else [0.0] * len(possible)
+            self._places[sort] = _Places(possible, worth, loses)
+        return self._places[sort]
 
     def _points(self, key: Key, places: _Places, which: list[int]) -> dict[int, float]:
         """What each of these places adds, with the wishes that look at the lists as they are now."""
@@ -91,16 +91,11 @@ class Filling:
             n: round(worth[n] + trainees[options[n].trainee] + sessions[options[n].session], 6) for n in which
         }  # fmt: skip
 
-    def _stands(self, key: Key, kind: int, option: Option) -> bool:
-        """Whether the case may stand there now; where it may, it is put there."""
-        trial = self._tried(key, kind, option)
-        if trial is None:
-            return False
-        day = self.instance.sessions[option.session].day
+    def _take(self, trial: Trial) -> None:
+        day = self.instance.sessions[trial.placing.session].day
         self._days[day] = trial.lists.placings
         self._versions[day] += 1
         self._tally.take(trial.placing)
-        return True
 
     def bars(self, key: Key, option: Option) -> bool:
         """Whether a rule bars a case, on none of these lists, from that place."""
@@ -126,7 +121,7 @@ class Filling:
 
     def _is_full(self, key: Key, option: Option, version: int) -> bool:
         """Whether one more operation of that length passes the chance limit, wherever it stands in the list."""
-        time, added = self._week.time(_placing(key, option)), self.instance.cases[key].added_minutes
+        time, added = self._week.time(option.placing(key)), self.instance.cases[key].added_minutes
         facts = option.session, time, added, version
         if facts not in self._full:
             session = self.instance.sessions[option.session]
@@ -136,7 +131,3 @@ class Filling:
             times = [self._week.time(p) for p in here] + [time]
             self._full[facts] = chance_of_overrun(times, fixed, session.minutes) > self.instance.overrun_chance
         return self._full[facts]
-
-
-def _placing(key: Key, option: Option) -> Placing:
-    return Placing(option.session, 1, key, option.trainee, option.supervisor)

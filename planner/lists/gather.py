@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -23,7 +23,7 @@ from planner.lists.instance import (
     Trainee,
 )
 from planner.lists.minutes import Time
-from planner.lists.roster import Limits, Roster
+from planner.lists.roster import Limits, Patient, Roster
 from planner.plan.approved import BY_CONSULTANT, NO_TRAINEE
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
@@ -74,8 +74,9 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
     for operator in (*STAGES, CONSULTANT):
         own, grade = limits.operating_minutes.get(operator), durations.grade_of(operator)
         times[operator] = Time(own.mean, own.sd) if own else Time(grade.mean, grade.sd)
+    patients: dict[str | None, Patient] = {patient.id: patient for patient in roster.patients}
     return Instance(
-        cases={case.key: _when_they_can_come(case, roster) for case in found},
+        cases={case.key: _when_they_can_come(case, patients) for case in found},
         trainees=trainees,
         supervisors={supervisor.id: supervisor for supervisor in roster.supervisors},
         sessions={session.id: session for session in roster.sessions},
@@ -99,8 +100,8 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
     )
 
 
-def _when_they_can_come(case: ListCase, roster: Roster) -> ListCase:
-    patient = next((patient for patient in roster.patients if patient.id == case.patient), None)
+def _when_they_can_come(case: ListCase, patients: Mapping[str | None, Patient]) -> ListCase:
+    patient = patients.get(case.patient)
     if patient is None:
         return case
     return replace(case, away=frozenset(patient.away), not_before=patient.not_before)

@@ -148,3 +148,8 @@ class Instance:
     @cached_property
     def first_day(self) -> datetime.date:
         return min(session.day for session in self.sessions.values())
+
+    @cached_property
+    def most_added(self) -> float:
+        """The most minutes that the devices of any one case add."""
+        return max((case.added_minutes for case in self.cases.values()), default=0)

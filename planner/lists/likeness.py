@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import datetime
 from collections import Counter
 from collections.abc import Hashable
 from functools import cached_property
 
 from planner.lists.instance import Instance, Key, Lists
 from planner.lists.trials import Option, alone, options
+
+Sort = tuple[int, datetime.date | None, Key | None]
 
 
 class Alike:
@@ -41,6 +44,11 @@ class Alike:
             )  # fmt: skip
             self._of[key] = self._kinds.setdefault(facts, len(self._kinds))
         return self._of[key]
+
+    def sort(self, key: Key) -> Sort:
+        """Cases of one sort are worth the same in every place: of a kind, with one deadline, and published alone."""
+        alone = key if key in self.instance.as_published else None
+        return self.kind(key), self.instance.cases[key].last_day, alone
 
     def possible(self, key: Key, kept: Lists) -> list[Option]:
         """Where a case may stand on an otherwise empty list; shared by all of its kind with its deadline."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from planner.lists.blocked import Blocked, why_none
 from planner.lists.checker import Verdict, check
-from planner.lists.filling import Filling, Short
+from planner.lists.filling import Filling, Shorts
 from planner.lists.instance import Instance, Key, Lists
 from planner.lists.likeness import Alike
 from planner.lists.ordering import hardest_in_place
@@ -62,15 +62,15 @@ def filled(
     kept: Lists | None = None,
     reasons: dict[Key, Reason] | None = None,
     done: Callable[[], object] = lambda: None,
-    short: Short | None = None,
+    shorts: Shorts | None = None,
     alike: Alike | None = None,
 ) -> Lists:
-    """The lists alone; the reason for each place goes into `reasons`. `short` is as in `Filling`."""
+    """The lists alone; the reason for each place goes into `reasons`. `shorts` is as in `Filling`."""
     lists, alike = kept or Lists(()), alike or Alike(instance)
     possible = possibilities(instance, lists, alike)
     waiting = sorted(possible, key=lambda key: _pressing(instance, key, len(possible[key])))
-    filling = Filling(instance, alike, lists, short)
-    for losing in LOSING if short else ():
+    filling = Filling(instance, alike, lists, shorts)
+    for losing in LOSING if shorts else ():
         waiting = [key for key in waiting if filling.place(key, possible[key], losing) is None]
     placed = first_time = True
     while placed:  # A case put before another can give a set time to be ready, so those left over are tried again.

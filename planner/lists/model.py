@@ -14,7 +14,7 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from planner.lists import room, worth
-from planner.lists.instance import Instance, Key, Lists, Placing
+from planner.lists.instance import Instance, Key, Lists
 from planner.lists.likeness import Alike
 from planner.lists.trials import Option
 from planner.lists.week import Week
@@ -59,10 +59,11 @@ class Model:
             mine = [self._variable(keys[0], option, len(keys)) for option in possible[keys[0]]]
             self.model.add(sum(mine) <= len(keys))
         for placing in kept.placings:
-            option = Option(placing.session, placing.trainee, placing.supervisor)
+            option = Option.of(placing)
             self.kinds[placing.case] = [placing.case]
             self.model.add(self._variable(placing.case, option, 1) == 1)
         self.sessions = [s for s in instance.sessions.values() if self._of.get((s.id, "", None))]
+        self.together = room.together(instance, {session.id for session in self.sessions})
         self._minutes()
         self._supervisors()
         self._trainees()
@@ -73,8 +74,7 @@ class Model:
     def _kinds(self, possible: dict[Key, list[Option]], alike: Alike) -> list[list[Key]]:
         found: dict[object, list[Key]] = defaultdict(list)
         for key in possible:
-            alone = key if key in self.instance.as_published else None
-            found[(alike.kind(key), self.instance.cases[key].last_day, alone)].append(key)
+            found[alike.sort(key)].append(key)
         return list(found.values())
 
     def _variable(self, key: Key, option: Option, most: int) -> Any:
@@ -84,9 +84,6 @@ class Model:
             for what, name in (("", None), ("trainee", option.trainee), ("supervisor", option.supervisor)):
                 self._of[(option.session, what, name)].append((key, option, variable))
         return self.placings[(key, option)]
-
-    def _placing(self, key: Key, option: Option) -> Placing:
-        return Placing(option.session, 1, key, option.trainee, option.supervisor)
 
     def _any(self, here: list[tuple[Key, Option, Any]]) -> Any:
         """A variable that is 1 where one of these is not 0."""
@@ -106,7 +103,7 @@ class Model:
             chosen = [self.model.new_bool_var("") for _ in rows]
             self.model.add_exactly_one(chosen)
             for n, time in enumerate(times):
-                mine = [v for key, option, v in here if self.week.time(self._placing(key, option)) == time]
+                mine = [v for key, option, v in here if self.week.time(option.placing(key)) == time]
                 if mine:
                     self.model.add(sum(mine) <= sum(row[n] * one for row, one in zip(rows, chosen, strict=True)))
             if any(added.values()):
@@ -114,16 +111,15 @@ class Model:
                 self.model.add(takes <= sum(row[-1] * one for row, one in zip(rows, chosen, strict=True)))
 
     def _supervisors(self) -> None:
-        groups = room.together(self.instance, {session.id for session in self.sessions})
         for name, supervisor in self.instance.supervisors.items():
             there: dict[str, tuple[Any, Any]] = {}
-            for group in groups:
+            for group in self.together:
                 mine = [session for session in group if self._of.get((session, "supervisor", name))]
                 for session in mine:
                     if session not in there:
                         here = self._of[(session, "supervisor", name)]
                         mode = self.week.mode_served
-                        ties = [one for one in here if mode(self._placing(one[0], one[1])) != "on-site"]
+                        ties = [one for one in here if mode(one[1].placing(one[0])) != "on-site"]
                         there[session] = self._any(here), self._any(ties)
                 if len(mine) > 1:
                     self.model.add(sum(there[session][0] for session in mine) <= supervisor.on_site_rooms)
@@ -133,7 +129,7 @@ class Model:
                                 self.model.add_at_most_one(there[one][1], there[other][0])
 
     def _trainees(self) -> None:
-        for group in room.together(self.instance, {session.id for session in self.sessions}):
+        for group in self.together:
             for name in self.instance.trainees:
                 mine = [self._of[(session, "trainee", name)] for session in group
                         if self._of.get((session, "trainee", name))]  # fmt: skip
@@ -160,9 +156,7 @@ class Model:
             for item in session.kit:
                 here = self._of[(session.id, "", None)]
                 users = [v for key, _, v in here if item in self.instance.cases[key].kit]
-                self.model.add(
-                    sum(users) <= room.uses(self.instance, session, item, room.table(self.instance, session.minutes))
-                )
+                self.model.add(sum(users) <= room.uses(self.instance, session, item))
 
     def _objective(self) -> None:
         trainees, wishes = self.instance.trainees, self.instance.wishes
@@ -171,7 +165,7 @@ class Model:
         whole: dict[str, Any] = {name: self.others.whole[name] for name in trainees}
         hard: dict[str, Any] = defaultdict(int)
         for (key, option), variable in self.placings.items():
-            points = sum(worth.of_placing(self.instance, self._placing(key, option)).values())
+            points = sum(worth.of_placing(self.instance, option.placing(key)).values())
             terms.append(round(points * self.scale) * variable)
             if option.trainee is not None:
                 had[option.trainee] = had[option.trainee] + variable
@@ -198,7 +192,7 @@ class Model:
     def solve(self, start: Lists, effort: float, short: bool = False) -> Solved:
         """Search from `start` on for `effort` units of deterministic time; `short`: an interrupt waits for the end."""
         first = {key: kind for kind, keys in self.kinds.items() for key in keys}
-        options = [(p.case, Option(p.session, p.trainee, p.supervisor)) for p in start.placings]
+        options = [(p.case, Option.of(p)) for p in start.placings]
         hinted = Counter((first[key], option) for key, option in options if key in first)
         self.model.clear_hints()  # type: ignore[no-untyped-call]
         for placed, variable in self.placings.items():

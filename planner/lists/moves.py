@@ -26,7 +26,7 @@ def put(lists: Lists, key: Key, option: Option, place: int | None = None) -> Lis
     others = taken_off(lists, key).placings
     at = len(others) + 1 if place is None else place
     shifted = [replace(p, place=p.place + 1) if p.session == option.session and p.place >= at else p for p in others]
-    own = Placing(option.session, at, key, option.trainee, option.supervisor)
+    own = option.placing(key, at)
     return replace(lists, placings=counted([*shifted, own]))
 
 

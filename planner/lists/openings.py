@@ -83,8 +83,8 @@ class _Search:
             if not trial.rules <= _OF_ORDER:
                 continue
             session = trial.placing.session
-            there = attempt(self.instance, self.lists, self.key, _option(trial.placing)).lists
-            here = [(p.case, _option(p)) for p in there.placings if p.session == session]
+            there = attempt(self.instance, self.lists, self.key, Option.of(trial.placing)).lists
+            here = [(p.case, Option.of(p)) for p in there.placings if p.session == session]
             if any(key in self.fixed for key, _ in here):
                 continue
             if placings := ordered(self.instance, there, session, here):
@@ -107,7 +107,7 @@ class _Search:
         for trial in trials:
             if not trial.rules <= _BY_MOVING:
                 continue
-            option = _option(trial.placing)
+            option = Option.of(trial.placing)
             for other in self._in_the_way(trial):
                 if (other.case, option) in tried:
                     continue
@@ -149,7 +149,7 @@ class _Search:
             for supervisor in session.supervisors
         ]
         for _, option, _ in ranked(self.instance, lists, other.case, options):
-            if option != _option(other):
+            if option != Option.of(other):
                 yield option
 
     def _move(self, was: Placing, now: Placing) -> str:
@@ -170,7 +170,7 @@ class _Search:
                     for says, other in changed(session):
                         instance = replace(self.instance, sessions=self.instance.sessions | {other.id: other})
                         search = _Search(instance, self.lists, self.key, self.fixed, WORK_OF_TWO)
-                        then = attempt(instance, self.lists, self.key, _option(trial.placing))
+                        then = attempt(instance, self.lists, self.key, Option.of(trial.placing))
                         for found in (*search.other_people([then]), *search.other_list([then])):
                             opening = replace(found.opening, says=f"{says} And besides: {found.opening.says}")
                             yield replace(found, opening=opening)
@@ -244,7 +244,7 @@ class _Search:
                 yield from self._now(self.instance, agreed, trial, says)
 
     def _now(self, instance: Instance, lists: Lists, trial: Trial, says: str) -> Iterator[Opened]:
-        then = attempt(instance, lists, self.key, _option(trial.placing))
+        then = attempt(instance, lists, self.key, Option.of(trial.placing))
         if not self._new(then.broken):
             yield Opened(Opening(says, then.placing), instance, then.lists)
 
@@ -259,7 +259,3 @@ class _Search:
 
 def _what(broken: Broken) -> tuple[str, str, str | None]:
     return broken.rule, broken.session, broken.case
-
-
-def _option(placing: Placing) -> Option:
-    return Option(placing.session, placing.trainee, placing.supervisor)

@@ -34,7 +34,7 @@ def hardest_in_place(instance: Instance, lists: Lists, sessions: Iterable[str]) 
     placings = list(lists.placings)
     for session in sessions:
         here = [p for p in placings if p.session == session]
-        placed = [(p.case, Option(session, p.trainee, p.supervisor)) for p in sorted(here)]
+        placed = [(p.case, Option.of(p)) for p in sorted(here)]
         if found := ordered(instance, lists, session, placed):
             placings = [*(p for p in placings if p.session != session), *found]
     return replace(lists, placings=tuple(placings))

@@ -206,7 +206,7 @@ class _Search:
     def _changed(self, state: _State, placing: Placing, rule: str) -> Iterator[_State]:
         """A placed case with other people, in another place or session, or off: what can mend that rule."""
         key, changed = placing.case, state.changed | {placing.case}
-        own = Option(placing.session, placing.trainee, placing.supervisor)
+        own = Option.of(placing)
         for option in self._options(key):
             if option.session != placing.session:
                 trial = attempt(self.instance, taken_off(state.lists, key), key, option)

@@ -23,14 +23,14 @@ def times_in_use(instance: Instance) -> list[Time]:
     return sorted({instance.times[name] for name in (*stages, "consultant")})
 
 
-def table(instance: Instance, minutes: int) -> list[tuple[int, ...]]:
+def table(instance: Instance, minutes: int) -> tuple[tuple[int, ...], ...]:
     """Every list that a session of so many minutes holds: how many of each time in use, then the hundredths of a minute
     that devices may add before the chance of overrun passes the limit."""
     return _table(tuple(times_in_use(instance)), instance.turnover, instance.overrun_chance, minutes)
 
 
 @lru_cache(maxsize=256)
-def _table(times: tuple[Time, ...], turnover: float, limit: float, minutes: int) -> list[tuple[int, ...]]:
+def _table(times: tuple[Time, ...], turnover: float, limit: float, minutes: int) -> tuple[tuple[int, ...], ...]:
     found: list[tuple[int, ...]] = []
     seen: set[tuple[int, ...]] = set()
     waiting = [(0,) * len(times)]
@@ -45,7 +45,7 @@ def _table(times: tuple[Time, ...], turnover: float, limit: float, minutes: int)
             continue
         found.append((*counts, spare))
         waiting += [(*counts[:n], counts[n] + 1, *counts[n + 1 :]) for n in range(len(times))]
-    return sorted(found)
+    return tuple(sorted(found))
 
 
 def fullest(instance: Instance, minutes: int, added: Collection[float]) -> list[tuple[int, ...]]:
@@ -53,11 +53,15 @@ def fullest(instance: Instance, minutes: int, added: Collection[float]) -> list[
 
     The last number is the most of these minutes, in hundredths, that fit into what the list leaves to spare.
     """
-    return _fullest(tuple(table(instance, minutes)), frozenset(math.floor(each * CENTS) for each in added) - {0})
+    sizes = frozenset(math.floor(each * CENTS) for each in added) - {0}
+    return _fullest(tuple(times_in_use(instance)), instance.turnover, instance.overrun_chance, minutes, sizes)
 
 
 @lru_cache(maxsize=256)
-def _fullest(rows: tuple[tuple[int, ...], ...], added: frozenset[int]) -> list[tuple[int, ...]]:
+def _fullest(
+    times: tuple[Time, ...], turnover: float, limit: float, minutes: int, added: frozenset[int]
+) -> list[tuple[int, ...]]:
+    rows = _table(times, turnover, limit, minutes)
     most = max(row[-1] for row in rows)
     sums, longest = {0}, max(sum(row[:-1]) for row in rows)
     for _ in range(longest):
@@ -70,20 +74,27 @@ def _fullest(rows: tuple[tuple[int, ...], ...], added: frozenset[int]) -> list[t
     )  # fmt: skip
 
 
-def uses(instance: Instance, session: Session, item: str, rows: list[tuple[int, ...]]) -> int:
+def uses(instance: Instance, session: Session, item: str) -> int:
     """How often the counted sets of an item could be used at the very most, whatever the order of the list."""
-    times, turnover, counted = times_in_use(instance), instance.turnover, session.kit[item]
-    again = counted.ready_again_after
+    counted = session.kit[item]
+    again, times = counted.ready_again_after, times_in_use(instance)
     if again is None:
         return counted.sets
-    most_added = max((case.added_minutes for case in instance.cases.values()), default=0)
-    longest = max(
+    longest = _longest(
+        tuple(times), instance.turnover, instance.overrun_chance, session.minutes, instance.most_added
+    )  # fmt: skip
+    shortest = min(time.mean for time in times)
+    return counted.sets * (1 + max(0, math.floor((longest - shortest - instance.turnover) / (again + shortest))))
+
+
+@lru_cache(maxsize=256)
+def _longest(times: tuple[Time, ...], turnover: float, limit: float, minutes: int, most_added: float) -> float:
+    """Expected minutes of the longest list that holds, each operation with the most that devices add."""
+    return max(
         sum(count * (time.mean + turnover) for count, time in zip(row, times, strict=False))
         + min(row[-1] / CENTS, sum(row[:-1]) * most_added)
-        for row in rows
+        for row in _table(times, turnover, limit, minutes)
     )
-    shortest = min(time.mean for time in times)
-    return counted.sets * (1 + max(0, math.floor((longest - shortest - turnover) / (again + shortest))))
 
 
 def together(instance: Instance, named: Container[str]) -> list[list[str]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from planner.lists.checker import broken_rules
@@ -20,6 +20,15 @@ class Option:
     session: str
     trainee: str | None
     supervisor: str
+
+    @classmethod
+    def of(cls, placing: Placing) -> Option:
+        """Where a placing stands, whatever its place in the list."""
+        return cls(placing.session, placing.trainee, placing.supervisor)
+
+    def placing(self, key: Key, place: int = 1) -> Placing:
+        """A case there; which place hardly ever matters to what is asked of it."""
+        return Placing(self.session, place, key, self.trainee, self.supervisor)
 
 
 @dataclass(frozen=True)
@@ -45,7 +54,7 @@ def options(instance: Instance) -> Iterator[Option]:
 
 def alone(instance: Instance, lists: Lists, key: Key, option: Option) -> bool:
     """Whether the case may stand there on an otherwise empty list; where it may not, no other case can help."""
-    only = replace(lists, placings=(Placing(option.session, 1, key, option.trainee, option.supervisor),))
+    only = replace(lists, placings=(option.placing(key),))
     return not any(True for _ in broken_rules(Week(instance, only)))
 
 
@@ -54,9 +63,10 @@ def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial
 
     Judged are that list and the others of the day with the same people, which is all that the case can touch.
     """
-    day = instance.sessions[option.session].day
-    of_the_day = tuple(p for p in lists.placings if instance.sessions[p.session].day == day)
-    touched = tuple(p for p in of_the_day if _touches(p, option))
+    touched: list[Placing] = []
+    others: list[Placing] = []
+    for placing in lists.placings:
+        (touched if _touches(instance, placing, option) else others).append(placing)
     best: Trial | None = None
     for place in _places(instance, touched, key, option):
         placings = _inserted(touched, key, option, place)
@@ -67,16 +77,17 @@ def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial
         if not best.rules & _OF_PLACE:
             break
     assert best is not None
-    others = tuple(p for p in lists.placings if instance.sessions[p.session].day != day or not _touches(p, option))
     return replace(best, lists=replace(lists, placings=(*others, *best.lists.placings)))
 
 
-def _touches(placing: Placing, option: Option) -> bool:
+def _touches(instance: Instance, placing: Placing, option: Option) -> bool:
+    if instance.sessions[placing.session].day != instance.sessions[option.session].day:
+        return False
     same_trainee = option.trainee is not None and placing.trainee == option.trainee
     return placing.session == option.session or placing.supervisor == option.supervisor or same_trainee
 
 
-def _places(instance: Instance, placings: tuple[Placing, ...], key: Key, option: Option) -> list[int]:
+def _places(instance: Instance, placings: Sequence[Placing], key: Key, option: Option) -> list[int]:
     """Every place of the list from 1 on: what the fixed order suggests first, then the later before the earlier."""
     here = sorted(p for p in placings if p.session == option.session)
 
@@ -89,6 +100,6 @@ def _places(instance: Instance, placings: tuple[Placing, ...], key: Key, option:
     return [usual, *(place for place in range(len(here) + 1, 0, -1) if place != usual)]
 
 
-def _inserted(placings: tuple[Placing, ...], key: Key, option: Option, place: int) -> tuple[Placing, ...]:
+def _inserted(placings: Sequence[Placing], key: Key, option: Option, place: int) -> tuple[Placing, ...]:
     moved = (replace(p, place=p.place + 1) if p.session == option.session and p.place >= place else p for p in placings)
-    return (*moved, Placing(option.session, place, key, option.trainee, option.supervisor))
+    return (*moved, option.placing(key, place))

@@ -116,7 +116,7 @@ def ranked(
     """Options of a case by what each adds to other lists, in all and by wish, most first and equals as they come."""
     tally, found = Tally(instance, others.placings), []
     for option in options:
-        worth = of_placing(instance, Placing(option.session, 1, key, option.trainee, option.supervisor))
+        worth = of_placing(instance, option.placing(key))
         worth |= tally.with_one_more(key, option)
         found.append((round(sum(worth.values()), 6), option, worth))
     return sorted(found, key=lambda each: -each[0])

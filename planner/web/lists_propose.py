@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
-from planner.lists.best import NOT_PROVED, best
+from planner.lists.best import NOT_PROVED, Best, best
 from planner.lists.changed import Change, changes
 from planner.lists.checker import check
 from planner.lists.instance import Instance, Placing
@@ -60,8 +60,8 @@ def propose(request: Request, visitor: Building, form: Posted) -> Response:
             searched = best(instance, kept, LONGER)
         except PlannerError as error:
             return _shown(request, state, way, None, faults=tuple(map(str, error.faults)), status=503)
-        return _shown(request, state, way, searched.matched, good=searched.how_good)
-    return _shown(request, state, way, match(instance, kept), good=NOT_PROVED)
+        return _shown(request, state, way, searched.matched, searched=searched)
+    return _shown(request, state, way, match(instance, kept))
 
 
 @router.post("/lists/all/accept")
@@ -117,13 +117,13 @@ def _shown(
     broken: tuple[Broken, ...] = (),
     faults: tuple[str, ...] = (),
     status: int = 200,
-    good: str = "",
+    searched: Best | None = None,
 ) -> Response:
     rows = [] if found is None else _rows(state, found)
     return page(
         request, "list_proposal.html", status,
-        way=way, rows=rows, found=found, broken=broken, faults=faults, seen=state.seen, good=good,
-        longer=None if good != NOT_PROVED else round(LONGER),
+        way=way, rows=rows, found=found, broken=broken, faults=faults, seen=state.seen,
+        good=searched.how_good if searched else NOT_PROVED, longer=None if searched else round(LONGER),
         proposal=written(found.lists) if found is not None else "",
         stays=0 if found is None else len(found.lists.placings) - sum(row.now != "" for row in rows),
     )  # fmt: skip

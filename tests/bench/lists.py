@@ -9,6 +9,7 @@ import math
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from statistics import median
 from typing import Any
 
@@ -56,12 +57,12 @@ def run(quick: bool) -> Iterator[Line]:
             instance = made(cases, sessions, trainees, consultants, seed)
             say(f"lists: {cases} cases, {sessions} sessions, week {seed}")
             ways: dict[str, Callable[[], Result]] = {
-                "ours": lambda instance=instance, effort=effort: searched(instance, effort),  # type: ignore[misc]
-                "most pressing first": lambda instance=instance: simply(instance, filled),  # type: ignore[misc]
-                "one list at a time": lambda instance=instance: simply(instance, list_by_list),  # type: ignore[misc]
+                "ours": partial(searched, instance, effort),
+                "most pressing first": partial(simply, instance, filled),
+                "one list at a time": partial(simply, instance, list_by_list),
             }
             if cases < 1000:  # the whole of a larger model was not solved at all in the trials before
-                ways["HiGHS, the same model"] = lambda instance=instance, effort=effort: highs(instance, effort)  # type: ignore[misc]
+                ways["HiGHS, the same model"] = partial(highs, instance, effort)
             for name, way in ways.items():
                 found.setdefault(name, []).append(way())
         yield from lines(f"{cases} cases, {sessions} sessions", found, GOALS.get((cases, sessions), ""))

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from commands import Ran
-from served import coming_sessions, pool_entered
+from served import coming_sessions, later, pool_entered
 
 from planner.lists.from_records import FromRecords
 from planner.lists.placed import lists_in
@@ -33,10 +33,8 @@ def folder(rulebook: Rulebook, tmp_path_factory: pytest.TempPathFactory) -> Path
     pool_entered(store, rulebook)
     store.close()
     text = (UNIT.parent / "lists" / "sessions.yaml").read_text("utf-8")
-    first = min(session.day for session in coming_sessions(rulebook).sessions)
-    later = first - datetime.date(2026, 12, 1)
     text = re.sub(
-        r"\d{4}-\d\d-\d\d", lambda day: str(datetime.date.fromisoformat(day[0]) + later), text
+        r"\d{4}-\d\d-\d\d", lambda day: str(datetime.date.fromisoformat(day[0]) + later()), text
     )  # fmt: skip
     (folder / "sessions.yaml").write_text(text, "utf-8")
     return folder
