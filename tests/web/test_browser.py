@@ -6,47 +6,29 @@ axe-core (Deque, MPL-2.0, in `vendor/`) tests against WCAG 2.2 A and AA; it is t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from decisions import entered, form_of
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 from visits import PASSWORD, Visit
 
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
-PHONE = {"width": 360, "height": 740}
-DESK = {"width": 1280, "height": 900}
+PHONE = (360, 740)
+DESK = (1280, 900)
 FORM = "/cases/A-104/left"
 # The machine that runs the tests may be busy.
 expect.set_options(timeout=30_000)
 
 
 @pytest.fixture
-def opened(chromium: Browser, address: str) -> Iterator[Callable[..., Page]]:
-    contexts: list[BrowserContext] = []
-
-    def start(size: dict[str, int] = DESK, scripts: bool = True, person: str = "trainee-3") -> Page:
-        context = chromium.new_context(
-            viewport={"width": size["width"], "height": size["height"]},
-            base_url=address, java_script_enabled=scripts, bypass_csp=False,
-        )  # fmt: skip
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(30_000)
-        page.goto("/sign-in")
-        page.fill("#code", person)
-        page.fill("#password", PASSWORD)
-        page.keyboard.press("Enter")
-        page.wait_for_url("**/cases")
-        return page
-
-    yield start
-    for context in contexts:
-        context.close()
+def opened(opened: Callable[..., Page]) -> Callable[..., Page]:
+    """With scripts and for a trainee, as most here are."""
+    return lambda size=DESK, scripts=True, person="trainee-3": opened(person, size, scripts)
 
 
 @pytest.fixture
@@ -116,6 +98,73 @@ def test_the_focus_stays_visible_and_where_it_was_after_a_save(opened: Callable[
         "(({outlineStyle, outlineWidth}) => outlineStyle + outlineWidth)(getComputedStyle(document.activeElement))"
     )
     assert outline == "solid3px"
+
+
+def slowly(page: Page, at: str) -> Callable[[], None]:
+    """Opens the page as a slow line brings it, its scripts last; what is returned brings those."""
+    held: list[Route] = []
+    page.route("**/static/*.js", lambda route: held.append(route))
+    page.goto(at, wait_until="commit")
+    while len(held) < 2:
+        page.wait_for_timeout(20)
+
+    def bring() -> None:
+        for route in held:
+            route.continue_()
+        page.unroute("**/static/*.js")
+        page.wait_for_load_state("load")
+
+    return bring
+
+
+def test_what_is_typed_before_the_scripts_have_come_is_saved(
+    opened: Callable[..., Page], store: Store, case: int
+) -> None:
+    page = opened()
+    bring = slowly(page, FORM)
+    page.fill("#f-iop_mmhg", "16")
+    page.check("#q-opacity input[value=total-white]")
+    page.focus("#f-age_years")
+    bring()
+    saved(page, "pressure-and-chamber")
+    assert kept(store, case) == {"iop_mmhg": 16, "opacity": "total-white"}
+
+
+def test_a_box_ticked_before_the_scripts_have_come_is_saved(
+    opened: Callable[..., Page], store: Store, case: int
+) -> None:
+    page = opened()
+    bring = slowly(page, FORM)
+    page.focus("input[name='none.lens']:not([type=hidden])")
+    page.keyboard.press("Space")
+    bring()
+    saved(page, "lens")
+    assert store.version(case).document["none_found_in"] == ["lens"]
+
+
+def test_a_field_still_typed_in_when_the_scripts_come_waits_until_it_is_left(
+    opened: Callable[..., Page], store: Store, case: int
+) -> None:
+    page = opened()
+    bring = slowly(page, FORM)
+    page.focus("#f-iop_mmhg")
+    page.keyboard.type("1")
+    bring()
+    page.wait_for_timeout(1000)
+    assert kept(store, case) == {}
+    page.keyboard.type("6")
+    page.keyboard.press("Tab")
+    saved(page, "pressure-and-chamber")
+    assert kept(store, case) == {"iop_mmhg": 16}
+
+
+def test_a_page_not_touched_saves_nothing_by_itself(opened: Callable[..., Page], store: Store, case: int) -> None:
+    before = store.version(case).number
+    page = opened()
+    page.goto(FORM)
+    page.wait_for_timeout(1000)
+    assert store.version(case).number == before
+    expect(page.locator("#now")).to_be_empty()
 
 
 def test_a_bad_value_stays_in_its_field_and_is_put_right(opened: Callable[..., Page], store: Store, case: int) -> None:
@@ -222,8 +271,9 @@ def test_signing_in_again_elsewhere_lets_an_open_page_save(
     assert kept(store, case) == {"age_years": 71}
 
 
+@pytest.mark.parametrize("late", [False, True], ids=["", "scripts-come-late"])
 def test_what_is_typed_over_an_approval_is_neither_saved_nor_left_without_a_word(
-    opened: Callable[..., Page], store: Store, rulebook: Rulebook, signed_in: Callable[[str], Visit]
+    opened: Callable[..., Page], store: Store, rulebook: Rulebook, signed_in: Callable[[str], Visit], late: bool
 ) -> None:
     decided = store.case(entered(store, rulebook, "routine"))
     form = f"/cases/{decided.reference}/{decided.eye}"
@@ -231,8 +281,12 @@ def test_what_is_typed_over_an_approval_is_neither_saved_nor_left_without_a_word
     trainee.post(f"{form}/submit", data={"token": trainee.token(f"{form}/plan"), "version": "1"})
     page, asked = opened(), []
     page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
-    page.goto(form)
+    bring = slowly(page, form)
+    if not late:
+        bring()
     page.fill("#f-age_years", "80")
+    if late:
+        bring()
     expect(page.locator("#now")).to_have_text("Not saved yet: press Save.")
     page.evaluate("location.assign('/cases')")
     page.wait_for_timeout(500)
@@ -273,7 +327,7 @@ PAGES = ("/cases", "/cases/new", FORM, FORM + "/plan", "/nothing")
 
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
 def test_no_page_scrolls_sideways_or_has_a_serious_fault(
-    opened: Callable[..., Page], store: Store, size: dict[str, int]
+    opened: Callable[..., Page], store: Store, size: tuple[int, int]
 ) -> None:
     findings = {"opacity": "total-white", "axial_length_mm": 36, "anticoagulant": ["warfarin"], "urgency": "soon"}
     findings |= {"biometry_reference": "B-1" + "w" * 57}
@@ -288,7 +342,7 @@ def test_no_page_scrolls_sideways_or_has_a_serious_fault(
     def look(name: str) -> None:
         page.wait_for_load_state("networkidle")
         width = page.evaluate("document.documentElement.scrollWidth")
-        if width > size["width"]:
+        if width > size[0]:
             wrong.append(f"{name}: {width} pixels wide")
         # Through the debugger, which the page's own policy does not bind.
         page.evaluate(AXE.read_text("utf-8"))
@@ -334,7 +388,7 @@ def test_notices_to_a_consultant_do_not_widen_a_phones_page(
     for at in ("/cases", "/approvals", "/lists"):
         page.goto(at)
         expect(page.locator("nav strong")).to_contain_text("notice")
-        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"], at
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0], at
 
 
 def test_axe_finds_what_is_planted(opened: Callable[..., Page]) -> None:
@@ -346,7 +400,7 @@ def test_axe_finds_what_is_planted(opened: Callable[..., Page]) -> None:
 
 
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
-def test_what_is_pressed_is_at_least_44_pixels(opened: Callable[..., Page], case: int, size: dict[str, int]) -> None:
+def test_what_is_pressed_is_at_least_44_pixels(opened: Callable[..., Page], case: int, size: tuple[int, int]) -> None:
     page = opened(size)
     small = []
     for at in PAGES:

@@ -9,14 +9,21 @@
     });
   var form = document.getElementById("case-form");
   if (!form) return;
+  // What was typed while this script was still on its way, on a slow line.
+  var early = Array.from(form.elements).filter(function (field) {
+    if (field instanceof HTMLInputElement === false || field.type === "hidden") return false;
+    return field.value !== field.defaultValue || field.checked !== field.defaultChecked;
+  });
   if (!form.hasAttribute("hx-post")) {
     // A decision rests on the case, so nothing is saved by itself; and nothing typed is left behind without a word.
     var open = false;
-    form.addEventListener("input", function () {
+    var typed = function () {
       open = true;
       var now = document.getElementById("now");
       if (now) now.textContent = "Not saved yet: press Save.";
-    });
+    };
+    if (early.length) typed();
+    form.addEventListener("input", typed);
     form.addEventListener("submit", function () { open = false; });
     window.addEventListener("beforeunload", function (event) { if (open) event.preventDefault(); });
     return;
@@ -110,4 +117,16 @@
     var asked = document.getElementById("conflict-head");
     if (asked) asked.focus();
   });
+
+  if (early.length) {
+    unsaved = true;
+    typedAt = Date.now();
+    part = partOf(early[0]);
+    // A field still being typed in says so itself when it is left; a tick has said so already.
+    var done = early.some(function (field) {
+      return field !== document.activeElement || field.checked !== field.defaultChecked;
+    });
+    // htmx listens to the form only from its next turn.
+    if (done) setTimeout(again);
+  }
 })();
