@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from fastapi import FastAPI
-from starlette.staticfiles import StaticFiles
 
 from planner.documents.html import fonts_folder
 from planner.lists.from_records import FromRecords
@@ -34,6 +33,7 @@ from planner.web import (
 )
 from planner.web.door import check_doors, posted
 from planner.web.judging import Judge
+from planner.web.looks import A_MONTH, ASKED_AGAIN, Looks
 from planner.web.passwords import Passwords
 from planner.web.problems import handle_problems
 from planner.web.sessions import Sessions
@@ -73,9 +73,8 @@ def make_app(
     for module in PAGES:
         # Not `include_router`, which hides the routes inside: each must be seen to have its door.
         app.router.routes.extend(module.router.routes)
-    looks = StaticFiles(directory=templates_folder() / "web" / "static")
-    app.mount("/static/fonts", StaticFiles(directory=fonts_folder()), "fonts")
-    app.mount("/static", looks, "static")
+    app.mount("/static/fonts", Looks(fonts_folder(), A_MONTH), "fonts")
+    app.mount("/static", Looks(templates_folder() / "web" / "static", ASKED_AGAIN), "static")
     handle_problems(app)
     app.add_middleware(Shield, largest_request=settings.largest_request, secure=settings.secure_cookies)
     check_doors(app, (posted, sign_in.posted_at_sign_in))

@@ -100,18 +100,18 @@ def test_the_focus_stays_visible_and_where_it_was_after_a_save(opened: Callable[
     assert outline == "solid3px"
 
 
-def slowly(page: Page, at: str) -> Callable[[], None]:
+def slowly(page: Page, at: str, what: str = "**/static/*.js", number: int = 2) -> Callable[[], None]:
     """Opens the page as a slow line brings it, its scripts last; what is returned brings those."""
     held: list[Route] = []
-    page.route("**/static/*.js", lambda route: held.append(route))
+    page.route(what, lambda route: held.append(route))
     page.goto(at, wait_until="commit")
-    while len(held) < 2:
+    while len(held) < number:
         page.wait_for_timeout(20)
 
     def bring() -> None:
         for route in held:
             route.continue_()
-        page.unroute("**/static/*.js")
+        page.unroute(what)
         page.wait_for_load_state("load")
 
     return bring
@@ -389,6 +389,26 @@ def test_notices_to_a_consultant_do_not_widen_a_phones_page(
         page.goto(at)
         expect(page.locator("nav strong")).to_contain_text("notice")
         assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0], at
+
+
+# W3C Layout Instability: the sum of how much of what was in sight moved, and how far.
+SHIFTS = """new Promise(done => {
+    let sum = 0;
+    const seen = list => list.getEntries().forEach(one => { sum += one.value; });
+    new PerformanceObserver(seen).observe({type: "layout-shift", buffered: true});
+    setTimeout(() => done(sum), 500);
+})"""
+
+
+def test_a_page_does_not_move_when_its_letters_come_late(opened: Callable[..., Page], case: int) -> None:
+    page = opened()
+    moved = {}
+    for at in ("/cases", FORM, FORM + "/plan"):
+        bring = slowly(page, at, "**/fonts/*", 3)
+        page.wait_for_timeout(300)
+        bring()
+        moved[at] = page.evaluate(SHIFTS)
+    assert all(shift < 0.01 for shift in moved.values()), moved
 
 
 def test_axe_finds_what_is_planted(opened: Callable[..., Page]) -> None:
