@@ -40,17 +40,24 @@ ENDINGS = (".yaml", ".yml", ".json", ".csv")
 
 @dataclass(frozen=True)
 class Given:
-    """What lists are judged by, the places that the store holds (none where files were given), and the way to plans."""
+    """What lists are judged by, the places that the store holds (None where files were given), and the way to plans."""
 
     instance: "Instance"
-    placed: "Lists"
+    placed: "Lists | None"
     plans: Callable[["Lists"], "dict[Key, Plan]"]
 
     def read(self, lists: Path) -> "Lists":
         """The lists of a file, or those of the store. Raises PlannerError."""
+        from planner.errors import PlannerError
         from planner.lists.placed import read_lists
 
-        return self.placed if str(lists) == RECORDS else read_lists(lists, self.instance)
+        if str(lists) != RECORDS:
+            return read_lists(lists, self.instance)
+        if self.placed is None:
+            raise PlannerError.one(
+                "stands for the places in the store, but the cases are of files", RECORDS, hint=f"--cases {RECORDS}"
+            )
+        return self.placed
 
 
 def given(cases: list[str], unit: Path, sessions: Path, rules: Path | None) -> Given:
@@ -70,14 +77,13 @@ def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Ros
     from planner.errors import PlannerError
     from planner.exchange.cases import SetAside, once_each, read_cases
     from planner.lists.gather import Gathered
-    from planner.lists.instance import Lists
 
     items = list(once_each(item for name in _files(cases) for item in read_cases(name, rulebook.vocabulary)))
     faults = [fault for item in items if isinstance(item, SetAside) for fault in item.faults]
     if faults:
         raise PlannerError(faults)
     found = Gathered((item.case for item in items if not isinstance(item, SetAside)), rulebook, unit, roster)
-    return Given(found.instance, Lists(()), found.plans)
+    return Given(found.instance, None, found.plans)
 
 
 def _of_the_store(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster") -> Given:

@@ -39,12 +39,11 @@ def brief(
     from planner.lists.brief import brief_of
     from planner.lists.changed import changes
     from planner.lists.paper import render_brief
-    from planner.lists.placed import read_lists
     from planner.rulebook.references import nearest
 
     files = given(cases, unit, sessions, rules)
     instance, held = files.instance, files.read(lists)
-    changed = changes(read_lists(since, instance), held) if since else ()
+    changed = changes(files.read(since), held) if since else ()
     with_list = [name for name in instance.sessions if any(p.session == name for p in held.placings)]
     for name in only or []:
         if name not in with_list:
@@ -104,7 +103,6 @@ def calendar(
     from planner.cli.writing import write_whole
     from planner.errors import PlannerError
     from planner.lists.calendar import calendar_of
-    from planner.lists.placed import read_lists
     from planner.rulebook.references import nearest
 
     files = given(cases, unit, sessions, rules)
@@ -112,7 +110,7 @@ def calendar(
     known = [*instance.trainees, *instance.supervisors]
     if person is not None and person not in known:
         raise PlannerError.one(f"nobody {person!r} in the sessions file", str(sessions), hint=nearest(person, known))
-    held, before = files.read(lists), read_lists(since, instance) if since else None
+    held, before = files.read(lists), files.read(since) if since else None
     stamp = datetime.datetime.now(datetime.UTC).replace(microsecond=0)
     write_whole(output, calendar_of(instance, held, stamp, person, published, before))
     typer.echo(f"wrote {output}", err=True)

@@ -71,10 +71,17 @@ def test_the_store_is_matched_judged_and_printed(run: Planner, folder: Path, rul
     again = json.loads(run("match", "--json").out)
     assert len(again["placings"]) == 45 and all(one["reason"] is None for one in again["placings"]), "they stay"
     assert "number 1 in tue-1-a" in run("why", "records", "L-412").out
-    assert run("brief", "records", "--session", "tue-1-a", "-o", "brief.pdf").code == 0
+    assert run("brief", "records", "--since", "records", "--session", "tue-1-a", "-o", "brief.pdf").code == 0
     assert (folder / "brief.pdf").read_bytes().startswith(b"%PDF")
 
 
 def test_records_and_files_are_not_mixed(run: Planner) -> None:
     ran = run("match", cases=("records", "more.csv"))
     assert ran.code == 1 and "stands for all approved cases" in ran.error
+
+
+@pytest.mark.parametrize("command", [("check", "records"), ("brief", "lists.yaml", "--since", "records")])
+def test_the_places_of_the_store_are_of_its_own_cases(run: Planner, folder: Path, command: tuple[str, ...]) -> None:
+    (folder / "lists.yaml").write_text("lists: []\n", "utf-8")
+    ran = run(*command, cases=(str(UNIT.parent / "lists" / "pool.csv"),))
+    assert ran.code == 1 and "stands for the places in the store" in ran.error and "--cases records" in ran.error
