@@ -100,7 +100,10 @@ def test_the_focus_stays_visible_and_where_it_was_after_a_save(opened: Callable[
     assert outline == "solid3px"
 
 
-def slowly(page: Page, at: str, what: str = "**/static/*.js", number: int = 2) -> Callable[[], None]:
+SCRIPTS = re.compile("htmx|saving")
+
+
+def slowly(page: Page, at: str, what: re.Pattern[str] = SCRIPTS, number: int = 2) -> Callable[[], None]:
     """Opens the page as a slow line brings it, its scripts last; what is returned brings those."""
     held: list[Route] = []
     page.route(what, lambda route: held.append(route))
@@ -400,11 +403,14 @@ SHIFTS = """new Promise(done => {
 })"""
 
 
-def test_a_page_does_not_move_when_its_letters_come_late(opened: Callable[..., Page], case: int) -> None:
-    page = opened()
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_a_page_does_not_move_when_letters_and_scripts_come_late(
+    opened: Callable[..., Page], case: int, size: tuple[int, int]
+) -> None:
+    page = opened(size)
     moved = {}
-    for at in ("/cases", FORM, FORM + "/plan"):
-        bring = slowly(page, at, "**/fonts/*", 3)
+    for at, late in ((FORM, 5), ("/cases", 3), (FORM + "/plan", 3)):
+        bring = slowly(page, at, re.compile("woff2|htmx|saving"), late)
         page.wait_for_timeout(300)
         bring()
         moved[at] = page.evaluate(SHIFTS)

@@ -1,12 +1,6 @@
 // Saves the form of a case as it is filled in, says so in words, and never lets go of what was typed.
 (function () {
   "use strict";
-  // On a phone the form comes first; what explains it is one tap away.
-  if (window.matchMedia("(max-width: 48rem)").matches)
-    ["more-side", "more-index"].forEach(function (id) {
-      var more = document.getElementById(id);
-      if (more) more.open = false;
-    });
   var form = document.getElementById("case-form");
   if (!form) return;
   // What was typed while this script was still on its way, on a slow line.
