@@ -1,28 +1,21 @@
-"""The consultant's and the organiser's whole paths in a real browser, and their pages read by axe-core.
-
-axe-core (Deque, MPL-2.0, in `vendor/`) tests against WCAG 2.2 A and AA; it is the outside judge of these pages.
-"""
+"""The consultant's and the organiser's whole paths in a real browser, and their pages read by axe-core."""
 
 from __future__ import annotations
 
 import datetime
 import io
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 from decisions import entered, form_of
 from playwright.sync_api import Page, expect
 from pypdf import PdfReader
+from seen_by_axe import DESK, PHONE, faults
 from visits import Visit
 
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 
-AXE = Path(__file__).parent / "vendor" / "axe.min.js"
-PHONE = (360, 740)
-DESK = (1280, 900)
-RULES = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice")
 SOON = datetime.date.today() + datetime.timedelta(days=7)
 FRESH = {"iop_date": datetime.date.today().isoformat(), "biometry_date": datetime.date.today().isoformat()}
 LONG = "W" * 30 + " 2026-" + "9" * 24
@@ -134,7 +127,7 @@ def test_an_organiser_narrows_places_and_takes_off(
 
 
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
-def test_no_page_scrolls_sideways_or_has_a_serious_fault(
+def test_no_page_scrolls_sideways_or_has_a_fault(
     opened: Opened, waiting: Callable[..., str], signed_in: SignIn, store: Store, size: tuple[int, int]
 ) -> None:
     hard, easy = waiting("white-cortex-not-recorded"), waiting("routine")
@@ -150,18 +143,7 @@ def test_no_page_scrolls_sideways_or_has_a_serious_fault(
 
     def look(page: Page, at: str) -> None:
         page.goto(at)
-        page.wait_for_load_state("networkidle")
-        width = page.evaluate("document.documentElement.scrollWidth")
-        if width > size[0]:
-            wrong.append(f"{at[:40]}: {width} pixels wide")
-        # Through the debugger, which the page's own policy does not bind.
-        page.evaluate(AXE.read_text("utf-8"))
-        found = page.evaluate("rules => axe.run({runOnly: rules})", list(RULES))
-        wrong.extend(
-            f"{at[:40]}: {fault['impact']} {fault['id']}: {fault['nodes'][0]['html'][:200]}"
-            for fault in found["violations"]
-            if fault["impact"] in ("serious", "critical")
-        )
+        wrong.extend(faults(page, at[:40]))
 
     page = opened("consultant-1", size, scripts=True)
     for at in ("/approvals", hard, f"{hard}?tier=4", long, f"{long}?tier=2", easy, back, "/notices"):

@@ -5,19 +5,17 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 from pypdf import PdfReader
+from seen_by_axe import DESK, PHONE, faults
 from served import coming_sessions
 
 from planner.lists.roster import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 
-AXE = Path(__file__).parent / "vendor" / "axe.min.js"
-RULES = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice")
 LIST = "/lists/session/tue-1-a"
 expect.set_options(timeout=30_000)
 Opened = Callable[..., Page]
@@ -98,24 +96,17 @@ def test_a_morning_of_the_organiser(opened: Opened) -> None:
     expect(page.locator("main")).to_contain_text(f"OFF since version 1: {first[0]}")
 
 
-@pytest.mark.parametrize("width", [360, 1280])
-def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, width: int) -> None:
-    page = opened("organiser-1", (width, 900), scripts=True)
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, size: tuple[int, int]) -> None:
+    page = opened("organiser-1", size, scripts=True)
     place(page, "L-401, right eye", "tue-1-a", "trainee-")
     page.get_by_role("button", name="Publish version 1").click()
     page.get_by_text("More for L-401, right eye").click()
     addresses = ["/lists", LIST, f"{LIST}/version/1", "/lists/place/L-402/left", "/lists/place/L-420/right"]
-    wrong = []
+    wrong: list[str] = []
 
     def look(name: str) -> None:
-        # A button's click comes back while the page it sends is still being read.
-        page.wait_for_load_state("load")
-        wide = page.evaluate("document.documentElement.scrollWidth")
-        if wide > width:
-            wrong.append(f"{name}: {wide} px wide")
-        page.evaluate(AXE.read_text("utf-8"))
-        found = page.evaluate("rules => axe.run({runOnly: rules})", list(RULES))
-        wrong.extend(f"{name}: {one['id']}: {one['nodes'][0]['html'][:120]}" for one in found["violations"])
+        wrong.extend(faults(page, name))
 
     look("session with its reasons open")
     for address in addresses:
