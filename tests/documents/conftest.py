@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
@@ -22,6 +23,8 @@ from planner.unit import read_unit
 DEMO = Path(__file__).parents[2] / "demo_cases"
 NAMES = sorted(path.stem for path in (DEMO / "cases").glob("*.yaml"))
 PlanOf = Callable[[str], Plan]
+PdfOf = Callable[[str], bytes]
+SheetsOf = Callable[[str], list[str]]
 
 
 @pytest.fixture(scope="session")
@@ -43,8 +46,33 @@ def plan(request: pytest.FixtureRequest, plan_of: PlanOf) -> Plan:
 
 
 @pytest.fixture(scope="session")
-def pdf_of(plan_of: PlanOf) -> Callable[[str], bytes]:
-    return cache(lambda name: render_pdf(plan_of(name)))
+def shelf(tmp_path_factory: pytest.TempPathFactory, worker_id: str, testrun_uid: str) -> Path:
+    """A folder that all workers of this run share."""
+    own = tmp_path_factory.getbasetemp()
+    folder = own / "shelf" if worker_id == "master" else own.parent / f"shelf-{testrun_uid}"
+    folder.mkdir(exist_ok=True)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def pdf_of(plan_of: PlanOf, shelf: Path) -> PdfOf:
+    """The printed plan of a case. Setting one takes seconds, so whoever needs it first sets it for all."""
+
+    @cache
+    def taken(name: str) -> bytes:
+        kept, part = shelf / f"{name}.pdf", shelf / f"{name}.{os.getpid()}"
+        if not kept.exists():
+            part.write_bytes(render_pdf(plan_of(name)))
+            part.replace(kept)
+        return kept.read_bytes()
+
+    return taken
+
+
+@pytest.fixture(scope="session")
+def sheets_of(pdf_of: PdfOf) -> SheetsOf:
+    """What stands on each side of the printed plan, without white space."""
+    return cache(lambda name: [squeezed(sheet.extract_text()) for sheet in read(pdf_of(name)).pages])
 
 
 def read(pdf: bytes) -> PdfReader:

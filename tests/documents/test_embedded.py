@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from pathlib import Path
 
 import pypdfium2
@@ -17,9 +16,7 @@ from planner.plan.make import make_plan
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import read_unit
 
-from .conftest import DEMO, NAMES, PlanOf, read
-
-PdfOf = Callable[[str], bytes]
+from .conftest import DEMO, NAMES, PdfOf, PlanOf, read
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -12,7 +12,7 @@ from planner.documents.plan_view import StepView
 from planner.documents.view import view
 from planner.plan.plan import Plan
 
-from .conftest import PlanOf, read, squeezed
+from .conftest import PlanOf, SheetsOf, squeezed
 
 
 def lines_of(step: StepView) -> list[str]:
@@ -63,22 +63,18 @@ def test_one_side_is_tried_before_two(plan_of: PlanOf, sides: Callable[[Operatio
     assert operation_that_fits(shown, sides) == operation(shown, DETAILS[taken])
 
 
-def test_steps_take_one_side_in_an_easy_eye_and_two_in_a_hard_one(pdf_of: Callable[[str], bytes]) -> None:
-    easy, hard = (
-        [squeezed(sheet.extract_text()) for sheet in read(pdf_of(name)).pages] for name in ("routine", "tense-white")
-    )
+def test_steps_take_one_side_in_an_easy_eye_and_two_in_a_hard_one(sheets_of: SheetsOf) -> None:
+    easy, hard = sheets_of("routine"), sheets_of("tense-white")
     assert "Take-over" in easy[1]
     assert "Take-over" not in hard[1] and "Take-over" in hard[2]
 
 
 @pytest.mark.parametrize("name", ["routine", "tense-white", "every-limit-left", "half-filled"])
-def test_every_line_of_every_step_is_printed_somewhere(
-    plan_of: PlanOf, pdf_of: Callable[[str], bytes], name: str
-) -> None:
+def test_every_line_of_every_step_is_printed_somewhere(plan_of: PlanOf, sheets_of: SheetsOf, name: str) -> None:
     plan = plan_of(name)
     # The head and foot of a page are drawn after its body; without them a line may run over the page's end.
     head = f"{plan.assessment.case.eye.upper()}EYE{squeezed(plan.assessment.case.reference)}page"
-    printed = "".join(squeezed(sheet.extract_text()).partition(head)[0] for sheet in read(pdf_of(name)).pages)
+    printed = "".join(sheet.partition(head)[0] for sheet in sheets_of(name))
     for step in view(plan).steps:
         for line in lines_of(step):
             assert squeezed(line) in printed, (step.step.id, line)

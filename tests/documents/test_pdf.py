@@ -8,7 +8,7 @@ import logging
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -20,12 +20,11 @@ from planner.documents.pdf import render_pdf, write_pdf
 from planner.errors import PlannerError
 from planner.plan.plan import Approval
 
-from .conftest import NAMES, PlanOf, read, squeezed, with_case
+from .conftest import NAMES, PdfOf, PlanOf, SheetsOf, read, squeezed, with_case
 
 SMALLEST_PT = 9.5
 # Unlike in length and in what they hold; the others are set by the demonstration itself.
 SOME = ["routine", "phacomorphic-attack", "white-cortex-not-recorded", "every-limit-left"]
-PdfOf = Callable[[str], bytes]
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -37,12 +36,13 @@ def test_every_plan_is_set_without_a_warning_and_is_pdf_ua(pdf_of: PdfOf, name: 
 
 
 @pytest.mark.parametrize("name", SOME)
-def test_every_page_says_which_case_which_eye_and_which_rulebook(plan_of: PlanOf, pdf_of: PdfOf, name: str) -> None:
-    plan, document = plan_of(name), read(pdf_of(name))
+def test_every_page_says_which_case_which_eye_and_which_rulebook(
+    plan_of: PlanOf, sheets_of: SheetsOf, name: str
+) -> None:
+    plan, sheets = plan_of(name), sheets_of(name)
     case, book = plan.assessment.case, plan.assessment.rulebook
-    pages = len(document.pages)
-    for number, sheet in enumerate(document.pages, 1):
-        text = squeezed(sheet.extract_text())
+    pages = len(sheets)
+    for number, text in enumerate(sheets, 1):
         place = f"page {number} of {pages}"
         for words in (f"{case.eye} eye".upper(), case.reference, book.version, book.sha256[:8], place):
             assert squeezed(words) in text, (number, words)
@@ -62,9 +62,9 @@ def test_a_letter_that_no_face_holds_is_printed_as_its_number(plan_of: PlanOf, w
 
 
 @pytest.mark.parametrize("name", SOME)
-def test_front_page_says_tier_supervision_and_readiness(plan_of: PlanOf, pdf_of: PdfOf, name: str) -> None:
+def test_front_page_says_tier_supervision_and_readiness(plan_of: PlanOf, sheets_of: SheetsOf, name: str) -> None:
     plan = plan_of(name)
-    front = squeezed(read(pdf_of(name)).pages[0].extract_text())
+    front = sheets_of(name)[0]
     assert f"Tier{plan.assessment.tier.working}" in front
     assert squeezed(plan.supervision.mode.replace("-", " ")).lower() in front.lower()
     assert ("Ready" if plan.assessment.readiness.state == "ready" else "Settlefirst") in front
@@ -72,9 +72,9 @@ def test_front_page_says_tier_supervision_and_readiness(plan_of: PlanOf, pdf_of:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_first_side_is_complete_and_the_steps_begin_the_second(plan_of: PlanOf, pdf_of: PdfOf, name: str) -> None:
+def test_first_side_is_complete_and_the_steps_begin_the_second(plan_of: PlanOf, sheets_of: SheetsOf, name: str) -> None:
     plan = plan_of(name)
-    front, second = (squeezed(sheet.extract_text()) for sheet in read(pdf_of(name)).pages[:2])
+    front, second = sheets_of(name)[:2]
     approval = ("Tier approved", "Consultant, by name", "Date and time", "Reason, if they differ")
     for words in (*approval, plan.supervision.contact or "", plan.range_note, *plan.deferral):
         assert squeezed(words) in front, words
@@ -86,9 +86,10 @@ def test_first_side_is_complete_and_the_steps_begin_the_second(plan_of: PlanOf, 
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_what_the_first_side_leaves_out_stands_whole_at_the_end(plan_of: PlanOf, pdf_of: PdfOf, name: str) -> None:
-    assessment = plan_of(name).assessment
-    sheets = [squeezed(sheet.extract_text()) for sheet in read(pdf_of(name)).pages]
+def test_what_the_first_side_leaves_out_stands_whole_at_the_end(
+    plan_of: PlanOf, sheets_of: SheetsOf, name: str
+) -> None:
+    assessment, sheets = plan_of(name).assessment, sheets_of(name)
     assert ("more,attheend" in sheets[0]) == any("Thefirstsideinfull" in sheet for sheet in sheets[1:])
     # The head and foot of a page are drawn after its body; without them a label may run over the page's end.
     head = f"{assessment.case.eye.upper()}EYE{squeezed(assessment.case.reference)}page"
@@ -101,8 +102,8 @@ def test_what_the_first_side_leaves_out_stands_whole_at_the_end(plan_of: PlanOf,
 
 
 @pytest.mark.parametrize(("name", "sides"), [("routine", 4), ("tense-white", 7), ("half-filled", 10)])
-def test_a_plan_is_no_longer_than_a_team_will_read(pdf_of: PdfOf, name: str, sides: int) -> None:
-    assert len(read(pdf_of(name)).pages) <= sides
+def test_a_plan_is_no_longer_than_a_team_will_read(sheets_of: SheetsOf, name: str, sides: int) -> None:
+    assert len(sheets_of(name)) <= sides
 
 
 def test_metadata_and_language(plan_of: PlanOf, pdf_of: PdfOf) -> None:

@@ -11,7 +11,7 @@ from planner.documents.card import render_card
 from planner.documents.debrief import render_debrief
 from planner.documents.pdf import render_pdf, write_pdf
 
-from .conftest import NAMES, PlanOf, with_case
+from .conftest import NAMES, PdfOf, PlanOf, with_case
 from .layout_faults import crossed, orphan_headings, out_of_reach, outside, overlaps, split_rows
 from .sheet import Printed, printed
 
@@ -21,7 +21,7 @@ PrintedOf = Callable[[str], Printed]
 
 
 @pytest.fixture(scope="module")
-def printed_of(pdf_of: Callable[[str], bytes]) -> PrintedOf:
+def printed_of(pdf_of: PdfOf) -> PrintedOf:
     return cache(lambda name: printed(pdf_of(name)))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import os
 import subprocess
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import pypdfium2 as pdfium
 import pytest
@@ -13,7 +13,7 @@ from PIL import Image
 
 from planner.documents.pdf import write_pdf
 
-from .conftest import NAMES, PlanOf, squeezed
+from .conftest import NAMES, PdfOf, PlanOf, squeezed
 from .sheet import Box, Printed, printed
 
 # WCAG 2.2, success criterion 1.4.3: text against its ground.
@@ -22,7 +22,7 @@ HALF = 128
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_every_plan_reads_in_black_and_white(pdf_of: Callable[[str], bytes], name: str) -> None:
+def test_every_plan_reads_in_black_and_white(pdf_of: PdfOf, name: str) -> None:
     assert not list(lost_in_black_and_white(pdf_of(name)))
 
 
@@ -94,7 +94,7 @@ def test_what_black_and_white_would_lose_is_found(body: str) -> None:
     assert list(lost_in_black_and_white(write_pdf(page.format(body))))
 
 
-def test_side_tier_and_who_are_read_from_a_two_tone_print(plan_of: PlanOf, pdf_of: Callable[[str], bytes]) -> None:
+def test_side_tier_and_who_are_read_from_a_two_tone_print(plan_of: PlanOf, pdf_of: PdfOf) -> None:
     plan = plan_of("tense-white")
     front, steps = (read_by_machine(picture) for picture in pictures(pdf_of("tense-white"), 200)[:2])
     for page in (front, steps):

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 import outloud
 import pytest
 
 from planner.documents.pdf import write_pdf
+
+from .conftest import PdfOf
 
 # What it takes for an error and is none: a ruled grid that no table covers is the drawing beside boxes and rules; as
 # many headers as cells is a step's number beside one wide cell, where the step is harder.
@@ -31,7 +32,7 @@ def errors(pdf: bytes, folder: Path) -> dict[str, str]:
 
 
 @pytest.mark.parametrize("name", ["routine", "tense-white", "half-filled"])
-def test_a_second_checker_finds_nothing(pdf_of: Callable[[str], bytes], tmp_path: Path, name: str) -> None:
+def test_a_second_checker_finds_nothing(pdf_of: PdfOf, tmp_path: Path, name: str) -> None:
     assert not errors(pdf_of(name), tmp_path)
 
 

@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
 from pathlib import Path
 
 import pypdfium2 as pdfium
@@ -14,6 +13,7 @@ import pytest
 from PIL import Image, ImageChops
 from pixelmatch.contrib.PIL import pixelmatch
 
+from .conftest import PdfOf
 from .layout_faults import MM
 from .sheet import Box, printed
 
@@ -28,7 +28,6 @@ DRAWN_DPI, COARSER_DPI = 240, 180
 COMPARED_SIZE = (248, 351)
 THRESHOLD = 0.2
 MOST_PIXELS = 100
-PdfOf = Callable[[str], bytes]
 
 
 def drawn(pdf: bytes, page: int, dots_per_inch: int = DRAWN_DPI) -> Image.Image:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 
 import pytest
 from fontTools.fontBuilder import FontBuilder
@@ -13,7 +12,7 @@ from planner.documents.html import FACES, fonts_folder
 from planner.documents.pdf import write_pdf
 from planner.shipped import templates_folder
 
-from .conftest import NAMES
+from .conftest import NAMES, PdfOf
 from .sheet import Printed, printed
 
 FIGURES = "0123456789"
@@ -39,7 +38,7 @@ def off_the_scale(sheet: Printed) -> set[tuple[float, str]]:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_every_size_is_on_the_scale(pdf_of: Callable[[str], bytes], name: str) -> None:
+def test_every_size_is_on_the_scale(pdf_of: PdfOf, name: str) -> None:
     assert not off_the_scale(printed(pdf_of(name)))
 
 

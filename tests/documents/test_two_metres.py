@@ -12,7 +12,6 @@ import io
 import os
 import re
 import subprocess
-from collections.abc import Callable
 
 import pypdfium2
 import pytest
@@ -23,7 +22,7 @@ from planner.documents.letters import capital_mm, smallest_letter_mm
 from planner.documents.view import view
 from planner.plan.plan import Plan
 
-from .conftest import PlanOf
+from .conftest import PdfOf, PlanOf
 
 DOTS_A_MM = 8
 READ_DOTS_A_MM = (3, 6.2)
@@ -96,7 +95,7 @@ def test_letters_at_the_limit_are_lost(plan_of: PlanOf) -> None:
     assert plain(plan.deferral[0]) not in words_on(from_two_metres(sharp))
 
 
-def test_the_small_print_of_the_plan_is_lost(plan_of: PlanOf, pdf_of: Callable[[str], bytes]) -> None:
+def test_the_small_print_of_the_plan_is_lost(plan_of: PlanOf, pdf_of: PdfOf) -> None:
     sharp = picture_of(pdf_of("tense-white"))
     small_print = plain(plan_of("tense-white").deferral[1])
     assert small_print in words_on(sharp)
