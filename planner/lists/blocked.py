@@ -18,6 +18,7 @@ from planner.lists.week import Broken, Week
 
 NEAREST = 2
 WORK_OF_MANY = 40  # places tried for other cases, where many cases have none
+_Sorts = dict[object, dict[frozenset[object], str]]  # by what tells people apart, then by what ties them meanwhile
 
 
 @dataclass(frozen=True)
@@ -88,20 +89,26 @@ def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...]
 
 def _different(instance: Instance, session: Session, today: Lists) -> Iterator[Option]:
     """The session with every pair, but one of people whom no rule can tell apart on its day."""
-    week = Week(instance, today)
-    trainees: dict[object, str | None] = {None: None}
+    week, day = Week(instance, today), session.day
+    meeting = [p for p in today.placings if p.session != session.id and instance.sessions[p.session].meets(session)]
+    trainees: _Sorts = defaultdict(dict)
     for name, learner in instance.trainees.items():
-        own = frozenset(p.session for p in today.placings if p.trainee == name)
-        trainees.setdefault((learner.stage, learner.steps_cleared, session.day in learner.leave, own), name)
-    supervisors: dict[object, str] = {}
+        tied = frozenset(p.session for p in meeting if p.trainee == name)
+        trainees[learner.stage, learner.steps_cleared, day in learner.leave].setdefault(tied, name)
+    supervisors: _Sorts = defaultdict(dict)
     for name, held in instance.supervisors.items():
-        own_modes = frozenset((p.session, week.mode_served(p)) for p in today.placings if p.supervisor == name)
-        can = held.grade, tuple(held.can), held.on_site_rooms
-        there = session.day in held.leave, name in session.supervisors
-        supervisors.setdefault((can, there, own_modes), name)
-    for trainee in (*(name for name in trainees.values() if name), None):
-        for supervisor in supervisors.values():
+        there = day in held.leave, name in session.supervisors
+        ties = frozenset((p.session, week.mode_served(p)) for p in meeting if p.supervisor == name)
+        supervisors[held.grade, tuple(held.can), held.on_site_rooms, there].setdefault(ties, name)
+    for trainee in (*_one_of_each(trainees), None):
+        for supervisor in _one_of_each(supervisors):
             yield Option(session.id, trainee, supervisor)
+
+
+def _one_of_each(sorts: _Sorts) -> list[str]:
+    """Of each sort one who is free, since whoever is tied is barred by all that bars that one; if none, of each tie."""
+    free: frozenset[object] = frozenset()
+    return [name for ties in sorts.values() for name in ([ties[free]] if free in ties else ties.values())]
 
 
 def smallest_block(barred_by: Iterable[frozenset[str]]) -> tuple[str, ...]:
