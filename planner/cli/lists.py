@@ -153,8 +153,11 @@ def match(
             limit = f", none worth more than {bound:.1f}" if bound < float("inf") else ""
             typer.echo(f"{worth:.1f} points so far{limit}", err=True)
 
+        def ended() -> None:
+            typer.echo("Searched. Now the reason for each place; an interrupt leaves the reasons out.", err=True)
+
         typer.echo("Searching; an interrupt (Ctrl-C) keeps the best so far.", err=True)
-        searched = search(instance, kept, effort, told)
+        searched = search(instance, kept, effort, told, ended)
         found = searched.matched
     else:
         with Progress(len(instance.cases) - len(kept.placings if kept else ()), shown=True) as progress:

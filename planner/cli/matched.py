@@ -38,6 +38,7 @@ def matched_data(instance: Instance, found: Matched, searched: Best | None = Non
             for placing in found.lists.placings
         ],
         "blocked": [asdict(blocked) for blocked in found.blocked],
+        "explained": found.explained,
         "verdict": verdict_data(found.verdict, clashes(instance, found.lists)),
     }
 
@@ -56,7 +57,7 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
             case = week.case(placing)
             lines += [
                 f"  {placing.place:>2}  {case.told:<18} tier {case.tier}  {who(week, placing)}",
-                *hung(f"      {_why(found.reasons.get(placing.case))}"),
+                *(hung(f"      {_why(found.reasons.get(placing.case))}") if found.explained else ()),
             ]
     lines += clash_lines(instance, clashes(instance, found.lists))
     empty = [session.told for name, session in instance.sessions.items() if not week.list_of(name)]
@@ -65,7 +66,16 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
     lines += ["", "Trainees", *_trainees(instance, found), "", *hung(f"Weights of the wishes: {_weights(instance)}.")]
     for blocked in found.blocked:
         lines += ["", *blocked_lines(blocked)]
+    if not found.explained:
+        lines += ["", *_unexplained(found)]
     return "\n".join(lines)
+
+
+def _unexplained(found: Matched) -> list[str]:
+    """That the reasons were interrupted, which cases have no place, and what says more of one."""
+    without = "; ".join(found.verdict.unplaced)
+    says = f" Without a place: {without}." if without else ""
+    return hung(f"Reasons left out: interrupted.{says} `planner lists why LISTS CASE` gives those of one case.")
 
 
 def _trainees(instance: Instance, found: Matched) -> Iterator[str]:

@@ -75,11 +75,13 @@ def best(
     kept: Lists | None = None,
     effort: float = 20.0,
     told: Callable[[float, float], object] = lambda worth, bound: None,
+    ended: Callable[[], object] = lambda: None,
 ) -> Best:
     """Search from the greedy lists on for about `effort` seconds, counted in the solver's own deterministic time.
 
-    `told` hears the worth so far and the bound (infinite until there is one) when the search starts and at each change.
-    An interrupt ends the search; what was found by then is kept.
+    `told` hears the worth so far and the bound (infinite until there is one) when the search starts and at each change;
+    `ended` is called when it ends and the reasons are worked out. An interrupt ends the search, a later one leaves the
+    reasons out; the lists found by then are kept.
     Raises PlannerError where the solver is not installed.
     """
     try:
@@ -108,7 +110,11 @@ def best(
             search.tighten(effort * TIGHTENING)
             if not search.proved and search.places <= LARGEST_WHOLE:
                 search.whole(max(SHORTEST_WHOLE, effort * (1 - IMPROVING - TIGHTENING)))
-    whole = matched(instance, search.found, _reasons(instance, kept, search.found, alike), kept)
+    try:
+        ended()
+        whole = matched(instance, search.found, _reasons(instance, kept, search.found, alike), kept)
+    except KeyboardInterrupt:
+        whole = matched(instance, search.found, None)
     return Best(whole, max(search.bound, whole.worth), search.proved)
 
 

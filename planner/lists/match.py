@@ -39,13 +39,17 @@ class Reason:
 
 @dataclass(frozen=True)
 class Matched:
-    """Lists with the reason for each case placed and what bars the others; `worth` is the unit's own points."""
+    """Lists with the reason for each case placed and what bars the others; `worth` is the unit's own points.
+
+    Not `explained`, it has neither: an interrupt came while they were worked out.
+    """
 
     lists: Lists
     reasons: dict[Key, Reason]
     blocked: tuple[Blocked, ...]
     verdict: Verdict
     worth: float
+    explained: bool = True
 
 
 def match(instance: Instance, kept: Lists | None = None, done: Callable[[], object] = lambda: None) -> Matched:
@@ -95,15 +99,21 @@ def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -
     return {key: alike.possible(key, kept) for key in instance.cases if key not in fixed}
 
 
-def matched(instance: Instance, lists: Lists, reasons: dict[Key, Reason], kept: Lists | None = None) -> Matched:
-    """The lists in the order of the sessions, judged, with what bars each case that they do not hold."""
+def matched(instance: Instance, lists: Lists, reasons: dict[Key, Reason] | None, kept: Lists | None = None) -> Matched:
+    """The lists in the order of the sessions, judged, with what bars each case that they do not hold.
+
+    Without `reasons`, nothing is asked of those either.
+    """
     order = list(instance.sessions)
     placings = sorted(lists.placings, key=lambda placing: (order.index(placing.session), placing.place))
     lists = Lists(tuple(placings), lists.both_eyes_agreed)
+    verdict, worth = check(instance, lists), of_lists(instance, lists)
+    if reasons is None:
+        return Matched(lists, {}, (), verdict, worth, explained=False)
     placed = {placing.case for placing in placings}
     fixed = frozenset(placing.case for placing in kept.placings) if kept else frozenset()
     blocked = why_none(instance, lists, (key for key in instance.cases if key not in placed), fixed)
-    return Matched(lists, reasons, blocked, check(instance, lists), of_lists(instance, lists))
+    return Matched(lists, reasons, blocked, verdict, worth)
 
 
 def pressing(instance: Instance, key: Key) -> str:

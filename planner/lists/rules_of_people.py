@@ -43,9 +43,9 @@ def supervisor_is_free(week: Week) -> Iterator[Broken]:
     """Scrubbed or operating serves one table, in theatre one room, and from outside no more rooms than stated."""
     for name, supervisor in week.instance.supervisors.items():
         mine = {
-            session.id: [p for p in week.list_of(session.id) if p.supervisor == name]
+            session.id: here
             for session in week.sessions
-            if any(p.supervisor == name for p in week.list_of(session.id))
+            if (here := [p for p in week.list_of(session.id) if p.supervisor == name])
         }
         seen: set[frozenset[str]] = set()
         for session in (week.instance.sessions[each] for each in mine):

@@ -16,6 +16,7 @@ from lists.brute_force import every_list
 from lists.small_weeks import PEOPLE, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
 from lists.test_match import chance_week
 
+from planner.cli.matched import matched_text
 from planner.errors import PlannerError
 from planner.lists.best import best
 from planner.lists.bound import Bound
@@ -183,3 +184,19 @@ def test_an_interrupt_that_a_solver_drops_still_ends_the_search() -> None:
     assert stopped.matched.worth == pytest.approx(worths[0]) and len(worths) == 1
     assert signal.getsignal(signal.SIGINT) is before
     assert best(instance, effort=5).matched.worth > worths[0] + 1
+
+
+def test_an_interrupt_after_the_search_leaves_out_the_reasons_alone() -> None:
+    instance = made(20, 2, 4, 2)
+
+    def stop() -> None:
+        raise KeyboardInterrupt
+
+    whole, cut = best(instance, effort=2), best(instance, effort=2, ended=stop)
+    assert cut.matched.lists == whole.matched.lists and cut.matched.verdict == whole.matched.verdict
+    assert (cut.bound, cut.proved) == (whole.bound, whole.proved)
+    assert whole.matched.explained and whole.matched.reasons and whole.matched.blocked
+    assert not (cut.matched.explained or cut.matched.reasons or cut.matched.blocked)
+    text = " ".join(matched_text(instance, cut.matched, cut).split())
+    assert "Reasons left out: interrupted. Without a place: " in text and "worth most of all" not in text
+    assert all(one.told in text for one in whole.matched.blocked)
