@@ -140,7 +140,7 @@ def match(
     if since is not None:
         instance = replace(instance, published=files.read(since))
     # What the store has placed already stays, unless a file says what does.
-    kept = files.read(keep) if keep else files.placed if files.placed and files.placed.placings else None
+    kept = files.read(keep) if keep else files.placed
     if kept is not None and not (verdict := judge(instance, kept)).stands:
         why = "lists are matched round what stands already"
         where = str(keep or RECORDS)

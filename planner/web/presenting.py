@@ -8,6 +8,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from planner.documents.html import FACES
 from planner.records.database import StoreUnavailableError
 from planner.shipped import templates_folder
 from planner.web.site import site_of
@@ -39,6 +40,7 @@ def page(request: Request, template: str, status: int = 200, **values: object) -
         visitor=visitor,
         places=[(path, label) for path, label, roles in PLACES if visitor and visitor.role in roles],
         here=request.url.path,
+        faces=[name for _, _, name in FACES],
         unseen=_unseen(request, visitor.code) if visitor else 0,
         deferral=book.theatre.deferral[0],
         draft_line="" if book.header.status == "in-force" else book.header.draft_line,

@@ -14,8 +14,9 @@ import uvicorn
 from fastapi import FastAPI
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
+from seen_by_axe import DESK
 from served import UNIT, pool_entered, staffed
-from visits import CHEAP, PASSWORD, Clock, Visit
+from visits import CHEAP, Clock, Visit, sign_in
 
 from planner.lists.roster import Roster
 from planner.records.store import Store
@@ -124,7 +125,7 @@ def opened(chromium: Browser, address: str) -> Iterator[Callable[..., Page]]:
     """A page of a browser of one's own, signed in; by default on a desk and without scripts."""
     contexts: list[BrowserContext] = []
 
-    def start(person: str, size: tuple[int, int] = (1280, 900), scripts: bool = False) -> Page:
+    def start(person: str, size: tuple[int, int] = DESK, scripts: bool = False) -> Page:
         width, height = size
         context = chromium.new_context(
             viewport={"width": width, "height": height}, base_url=address, java_script_enabled=scripts
@@ -133,9 +134,7 @@ def opened(chromium: Browser, address: str) -> Iterator[Callable[..., Page]]:
         page = context.new_page()
         page.set_default_timeout(30_000)  # the machine that runs the tests may be busy
         page.goto("/sign-in")
-        page.fill("#code", person)
-        page.fill("#password", PASSWORD)
-        page.click("button[type=submit]")
+        sign_in(page, person)
         page.wait_for_url(re.compile("/(cases|lists)$"))
         return page
 

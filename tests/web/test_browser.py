@@ -9,7 +9,7 @@ import pytest
 from decisions import entered, form_of
 from playwright.sync_api import Browser, Page, Route, expect
 from seen_by_axe import DESK, PHONE, faults
-from visits import PASSWORD, Visit
+from visits import Visit, sign_in
 
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -259,9 +259,7 @@ def test_signing_in_again_elsewhere_lets_an_open_page_save(
     page.fill("#f-age_years", "71")
     page.keyboard.press("Tab")
     expect(page.locator("#saved-patient")).to_contain_text("you are signed out")
-    second.fill("#code", "trainee-3")
-    second.fill("#password", PASSWORD)
-    second.keyboard.press("Enter")
+    sign_in(second, "trainee-3")
     second.wait_for_url("**/cases")
     page.click("#patient button[type=submit]")
     saved(page, "patient")
@@ -348,6 +346,7 @@ def test_no_page_scrolls_sideways_or_has_a_fault(
     look("a refused value")
     page.goto("/cases/new")
     page.click("text=Enter the case")
+    expect(page.locator(".trouble")).to_be_visible()
     look("a refused case")
     page.click("text=Sign out")
     page.wait_for_url("**/sign-in")
@@ -447,9 +446,7 @@ def test_without_scripts_what_was_typed_outlives_the_session(
     second.click("text=Sign out")
     page.click("#patient button[type=submit]")
     expect(page.locator("h1")).to_contain_text("you are signed out")
-    second.fill("#code", "trainee-3")
-    second.fill("#password", PASSWORD)
-    second.keyboard.press("Enter")
+    sign_in(second, "trainee-3")
     second.wait_for_url("**/cases")
     page.click("text=Send it again")
     expect(page.locator("main")).to_contain_text("It will be saved as yours, trainee-3")

@@ -27,7 +27,7 @@ from playwright.sync_api import Browser, Page, Route, expect
 from private_postgres import Cluster
 from served import serving, staffed, token_of
 from sqlalchemy import event
-from visits import CHEAP, PASSWORD, Clock, Visit
+from visits import CHEAP, Clock, Visit, sign_in
 
 from planner.records import database
 from planner.records.database import URL_VARIABLE, StoreUnavailableError, engine_of
@@ -184,9 +184,7 @@ def opened(rulebook: Rulebook, chromium: Browser) -> Iterator[Opened]:
             ends.callback(context.close)
             page = context.new_page()
             page.goto("/sign-in")
-            page.fill("#code", "trainee-3")
-            page.fill("#password", PASSWORD)
-            page.keyboard.press("Enter")
+            sign_in(page, "trainee-3")
             page.wait_for_url("**/cases")
             page.goto(FORM)
             page.fill("#f-age_years", "70")

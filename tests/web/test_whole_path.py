@@ -15,7 +15,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 from served import serving, staffed
-from visits import PASSWORD
+from visits import sign_in
 
 from planner.records.database import URL_VARIABLE
 
@@ -45,9 +45,7 @@ def browse(url: str, tmp_path: Path, chromium: Browser) -> Iterator[Callable[[st
             page = context.new_page()
             page.set_default_timeout(30_000)
             page.goto("/")
-            page.fill("#code", person)
-            page.fill("#password", PASSWORD)
-            page.keyboard.press("Enter")
+            sign_in(page, person)
             page.wait_for_url("**/cases")
             return page
 

@@ -5,8 +5,8 @@
   if (!form) return;
   // What was typed while this script was still on its way, on a slow line.
   var early = Array.from(form.elements).filter(function (field) {
-    if (field instanceof HTMLInputElement === false || field.type === "hidden") return false;
-    return field.value !== field.defaultValue || field.checked !== field.defaultChecked;
+    return field instanceof HTMLInputElement && field.type !== "hidden" &&
+      (field.value !== field.defaultValue || field.checked !== field.defaultChecked);
   });
   if (!form.hasAttribute("hx-post")) {
     // A decision rests on the case, so nothing is saved by itself; and nothing typed is left behind without a word.
