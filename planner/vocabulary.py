@@ -33,9 +33,14 @@ _FITTING = {
 
 
 class Ordered(Entry):
-    """A choice whose values run from mildest to worst."""
+    """A choice whose values run from mildest to worst; of values listed together neither is the worse."""
 
-    order: list[str]
+    order: list[str | list[str]]
+
+    @cached_property
+    def rank(self) -> dict[str, int]:
+        """How far along each value stands; equal where neither is the worse."""
+        return {v: n for n, step in enumerate(self.order) for v in ([step] if isinstance(step, str) else step)}
 
 
 class Outside(Entry):
@@ -44,7 +49,7 @@ class Outside(Entry):
     outside: tuple[Number, Number]
 
 
-Direction = Literal["higher", "lower", "yes", "no", "none"]
+Direction = Literal["higher", "lower", "yes", "no", "more", "none"]
 
 
 def _worse(raw: Any) -> Any:
@@ -58,13 +63,49 @@ def _worse(raw: Any) -> Any:
     raise ValueError(f"{_shown(raw)} is no direction of harm; write {forms}")
 
 
+class Look(Entry):
+    """One sitting by one person at which findings are recorded: who looks, where, and how many minutes it takes."""
+
+    id: str
+    label: str
+    who: str
+    minutes: Whole
+    basis: Basis
+
+
+class Coarse(Entry):
+    """A finding that says the same more coarsely, and what it reads as where only the finer one is recorded.
+
+    `grades` gives for each coarse value the least and most of the finer number. With `clock` the finer number is a
+    clock hour, and the coarse set holds the quadrants (superior, temporal, inferior, nasal, by the side of the eye)
+    that it lies in, or runs through going clockwise for as many clock hours as `width`, another finding, says.
+    """
+
+    into: str
+    grades: dict[str, tuple[Number, Number]] = {}
+    clock: YesNo = False
+    width: str | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Coarse:
+        if bool(self.grades) == self.clock or (self.width is not None and not self.clock):
+            raise ValueError(f"coarse into {self.into}: give `grades`, or `clock: yes` with or without `width`")
+        return self
+
+
 class Finding(Entry):
     """One thing that can be recorded of an eye or its patient.
 
     `possible` bounds are inclusive, outside them a value is refused as a slip of the pen; outside `usual` it is
     kept and queried. `unremarkable` is the value taken when a section was looked through and nothing found.
-    `step` is the instrument's resolution. `asked_when` says when the finding applies at all. A date may say which
-    findings it `dates`, and for how many days after it they may be relied on.
+    `step` is the instrument's resolution. `asked_when` says when the finding is asked at all; a value that is recorded
+    is used all the same. A date may say which findings it `dates`, and for how many days after it they may be relied on.
+    `plain` is the value of the plain eye, taken for the reading on record where nothing is recorded (default:
+    `unremarkable`). While `hidden_when` holds or may hold, a section that was looked through does not vouch for the
+    finding. `seen_at` names the step before which it can still be looked for or asked in theatre (`sign-in` before the
+    first), `look` the sitting at which it is recorded. `coarse` names a finding that says the same more coarsely.
+    `snellen_as` is a name under which a Snellen fraction is read into this logMAR. `too_low` says where a case below
+    `possible` belongs.
     """
 
     id: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
@@ -79,7 +120,14 @@ class Finding(Entry):
     range_basis: Basis | None = None
     worse: Annotated[Direction | Ordered | Outside, BeforeValidator(_worse)]
     unremarkable: str | None = None
+    plain: str | None = None
+    hidden_when: When | None = None
     asked_when: When | None = None
+    seen_at: str | None = None
+    look: str | None = None
+    coarse: Coarse | None = None
+    snellen_as: str | None = None
+    too_low: str | None = None
     essential: YesNo = False
     measured: str
     settled_by: str | None = None
@@ -102,10 +150,14 @@ class Finding(Entry):
             raise ValueError(f"{self.id}: possible and usual run from low to high, usual inside possible")
         if (self.kind in ("choice", "set")) != bool(self.values):
             raise ValueError(f"{self.id}: a choice or set needs values, nothing else has them")
-        if isinstance(self.worse, Ordered) and sorted(self.worse.order) != sorted(self.values):
+        if isinstance(self.worse, Ordered) and (
+            sum(1 if isinstance(step, str) else len(step) for step in self.worse.order) != len(self.values)
+            or set(self.worse.rank) != set(self.values)
+        ):
             raise ValueError(f"{self.id}: worse.order must name every value once: {', '.join(self.values)}")
-        if self.unremarkable is not None:
-            self.read(self.unremarkable)
+        for given in (self.unremarkable, self.plain):
+            if given is not None:
+                self.read(given)
         ages = (bool(self.dates), self.valid_days is not None, self.valid_basis is not None)
         if any(ages) and not (all(ages) and self.kind == "date" and (self.valid_days or 0) > 0):
             raise ValueError(f"{self.id}: a date has dates, valid_days (from 1 on) and valid_basis together, or none")
@@ -269,6 +321,8 @@ class Vocabulary(Entry):
     """Every finding a case may hold, by section, with the combinations that are refused or queried."""
 
     sections: list[Section]
+    looks: list[Look] = []
+    on_record_needs: list[str] = []
     findings: list[Finding]
     impossible_together: list[Pair] = []
     odd_together: list[Pair] = []

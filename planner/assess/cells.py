@@ -70,8 +70,10 @@ def harm(finding: Finding, value: Any) -> float:
             return -float(value)
         case "yes" | "no":
             return float(value == (finding.worse == "yes"))
-        case Ordered(order=order):
-            return float(order.index(value))
+        case "more":
+            return float(len(value))
+        case Ordered(rank=rank):
+            return float(rank[value])
         case "none":
             return 0.0
         case outside:

@@ -229,6 +229,8 @@ def _rest(rulebook: Rulebook) -> Iterable[tuple[str, Condition]]:
             yield f"line:{step.id}:{line.id}", line.when
     for drill in rulebook.drills.values():
         yield f"drill:{drill.id}", drill.likely_when
+        for place, likely in enumerate(drill.likely):
+            yield f"drill:{drill.id}:{place}", likely.when
     for caution in rulebook.cautions.values():
         yield f"caution:{caution.id}", caution.when
     for drug in rulebook.kit.drugs:

@@ -63,13 +63,14 @@ def probability(compiled: Compiled, truths: Truths, log_odds: Range, audit: Audi
 def recentre(model: OddsModel, audit: Audit) -> Recentred:
     """The baseline at which the model's mean over the assumed mix equals the unit's rate, shrunk when events are few.
 
-    Below `shrink_below_events` the unit's log odds are averaged with the source's overall rate, by the share of
-    events reached; a unit without events keeps the published baseline. Only the intercept moves.
+    The ratio of observed to expected events has a gamma prior of mean 1 and the model's `unit_spread` as coefficient of
+    variation: (observed + a) / (expected + a) with a = 1 / spread squared. Only the intercept moves.
     """
-    weight = min(1.0, audit.events / model.shrink_below_events)
-    published = logit(model.baseline.overall_rate)
-    own = logit(min(audit.events / audit.cases, 1 - 1e-9)) if audit.events else published
-    target = probability_of(weight * own + (1 - weight) * published)
+    published = model.baseline.overall_rate
+    expected = published * audit.cases
+    prior = 1 / model.unit_spread**2
+    weight = expected / (expected + prior)
+    target = min(published * (audit.events + prior) / (expected + prior), 1 - 1e-9)
     anchor = baseline_for_rate(model, model.baseline.overall_rate)
     # The published baseline and the assumed mix need not agree exactly; only the shift between rates is taken over.
     baseline = probability_of(

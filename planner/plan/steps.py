@@ -51,7 +51,7 @@ def _step(
         watch.extend(line.watch)
         pause.extend(words.words for words in line.pause_if)
     who: Literal["trainee", "supervisor"] = (
-        "trainee" if takes(picture.assessor, stage, supervised.mode, difficulty) else "supervisor"
+        "trainee" if takes(picture.assessor, stage, supervised.mode, step.id, difficulty) else "supervisor"
     )
     return PlannedStep(
         step.id,

@@ -48,12 +48,15 @@ def _stage(assessor: Assessor, stage: Stage) -> StageShape:
     return next(shape for shape in assessor.rulebook.stages.stages if shape.id == stage)
 
 
-def takes(assessor: Assessor, stage: Stage, mode: str, difficulty: int) -> bool:
-    """Whether a trainee of this stage takes a step of this difficulty under this mode."""
+def takes(assessor: Assessor, stage: Stage, mode: str, step: str, difficulty: int) -> bool:
+    """Whether a trainee of this stage takes a step under this mode; `difficulty` is its own and what the eye adds."""
     shape = _stage(assessor, stage)
     if mode == "consultant-only":
         return False
-    return difficulty <= (shape.named_steps_up_to if mode == "consultant-operates" else shape.takes_up_to)
+    if mode == "consultant-operates":
+        own = next(s.difficulty for s in assessor.rulebook.steps if s.id == step)
+        return step in shape.named_steps and difficulty - own <= shape.named_harder_up_to
+    return difficulty <= shape.takes_up_to
 
 
 def default_stage(assessor: Assessor, assessment: Assessment, asked: Stage | None) -> Stage:

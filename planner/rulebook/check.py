@@ -173,7 +173,12 @@ def _stages(rulebook: Rulebook) -> Iterator[Fault]:
             what = f"{senior.id} starts at {start} whole operations, {junior.id} {ends}"
             why = "every number of operations belongs to one stage"
             yield Fault(spot.at("stages", place, "whole_operations"), what, why, "start one above where the last ends")
-        for key in ("takes_up_to", "named_steps_up_to"):
+        lost = [step for step in junior.named_steps if step not in senior.named_steps]
+        if lost:
+            what = f"{senior.id} is not given {', '.join(lost)}, which {junior.id} is"
+            where = spot.at("stages", place, "named_steps")
+            yield Fault(where, what, "a more senior trainee is never held tighter", f"add {', '.join(lost)}")
+        for key in ("takes_up_to", "named_harder_up_to"):
             if getattr(senior, key) < getattr(junior, key):
                 what = f"{senior.id} takes easier steps than {junior.id}"
                 hint = f"{key}: {getattr(junior, key)} or more"

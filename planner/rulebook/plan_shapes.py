@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from planner.claims import Basis, Entry, Number, When, Whole, YesNo
+from planner.conditions import ALWAYS, Any_, Condition, Not
 from planner.rulebook.shapes import Slug, StepId
 
 Seat = Literal["temporal", "superior"]
@@ -23,10 +24,14 @@ class Pause(Entry):
 
 
 class Line(Entry):
-    """Lines a step gains when the condition holds or may hold; `unless_chosen` is expressed in the condition."""
+    """Lines a step gains when the condition holds on record.
+
+    With `consultant_does` the step is never the trainee's.
+    """
 
     id: Slug
     when: When
+    consultant_does: YesNo = False
     do: list[str] = []
     watch: list[str] = []
     pause_if: list[Pause] = []
@@ -79,8 +84,19 @@ class Device(Entry):
         return self
 
 
+class DrugLine(Entry):
+    """A line to do that gives a drug; where the drug is barred it prints the bar and what serves instead."""
+
+    drug: Slug
+    do: str
+
+
 class Option(Entry):
     """A whole way of doing a step. `outranks` names options that lose to it where both conditions hold.
+
+    `strict` marks an option that gives a block, a drug, a dye or an implant: it is not written on the record alone
+    while something unknown may bar it. `also` gives lines that belong to other steps, `drug_lines` lines that give a
+    drug. With `consultant_does` the step is never the trainee's.
 
     The drawing of the eye takes `opening_mm` (least and most diameter of the capsule opening), `seat` (where the
     surgeon sits, left out where that is open), `main_incision` (`open`: shown at the seat as one the surgeon places;
@@ -92,7 +108,11 @@ class Option(Entry):
     when: When
     outranks: list[Slug] = []
     safer_when_unknown: YesNo = False
+    strict: YesNo = False
+    consultant_does: YesNo = False
     do: list[str]
+    drug_lines: list[DrugLine] = []
+    also: dict[StepId, list[str]] = {}
     watch: list[str] = []
     pause_if: list[Pause] = []
     why: str
@@ -114,9 +134,17 @@ class Option(Entry):
 
 
 class Choice(Entry):
+    """The ways of doing a step. What is not recorded is looked for `before` the step's first irreversible act.
+
+    `first_act` is the step of that act where it is not the choice's own; `before` the words of it, as in "Before any
+    fluid".
+    """
+
     id: Slug
     step: StepId
     question: str
+    first_act: StepId | None = None
+    before: str | None = None
     options: list[Option] = Field(min_length=1)
 
 
@@ -134,22 +162,30 @@ class Rule(Entry):
     """A line with force between findings and what the plan would do.
 
     `of` names what it is about: `option: choice.option`, `kit: item`, `drug: item` or `step: step`. A withhold
-    removes it (for an option: the next best wins), and says `instead`; order says what comes first in `text`.
+    removes an option (the next best wins) or a drug, and says `instead`; a require brings kit into the room; order puts
+    the step `first` before the step it is about. A prefer or tell is printed.
     """
 
     id: Slug
     force: Literal["withhold", "require", "order", "prefer", "tell"]
     when: When
     of: dict[Literal["option", "kit", "drug", "step"], str]
+    first: StepId | None = None
     text: str
     instead: str | None = None
     hazard: str | None = None
     basis: Basis
 
     @model_validator(mode="after")
-    def _withhold_names_instead(self) -> Rule:
+    def _can_be_acted_on(self) -> Rule:
         if len(self.of) != 1:
             raise ValueError(f"{self.id}: `of` names exactly one option, kit, drug or step")
+        about = next(iter(self.of))
+        acted = {"withhold": ("option", "drug"), "require": ("kit",), "order": ("step",)}.get(self.force)
+        if acted and about not in acted:
+            raise ValueError(f"{self.id}: a {self.force} of a {about} is not acted on; of {' or '.join(acted)} it is")
+        if (self.first is not None) and self.force != "order":
+            raise ValueError(f"{self.id}: `first` belongs to an order")
         if self.force == "withhold" and not (self.instead and self.hazard):
             raise ValueError(
                 f"{self.id}: a withhold says what to do instead, and the hazard the withheld thing was for"
@@ -174,12 +210,25 @@ class DrillStep(Entry):
     basis: Basis | None = None
 
 
+class Likely(Entry):
+    """What makes a drill likely in an eye, and how likely, from 1 to 9; the heaviest that holds counts."""
+
+    when: When
+    weight: Annotated[Whole, Field(ge=1, le=9)]
+
+
 class Drill(Entry):
-    """A contingency drill: signs that start it, the first thing to stop, ordered steps, when to call, what to leave."""
+    """A contingency drill: signs that start it, the first thing to stop, ordered steps, when to call, what to leave.
+
+    `danger` from 1 to 9 is how much it costs where it is missed. Drills of an eye come by their weight, then danger;
+    the first few are the likely ones. `always_in_full` prints its steps in every plan.
+    """
 
     id: Slug
     label: str
-    likely_when: When
+    danger: Annotated[Whole, Field(ge=1, le=9)]
+    likely: list[Likely] = []
+    always_in_full: YesNo = False
     signs: list[str] = Field(min_length=1)
     stop_first: str
     steps: list[DrillStep] = Field(min_length=1)
@@ -187,6 +236,11 @@ class Drill(Entry):
     kit: list[Slug] = []
     leave: str
     basis: Basis
+
+    @property
+    def likely_when(self) -> Condition:
+        """When anything makes it likely."""
+        return Any_(tuple(likely.when for likely in self.likely)) if self.likely else Not(ALWAYS)
 
 
 class Equipment(Entry):
@@ -196,18 +250,25 @@ class Equipment(Entry):
 
 
 class Contraindication(Entry):
+    """A bar: the condition in words (`label`; default, the condition itself), why, and what to give instead."""
+
     id: Slug
     when: When
+    label: str | None = None
     because: str
     instead: str
     basis: Basis
 
 
 class Drug(Entry):
-    """A drug with its facts. Never a computed dose: the prescriber decides, against the local formulary."""
+    """A drug with its facts. Never a computed dose: the prescriber decides, against the local formulary.
+
+    Of drugs with the same `one_of` only one is given.
+    """
 
     id: Slug
     label: str
+    one_of: str | None = None
     route: str
     concentration: str
     dose: str
@@ -266,6 +327,9 @@ class Lens(Entry):
 
 
 class Recheck(Entry):
+    """A line of the re-check at the table: what is asked, and what is worse than planned, in eyes where `when` holds."""
+
+    when: When = ALWAYS
     ask: str
     worse_than: str
 

@@ -145,6 +145,15 @@ class Operator(Entry):
     stands_for_basis: Basis
 
 
+class Era(Entry):
+    """A published rate of the model's outcome over all operations of some years, on which a unit may re-centre."""
+
+    id: Slug
+    label: str
+    rate: Number
+    basis: Basis
+
+
 class Baseline(Entry):
     """The probability at all reference levels, consultant operating, and the rate over all cases in the source."""
 
@@ -173,8 +182,9 @@ class OddsModel(Entry):
     operators: list[Operator]
     blind_to: list[BlindTo]
     mix_basis: Basis
-    shrink_below_events: Whole
-    shrink_basis: Basis
+    eras: list[Era] = []
+    unit_spread: Number
+    unit_spread_basis: Basis
     limits: list[str] = []
 
 
@@ -244,13 +254,19 @@ class Tiers(Entry):
 
 
 class StageShape(Entry):
-    """A trainee stage: thresholds of whole operations done, and the hardest step taken."""
+    """A trainee stage: thresholds of whole operations done, and the hardest step taken.
+
+    When the consultant operates the stage takes its `named_steps`, in the order in which they are taught, as far as
+    this eye makes them harder by `named_harder_up_to` at most. `targets` are the steps it is taught next, first first.
+    """
 
     id: Stage
     label: str
     whole_operations: tuple[Whole, Whole | None]
     takes_up_to: Annotated[Whole, Field(ge=0, le=9)]
-    named_steps_up_to: Annotated[Whole, Field(ge=0, le=9)]
+    named_steps: list[StepId]
+    named_harder_up_to: Annotated[Whole, Field(ge=0, le=9)]
+    targets: list[StepId] = []
     basis: Basis
 
 

@@ -130,9 +130,10 @@ def _odds(rulebook: Rulebook) -> Iterator[Fault]:
     if "consultant" not in [operator.id for operator in model.operators]:
         why = "the tier rests on the consultant's probability"
         yield Fault(spot.at("operators"), "no operator is the consultant", why, "- id: consultant, as the reference")
-    if model.shrink_below_events < 1:
-        where = spot.at("shrink_below_events")
-        yield Fault(where, f"shrinking below {model.shrink_below_events} events", "a share of them is taken", "100")
+    if not 0 < model.unit_spread < 2:
+        where = spot.at("unit_spread")
+        why = "it is the coefficient of variation of units' rates"
+        yield Fault(where, f"{model.unit_spread:g} is no spread of rates between units", why, "0.42")
 
 
 def _durations(rulebook: Rulebook) -> Iterator[Fault]:

@@ -40,7 +40,7 @@ class Plain:
             case "yes-no":
                 return [finding.worse == "no", finding.worse != "no"]
             case "choice":
-                return finding.worse.order if isinstance(finding.worse, Ordered) else list(finding.values)
+                return list(finding.worse.rank if isinstance(finding.worse, Ordered) else finding.values)
             case "set":
                 sizes = range(len(finding.values) + 1)
                 return [frozenset(some) for size in sizes for some in itertools.combinations(finding.values, size)]

@@ -55,8 +55,9 @@ def everything(bench: Bench) -> Iterator[tuple[str, str, Condition]]:
             name = f"{choice.id}.{option.id}"
             yield f"the option {name} as the winner", bench.where("choices", choice.id, "options", n), OptionWins(name)
     for drill in rulebook.drills.values():
-        where = bench.where("drills", drill.id, "likely_when")
-        yield f"the drill {drill.id} as likely", where, drill.likely_when
+        for n, likely in enumerate(drill.likely):
+            where = bench.where("drills", drill.id, "likely", n, "when")
+            yield f"the drill {drill.id} as likely, by its reason {n + 1}", where, likely.when
     for caution in rulebook.cautions.values():
         yield f"the caution {caution.id}", bench.where("cautions", caution.id, "when"), caution.when
     for rule in rulebook.interactions.rules:

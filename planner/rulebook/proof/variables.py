@@ -24,7 +24,8 @@ class Variable:
 
     def __init__(self, finding: Finding, name: str) -> None:
         self.finding = finding
-        self.order = finding.worse.order if isinstance(finding.worse, Ordered) else list(finding.values)
+        self.rank = finding.worse.rank if isinstance(finding.worse, Ordered) else dict.fromkeys(finding.values, 0)
+        self.order = list(self.rank)
         self.members: dict[str, Any] = {}
         match finding.kind:
             case "number":
@@ -93,12 +94,18 @@ class Variable:
         Outside a range the two sides are not compared with each other: a value is worse than any nearer or within.
         """
         worse = self.finding.worse
-        if worse == "none" or self.members:
+        if worse == "none":
             return None
+        if worse == "more":
+            grown = [z3.Implies(other.members[name], member) for name, member in self.members.items()]
+            return z3.And(*grown, z3.Not(self.same_as(other)))
         now, before = self.term, other.term
         match worse:
-            case "higher" | Ordered():
+            case "higher":
                 return now > before
+            case Ordered(rank=rank):
+                pairs = [(a, b) for a in rank for b in rank if rank[a] > rank[b]]
+                return z3.Or([z3.And(self.equals(a), other.equals(b)) for a, b in pairs])
             case "lower":
                 return now < before
             case "yes":
