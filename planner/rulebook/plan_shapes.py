@@ -338,6 +338,8 @@ class Theatre(Entry):
     """The words of the printed sheet that carry a clinical promise."""
 
     recheck: list[Recheck]
+    recheck_not_recorded: str
+    recheck_if_found: str
     recheck_then: str
     deferral: list[str]
     range_note: str
