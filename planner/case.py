@@ -34,8 +34,8 @@ class Case:
     """A case as recorded. `findings` holds typed values of what was recorded; what is absent is unknown.
 
     `from_section` names findings that took their unremarkable value from `none_found_in`, `from_finer` those read from
-    a finer one that was recorded (hardness from a decimal grade); `doubted` those read as not recorded because of an odd
-    pair; `left_unknown` those written `not-recorded`, which no section fills.
+    a finer one that was recorded (hardness from a decimal grade); `doubted` those read as not recorded because of an
+    odd pair; `left_unknown` those written `not-recorded`, which no section fills.
     """
 
     reference: str

@@ -98,8 +98,8 @@ class Finding(Entry):
 
     `possible` bounds are inclusive, outside them a value is refused as a slip of the pen; outside `usual` it is
     kept and queried. `unremarkable` is the value taken when a section was looked through and nothing found.
-    `step` is the instrument's resolution. `asked_when` says when the finding is asked at all; a value that is recorded
-    is used all the same. A date may say which findings it `dates`, and for how many days after it they may be relied on.
+    `step` is the instrument's resolution. `asked_when` says when the finding is asked at all; a value that is
+    recorded is used all the same. A date may say which findings it `dates`, and for how many days they may be relied on.
     `plain` is the value of the plain eye, taken for the reading on record where nothing is recorded (default:
     `unremarkable`). While `hidden_when` holds or may hold, a section that was looked through does not vouch for the
     finding. `seen_at` names the step before which it can still be looked for or asked in theatre (`sign-in` before the
@@ -303,7 +303,7 @@ def _logmar(raw: str) -> float:
     """The logMAR of a Snellen fraction such as 6/18 or 20/60, to the nearest letter (0.02). Raises ValueError."""
     parts = re.fullmatch(r"(\d{1,3}(?:\.\d)?)\s*/\s*(\d{1,4}(?:\.\d)?)", raw)
     if parts is None or not (float(parts[1]) and float(parts[2])):
-        raise ValueError(f"{_shown(raw)} is no Snellen fraction; write it like 6/18 or 20/60, or the logMAR as a number")
+        raise ValueError(f"{_shown(raw)} is no Snellen fraction; write it like 6/18 or 20/60, or the logMAR itself")
     return round(round(math.log10(float(parts[2]) / float(parts[1])) / 0.02) * 0.02, 2)
 
 

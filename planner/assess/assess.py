@@ -78,6 +78,10 @@ class Assessor:
         """
         if any(name not in case.in_force for name in self.rulebook.vocabulary.on_record_needs):
             return None
+        return self.plain_eye(values)
+
+    def plain_eye(self, values: Values) -> Values | None:
+        """The allowed eye in which each unknown takes its plain value; where none fits so, one of the mildest."""
         plain = self.completions.plain(values)
         if plain is None:
             least = self.completions.extreme(values, self.objectives.tier, highest=False)

@@ -242,8 +242,8 @@ def _rest(rulebook: Rulebook) -> Iterable[tuple[str, Condition]]:
             yield f"drug:{drug.id}:{against.id}", against.when
     for settle in rulebook.readiness.settle:
         yield f"settle:{settle.id}", settle.when
-    for place, line in enumerate(rulebook.theatre.recheck):
-        yield f"recheck:{place}", line.when
+    for place, asked in enumerate(rulebook.theatre.recheck):
+        yield f"recheck:{place}", asked.when
     for override in rulebook.supervision.overrides:
         yield f"override:{override.id}", override.when
 

@@ -41,8 +41,8 @@ class Objective:
 class Found:
     """The extreme value and a completion that shows it.
 
-    Where the search ran out of its limit `proved` is false: the value is then the outer bound, which nothing passes, and
-    the completion the best one met.
+    Where the search ran out of its limit `proved` is false: the value is then the outer bound, which nothing passes,
+    and the completion the best one met.
     """
 
     value: float

@@ -49,7 +49,8 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "draft_line": plan.draft_line,
         "supervision": data["supervision"],
         "choices": {
-            name: {**data["choices"][name], "if_found": _gates(chosen.if_found)} for name, chosen in plan.choices.items()
+            name: {**data["choices"][name], "if_found": _gates(chosen.if_found)}
+            for name, chosen in plan.choices.items()
         },
         "steps": [
             {**told, "gates": _gates(step.gates)} for told, step in zip(data["steps"], plan.steps, strict=True)

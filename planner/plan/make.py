@@ -148,7 +148,7 @@ def _recheck(picture: Picture) -> tuple[tuple[str, str], ...]:
 
 
 def _not_recorded(picture: Picture, assessment: Assessment) -> tuple[tuple[str, str], ...]:
-    """What is not recorded and can still be asked or looked for in theatre, a line for each sitting, before all else."""
+    """What is not recorded and can still be asked or looked for in theatre, a line for each sitting."""
     vocabulary, theatre = picture.assessor.rulebook.vocabulary, picture.assessor.rulebook.theatre
     lines = []
     for look in assessment.looks:

@@ -1,4 +1,4 @@
-"""A case's truths as it is planned: over everything that is open, on record, and with one unknown turned out otherwise."""
+"""A case's truths as it is planned: over all that is open, on record, and with one unknown turned out otherwise."""
 
 from __future__ import annotations
 
@@ -29,7 +29,10 @@ class Turned:
 
 
 class Picture:
-    """`values` as recorded with their Kleene truths; `plain`, the eye on record, None where too little is recorded."""
+    """`values` as recorded with their Kleene truths; `plain`, the allowed eye in which each unknown is plain.
+
+    `is_on_record` says that enough is recorded for `plain` to stand for this eye, so that a technique is written.
+    """
 
     def __init__(self, assessor: Assessor, case: Case) -> None:
         self.assessor = assessor
@@ -45,7 +48,8 @@ class Picture:
         self.truths, _ = made.core(self.values)
         self.options = made.options(self.values, self.truths)
         self.lines = made.rest(self.values, self.truths, self.options)
-        self.plain = assessor.on_record(case, self.values)
+        self.is_on_record = assessor.on_record(case, self.values) is not None
+        self.plain = assessor.plain_eye(self.values)
         if self.plain is not None:
             self.plain_truths, _ = made.core(self.plain)
             self.plain_options = made.options(self.plain, self.plain_truths)
@@ -124,4 +128,5 @@ class Picture:
         hidden = made.hidden_tests.get(place)
         if finding.seen_at is None or (hidden is not None and self.plain is not None and hidden(self.plain)):
             return False
-        return finding.seen_at == SIGN_IN or STEP_IDS.index(finding.seen_at) <= STEP_IDS.index(step)  # type: ignore[arg-type]
+        order: tuple[str, ...] = (SIGN_IN, *STEP_IDS)
+        return order.index(finding.seen_at) <= order.index(step)

@@ -82,6 +82,9 @@ def _step(
         by_consultant |= line.consultant_does
     gates = [gate for choice in chosen for gate in choice.if_found]
     gates += [gate for _, gate in lines_if_found(picture, step)]
+    if not picture.is_on_record:
+        # Too little is recorded to write a technique, and one for every eye that this could be is one for none.
+        do, watch, pause, gates = ([rulebook.theatre.technique_not_written] if chosen else []), [], [], []
     may_take = not by_consultant and takes(picture.assessor, stage, supervised.mode, step.id, difficulty)
     who: Literal["trainee", "supervisor"] = "trainee" if may_take else "supervisor"
     return PlannedStep(
