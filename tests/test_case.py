@@ -156,7 +156,8 @@ def test_a_section_looked_through_gives_what_the_vocabulary_calls_unremarkable(v
         ("pupil-and-zonule", {"dilated_pupil_mm": "3.9"}, {"dilated_pupil_mm": "4"},
          ("zonule_loss_clock_hours", "pseudoexfoliation")),
         ("outer-eye", {"corneal_opacity": "yes"}, {"corneal_opacity": "no"}, ("guttata",)),
-        ("history", {"fundus_view": "none", "diabetes": "yes"}, {"fundus_view": "clear", "opacity": "partial", "diabetes": "yes"},
+        ("history", {"fundus_view": "none", "diabetes": "yes"},
+         {"fundus_view": "clear", "opacity": "partial", "diabetes": "yes"},
          ("macular_oedema", "diabetic_retinopathy")),
     ],
 )  # fmt: skip
