@@ -12,8 +12,9 @@ import pytest
 from plain_eye import WHITE, plain_eye
 
 from planner.assess.assess import Assessor, assess
-from planner.plan.choices import Picture
 from planner.plan.lens import sulcus_change
+from planner.plan.make import make_plan
+from planner.plan.picture import Picture
 from planner.rulebook.plan_shapes import Drug, SulcusTable
 from planner.rulebook.rulebook import Rulebook
 
@@ -239,7 +240,9 @@ def test_moxifloxacin_series(rulebook: Rulebook) -> None:
     # Advisory of 2023: 5 and 1 mg/mL both in use, volumes differ, the wrong pairing harms. Brazilian series: 0.05 mL of
     # 5.45 mg/mL, which is 0.27 mg. Meeting abstract of 110 eyes: 0.1 mL of 0.5 %, which is 0.5 mg.
     antibiotic = drug(rulebook, "moxifloxacin")
-    strong, weak, series = numbers("# mg in 1 mL and # mg in 1 mL, each with its own volume; # mg", antibiotic.concentration)
+    strong, weak, series = numbers(
+        "# mg in 1 mL and # mg in 1 mL, each with its own volume; # mg", antibiotic.concentration
+    )
     assert (strong, weak, series) == (5, 1, 5.45)
     ml, mg, of, more_ml, more_mg, of_more = numbers(
         "# mL (# mg) of the # mg in 1 mL in that series; # mL (# mg) of the # mg in 1 mL", antibiotic.dose
@@ -270,8 +273,8 @@ def test_lidocaine_in_the_chamber_and_in_a_block(rulebook: Rulebook) -> None:
 def test_the_weights_at_which_a_block_reaches_its_limit(rulebook: Rulebook) -> None:
     # Arithmetic: 100 mg at 3 mg/kg; with 25 mg of levobupivacaine at 2 mg/kg the fractions add to 1.
     ml, percent, kg, more_ml, more_percent, both_kg = numbers(
-        "# mL of lidocaine # % reaches 3 mg/kg at # kg, and with # mL of levobupivacaine # % the fractions fill the limit "
-        "at # kg",
+        "# mL of lidocaine # % reaches 3 mg/kg at # kg, and with # mL of levobupivacaine # % "
+        "the fractions fill the limit at # kg",
         rulebook.cautions["light-patient"].text,
     )
     assert ml * percent * 10 / 3 == pytest.approx(kg, abs=0.5)
@@ -427,7 +430,9 @@ def test_a_caution_claims_no_more_than_its_source(rulebook: Rulebook) -> None:
 
 
 def test_no_claim_here_rests_on_a_video_a_quiz_a_blog_or_a_comment(rulebook: Rulebook) -> None:
-    talk = re.compile(r"cataractcoach|youtube|video|quiz|blog|eyeguru|phacotutorials|cybersight|eyerounds|comment", re.I)
+    talk = re.compile(
+        r"cataractcoach|youtube|video|quiz|blog|eyeguru|phacotutorials|cybersight|eyerounds|comment", re.I
+    )
     bases = [entry.basis for entry in (*rulebook.kit.drugs, *rulebook.drills.values(), *rulebook.cautions.values())]
     bases += [step.basis for drill in rulebook.drills.values() for step in drill.steps if step.basis]
     bases += [against.basis for entry in rulebook.kit.drugs for against in entry.withhold]
@@ -436,20 +441,16 @@ def test_no_claim_here_rests_on_a_video_a_quiz_a_blog_or_a_comment(rulebook: Rul
         name for basis in bases for name in re.findall(r"[a-z0-9-]+", basis.note or "") if name in rulebook.sources
     }
     assert len(cited) > 60
-    bad = {
-        name
-        for name in cited
-        if talk.search(f"{rulebook.sources[name].citation} {rulebook.sources[name].locator}")
-    }
+    bad = {name for name in cited if talk.search(f"{rulebook.sources[name].citation} {rulebook.sources[name].locator}")}
     assert bad == set()
 
 
-def test_what_the_table_asks_of_an_ordinary_eye_and_of_a_hard_one(ready: Assessor, rulebook: Rulebook) -> None:
+def test_what_the_table_asks_of_an_ordinary_eye_and_of_a_hard_one(rulebook: Rulebook) -> None:
     # Common practice: pressure is measured at the table where it may be dangerous, and stops the case at 30 mmHg.
     def asked(**findings: str) -> list[str]:
-        case = assess(plain_eye(rulebook, **findings), rulebook).case
-        picture = Picture(ready, case)
-        return [line.ask for line in rulebook.theatre.recheck if picture.truth(line.when) is not False]
+        plan = make_plan(assess(plain_eye(rulebook, **findings), rulebook), rulebook)
+        lines = {line.ask for line in rulebook.theatre.recheck}
+        return [ask for ask, _ in plan.recheck if ask in lines]
 
     ordinary = asked()
     assert ordinary == [
