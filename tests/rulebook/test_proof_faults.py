@@ -54,8 +54,8 @@ IDLE = {
     ),
     "drill:iris-diaphragm-retropulsion": Edit(
         "drills/nucleus-and-zonule.yaml",
-        "{any: [{factor: long-eye}, {factor: previous-vitrectomy}]}",
-        "{all: [{factor: long-eye}, {factor: very-short-eye}]}",
+        "{when: {factor: long-eye}, weight: 6}",
+        "{when: {all: [{factor: long-eye}, {factor: very-short-eye}]}, weight: 6}",
     ),
     "caution:polar-size": Edit(
         "cautions.yaml",
