@@ -100,6 +100,8 @@ def test_points_and_floors_never_fall_along_a_measure_that_worsens() -> None:
     ladders = [
         ("raised-pressure", "uncontrolled-pressure"),
         ("shallow-chamber", "very-shallow-chamber"),
+        ("shallow-chamber", "shallow-for-the-length", "crowded-front"),
+        ("short-eye", "crowded-front"),
         ("short-eye", "very-short-eye", "extremely-short-eye"),
         ("zonule-loss", "wide-zonule-loss", "very-wide-zonule-loss"),
         ("small-pupil", "very-small-pupil"),
