@@ -60,6 +60,10 @@ class Compiled:
         self._depends_of_finding: dict[str, frozenset[int]] = {}
         self.depends = self._dependencies()
         self.cells = told_apart(findings, (*self.conditions.values(), *self.asked.values()))
+        self.by_depth = sorted(range(len(findings)), key=lambda place: (self.depth(place), place))
+        self.hidden_tests: dict[int, Callable[[Values], Truth]] = {
+            self.index[f.id]: self._compile_one(f.hidden_when) for f in findings if f.hidden_when is not None
+        }
 
     def _source(self, named: dict[str, str]) -> Source:
         return Source(self.index, named, self.asked)
@@ -238,6 +242,8 @@ def _rest(rulebook: Rulebook) -> Iterable[tuple[str, Condition]]:
             yield f"drug:{drug.id}:{against.id}", against.when
     for settle in rulebook.readiness.settle:
         yield f"settle:{settle.id}", settle.when
+    for place, asked in enumerate(rulebook.theatre.recheck):
+        yield f"recheck:{place}", asked.when
     for override in rulebook.supervision.overrides:
         yield f"override:{override.id}", override.when
 
