@@ -13,7 +13,7 @@ from planner import conditions
 from planner.conditions import Value
 from planner.errors import Fault, PlannerError
 from planner.truth import Truth
-from planner.vocabulary import Coarse, Ordered, Vocabulary, quadrants, read_day
+from planner.vocabulary import Coarse, Vocabulary, quadrants, read_day
 
 Stage = Literal["steps-only", "early", "middle", "late", "independent"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
@@ -269,7 +269,7 @@ class _Reader:
         return conditions.evaluate(condition, tested, lambda _: None)
 
     def coarse(self, recorded: Mapping[str, Any], eye: str) -> dict[str, Value]:
-        """What finer findings say of the coarser ones; where both are recorded and differ, the worse, with a query."""
+        """What finer findings say of the coarser ones; where both are recorded they must agree."""
         read: dict[str, Value] = {}
         for finding in self.vocabulary.findings:
             value = recorded.get(finding.id)
@@ -277,16 +277,15 @@ class _Reader:
                 continue
             into = self.vocabulary.by_id[finding.coarse.into]
             said, found = recorded.get(into.id), self._coarser(finding.coarse, value, recorded, eye)
-            if found is None:
-                continue
-            if said is not None and said != found:
-                worse = said | found if isinstance(said, frozenset) and isinstance(found, frozenset) else found
-                if isinstance(into.worse, Ordered) and isinstance(found, str):
-                    worse = max(found, said, key=into.worse.rank.__getitem__)
-                text = f"{into.label} is recorded as {into.shown(said)}, {finding.label} {finding.shown(value)} says "
-                self.queries.append(Query(into.id, f"{text}{into.shown(found)}: {into.shown(worse)} is used"))
-                found = worse
-            read[into.id] = found
+            if said is not None and found is not None and said != found:
+                self.fault(
+                    ("findings", into.id),
+                    f"these cannot stand together: {into.id}: {into.written(said)}, {finding.id}: {value:g}",
+                    f"{finding.label} {finding.shown(value)} means {into.label}: {into.shown(found)}",
+                    "correct the one that is wrong, or leave one out",
+                )
+            if found is not None:
+                read[into.id] = found
         return read
 
     @staticmethod

@@ -99,7 +99,7 @@ class Finding(Entry):
     `possible` bounds are inclusive, outside them a value is refused as a slip of the pen; outside `usual` it is
     kept and queried. `unremarkable` is the value taken when a section was looked through and nothing found.
     `step` is the instrument's resolution. `asked_when` says when the finding is asked at all; a value that is
-    recorded is used all the same. A date may say which findings it `dates`, and for how many days they may be relied on.
+    recorded is used all the same. A date names the findings it `dates`, and for how many days they may be relied on.
     `plain` is the value of the plain eye, taken for the reading on record where nothing is recorded (default:
     `unremarkable`). While `hidden_when` holds or may hold, a section that was looked through does not vouch for the
     finding. `seen_at` names the step before which it can still be looked for or asked in theatre (`sign-in` before the
@@ -236,7 +236,7 @@ class Finding(Entry):
             raise ValueError(f"{raw:g} is not a whole number")
         assert self.possible is not None
         low, high = self.possible
-        if raw < low and self.too_low is not None:
+        if 0 <= raw < low and self.too_low is not None:
             raise ValueError(f"{raw:g} is below {low:g} {self.unit}: {self.too_low}")
         if not low <= raw <= high:
             slips = [f"{raw * factor:g}" for factor in (0.1, 0.01, 0.001, 10, 1000) if low <= raw * factor <= high]

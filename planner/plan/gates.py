@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from typing import Any
 
 from planner.assess.compiled import Values
-from planner.conditions import NUMBER_TESTS, Test, walk
 from planner.plan.picture import Picture, Turned
 from planner.plan.plan import Gate
 from planner.rulebook.plan_shapes import Choice, Line, Option, Step
@@ -45,7 +44,7 @@ def lines_if_found(picture: Picture, step: Step) -> tuple[tuple[Line, Gate], ...
         name = f"line:{step.id}:{line.id}"
         if not line.do or picture.line(name) is not None or picture.on_record(name) is not False:
             continue
-        turned = [one for one in picture.turned if picture.lines_of(one)[rest_place[name]] is True]
+        turned = [one for one, lines in picture.turned_lines if lines[rest_place[name]] is True]
         if turned:
             findings, asks = _asked(picture, turned)
             found.append((line, Gate(findings, asks, False, None, "", tuple(line.do), None, True)))
@@ -79,14 +78,12 @@ def words_of(picture: Picture, finding: Finding, values: list[Any]) -> str:
 def _limit(picture: Picture, finding: Finding, values: list[float]) -> str:
     """A number by the limit that all these values pass, in the rulebook's own words for it."""
     label, below = lower_first(finding.label), finding.worse == "lower"
-    edge = max(values) if below else min(values)
-    for condition in picture.assessor.compiled.conditions.values():
-        for part in walk(condition):
-            if isinstance(part, Test) and part.finding == finding.id and part.how in NUMBER_TESTS:
-                if below and part.how == "less_than" and 0 < part.limit - edge <= (finding.step or 1) * 1.01:
-                    return f"{label} below {finding.shown(part.limit)}"
-                if not below and part.how == "more_than" and 0 < edge - part.limit <= (finding.step or 1) * 1.01:
-                    return f"{label} above {finding.shown(part.limit)}"
+    edge, step = (max(values) if below else min(values)), (finding.step or 1) * 1.01
+    for test in picture.assessor.compiled.number_tests.get(finding.id, ()):
+        if below and test.how == "less_than" and 0 < test.limit - edge <= step:
+            return f"{label} below {finding.shown(test.limit)}"
+        if not below and test.how == "more_than" and 0 < edge - test.limit <= step:
+            return f"{label} above {finding.shown(test.limit)}"
     return f"{label} {finding.shown(edge)} or {'less' if below else 'more'}"
 
 

@@ -98,9 +98,11 @@ class Picture:
         if self.plain is not None:
             self.plain_lines = made.rest(self.plain, self.plain_truths, self.written)
 
-    def lines_of(self, turned: Turned) -> Truths:
-        """The lines of the plan as written, were this finding found."""
-        return self.assessor.compiled.rest(turned.values, turned.truths, self.written)
+    @cached_property
+    def turned_lines(self) -> tuple[tuple[Turned, Truths], ...]:
+        """The lines of the plan as written, were each of these found."""
+        rest = self.assessor.compiled.rest
+        return tuple((one, rest(one.values, one.truths, self.written)) for one in self.turned)
 
     @cached_property
     def turned(self) -> tuple[Turned, ...]:
