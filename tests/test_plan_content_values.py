@@ -53,15 +53,20 @@ def test_trypan_blue_full_syringe_is_the_labelled_maximum(rulebook: Rulebook) ->
 def test_no_option_paints_more_dye_than_the_label_allows(rulebook: Rulebook) -> None:
     (most_ml,) = numbers("up to # mL", drug(rulebook, "trypan-blue").dose)
     painted = {
-        option.id: [float(ml) for line in option.do for ml in re.findall(rf"{NUMBER} mL of trypan", line)]
+        option.id: [
+            float(ml)
+            for line in [*option.do, *(line.do for line in option.drug_lines)]
+            for ml in re.findall(rf"{NUMBER} mL of trypan", line)
+        ]
         for option in rulebook.choices["capsule-dye"].options
     }
     assert painted == {
         "least-dye-under-ovd": [0.1],  # yetik-2002: 0.1 mL volumes beneath dispersive OVD
         "dye-after-device": [0.2],
-        "dye-under-air": [most_ml],
+        "dye-under-air": [0.2],
         "no-dye": [],
     }
+    assert all(ml <= most_ml for amounts in painted.values() for ml in amounts)
 
 
 def test_cefuroxime_is_one_milligram_and_ten_times_is_in_the_harmful_range(rulebook: Rulebook) -> None:
@@ -79,7 +84,9 @@ def test_cefuroxime_is_one_milligram_and_ten_times_is_in_the_harmful_range(ruleb
 
 def test_cefuroxime_in_the_step_is_the_drug_s_own_dose(rulebook: Rulebook) -> None:
     _, option = rulebook.option("antibiotic.cefuroxime")
-    assert numbers("Cefuroxime # mg in # mL", option.do[0]) == (1, 0.1)
+    [line] = [line.do for line in option.drug_lines if line.drug == "cefuroxime"]
+    assert numbers("Cefuroxime # mg in # mL", line) == (1, 0.1)
+    assert numbers("no more than # mL", option.do[0]) == (0.1,)
 
 
 def test_phenylephrine_trial_dose_and_the_licensed_combination(rulebook: Rulebook) -> None:

@@ -1,0 +1,72 @@
+"""A line that has the consultant do something, not merely decide or be called, is never left to the trainee.
+
+The words below are read the way an eye theatre reads them: the consultant as the one who acts, `the consultant clears
+it` or `removed by the consultant`. To call, to ask or to wait for the consultant's word leaves the hands where they
+are.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import pytest
+
+from planner.rulebook.rulebook import Rulebook
+
+# What a consultant may be said to do without taking an instrument.
+WORDS_ONLY = ("decides", "agrees", "says", "judges", "advises", "approves", "is", "has", "was")
+ACTS = re.compile(rf"\bconsultant (?!(?:{'|'.join(WORDS_ONLY)})\b)[a-z]+s\b(?! asked)", re.I)
+BY = re.compile(r"\b(?:by|from) (?:the|a) (?:[a-z]+ )?consultant\b(?!'s word)", re.I)
+
+
+def consultant_acts(line: str) -> bool:
+    """Whether a line to do has the consultant do it."""
+    return bool(ACTS.search(line) or BY.search(line))
+
+
+def to_do(rulebook: Rulebook) -> Iterator[tuple[str, bool, str]]:
+    """Each line to do, with where it stands and whether that is marked as the consultant's."""
+    for choice in rulebook.choices.values():
+        for option in choice.options:
+            name = f"{choice.id}.{option.id}"
+            yield from ((name, option.consultant_does, line) for line in option.do)
+            yield from ((name, option.consultant_does, line.do) for line in option.drug_lines)
+            yield from ((name, option.consultant_does, line) for also in option.also.values() for line in also)
+    for step in rulebook.steps:
+        for line in step.lines:
+            yield from ((f"{step.id}/{line.id}", line.consultant_does, text) for text in line.do)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Show it with triamcinolone, and the consultant clears it by a dry vitrectomy.",
+        "The consultant takes out the implant first.",
+        "The consultant marks the incision at the slit lamp.",
+        "The whole lens is removed by the consultant.",
+        "Face-to-face seating only by a practised consultant.",
+    ],
+)
+def test_the_words_for_a_consultant_who_acts_are_found(line: str) -> None:
+    assert consultant_acts(line)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Stop and call the consultant.",
+        "No tear; the consultant decides on a can-opener edge.",
+        "The corneal consultant asked about a combined graft.",
+        "The operation waits for the consultant's word.",
+        "Consultant to consultant, before listing.",
+    ],
+)
+def test_calling_asking_or_waiting_is_not_acting(line: str) -> None:
+    assert not consultant_acts(line)
+
+
+def test_what_the_consultant_does_is_marked_so(rulebook: Rulebook) -> None:
+    acting = [(name, marked, line) for name, marked, line in to_do(rulebook) if consultant_acts(line)]
+    assert {name for name, _, _ in acting} >= {"ovd/vitreous-first", "incisions/phakic-lens-out-first"}
+    assert [(name, line) for name, marked, line in acting if not marked] == []
