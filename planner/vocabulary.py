@@ -103,8 +103,8 @@ class Finding(Entry):
     `plain` is the value of the plain eye, taken for the reading on record where nothing is recorded (default:
     `unremarkable`). While `hidden_when` holds or may hold, a section that was looked through does not vouch for the
     finding; with `accepted_hidden` the technique is then written without it, and it stands as a gate for when it comes
-    into view. `seen_at` names the step before which it can still be looked for or asked in theatre (`sign-in` before the
-    first), `look` the sitting at which it is recorded. `coarse` names a finding that says the same more coarsely.
+    into view. `seen_at` names the step before which it can still be looked for or asked in theatre (`sign-in` before
+    the first), `look` the sitting at which it is recorded. `coarse` names a finding that says the same more coarsely.
     A `preference` left blank is no hazard: it is planned as the plain value, and changes nothing.
     `snellen_as` is a name under which a Snellen fraction is read into this logMAR. `too_low` says where a case below
     `possible` belongs.

@@ -1,8 +1,9 @@
 """Which option of each choice is written, which others are still possible, and what would have to be found for them.
 
 The option on record is written where everything unknown that would change it can still be looked for in theatre
-before the choice's first irreversible act, or is hidden and accepted so; otherwise the more cautious of what cannot be told apart there. An option
-that gives a block, a drug, a dye or an implant gives way to the most cautious such option that is possible at all.
+before the choice's first irreversible act, or is hidden and accepted so; otherwise the more cautious of what cannot be
+told apart there. An option that gives a block, a drug, a dye or an implant gives way to the most cautious such option
+that is possible at all.
 """
 
 from __future__ import annotations
