@@ -216,7 +216,11 @@ def test_no_two_cases_share_tier_and_choices(plan_of: Callable[[str], Planned], 
         tier = planned.assessment.tier
         if tier.on_record is None:
             continue
-        result = (tier.on_record, tier.working, tuple(sorted((c.choice, c.option) for c in planned.plan.choices.values())))
+        result = (
+            tier.on_record,
+            tier.working,
+            tuple(sorted((c.choice, c.option) for c in planned.plan.choices.values())),
+        )
         assert result not in met, f"{name} and {met[result]} come out alike"
         met[result] = name
 
