@@ -13,7 +13,7 @@ from planner import conditions
 from planner.conditions import Value
 from planner.errors import Fault, PlannerError
 from planner.truth import Truth
-from planner.vocabulary import Vocabulary, read_day
+from planner.vocabulary import Coarse, Vocabulary, quadrants, read_day
 
 Stage = Literal["steps-only", "early", "middle", "late", "independent"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
@@ -33,8 +33,9 @@ class Query:
 class Case:
     """A case as recorded. `findings` holds typed values of what was recorded; what is absent is unknown.
 
-    `from_section` names findings that took their unremarkable value from `none_found_in`; `doubted` those read as
-    not recorded because of an odd pair; `left_unknown` those written `not-recorded`, which no section fills.
+    `from_section` names findings that took their unremarkable value from `none_found_in`, `from_finer` those read from
+    a finer one that was recorded (hardness from a decimal grade); `doubted` those read as not recorded because of an
+    odd pair; `left_unknown` those written `not-recorded`, which no section fills.
     """
 
     reference: str
@@ -46,6 +47,7 @@ class Case:
     examined_by: str | None = None
     none_found_in: tuple[str, ...] = ()
     from_section: frozenset[str] = frozenset()
+    from_finer: frozenset[str] = frozenset()
     left_unknown: frozenset[str] = frozenset()
     doubted: dict[str, Value] = field(default_factory=dict)
     queries: tuple[Query, ...] = ()
@@ -122,12 +124,21 @@ class _Reader:
             self.fault(("planned_stage",), f"{stage!r} is not a stage", hint=f"one of {', '.join(STAGES)}")
         sections = self.sections(raw.get("none_found_in"))
         findings = self.findings(raw.get("findings"))
-        filled = {
-            finding.id: finding.read(finding.unremarkable)
-            for finding in self.vocabulary.findings
-            if finding.section in sections and finding.unremarkable is not None and finding.id not in findings
-        }
-        everything: dict[str, Value] = {**findings, **{k: v for k, v in filled.items() if v is not None}}
+        coarse = self.coarse(findings, eye) if eye is not None else {}
+        everything: dict[str, Value] = {**findings, **coarse}
+        filled: set[str] = set()
+        # First what can always be seen, then what something may have hidden: a section does not vouch for that.
+        for hidden in (False, True):
+            for finding in self.vocabulary.findings:
+                vouched = finding.section in sections and finding.unremarkable is not None
+                if not vouched or finding.id in findings or (finding.hidden_when is not None) is not hidden:
+                    continue
+                if finding.hidden_when is not None and self.holds(finding.hidden_when, everything) is not False:
+                    continue
+                value = finding.read(finding.unremarkable)
+                if value is not None:
+                    everything[finding.id] = value
+                    filled.add(finding.id)
         # An explicit `not-recorded` inside a section that was looked through stays unknown. The vocabulary's order, so
         # that the order of the file changes nothing.
         order = [finding.id for finding in self.vocabulary.findings if everything.get(finding.id) is not None]
@@ -148,6 +159,7 @@ class _Reader:
             examined_by=examined_by,
             none_found_in=tuple(sections),
             from_section=frozenset(filled),
+            from_finer=frozenset(name for name in coarse if name not in findings or findings[name] is None),
             left_unknown=frozenset(name for name, value in findings.items() if value is None),
             doubted=doubted,
             queries=tuple(self.queries),
@@ -225,8 +237,12 @@ class _Reader:
             return {}
         typed: dict[str, Any] = {}
         for name, value in raw.items():
-            finding = self.vocabulary.by_id.get(str(name))
             path = ("findings", str(name))
+            meant = self.vocabulary.aliases.get(str(name), str(name))
+            if meant != name and meant in raw and raw[meant] not in (None, "", "not-recorded"):
+                self.fault(path, f"{name} and {meant} say the same twice", hint="keep one of them")
+                continue
+            finding = self.vocabulary.by_id.get(meant)
             if finding is None:
                 near = self.vocabulary.nearest(str(name))
                 self.fault(
@@ -243,16 +259,48 @@ class _Reader:
                 self.fault(path, str(error) if named else f"{finding.id}: {error}")
         return typed
 
-    def together(self, recorded: dict[str, Value]) -> dict[str, Value]:
-        """Refuse impossible pairs; query odd ones and say which of their findings are read as not recorded."""
+    def holds(self, condition: conditions.Condition, recorded: Mapping[str, Value | None]) -> Truth:
+        """A condition of findings alone, judged of what is recorded."""
 
         def tested(test: conditions.Test) -> Truth:
             value = recorded.get(test.finding)
             return None if value is None else conditions.compare(test, value)
 
+        return conditions.evaluate(condition, tested, lambda _: None)
+
+    def coarse(self, recorded: Mapping[str, Any], eye: str) -> dict[str, Value]:
+        """What finer findings say of the coarser ones; where both are recorded they must agree."""
+        read: dict[str, Value] = {}
+        for finding in self.vocabulary.findings:
+            value = recorded.get(finding.id)
+            if finding.coarse is None or not isinstance(value, float):
+                continue
+            into = self.vocabulary.by_id[finding.coarse.into]
+            said, found = recorded.get(into.id), self._coarser(finding.coarse, value, recorded, eye)
+            if said is not None and found is not None and said != found:
+                self.fault(
+                    ("findings", into.id),
+                    f"these cannot stand together: {into.id}: {into.written(said)}, {finding.id}: {value:g}",
+                    f"{finding.label} {finding.shown(value)} means {into.label}: {into.shown(found)}",
+                    "correct the one that is wrong, or leave one out",
+                )
+            if found is not None:
+                read[into.id] = found
+        return read
+
+    @staticmethod
+    def _coarser(coarse: Coarse, value: float, recorded: Mapping[str, Any], eye: str) -> Value | None:
+        if coarse.clock:
+            width = recorded.get(coarse.width) if coarse.width is not None else 0.0
+            return quadrants(value, width, eye) if isinstance(width, float) else None
+        grades = (grade for grade, (low, high) in coarse.grades.items() if low <= value <= high)
+        return next(grades, None)
+
+    def together(self, recorded: dict[str, Value]) -> dict[str, Value]:
+        """Refuse impossible pairs; query odd ones and say which of their findings are read as not recorded."""
         doubted: dict[str, Value] = {}
         for pair in self.vocabulary.impossible_together:
-            if conditions.evaluate(pair.when, tested, lambda _: None):
+            if self.holds(pair.when, recorded):
                 names = sorted(conditions.findings_in(pair.when) & set(recorded))
                 shown = ", ".join(f"{name}: {self.vocabulary.by_id[name].written(recorded[name])}" for name in names)
                 self.fault(
@@ -262,7 +310,7 @@ class _Reader:
                     "correct the one that is wrong, or leave it out",
                 )
         for pair in self.vocabulary.odd_together:
-            if conditions.evaluate(pair.when, tested, lambda _: None):
+            if self.holds(pair.when, recorded):
                 names = sorted(conditions.findings_in(pair.when) & set(recorded))
                 doubt = {name: recorded[name] for name in pair.doubt if name in recorded}
                 doubted |= doubt

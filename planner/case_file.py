@@ -23,7 +23,7 @@ def case_file(case: Case) -> dict[str, Any]:
     """The case as a case file gives it, headings in their order; `read_case` makes an equal case of it.
 
     Numbers are numbers, yes and no are words, a set is a list or `none`, dates are YYYY-MM-DD. What a section that was
-    looked through filled in is left to `none_found_in`, and stays unwritten.
+    looked through filled in is left to `none_found_in`, and what a finer finding says to that one; both stay unwritten.
     """
     headings = {
         "case": case.reference,
@@ -34,7 +34,8 @@ def case_file(case: Case) -> dict[str, Any]:
         "none_found_in": list(case.none_found_in) or None,
         "examined_by": case.examined_by,
     }
-    written = {name: _written(value) for name, value in case.findings.items() if name not in case.from_section}
+    told = case.from_section | case.from_finer
+    written = {name: _written(value) for name, value in case.findings.items() if name not in told}
     findings = {**written, **dict.fromkeys(sorted(case.left_unknown), NOT_RECORDED)}
     return {**{name: value for name, value in headings.items() if value is not None}, "findings": findings}
 

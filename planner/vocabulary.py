@@ -98,12 +98,13 @@ class Finding(Entry):
 
     `possible` bounds are inclusive, outside them a value is refused as a slip of the pen; outside `usual` it is
     kept and queried. `unremarkable` is the value taken when a section was looked through and nothing found.
-    `step` is the instrument's resolution. `asked_when` says when the finding is asked at all; a value that is recorded
-    is used all the same. A date may say which findings it `dates`, and for how many days after it they may be relied on.
+    `step` is the instrument's resolution. `asked_when` says when the finding is asked at all; a value that is
+    recorded is used all the same. A date names the findings it `dates`, and for how many days they may be relied on.
     `plain` is the value of the plain eye, taken for the reading on record where nothing is recorded (default:
     `unremarkable`). While `hidden_when` holds or may hold, a section that was looked through does not vouch for the
     finding. `seen_at` names the step before which it can still be looked for or asked in theatre (`sign-in` before the
     first), `look` the sitting at which it is recorded. `coarse` names a finding that says the same more coarsely.
+    A `preference` left blank is no hazard: it is planned as the plain value, and changes nothing.
     `snellen_as` is a name under which a Snellen fraction is read into this logMAR. `too_low` says where a case below
     `possible` belongs.
     """
@@ -126,6 +127,7 @@ class Finding(Entry):
     seen_at: str | None = None
     look: str | None = None
     coarse: Coarse | None = None
+    preference: YesNo = False
     snellen_as: str | None = None
     too_low: str | None = None
     essential: YesNo = False
@@ -155,6 +157,8 @@ class Finding(Entry):
             or set(self.worse.rank) != set(self.values)
         ):
             raise ValueError(f"{self.id}: worse.order must name every value once: {', '.join(self.values)}")
+        if self.preference and self.plain is None:
+            raise ValueError(f"{self.id}: a preference needs `plain`, what is planned while it is left blank")
         for given in (self.unremarkable, self.plain):
             if given is not None:
                 self.read(given)
@@ -199,7 +203,15 @@ class Finding(Entry):
         near = difflib.get_close_matches(str(raw), self.values, 1, 0.5)
         return f"; did you mean {near[0]}?" if near else ""
 
+    @cached_property
+    def plain_value(self) -> Value | None:
+        """What the plain eye has: `plain`, else `unremarkable`; None for what no plain eye has by itself."""
+        raw = self.unremarkable if self.plain is None else self.plain
+        return None if raw is None else self.read(raw)
+
     def _read_number(self, raw: object) -> float:
+        if isinstance(raw, str) and self.snellen_as is not None and "/" in raw:
+            raw = _logmar(raw)
         if isinstance(raw, str):
             if re.fullmatch(r"-?\d+,\d+", raw):
                 raise ValueError(f"{raw!r} has a decimal comma; write it with a point: {raw.replace(',', '.')}")
@@ -224,6 +236,8 @@ class Finding(Entry):
             raise ValueError(f"{raw:g} is not a whole number")
         assert self.possible is not None
         low, high = self.possible
+        if 0 <= raw < low and self.too_low is not None:
+            raise ValueError(f"{raw:g} is below {low:g} {self.unit}: {self.too_low}")
         if not low <= raw <= high:
             slips = [f"{raw * factor:g}" for factor in (0.1, 0.01, 0.001, 10, 1000) if low <= raw * factor <= high]
             hint = f"; was {slips[0]} meant?" if slips else ""
@@ -285,6 +299,26 @@ class Finding(Entry):
         return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
+def _logmar(raw: str) -> float:
+    """The logMAR of a Snellen fraction such as 6/18 or 20/60, to the nearest letter (0.02). Raises ValueError."""
+    parts = re.fullmatch(r"(\d{1,3}(?:\.\d)?)\s*/\s*(\d{1,4}(?:\.\d)?)", raw)
+    if parts is None or not (float(parts[1]) and float(parts[2])):
+        raise ValueError(f"{_shown(raw)} is no Snellen fraction; write it like 6/18 or 20/60, or the logMAR itself")
+    return round(round(math.log10(float(parts[2]) / float(parts[1])) / 0.02) * 0.02, 2)
+
+
+def quadrants(hour: float, width: float, eye: str) -> frozenset[str]:
+    """The quadrants that a clock hour lies in, or that a gap from it runs through clockwise for `width` clock hours.
+
+    Clock hours are of the eye as one faces the patient: temporal is 9 in a right eye and 3 in a left. A quadrant holds
+    the three hours round its middle; a gap is sampled every half hour, its end left out.
+    """
+    three, nine = ("nasal", "temporal") if eye == "right" else ("temporal", "nasal")
+    named = ("superior", three, "inferior", nine)
+    steps = max(1, math.ceil(width * 2))
+    return frozenset(named[round((hour + step / 2) % 12 / 3) % 4] for step in range(steps))
+
+
 def read_day(raw: object) -> datetime.date | None:
     """The day of YYYY-MM-DD, None for anything else (20261102 and 2026-W45-1 are left to other readers)."""
     if not re.fullmatch(r"\d{4}-\d\d-\d\d", str(raw), re.ASCII):
@@ -330,6 +364,11 @@ class Vocabulary(Entry):
     @cached_property
     def by_id(self) -> dict[str, Finding]:
         return {finding.id: finding for finding in self.findings}
+
+    @cached_property
+    def aliases(self) -> dict[str, str]:
+        """Other names under which a finding may be written, with the finding's own."""
+        return {finding.snellen_as: finding.id for finding in self.findings if finding.snellen_as is not None}
 
     def validity(self, recorded: Container[str]) -> dict[str, int]:
         """For each date that has something recorded to its name, the days after it for which that may be relied on."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test
 from planner.vocabulary import Vocabulary
@@ -58,6 +58,16 @@ def _comparison(test: Test, vocabulary: Vocabulary) -> str:
     if finding.kind == "yes-no":
         return label if test.limit else f"{label}: no"
     return f"{label} is {finding.shown(test.limit)}"
+
+
+def gate_words(
+    before: str | None, asks: Sequence[str], then: str, *, together: bool = False, once_clear: bool = False
+) -> str:
+    """A question above a step, e.g. `Before any fluid: posterior polar opacity? If so: delineation only.`"""
+    asked = (" and " if together else ", ").join(asks)
+    if once_clear:
+        return f"Once known ({asked}): {lower_first(then)}."
+    return f"{before or 'If found'}: {asked}? If so: {lower_first(then).rstrip('.')}."
 
 
 def percent(fraction: float) -> str:

@@ -137,7 +137,7 @@ def test_a_section_looked_through_gives_what_the_vocabulary_calls_unremarkable(v
         vocabulary, {"phacodonesis": "yes", "pseudoexfoliation": "not-recorded"}, none_found_in=["pupil-and-zonule"]
     )
     assert case.findings["phacodonesis"] is True
-    assert case.findings["zonule_loss_clock_hours"] == 0
+    assert case.findings["posterior_synechiae"] is False
     assert "pseudoexfoliation" not in case.findings, "said not to be recorded, so unknown"
     assert "dilated_pupil_mm" not in case.findings, "a measure, so unknown"
     assert "phacodonesis" not in case.from_section
@@ -145,6 +145,92 @@ def test_a_section_looked_through_gives_what_the_vocabulary_calls_unremarkable(v
     assert patient.findings["can_lie_flat"] is True
     assert "consent_to_surgery" not in patient.findings
     assert "trainee_involvement_agreed" not in patient.findings
+
+
+# Common practice: what an opaque lens, a small pupil or a cloudy cornea hides was not seen by the section.
+@pytest.mark.parametrize(
+    ("section", "hidden", "clear", "behind"),
+    [
+        ("lens", {"opacity": "total-white"}, {"opacity": "partial"},
+         ("posterior_polar_opacity", "posterior_capsule_plaque")),
+        ("pupil-and-zonule", {"dilated_pupil_mm": "3.9"}, {"dilated_pupil_mm": "4"},
+         ("zonule_loss_clock_hours", "pseudoexfoliation")),
+        ("outer-eye", {"corneal_opacity": "yes"}, {"corneal_opacity": "no"}, ("guttata",)),
+        ("history", {"fundus_view": "none", "diabetes": "yes"},
+         {"fundus_view": "clear", "opacity": "partial", "diabetes": "yes"},
+         ("macular_oedema", "diabetic_retinopathy")),
+    ],
+)  # fmt: skip
+def test_a_section_does_not_vouch_for_what_could_not_be_seen(
+    vocabulary: Vocabulary, section: str, hidden: Any, clear: Any, behind: tuple[str, ...]
+) -> None:
+    for findings in (hidden, {}) if section in ("lens", "pupil-and-zonule") else (hidden,):
+        case = read(vocabulary, findings, none_found_in=[section])
+        assert not set(behind) & set(case.findings), "hidden, or not known not to be"
+    assert set(behind) <= set(read(vocabulary, clear, none_found_in=[section]).findings)
+    said = read(vocabulary, {**hidden, behind[0]: vocabulary.by_id[behind[0]].unremarkable}, none_found_in=[section])
+    assert behind[0] in said.findings, "what somebody wrote down is used"
+
+
+# Snellen to logMAR: log10 of the denominator over the numerator (Holladay 1997's conversion, from memory).
+@pytest.mark.parametrize(
+    ("written", "logmar"), [("6/6", 0.0), ("6/12", 0.3), ("6/18", 0.48), ("20/60", 0.48), ("6/60", 1.0), ("20/20", 0.0)]
+)
+def test_a_snellen_fraction_is_read_into_logmar(vocabulary: Vocabulary, written: str, logmar: float) -> None:
+    assert read(vocabulary, {"visual_acuity": written}).findings["visual_acuity_logmar"] == pytest.approx(logmar)
+    assert read(vocabulary, {"visual_acuity_logmar": written}).findings["visual_acuity_logmar"] == pytest.approx(logmar)
+
+
+@pytest.mark.parametrize("written", ["6/", "6/0", "0/6", "six/six", "6/18/2", "CF", "6/18 part"])
+def test_what_is_no_fraction_is_refused_with_what_to_write(vocabulary: Vocabulary, written: str) -> None:
+    with pytest.raises(PlannerError) as caught:
+        read(vocabulary, {"visual_acuity": written})
+    assert "visual_acuity" in str(caught.value)
+
+
+def test_acuity_given_twice_is_refused(vocabulary: Vocabulary) -> None:
+    with pytest.raises(PlannerError, match="say the same twice"):
+        read(vocabulary, {"visual_acuity": "6/18", "visual_acuity_logmar": "0.5"})
+
+
+def test_a_coarse_grade_is_read_from_a_decimal_one_and_must_agree_with_it(vocabulary: Vocabulary) -> None:
+    for grade, word in (
+        ("0.1", "soft"),
+        ("1.9", "soft"),
+        ("2", "medium"),
+        ("4.9", "medium"),
+        ("5", "hard"),
+        ("6.9", "brown"),
+    ):
+        case = read(vocabulary, {"nuclear_opalescence_locs3": grade})
+        assert case.findings["nucleus_hardness"] == word and "nucleus_hardness" in case.from_finer
+    with pytest.raises(PlannerError, match="cannot stand together"):
+        read(vocabulary, {"nuclear_opalescence_locs3": "5.5", "nucleus_hardness": "soft"})
+
+
+# The clock face as one faces the patient: temporal is 9 in a right eye, 3 in a left (contract; common practice).
+@pytest.mark.parametrize(
+    ("eye", "hour", "quadrant"),
+    [("right", "9", "temporal"), ("left", "9", "nasal"), ("right", "3", "nasal"), ("left", "3", "temporal"),
+     ("right", "12", "superior"), ("left", "1", "superior"), ("left", "6", "inferior"), ("left", "2", "temporal")],
+)  # fmt: skip
+def test_a_clock_hour_lies_in_a_quadrant_of_its_side(
+    vocabulary: Vocabulary, eye: str, hour: str, quadrant: str
+) -> None:
+    case = read(vocabulary, {"previous_trabeculectomy": "yes", "bleb_clock_hour": hour}, eye=eye)
+    assert case.findings["bleb_quadrants"] == frozenset({quadrant})
+
+
+def test_a_gap_runs_through_its_quadrants_clockwise(vocabulary: Vocabulary) -> None:
+    findings = {"zonule_loss_clock_hours": "3", "zonule_loss_from_clock_hour": "1"}
+    assert read(vocabulary, findings, eye="left").findings["zonule_loss_quadrants"] == {"superior", "temporal"}
+    assert read(vocabulary, findings, eye="right").findings["zonule_loss_quadrants"] == {"superior", "nasal"}
+
+
+@pytest.mark.parametrize("age", ["17", "0", "9"])
+def test_a_child_is_refused_with_where_to_go(vocabulary: Vocabulary, age: str) -> None:
+    with pytest.raises(PlannerError, match="paediatric"):
+        read(vocabulary, {"age_years": age})
 
 
 def test_the_odd_is_kept_and_asked_about(vocabulary: Vocabulary) -> None:

@@ -8,6 +8,7 @@ from planner.assess.assessment import (
     Assessment,
     Lever,
     MissingFinding,
+    NeededLook,
     PublishedScore,
     Range,
     Readiness,
@@ -23,6 +24,7 @@ from planner.assess.odds import logit, probability, probability_of
 from planner.assess.trace import Tracer, reached_findings
 from planner.assess.unknowns import Settling
 from planner.case import Case
+from planner.conditions import Condition, Test, walk
 from planner.errors import PlannerError
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
@@ -39,30 +41,52 @@ class Assessor:
         self.objectives = Objectives(self.compiled)
         self.tracer = Tracer(self.compiled)
         self.settle_reaches = {s.id: reached_findings(s.when, rulebook) for s in rulebook.readiness.settle}
+        self.looks = {look.id: look for look in rulebook.vocabulary.looks}
         header = rulebook.header
         self.identity = RulebookIdentity(header.id, header.version, rulebook.sha256, header.status)
 
     def assess(self, case: Case, unit: Unit | None, on: datetime.date | None) -> Assessment:
         values = case.values(self.rulebook.vocabulary)
         truths, _ = self.compiled.core(values)
-        log_odds = self.range(values, self.objectives.totals["log-odds"])
-        tier, settling = self._tier(values)
-        missing, smallest = self._missing(case, values, tier, settling)
+        plain = self.on_record(case, values)
+        log_odds = self.range(values, self.objectives.totals["log-odds"], plain)
+        tier, settling = self._tier(values, plain)
+        readiness, wanted = self._readiness(case, values, truths)
+        missing, smallest = self._missing(case, values, tier, settling, wanted)
         return Assessment(
             case=case,
             rulebook=self.identity,
             on=on or case.recorded_on,
             factors=self.tracer.factors(case, values, truths),
-            points=self.range(values, self.objectives.totals["points"]),
+            points=self.range(values, self.objectives.totals["points"], plain),
             tier=tier,
             probability=probability(self.compiled, truths, log_odds, unit.audit if unit else None),
             published_scores=self._scores(values),
-            readiness=self._readiness(case, values, truths),
+            readiness=readiness,
             missing=missing,
+            looks=self._looks(missing),
             smallest_set=smallest,
             levers=self._levers(case, truths, tier.working),
             queries=tuple(query.text for query in case.queries),
+            notes=self._unasked(case, values, tier),
         )
+
+    def on_record(self, case: Case, values: Values) -> Values | None:
+        """The one allowed eye that the record describes: each unknown takes its plain value.
+
+        None while one of the few findings is missing without which no technique can be written.
+        """
+        if any(name not in case.in_force for name in self.rulebook.vocabulary.on_record_needs):
+            return None
+        return self.plain_eye(values)
+
+    def plain_eye(self, values: Values) -> Values | None:
+        """The allowed eye in which each unknown takes its plain value; where none fits so, one of the mildest."""
+        plain = self.completions.plain(values)
+        if plain is None:
+            least = self.completions.extreme(values, self.objectives.tier, highest=False)
+            plain = None if least is None else least.completion
+        return plain
 
     def ends(self, values: Values, objective: Objective) -> tuple[Found, Found]:
         """The least and most of a number over allowed completions, with a completion showing each."""
@@ -77,20 +101,37 @@ class Assessor:
             )
         return low, high
 
-    def range(self, values: Values, objective: Objective) -> Range:
+    def range(self, values: Values, objective: Objective, plain: Values | None = None) -> Range:
         low, high = self.ends(values, objective)
-        return Range(low.value, high.value)
+        on_record = None if plain is None else self._value(objective, plain)
+        return Range(low.value, high.value, on_record, low.proved and high.proved)
+
+    def _value(self, objective: Objective, completion: Values) -> float:
+        """The number in one completion; what no plain eye has by itself is read at its more cautious end."""
+        truths, bounds = self.compiled.core(completion)
+        return objective.bounds(completion, truths, bounds)[1]
 
     def working_tier(self, case: Case) -> int:
         """The more cautious end of the tier's range."""
         return int(self.ends(case.values(self.rulebook.vocabulary), self.objectives.tier)[1].value)
 
-    def _tier(self, values: Values) -> tuple[TierResult, Settling]:
+    def _tier(self, values: Values, plain: Values | None) -> tuple[TierResult, Settling]:
         low, high = self.ends(values, self.objectives.tier)
         working = int(high.value)
-        meaning = next(t for t in self.rulebook.tiers.tiers if t.tier == working)
-        decided = self._decided_by(values, high.completion)
-        result = TierResult(working, int(low.value), working, meaning.label, meaning.meaning, decided)
+        meanings = {shape.tier: shape for shape in self.rulebook.tiers.tiers}
+        on_record = None if plain is None else int(self._value(self.objectives.tier, plain))
+        result = TierResult(
+            working,
+            int(low.value),
+            working,
+            meanings[working].label,
+            meanings[working].meaning,
+            self._decided_by(values, high.completion),
+            on_record,
+            "" if on_record is None else meanings[on_record].label,
+            () if plain is None else self._decided_by(values, plain),
+            low.proved and high.proved,
+        )
         return result, Settling(self.compiled, self.completions, self.objectives.tier, values)
 
     def _decided_by(self, values: Values, completion: Values) -> tuple[str, ...]:
@@ -140,10 +181,12 @@ class Assessor:
             shown.append(PublishedScore(score.id, score.authors, score.outcome, points, tuple(groups), score.source))
         return tuple(shown)
 
-    def _readiness(self, case: Case, values: Values, truths: Truths) -> Readiness:
+    def _readiness(self, case: Case, values: Values, truths: Truths) -> tuple[Readiness, set[str]]:
+        """Whether the eye is ready, and the findings that are not recorded and readiness asks for."""
         rest = self.compiled.rest(values, truths, self.compiled.options(values, truths))
         reasons: list[SettleReason] = []
         covered: set[str] = set()
+        wanted: set[str] = set()
         vocabulary = self.rulebook.vocabulary
         for settle in self.rulebook.readiness.settle:
             truth = rest[self.compiled.rest_place[f"settle:{settle.id}"]]
@@ -151,8 +194,11 @@ class Assessor:
             if truth:
                 reasons.append(SettleReason(settle.id, settle.because, settle.settled_by, True))
                 covered.update(reached)
+                if tests_of_recording(settle.when):
+                    wanted.update(n for n in reached if self.is_open(case, values, n))
             elif truth is None and not settle.only_when_certain and self.may_hold(values, f"settle:{settle.id}"):
-                blank = [n for n in reached if n not in case.in_force]
+                blank = [n for n in reached if self.is_open(case, values, n)]
+                wanted.update(blank)
                 names = ", ".join(lower_first(vocabulary.by_id[n].label) for n in blank)
                 reasons.append(
                     SettleReason(
@@ -174,7 +220,8 @@ class Assessor:
                         False,
                     )
                 )
-        return Readiness("settle-first" if reasons else "ready", tuple(reasons))
+                wanted.add(finding.id)
+        return Readiness("settle-first" if reasons else "ready", tuple(reasons)), wanted
 
     def may_hold(self, values: Values, name: str) -> bool:
         """Whether a named condition holds in at least one allowed completion."""
@@ -186,7 +233,7 @@ class Assessor:
         return name not in case.in_force and self.compiled.applies(self.compiled.index[name], values) is not False
 
     def _missing(
-        self, case: Case, values: Values, tier: TierResult, settling: Settling
+        self, case: Case, values: Values, tier: TierResult, settling: Settling, wanted: set[str]
     ) -> tuple[tuple[MissingFinding, ...], tuple[str, ...]]:
         findings = self.rulebook.vocabulary.findings
         open_tier = tier.least != tier.most
@@ -198,7 +245,7 @@ class Assessor:
             asks = (
                 open_tier and place in settling.candidates and (settling.closed(place) == {place} or place in smallest)
             )
-            if not self.is_open(case, values, finding.id) or not (asks or finding.essential):
+            if not self.is_open(case, values, finding.id) or not (asks or finding.essential or finding.id in wanted):
                 continue
             off, demands = settling.worth(place, tier.working) if asks else (0.0, 0.0)
             if place in alone:
@@ -213,12 +260,57 @@ class Assessor:
             else:
                 settles = "readiness: it must be known before theatre"
             order = (place not in alone, place not in smallest, -off, -demands, not finding.essential, place)
+            look = self.looks.get(finding.look or "")
             missing = MissingFinding(
-                finding.id, finding.label, settles, place in alone, finding.essential, finding.settled_by
+                finding.id,
+                finding.label,
+                settles,
+                place in alone,
+                finding.essential,
+                finding.settled_by or (look.who if look is not None else None),
+                finding.look or "",
+                asks,
             )
             ranked.append((order, missing))
         ranked.sort(key=lambda pair: pair[0])
         return tuple(entry for _, entry in ranked), tuple(findings[place].id for place in smallest)
+
+    def _looks(self, missing: tuple[MissingFinding, ...]) -> tuple[NeededLook, ...]:
+        """The sittings that would record what is missing, those that settle the tier first, most decisive first."""
+        found: dict[str, list[MissingFinding]] = {}
+        for entry in missing:
+            if entry.look in self.looks:
+                found.setdefault(entry.look, []).append(entry)
+        made = [
+            NeededLook(
+                look.id,
+                look.label,
+                look.who,
+                look.minutes,
+                tuple(entry.finding for entry in found[look.id]),
+                tuple(entry.label for entry in found[look.id]),
+                any(entry.moves_tier for entry in found[look.id]),
+            )
+            for look in (self.looks[name] for name in found)
+        ]
+        return tuple(sorted(made, key=lambda look: not look.settles))
+
+    def _unasked(self, case: Case, values: Values, tier: TierResult) -> tuple[str, ...]:
+        """Findings that were recorded though nothing asked for them, and raise the tier."""
+        notes = []
+        for place, finding in enumerate(self.rulebook.vocabulary.findings):
+            if finding.id not in case.in_force or self.compiled.applies(place, values) is not False:
+                continue
+            without = values.copy()
+            without[place] = None
+            least = self.completions.extreme(without, self.objectives.tier, highest=True)
+            if least is not None and least.value < tier.working:
+                shown = finding.shown(case.in_force[finding.id])
+                notes.append(
+                    f"{finding.label} {shown}: recorded though nothing asks for it here, and raises the tier from "
+                    f"{least.value:g} to {tier.working}"
+                )
+        return tuple(notes)
 
     def _levers(self, case: Case, truths: Truths, working: int) -> tuple[Lever, ...]:
         levers = []
@@ -242,6 +334,11 @@ class Assessor:
                     )
                 )
         return tuple(levers)
+
+
+def tests_of_recording(condition: Condition) -> bool:
+    """Whether a condition asks if something was recorded."""
+    return any(isinstance(part, Test) and part.how == "recorded" for part in walk(condition))
 
 
 _made: dict[int, Assessor] = {}

@@ -13,10 +13,15 @@ State = Literal["holds", "does-not-hold", "unknown", "not-applicable"]
 
 @dataclass(frozen=True)
 class Range:
-    """Least and most over allowed completions, both reached."""
+    """Least and most over allowed completions, both reached where `proved`; otherwise nothing lies beyond them.
+
+    `on_record` is what the reading on record has; None where too little is recorded for one.
+    """
 
     least: float
     most: float
+    on_record: float | None = None
+    proved: bool = True
 
     @property
     def settled(self) -> bool:
@@ -49,7 +54,12 @@ class FactorState:
 
 @dataclass(frozen=True)
 class TierResult:
-    """The working tier is the more cautious end of the range. `decided_by` says what demands it, by name."""
+    """Two readings: `on_record`, of the plain eye that the record allows (None where too little is recorded), and
+    `working`, until the rest is known: the more cautious end of the range.
+
+    `decided_by` says by name what demands the working tier, `on_record_by` what demands the one on record. Without
+    `proved` the search for the ends ran out of its limit, and the tier lies within them.
+    """
 
     working: int
     least: int
@@ -57,6 +67,10 @@ class TierResult:
     label: str
     meaning: str
     decided_by: tuple[str, ...]
+    on_record: int | None = None
+    on_record_label: str = ""
+    on_record_by: tuple[str, ...] = ()
+    proved: bool = True
 
 
 @dataclass(frozen=True)
@@ -65,6 +79,7 @@ class OperatorProbability:
     published_grade: str
     least: float
     most: float
+    on_record: float | None = None
 
 
 @dataclass(frozen=True)
@@ -136,7 +151,7 @@ class Readiness:
 
 @dataclass(frozen=True)
 class MissingFinding:
-    """A finding that is not recorded, and what recording it could do."""
+    """A finding that is not recorded, and what recording it could do; `look` is the sitting at which it is recorded."""
 
     finding: str
     label: str
@@ -144,6 +159,24 @@ class MissingFinding:
     settles_tier: bool
     essential: bool
     settled_by: str | None = None
+    look: str = ""
+    moves_tier: bool = False
+
+
+@dataclass(frozen=True)
+class NeededLook:
+    """One sitting that would record missing findings: where and by whom, for how many minutes, and which findings.
+
+    `settles` says that its findings can move the tier; together the looks that do settle it.
+    """
+
+    look: str
+    label: str
+    who: str
+    minutes: int
+    findings: tuple[str, ...]
+    labels: tuple[str, ...]
+    settles: bool
 
 
 @dataclass(frozen=True)
@@ -171,6 +204,7 @@ class Assessment:
     published_scores: tuple[PublishedScore, ...]
     readiness: Readiness
     missing: tuple[MissingFinding, ...]
+    looks: tuple[NeededLook, ...]
     smallest_set: tuple[str, ...]
     levers: tuple[Lever, ...]
     queries: tuple[str, ...] = ()

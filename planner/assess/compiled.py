@@ -9,11 +9,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
+from functools import cached_property
 from typing import Any
 
 from planner.assess.cells import told_apart
 from planner.assess.source import Source
-from planner.conditions import Condition, FactorHolds, OptionWins, Test, findings_in, rebuild, walk
+from planner.conditions import (
+    NUMBER_TESTS,
+    Condition,
+    FactorHolds,
+    OptionWins,
+    Test,
+    findings_in,
+    rebuild,
+    walk,
+)
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import Truth
 
@@ -60,6 +70,20 @@ class Compiled:
         self._depends_of_finding: dict[str, frozenset[int]] = {}
         self.depends = self._dependencies()
         self.cells = told_apart(findings, (*self.conditions.values(), *self.asked.values()))
+        self.by_depth = sorted(range(len(findings)), key=lambda place: (self.depth(place), place))
+        self.hidden_tests: dict[int, Callable[[Values], Truth]] = {
+            self.index[f.id]: self._compile_one(f.hidden_when) for f in findings if f.hidden_when is not None
+        }
+
+    @cached_property
+    def number_tests(self) -> dict[str, tuple[Test, ...]]:
+        """Every comparison of each number with a limit, in any condition."""
+        found: dict[str, dict[Test, None]] = {}
+        for condition in self.conditions.values():
+            for part in walk(condition):
+                if isinstance(part, Test) and part.how in NUMBER_TESTS:
+                    found.setdefault(part.finding, {})[part] = None
+        return {name: tuple(tests) for name, tests in found.items()}
 
     def _source(self, named: dict[str, str]) -> Source:
         return Source(self.index, named, self.asked)
@@ -238,6 +262,8 @@ def _rest(rulebook: Rulebook) -> Iterable[tuple[str, Condition]]:
             yield f"drug:{drug.id}:{against.id}", against.when
     for settle in rulebook.readiness.settle:
         yield f"settle:{settle.id}", settle.when
+    for place, asked in enumerate(rulebook.theatre.recheck):
+        yield f"recheck:{place}", asked.when
     for override in rulebook.supervision.overrides:
         yield f"override:{override.id}", override.when
 

@@ -39,10 +39,15 @@ class Objective:
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """The extreme value and a completion that shows it."""
+    """The extreme value and a completion that shows it.
+
+    Where the search ran out of its limit `proved` is false: the value is then the outer bound, which nothing passes,
+    and the completion the best one met.
+    """
 
     value: float
     completion: Values
+    proved: bool = True
 
 
 class Completions:
@@ -71,7 +76,7 @@ class Completions:
         return self._scope[objective.key]
 
     def extreme(self, values: Values, objective: Objective, highest: bool, wider: Found | None = None) -> Found | None:
-        """The highest (or lowest) value over allowed completions; None when no completion is allowed at all.
+        """The highest (or lowest) value over allowed completions; None when it is proved that none is allowed.
 
         `wider` is what was found for the same case with fewer findings recorded: nothing beyond it can be found here,
         so its completion is tried first.
@@ -104,9 +109,12 @@ class Completions:
         order = itertools.count(0, -1)  # among equals the newest first, so that a promise is followed to its end
         truths, bounds = core(values)
         heap = [(sign * bounds_of(values, truths, bounds)[end], next(order), values, truths)]
-        for _ in range(NODES_AT_MOST):
+        for searched in itertools.count():
             if not heap:
                 break
+            if searched >= NODES_AT_MOST and (best is None or heap[0][0] < sign * best.value):
+                completion = best.completion if best is not None else self.complete(values, favoured, scope)
+                return Found(sign * heap[0][0], completion, proved=False)
             promised, _, node, truths = heapq.heappop(heap)
             if best is not None and promised >= sign * best.value:
                 break
@@ -192,6 +200,47 @@ class Completions:
             if let_down and (found := self._behind(self.compiled.condition(name), node)) is not None:
                 return found
         return self._missing(node, frozenset(scope))
+
+    def plain(self, values: Values, leave: frozenset[int] = frozenset()) -> Values | None:
+        """The completion in which every missing finding takes its plain value, except those in `leave`.
+
+        Where an impossible pair would hold, a finding that was filled in takes its mildest value that undoes it. None
+        when no such value is found. What is not asked, and what no plain eye has by itself, stays missing.
+        """
+        mended: dict[int, Any] = {}
+        for _ in range(len(self.pairs) + 1):
+            node = self._plainly(values, leave, mended)
+            truths, _ = self.compiled.core(node)
+            held = [name for name in self.pairs if truths[self.compiled.place[name]]]
+            if not held:
+                return node
+            mend = self._mend(node, values, held[0], mended)
+            if mend is None:
+                return None
+            mended[mend[0]] = mend[1]
+        return None
+
+    def _plainly(self, values: Values, leave: frozenset[int], mended: dict[int, Any]) -> Values:
+        node, findings = values.copy(), self.compiled.rulebook.vocabulary.findings
+        for place in self.compiled.by_depth:
+            if node[place] is None and place not in leave and self.compiled.applies(place, node) is True:
+                node[place] = mended.get(place, findings[place].plain_value)
+        return node
+
+    def _mend(self, node: Values, values: Values, pair: str, mended: dict[int, Any]) -> tuple[int, Any] | None:
+        """A finding that was filled in, and its mildest value with which neither this pair nor one more holds."""
+        truths, _ = self.compiled.core(node)
+        before = sum(truths[place] is True for place in self.pair_places)
+        for place in sorted(self.compiled.depends[pair]):
+            if values[place] is not None or node[place] is None or place in mended:
+                continue
+            for cell in self.compiled.cells[place]:
+                trial = node.copy()
+                trial[place] = cell
+                after, _ = self.compiled.core(trial)
+                if sum(after[other] is True for other in self.pair_places) < before:
+                    return place, cell
+        return None
 
     def open_in(self, condition: Condition, node: Values) -> Iterator[int]:
         """Each missing finding that leaves a condition open here; what decides whether one applies stands for it."""

@@ -27,7 +27,7 @@ def probability_of(log_odds: float) -> float:
 
 
 def probability(compiled: Compiled, truths: Truths, log_odds: Range, audit: Audit | None) -> Probability:
-    """Probability of the model's outcome by operator; ranges are over allowed completions."""
+    """Probability of the model's outcome by operator, on record and over allowed completions."""
     model = compiled.rulebook.odds
     recentred = recentre(model, audit) if audit is not None else None
     base = logit(recentred.baseline if recentred else model.baseline.probability)
@@ -39,6 +39,7 @@ def probability(compiled: Compiled, truths: Truths, log_odds: Range, audit: Audi
             operator.published_grade,
             probability_of(own + log_odds.least),
             probability_of(own + log_odds.most),
+            None if log_odds.on_record is None else probability_of(own + log_odds.on_record),
         )
     not_counted = []
     for blind in model.blind_to:

@@ -26,7 +26,7 @@ def assess(
     from planner.cli.batch import Batch
     from planner.cli.summary import summary
     from planner.documents.json_form import assessment_json
-    from planner.plan.make import make_plan
+    from planner.plan.make import ready_in
 
     rulebook = rulebook_in(rules)
     held = unit_in(unit, rulebook)
@@ -34,9 +34,8 @@ def assess(
 
     def make(case: Case) -> str:
         assessment = assess_case(case, rulebook, held, day(on))
-        if held is not None:
-            # What the unit lacks is known only once the plan has said what it needs.
-            assessment = make_plan(assessment, rulebook, held).assessment
+        # What the unit lacks is known only once the plan has said what it needs.
+        assessment = ready_in(assessment, rulebook, held)
         return in_json(assessment_json(assessment), many=batch.many) if json else summary(assessment, rulebook)
 
     batch.run(make, lambda _, text: typer.echo(text), Path())

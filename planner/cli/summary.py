@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 
-from planner.assess.assessment import Assessment, FactorState
+from planner.assess.assessment import Assessment, FactorState, TierResult
 from planner.documents.figures import percent_range, whole_range
 from planner.rulebook.rulebook import Rulebook
 
@@ -15,12 +15,8 @@ WIDTH = 100
 def summary(assessment: Assessment, rulebook: Rulebook) -> str:
     """The assessment of one case in words, ending with whose judgement stands."""
     case, tier = assessment.case, assessment.tier
-    span = "" if tier.least == tier.most else f", {tier.least} to {tier.most} possible"
     blocks = [
-        _block(
-            f"{case.reference}, {case.eye.upper()} EYE",
-            [f"Tier {tier.working}{span}: {tier.label}", *(f"  decided by {reason}" for reason in tier.decided_by)],
-        ),
+        _block(f"{case.reference}, {case.eye.upper()} EYE", _tier(tier)),
         _block(*_readiness(assessment)),
         _block(
             f"Points {whole_range(assessment.points)}, from {rulebook.header.id} {rulebook.header.version}",
@@ -28,6 +24,7 @@ def summary(assessment: Assessment, rulebook: Rulebook) -> str:
         ),
         _block(f"Probability of {assessment.probability.outcome}", _probability(assessment, rulebook)),
         _block("Published scores, under their authors' names", _scores(assessment)),
+        _block("Where to look, the most decisive first", _looks(assessment)),
         _block("Missing, the most decisive first", _missing(assessment)),
         _block(
             "What could be put right first",
@@ -35,7 +32,7 @@ def summary(assessment: Assessment, rulebook: Rulebook) -> str:
         ),
         _block("Factors that hold", [_factor(state) for state in assessment.factors if state.state == "holds"]),
         _block("Factors that may hold", [_factor(state) for state in assessment.factors if state.state == "unknown"]),
-        _block("Look again", assessment.queries),
+        _block("Look again", [*assessment.queries, *assessment.notes]),
         _block(
             f"Rulebook {assessment.rulebook.status}, {assessment.rulebook.sha256[:12]}", rulebook.theatre.deferral[:1]
         ),
@@ -59,6 +56,28 @@ def _wrapped(line: str, indent: str) -> list[str]:
     return textwrap.wrap(
         line.strip(), WIDTH, initial_indent=first, subsequent_indent=first + "  ", break_on_hyphens=False
     )
+
+
+def _tier(tier: TierResult) -> Iterator[str]:
+    """Both readings, each with what decides it."""
+    proved = "" if tier.proved else " (not proved; the outer bound is kept)"
+    if tier.on_record == tier.working:
+        yield f"Tier {tier.working}, on record and until known: {tier.label}{proved}"
+        yield from (f"  decided by {reason}" for reason in tier.decided_by)
+        return
+    if tier.on_record is None:
+        yield "On record: too little is recorded to write a technique"
+    else:
+        yield f"On record tier {tier.on_record}: {tier.on_record_label}"
+        yield from (f"  decided by {reason}" for reason in tier.on_record_by)
+    yield f"Until known tier {tier.working}: {tier.label}{proved}"
+    yield from (f"  decided by {reason}" for reason in tier.decided_by)
+
+
+def _looks(assessment: Assessment) -> Iterator[str]:
+    for look in assessment.looks:
+        settles = " settles the tier with the others marked so" if look.settles else ""
+        yield f"{look.label}, {look.minutes} min ({look.who}):{settles} {', '.join(look.findings)}"
 
 
 def _readiness(assessment: Assessment) -> tuple[str, list[str]]:

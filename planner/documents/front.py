@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Generic, TypeVar
 
-from planner.assess.assessment import Lever, MissingFinding, SettleReason
+from planner.assess.assessment import Lever, SettleReason
 from planner.documents.language import say
-from planner.documents.plan_view import FactorView, PlanView
+from planner.documents.plan_view import FactorView, LookView, PlanView
 
 # Characters that a line holds, across the sheet and beside the drawing.
 ACROSS = 105
@@ -67,21 +67,21 @@ class Front:
     look_again: First[str]
     levers: First[Lever]
     factors: First[FactorView]
-    missing: First[MissingFinding]
+    looks: First[LookView]
     uncounted: str
     recheck: bool
 
     @property
     def shortened(self) -> bool:
         """Whether anything was left out."""
-        lists = (self.reasons, self.decided, self.look_again, self.levers, self.factors, self.missing)
+        lists = (self.reasons, self.decided, self.look_again, self.levers, self.factors, self.looks)
         return any(each.more for each in lists)
 
 
 def front(p: PlanView, room: Room = ALL) -> Front:
     """The lists of the first side as that room holds them; with `ALL` nothing is left out."""
     reasons, _ = first(p.readiness.reasons, lambda r: f"{r.because} → {r.settled_by}", ACROSS, room.to_settle)
-    missing, _ = first(p.missing, lambda m: f"{m.label}: {m.would_settle}; {m.settled_by}", ACROSS, room.missing)
+    looks, _ = first(p.looks, lambda k: f"{k.label}, {k.takes} ({k.who}): {k.findings}", ACROSS, room.missing)
     decided, used = first(p.tier.decided_by, str, COLUMN, room.decided)
     left = room.beside - used
     look_again, used = first(p.queries, str, COLUMN, left // 2)
@@ -90,7 +90,7 @@ def front(p: PlanView, room: Room = ALL) -> Front:
     left -= used
     factors, _ = first(p.factors, lambda f: f"{f.label} {f.because} {f.counts}", COLUMN, left)
     uncounted = p.risk.uncounted if room is ALL else p.risk.uncounted_first
-    return Front(reasons, decided, look_again, levers, factors, missing, uncounted, room.recheck)
+    return Front(reasons, decided, look_again, levers, factors, looks, uncounted, room.recheck)
 
 
 def front_that_fits(p: PlanView, fits: Callable[[Front], bool]) -> Front:

@@ -8,7 +8,7 @@ from typing import Any
 
 from planner.assess.assessment import Assessment, FactorState, Probability, PublishedScore, Range
 from planner.case import Case
-from planner.plan.plan import Plan
+from planner.plan.plan import Gate, Plan
 
 
 def assessment_json(assessment: Assessment) -> dict[str, Any]:
@@ -21,7 +21,7 @@ def assessment_json(assessment: Assessment) -> dict[str, Any]:
         "rulebook": asdict(assessment.rulebook),
         "recorded": _case(case),
         "points": _range(assessment.points),
-        "tier": asdict(assessment.tier) | {"decided_by": list(assessment.tier.decided_by)},
+        "tier": _plain(asdict(assessment.tier)),
         "probability": _probability(assessment.probability),
         "published_scores": {score.id: _score(score) for score in assessment.published_scores},
         "factors": [_factor(state) for state in assessment.factors],
@@ -31,6 +31,7 @@ def assessment_json(assessment: Assessment) -> dict[str, Any]:
             "reasons": [asdict(reason) for reason in assessment.readiness.because],
         },
         "missing": [asdict(missing) for missing in assessment.missing],
+        "looks": [_plain(asdict(look)) for look in assessment.looks],
         "smallest_set": list(assessment.smallest_set),
         "levers": [asdict(lever) for lever in assessment.levers],
         "queries": list(assessment.queries),
@@ -47,8 +48,13 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "unit": plan.unit,
         "draft_line": plan.draft_line,
         "supervision": data["supervision"],
-        "choices": data["choices"],
-        "steps": data["steps"],
+        "choices": {
+            name: {**data["choices"][name], "if_found": _gates(chosen.if_found)}
+            for name, chosen in plan.choices.items()
+        },
+        "steps": [
+            {**told, "gates": _gates(step.gates)} for told, step in zip(data["steps"], plan.steps, strict=True)
+        ],
         "drills": [drill.id for drill in plan.drills],
         "drill_items": data["drills"],
         "kit": [item.id for item in plan.kit],
@@ -88,7 +94,12 @@ def _probability(probability: Probability) -> dict[str, Any]:
         "population": probability.population,
         "baseline": probability.baseline,
         "by_operator": {
-            name: {"least": operator.least, "most": operator.most, "published_grade": operator.published_grade}
+            name: {
+                "least": operator.least,
+                "most": operator.most,
+                "on_record": operator.on_record,
+                "published_grade": operator.published_grade,
+            }
             for name, operator in probability.by_operator.items()
         },
         "not_counted": [f"{item.label}{'' if item.certain else ' (may hold)'}" for item in probability.not_counted],
@@ -119,8 +130,29 @@ def _factor(state: FactorState) -> dict[str, Any]:
     return asdict(state) | {"rates": list(state.rates)}
 
 
-def _range(range_: Range) -> dict[str, float]:
-    return {"least": _whole(range_.least), "most": _whole(range_.most)}
+def _gates(gates: tuple[Gate, ...]) -> list[dict[str, Any]]:
+    """An entry for each finding that by itself would change the step; those needed together stand `with` the first."""
+    told: list[dict[str, Any]] = []
+    for gate in gates:
+        entry = {"option": gate.option, "before": gate.before, "seen_in_theatre": gate.seen, "do": list(gate.do)}
+        entry |= {"once_clear": gate.once_clear}
+        each = list(zip(gate.findings, gate.asks, strict=True))
+        if gate.together and each:
+            others = [finding for finding, _ in each[1:]]
+            told.append({"finding": each[0][0], "when": " and ".join(gate.asks), "with": others, **entry})
+        else:
+            told += [{"finding": finding, "when": asks, "with": [], **entry} for finding, asks in each]
+    return told
+
+
+def _range(range_: Range) -> dict[str, Any]:
+    on_record = None if range_.on_record is None else _whole(range_.on_record)
+    return {
+        "least": _whole(range_.least),
+        "most": _whole(range_.most),
+        "on_record": on_record,
+        "proved": range_.proved,
+    }
 
 
 def _whole(value: float) -> float:

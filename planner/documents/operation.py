@@ -129,7 +129,7 @@ def _shown(step: StepView, detail: Detail) -> ShownStep:
     )
     rest = Told(
         step.do[len(do) :],
-        () if detail.if_found else step.if_found,
+        (*(() if detail.if_found else step.if_found), *step.also_if_found),
         () if printed(detail.watch) else step.step.watch,
         () if printed(detail.hand_over) else hand_over,
         () if then else tuple(pair for pair in step.pause if pair[1]),

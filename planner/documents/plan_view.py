@@ -13,7 +13,7 @@ from planner.plan.plan import CitedSource, KitItem, PlannedCaution, PlannedDrill
 @dataclass(frozen=True)
 class TierView:
     """`number` is the tier in force: the approved one, once a consultant has approved. `approved` says so in words
-    where the rulebook's differs.
+    where the rulebook's differs. `readings` names both readings where they differ; `open_because` what lies between.
     """
 
     number: str
@@ -22,6 +22,7 @@ class TierView:
     label: str
     meaning: str
     range: str
+    readings: str
     decided_by: tuple[str, ...]
     points: str
     scale_note: str
@@ -59,10 +60,22 @@ class ScoreView:
 
 
 @dataclass(frozen=True)
+class LookView:
+    """A sitting at which missing findings are recorded: by whom, how long it takes, and which; `settles` the tier."""
+
+    label: str
+    who: str
+    takes: str
+    findings: str
+    settles: bool
+
+
+@dataclass(frozen=True)
 class StepView:
     """A step as printed; `provisional` says what is prepared for the worse where a choice is still open.
 
-    `if_found` is done only if what is not recorded is found. A pause is what to see, and what then. An `ordinary` step
+    `if_found` are the questions that stand above it, and what is done instead; `also_if_found` lines that would be
+    added. A pause is what to see, and what then. An `ordinary` step
     is one that nothing in this eye makes harder: it is set more closely, so that the others stand out.
     """
 
@@ -71,6 +84,7 @@ class StepView:
     provisional: tuple[str, ...]
     do: tuple[str, ...]
     if_found: tuple[str, ...]
+    also_if_found: tuple[str, ...]
     pause: tuple[tuple[str, str], ...]
     ordinary: bool
 
@@ -135,6 +149,7 @@ class SupervisionView:
     mode: str
     words: str
     stage: str
+    target: str
     because: tuple[str, ...]
     trainee_steps: str
     hand_back: tuple[str, ...]
@@ -176,6 +191,7 @@ class PlanView:
     scores: tuple[ScoreView, ...]
     score_note: str
     missing: tuple[MissingFinding, ...]
+    looks: tuple[LookView, ...]
     settles_together: str
     levers: tuple[Lever, ...]
     queries: tuple[str, ...]

@@ -56,23 +56,23 @@ class _Page:
         self.put(f"{p.title}. {judged} {p.supervision.stage}.")
         self.lines.append("")
         tier = say("Tier %(number)s", number=p.tier.number).upper()
-        wide = f" ({say('Range %(range)s', range=p.tier.range)})" if p.tier.range else ""
-        self.put(f"{tier}  {p.tier.label}{wide}")
+        self.put(f"{tier}  {p.tier.label}")
         self.put(p.tier.approved, indent=2)
+        self.put(p.tier.readings, indent=2)
         self.items(p.tier.decided_by, indent=2)
         self.put(f"{p.supervision.mode.upper()}  {p.supervision.words}")
         self.items(p.supervision.because, indent=2)
         self.put(f"{say('TRAINEE')}  {p.supervision.trainee_steps}")
+        self.put(p.supervision.target, indent=2)
         self.section(p.readiness.headline)
         if p.readiness.is_ready:
             self.lines.pop()
         self.items(f"{reason.because} -> {reason.settled_by}" for reason in p.readiness.reasons)
-        if p.missing:
-            self.section(say("Not recorded"))
+        if p.looks:
+            self.section(say("Not recorded: where to look"))
             if p.settles_together:
                 self.put(say("Together these settle the tier: %(findings)s.", findings=p.settles_together))
-            for m in p.missing:
-                self.put(f"{m.label}: {m.would_settle}" + (f" ({m.settled_by})" if m.settled_by else ""), "- ")
+            self.items(f"{look.label}, {look.takes} ({look.who}): {look.findings}" for look in p.looks)
         if p.levers:
             self.section(say("Put right before surgery"))
             for v in p.levers:
@@ -118,7 +118,8 @@ class _Page:
         self.put(s.step.headline, indent=4)
         self.items(s.provisional, say("prepared") + ": ", 4)
         self.items(s.do, "- ", 4)
-        self.items(s.if_found, say("if found (not recorded)") + ": ", 4)
+        self.items(s.if_found, "? ", 4)
+        self.items(s.also_if_found, "? ", 4)
         self.items(s.step.watch, say("watch") + ": ", 4)
         self.items((f"{what}; {then}" for what, then in s.pause), "! ", 4)
         self.items(s.step.hand_over_if, say("hand over") + ": ", 4)
@@ -177,7 +178,8 @@ class _Page:
         self.put(f"{p.rulebook}. {p.draft_line}")
 
     def drill(self, d: DrillView) -> None:
-        self.section(d.drill.label)
+        likely = say("likely in this eye")
+        self.section(f"{d.drill.label} ({likely})" if d.drill.likely else d.drill.label)
         self.put(" ".join(d.drill.signs))
         self.put(d.drill.stop_first, "! ")
         for number, line in enumerate(d.drill.steps, 1):

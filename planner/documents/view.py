@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from math import ceil
 
-from planner.assess.assessment import Assessment, FactorState, PublishedScore
+from planner.assess.assessment import Assessment, FactorState, PublishedScore, TierResult
 from planner.documents.citing import Citations
 from planner.documents.eye import eye_view
 from planner.documents.figures import change, day, dioptres, moment, span, whole_range
@@ -19,6 +19,7 @@ from planner.documents.plan_view import (
     DrugView,
     FactorView,
     LensView,
+    LookView,
     PlanView,
     ReadinessView,
     RuleView,
@@ -28,8 +29,19 @@ from planner.documents.plan_view import (
     TierView,
 )
 from planner.documents.risk import risk_view
-from planner.plan.plan import IF_FOUND, Approval, KitItem, Plan, PlannedDrill, PlannedDrug, PlannedRule, PlannedStep
-from planner.wording import lower_first, percent
+from planner.plan.plan import (
+    IF_FOUND,
+    Approval,
+    Gate,
+    KitItem,
+    Plan,
+    PlannedCaution,
+    PlannedDrill,
+    PlannedDrug,
+    PlannedRule,
+    PlannedStep,
+)
+from planner.wording import gate_words, lower_first, percent
 
 # The first rates of a published score print; the plan as data holds them all.
 SCORE_RATES = 2
@@ -76,21 +88,22 @@ def view(plan: Plan) -> PlanView:
         scores=tuple(_score(score, cite) for score in assessment.published_scores),
         score_note=plan.score_note,
         missing=assessment.missing,
-        settles_together=", ".join(labels.get(name, _spoken(name)) for name in assessment.smallest_set),
+        looks=_looks(assessment),
+        settles_together=_settles(assessment, labels),
         levers=assessment.levers,
         queries=(*assessment.queries, *assessment.notes),
         drawing=eye_view(plan),
         steps=tuple(_step(step, plan) for step in plan.steps),
         choices=_choices(plan, cite),
         rules=tuple(_rule(rule, cite) for rule in plan.rules),
-        drills=tuple(_drill(drill, plan, cite) for drill in plan.drills if drill.likely),
-        may_be_drills=tuple(drill for drill in plan.drills if drill.may_be_likely),
-        other_drills=tuple(drill for drill in plan.drills if not (drill.likely or drill.may_be_likely)),
+        drills=tuple(_drill(drill, plan, cite) for drill in plan.drills if drill.in_full),
+        may_be_drills=tuple(drill for drill in plan.drills if drill.may_be_likely and not drill.in_full),
+        other_drills=tuple(drill for drill in plan.drills if not (drill.in_full or drill.may_be_likely)),
         kit=_kit(plan.kit),
         drugs=_drugs(plan, cite),
         formulary_note=plan.formulary_note,
         lens=_lens(plan, cite),
-        cautions=tuple(CautionView(caution, cite(caution.basis)) for caution in plan.cautions),
+        cautions=tuple(CautionView(caution, cite(caution.basis)) for caution in _shown_cautions(plan)),
         recheck=plan.recheck,
         recheck_then=plan.recheck_then,
         deferral=plan.deferral,
@@ -99,6 +112,29 @@ def view(plan: Plan) -> PlanView:
     )
     # What prints nowhere is not listed: only now is it known what was cited.
     return replace(shown, sources=cite.cited())
+
+
+def _looks(assessment: Assessment) -> tuple[LookView, ...]:
+    return tuple(
+        LookView(
+            look.label, look.who, say("%(minutes)s min", minutes=look.minutes), _joined(look.labels), look.settles
+        )
+        for look in assessment.looks
+    )  # fmt: skip
+
+
+def _settles(assessment: Assessment, labels: Mapping[str, str]) -> str:
+    """What settles the tier: the smallest set of findings where it is small, else the sittings that do."""
+    if assessment.smallest_set:
+        return ", ".join(labels.get(name, _spoken(name)) for name in assessment.smallest_set)
+    settling = [look.label for look in assessment.looks if look.settles]
+    return _joined(settling) if len(settling) > 1 else ""
+
+
+def _shown_cautions(plan: Plan) -> Iterable[PlannedCaution]:
+    """Cautions that hold; those that only may, where there is too little on record to say more."""
+    everything = plan.assessment.tier.on_record is None
+    return (caution for caution in plan.cautions if caution.certain or everything)
 
 
 def _spoken(name: str) -> str:
@@ -116,10 +152,23 @@ def _tier(plan: Plan) -> TierView:
         given.tier_label if given and differs else tier.label,
         "" if differs else tier.meaning,
         open_range,
+        _readings(tier),
         tuple(map(_sentence, tier.decided_by)),
         whole_range(plan.assessment.points),
         plan.scale_note,
     )
+
+
+def _readings(tier: TierResult) -> str:
+    """Both readings of the tier in one line; nothing where they are one."""
+    if tier.on_record is None:
+        return say("Too little is recorded to write a technique; planned for the worst until it is")
+    if tier.on_record == tier.working:
+        return ""
+    told = say(
+        "On record tier %(on_record)s, until known tier %(working)s", on_record=tier.on_record, working=tier.working
+    )
+    return told if tier.proved else f"{told} ({say('not proved')})"
 
 
 def _readiness(assessment: Assessment) -> ReadinessView:
@@ -140,7 +189,9 @@ def _supervision(plan: Plan) -> SupervisionView:
     if not kept:
         taken = say("every step")
     return SupervisionView(
-        _spoken(planned.mode).capitalize(), planned.words, planned.stage_label, planned.because, taken or say("none"),
+        _spoken(planned.mode).capitalize(), planned.words, planned.stage_label,
+        say("Taught today: %(step)s.", step=planned.target) if planned.target else "",
+        planned.because, taken or say("none"),
         planned.hand_back, planned.take_over_words, planned.contact or "",
     )  # fmt: skip
 
@@ -222,10 +273,18 @@ def _step(step: PlannedStep, plan: Plan) -> StepView:
     # The line that says how a provisional choice is prepared stands by itself, above what is done.
     lines = [line for line in step.do if line not in provisional]
     do = _run_on(line for line in lines if not line.endswith(IF_FOUND))
-    if_found = tuple(line.removesuffix(IF_FOUND) for line in lines if line.endswith(IF_FOUND))
+    if_found = tuple(_gate(gate) for gate in step.gates if gate.option is not None)
+    also = [line.removesuffix(IF_FOUND) for line in lines if line.endswith(IF_FOUND)]
+    also += [_gate(gate) for gate in step.gates if gate.option is None]
     pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
     ordinary = not (step.harder_because or provisional or if_found)
-    return StepView(step, WHO[step.who](), tuple(map(_sentence, provisional)), do, if_found, pause, ordinary)
+    told = tuple(map(_sentence, provisional))
+    return StepView(step, WHO[step.who](), told, do, if_found, tuple(also), pause, ordinary)
+
+
+def _gate(gate: Gate) -> str:
+    then = gate.label if gate.option is not None else " ".join(gate.do)
+    return _sentence(gate_words(gate.before, gate.asks, then, together=gate.together, once_clear=gate.once_clear))
 
 
 def _run_on(lines: Iterable[str]) -> tuple[str, ...]:
@@ -281,6 +340,7 @@ def _kit(items: tuple[KitItem, ...]) -> tuple[tuple[str, tuple[KitItem, ...]], .
         "essential": say("Essential in this case"),
         "always": say("Every case"),
         "preferred": say("If the unit has it"),
+        "if-found": say("Ready in case it is found"),
     }
     groups = [(heading, tuple(item for item in items if item.need == need)) for need, heading in needs.items()]
     return tuple((heading, held) for heading, held in groups if held)

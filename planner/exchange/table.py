@@ -67,7 +67,7 @@ class Table:
 
     def _plain(self, column: str, cell: str) -> str:
         """What a spreadsheet wrote of itself put back: decimal commas, and TRUE and FALSE."""
-        kind = self.vocabulary.by_id[column].kind
+        kind = self.vocabulary.by_id[self.vocabulary.aliases.get(column, column)].kind
         if kind == "number" and _COMMA_NUMBER.fullmatch(cell):
             return cell.replace(",", ".")
         return cell.lower() if kind == "yes-no" and cell in ("TRUE", "FALSE") else cell
@@ -129,7 +129,7 @@ class Table:
 
     def _check(self) -> int:
         """The number of rows, once the header is found sound and every quote is closed."""
-        known = {*_CASE_HEADINGS, *self.vocabulary.by_id, WHY}
+        known = {*_CASE_HEADINGS, *self.vocabulary.by_id, *self.vocabulary.aliases, WHY}
         faults: list[Fault] = []
         seen: set[str] = set()
         row = Row(self.header_line, self.columns)

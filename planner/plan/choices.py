@@ -1,85 +1,77 @@
-"""Which option of each choice the case gets, which could still be, and which is prepared."""
+"""Which option of each choice is written, which others are still possible, and what would have to be found for them.
+
+The option on record is written where everything unknown that would change it can still be looked for in theatre
+before the choice's first irreversible act; otherwise the more cautious of what cannot be told apart there. An option
+that gives a block, a drug, a dye or an implant gives way to the most cautious such option that is possible at all.
+"""
 
 from __future__ import annotations
 
 from planner.assess.assess import Assessor
-from planner.assess.compiled import Values
-from planner.case import Case
+from planner.assess.compiled import Truths, Values
 from planner.errors import PlannerError
+from planner.plan.gates import gates_of
+from planner.plan.picture import Picture
 from planner.plan.plan import Chosen, PlannedDevice, Rejected
 from planner.rulebook.plan_shapes import Choice, Option
-from planner.truth import Truth
 from planner.wording import lower_first, sentence
 
 
-class Picture:
-    """A case's truths as its choices are decided: what wins or is open, and the lines that hold or may hold."""
-
-    def __init__(self, assessor: Assessor, case: Case) -> None:
-        self.assessor = assessor
-        self.case = case
-        made = assessor.compiled
-        self.values: Values = case.values(assessor.rulebook.vocabulary)
-        self.truths, _ = made.core(self.values)
-        self.options = made.options(self.values, self.truths)
-        self.lines = made.rest(self.values, self.truths, self.options)
-        self.names = assessor.tracer.names
-
-    def option(self, name: str) -> Truth:
-        return self.options[self.assessor.compiled.option_place[name]]
-
-    def line(self, name: str) -> Truth:
-        return self.lines[self.assessor.compiled.rest_place[name]]
-
-    def may_hold(self, name: str) -> bool:
-        """Whether a line holds in at least one allowed completion."""
-        truth = self.line(name)
-        return self.assessor.may_hold(self.values, name) if truth is None else truth
-
-    def as_planned(self, choices: dict[str, Chosen]) -> None:
-        """Take what is prepared as planned, what is still possible as unknown, and everything else as not planned."""
-        place = self.assessor.compiled.option_place
-        options = list(self.options)
-        for chosen in choices.values():
-            options[place[f"option:{chosen.choice}.{chosen.option}"]] = True
-            for other in chosen.rejected:
-                options[place[f"option:{chosen.choice}.{other.option}"]] = None if other.possible else False
-        self.lines = self.assessor.compiled.rest(self.values, self.truths, tuple(options))
-
-
 def choose(picture: Picture) -> dict[str, Chosen]:
-    """For each choice the prepared option; the possible winners are exactly those of the allowed completions."""
+    """For each choice the written option; the possible winners are exactly those of the allowed completions."""
     return {choice.id: _chosen(picture, choice) for choice in picture.assessor.rulebook.choices.values()}
 
 
 def possible_winners(picture: Picture, choice: Choice) -> list[Option]:
     """The options that win in at least one allowed completion."""
+    return _winners(picture.assessor, choice, picture.values, picture.options)
 
+
+def _winners(assessor: Assessor, choice: Choice, values: Values, options: Truths) -> list[Option]:
     def may_win(option: Option) -> bool:
         name = f"option:{choice.id}.{option.id}"
-        truth = picture.option(name)
-        return picture.assessor.may_hold(picture.values, name) if truth is None else truth
+        truth = options[assessor.compiled.option_place[name]]
+        return assessor.may_hold(values, name) if truth is None else truth
 
     return [option for option in choice.options if may_win(option)]
 
 
-def prepared(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
+def cautious(assessor: Assessor, choice: Choice, values: Values, winners: list[Option]) -> Option:
     """The more cautious of the possible winners that no line may hold against.
 
     `safer_when_unknown` comes first, then whichever outranks the other; an option against which a withhold may hold
-    is prepared only when every possible winner has such a line.
+    is taken only when every possible winner has such a line.
     """
-    stronger = picture.assessor.rulebook.outranking
+    stronger = assessor.rulebook.outranking
 
     def outranked(option: Option) -> int:
         return sum(f"{choice.id}.{other.id}" in stronger[f"{choice.id}.{option.id}"] for other in winners)
 
     def rank(option: Option) -> tuple[bool, bool, int]:
-        against = picture.assessor.rulebook.withheld.get(f"{choice.id}.{option.id}", [])
-        doubtful = any(picture.may_hold(f"rule:{rule.id}") for rule in against)
+        against = assessor.rulebook.withheld.get(f"{choice.id}.{option.id}", [])
+        doubtful = any(assessor.may_hold(values, f"rule:{rule.id}") for rule in against)
         return doubtful, not option.safer_when_unknown, outranked(option)
 
     return min(winners, key=rank)
+
+
+def written(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
+    """The option that the plan is written with, among all that are possible."""
+    assessor = picture.assessor
+    if len(winners) == 1 or picture.plain is None:
+        return cautious(assessor, choice, picture.values, winners)
+    made, first_act = assessor.compiled, choice.first_act or choice.step
+    reached = frozenset().union(*(made.depends[f"option:{choice.id}.{option.id}"] for option in choice.options))
+    open_ones = {place for place in reached if picture.values[place] is None and picture.plain[place] is not None}
+    unseen = frozenset(place for place in open_ones if not picture.is_seen_before(place, first_act))
+    node = assessor.completions.plain(picture.values, unseen) if unseen else picture.plain
+    if node is None:
+        return cautious(assessor, choice, picture.values, winners)
+    truths, _ = made.core(node)
+    left = _winners(assessor, choice, node, made.options(node, truths))
+    option = left[0] if len(left) == 1 else cautious(assessor, choice, node, left)
+    rivals = [other for other in winners if other.strict] if option.strict else []
+    return cautious(assessor, choice, picture.values, rivals) if len(rivals) > 1 else option
 
 
 def _chosen(picture: Picture, choice: Choice) -> Chosen:
@@ -91,7 +83,7 @@ def _chosen(picture: Picture, choice: Choice) -> Chosen:
             "every one is withheld",
             "let one withhold name an option that then opens",
         )
-    option = prepared(picture, choice, winners)
+    option = written(picture, choice, winners)
     provisional = len(winners) > 1
     rejected = []
     for other in choice.options:
@@ -100,6 +92,7 @@ def _chosen(picture: Picture, choice: Choice) -> Chosen:
         possible = other in winners
         rejected.append(Rejected(other.id, other.label, possible, _reason(picture, choice, other, possible)))
     settled_by = _turns_on(picture, [f"{choice.id}.{winner.id}" for winner in winners]) if provisional else ()
+    others = [other for other in winners if other is not option]
     return Chosen(
         choice.id,
         choice.step,
@@ -107,7 +100,8 @@ def _chosen(picture: Picture, choice: Choice) -> Chosen:
         option.id,
         option.label,
         provisional,
-        option.prepared_as if provisional else None,
+        option.prepared_as if provisional and not _is_on_record(picture, choice, option) else None,
+        gates_of(picture, choice, others),
         tuple(option.do),
         tuple(option.watch),
         tuple(pause.words for pause in option.pause_if),
@@ -121,6 +115,11 @@ def _chosen(picture: Picture, choice: Choice) -> Chosen:
         option.side_ports,
         tuple(PlannedDevice(**dict(device)) for device in option.drawn),
     )
+
+
+def _is_on_record(picture: Picture, choice: Choice, option: Option) -> bool:
+    place = picture.assessor.compiled.option_place[f"option:{choice.id}.{option.id}"]
+    return picture.plain is not None and picture.plain_options[place] is True
 
 
 def _reason(picture: Picture, choice: Choice, option: Option, possible: bool) -> str:

@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from planner.assess.assess import Assessor, assessor
 from planner.errors import Fault
-from planner.plan.choices import Picture, possible_winners
+from planner.plan.choices import possible_winners
+from planner.plan.picture import Picture
 from planner.rulebook.cases import OF_FACTOR, Expected
 from planner.rulebook.rulebook import Rulebook
 

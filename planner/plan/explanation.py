@@ -14,7 +14,8 @@ from planner.assess.assessment import Assessment, State
 from planner.assess.trace import fill, reached_tests
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, compare, evaluate
 from planner.errors import PlannerError
-from planner.plan.choices import Picture, choose
+from planner.plan.choices import choose
+from planner.plan.picture import Picture
 from planner.plan.plan import Chosen
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import WORDS, Truth

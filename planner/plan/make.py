@@ -8,9 +8,11 @@ from planner.assess.assess import assessor
 from planner.assess.assessment import Assessment, Readiness, SettleReason
 from planner.assess.trace import fill
 from planner.case import Stage
-from planner.plan.choices import Picture, choose
+from planner.plan.choices import choose
 from planner.plan.lens import plan_lens
+from planner.plan.picture import Picture
 from planner.plan.plan import (
+    Chosen,
     KitItem,
     Plan,
     PlannedCaution,
@@ -19,12 +21,16 @@ from planner.plan.plan import (
     PlannedSupervision,
 )
 from planner.plan.sources import cited
-from planner.plan.steps import plan_steps
+from planner.plan.steps import plan_steps, target_of
 from planner.plan.stock import plan_drugs, plan_kit
 from planner.plan.supervision import default_stage, supervise
+from planner.rulebook.plan_shapes import Drill
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
 from planner.wording import lower_first
+
+LIKELY_AT_MOST = 3
+ASKED_IN_A_LINE = 6
 
 
 def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = None, stage: Stage | None = None) -> Plan:
@@ -36,11 +42,12 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
     choices = choose(picture)
     picture.as_planned(choices)
     drills = _drills(picture)
-    kit = plan_kit(picture, choices, {d.label: list(d.kit) for d in drills if d.likely or d.may_be_likely}, unit)
+    kit = _kit(picture, choices, drills, unit)
     assessment = replace(assessment, readiness=_with_kit(assessment.readiness, kit))
     stage = default_stage(picture.assessor, assessment, stage)
     supervised, because = supervise(picture, assessment, stage)
-    steps = plan_steps(picture, assessment, choices, stage, supervised)
+    drugs = plan_drugs(picture, choices)
+    steps = plan_steps(picture, assessment, choices, drugs, stage, supervised)
     supervision = rulebook.supervision
     plan = Plan(
         assessment=assessment,
@@ -49,7 +56,7 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
         steps=steps,
         drills=drills,
         kit=kit,
-        drugs=plan_drugs(picture, choices),
+        drugs=drugs,
         formulary_note=rulebook.kit.formulary_note,
         cautions=_cautions(picture),
         rules=_rules(picture),
@@ -64,9 +71,10 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
             tuple(supervision.hand_back),
             supervision.take_over_words,
             unit.supervisor_contact if unit else None,
+            target_of(picture, stage, steps),
         ),
         lens=plan_lens(assessment.case, rulebook),
-        recheck=tuple((line.ask, line.worse_than) for line in rulebook.theatre.recheck),
+        recheck=(*_not_recorded(picture, assessment), *_recheck(picture)),
         recheck_then=rulebook.theatre.recheck_then,
         deferral=tuple(rulebook.theatre.deferral),
         range_note=rulebook.theatre.range_note,
@@ -79,30 +87,76 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
     return replace(plan, sources=cited(plan, rulebook))
 
 
+def ready_in(assessment: Assessment, rulebook: Rulebook, unit: Unit | None) -> Assessment:
+    """The assessment as its plan in this unit has it: lacking kit that is essential settles first here too."""
+    if unit is None or unit.kit is None:
+        return assessment
+    picture = Picture(assessor(rulebook), assessment.case)
+    choices = choose(picture)
+    picture.as_planned(choices)
+    kit = _kit(picture, choices, _drills(picture), unit)
+    return replace(assessment, readiness=_with_kit(assessment.readiness, kit))
+
+
+def _kit(
+    picture: Picture, choices: dict[str, Chosen], drills: tuple[PlannedDrill, ...], unit: Unit | None
+) -> tuple[KitItem, ...]:
+    return plan_kit(picture, choices, {d.label: list(d.kit) for d in drills if d.likely or d.in_full}, unit)
+
+
 def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
-    ordered: list[tuple[int, PlannedDrill]] = []
-    for drill in picture.assessor.rulebook.drills.values():
-        truth = picture.line(f"drill:{drill.id}")
-        steps = tuple(step.do for step in drill.steps)
-        ordered.append(
-            (
-                0 if truth else 1 if truth is None else 2,
-                PlannedDrill(
-                    drill.id,
-                    drill.label,
-                    truth is True,
-                    truth is None,
-                    tuple(drill.signs),
-                    drill.stop_first,
-                    steps,
-                    drill.call,
-                    tuple(drill.kit),
-                    drill.leave,
-                    drill.basis.words,
-                ),
+    """Drills by how likely the eye on record makes them, then by danger; of those it makes likely the first three."""
+    ordered = sorted(
+        ((_weight(picture, drill), drill) for drill in picture.assessor.rulebook.drills.values()),
+        key=lambda pair: (-pair[0], -pair[1].danger, pair[1].id),
+    )
+    planned = []
+    for place, (weight, drill) in enumerate(ordered):
+        likely = weight > 0 and place < LIKELY_AT_MOST
+        planned.append(
+            PlannedDrill(
+                drill.id,
+                drill.label,
+                likely,
+                weight == 0 and picture.line(f"drill:{drill.id}") is None,
+                likely or drill.always_in_full,
+                tuple(drill.signs),
+                drill.stop_first,
+                tuple(step.do for step in drill.steps),
+                drill.call,
+                tuple(drill.kit),
+                drill.leave,
+                drill.basis.words,
             )
         )
-    return tuple(drill for _, drill in sorted(ordered, key=lambda pair: pair[0]))
+    return tuple(planned)
+
+
+def _weight(picture: Picture, drill: Drill) -> int:
+    holding = (
+        likely.weight
+        for place, likely in enumerate(drill.likely)
+        if picture.on_record(f"drill:{drill.id}:{place}") is True
+    )
+    return max(holding, default=0)
+
+
+def _recheck(picture: Picture) -> tuple[tuple[str, str], ...]:
+    lines = picture.assessor.rulebook.theatre.recheck
+    asked = [line for place, line in enumerate(lines) if picture.on_record(f"recheck:{place}") is not False]
+    return tuple((line.ask, line.worse_than) for line in asked)
+
+
+def _not_recorded(picture: Picture, assessment: Assessment) -> tuple[tuple[str, str], ...]:
+    """What is not recorded and can still be asked or looked for in theatre, a line for each sitting."""
+    vocabulary, theatre = picture.assessor.rulebook.vocabulary, picture.assessor.rulebook.theatre
+    lines = []
+    for look in assessment.looks:
+        seen = [name for name in look.findings if vocabulary.by_id[name].seen_at is not None]
+        for start in range(0, len(seen), ASKED_IN_A_LINE):
+            labels = (lower_first(vocabulary.by_id[name].label) for name in seen[start : start + ASKED_IN_A_LINE])
+            lines.append((f"{theatre.recheck_not_recorded}: {', '.join(labels)}", theatre.recheck_if_found))
+    return tuple(lines)
 
 
 def _cautions(picture: Picture) -> tuple[PlannedCaution, ...]:
@@ -138,7 +192,7 @@ def _rules(picture: Picture) -> tuple[PlannedRule, ...]:
 
 
 def _with_kit(readiness: Readiness, kit: tuple[KitItem, ...]) -> Readiness:
-    lacking = tuple(_lacking(item) for item in kit if item.lacking and item.need != "preferred")
+    lacking = tuple(_lacking(item) for item in kit if item.lacking and item.need in ("always", "essential"))
     return Readiness("settle-first", (*readiness.because, *lacking)) if lacking else readiness
 
 

@@ -23,6 +23,27 @@ class Rejected:
 
 
 @dataclass(frozen=True)
+class Gate:
+    """What stands above a step as a question: what would have to be found, and what is then done instead.
+
+    `findings` by id, `asks` the same in words; `together` says that all of them are needed, otherwise any one.
+    `option` is the choice's other option, None for a line of the step. `before` words the choice's first irreversible
+    act; `seen` says that it can be looked for before it, in theatre. With `once_clear` a more cautious way is written
+    until these have been looked for and found as `asks` has them.
+    """
+
+    findings: tuple[str, ...]
+    asks: tuple[str, ...]
+    together: bool
+    option: str | None
+    label: str
+    do: tuple[str, ...]
+    before: str | None
+    seen: bool
+    once_clear: bool = False
+
+
+@dataclass(frozen=True)
 class PlannedDevice:
     """A device for the drawing of the eye: `marks` hooks, or a pupil ring of `size_mm`; the rest in words."""
 
@@ -37,7 +58,8 @@ class PlannedDevice:
 
 @dataclass(frozen=True)
 class Chosen:
-    """The option prepared for a choice. `provisional` when missing findings leave another option possible.
+    """The option written for a choice. `provisional` when missing findings leave another option possible: `if_found`
+    says what would have to be found for each. `prepared_as` words a more cautious option than the one on record.
 
     The eye is drawn from `opening_mm`, `seat` (None: left open), `main_incision` (open: the surgeon places it, None:
     findings decide its place), `side_ports` (how many) and `drawn`.
@@ -50,6 +72,7 @@ class Chosen:
     label: str
     provisional: bool
     prepared_as: str | None
+    if_found: tuple[Gate, ...]
     do: tuple[str, ...]
     watch: tuple[str, ...]
     pause_if: tuple[str, ...]
@@ -80,19 +103,22 @@ class PlannedStep:
     hand_over_if: tuple[str, ...]
     done_well: str
     rule_ids: tuple[str, ...]
+    gates: tuple[Gate, ...] = ()
 
 
 @dataclass(frozen=True)
 class PlannedDrill:
-    """`likely` drills print in full, the others as one line (label and the first thing to stop).
+    """Drills come by how likely this eye makes them, then by how much they cost: at most a few are `likely`.
 
-    `may_be_likely` ones come next: a finding that is not recorded would make them so.
+    `in_full` ones print their steps, the others one line (label and the first thing to stop). `may_be_likely` ones
+    would be so if something were found that is not recorded.
     """
 
     id: str
     label: str
     likely: bool
     may_be_likely: bool
+    in_full: bool
     signs: tuple[str, ...]
     stop_first: str
     steps: tuple[str, ...]
@@ -106,12 +132,12 @@ class PlannedDrill:
 class KitItem:
     """`lacking` when the unit's list does not hold it; `note` says what that means.
 
-    `certain` is false when only a provisional choice wants it.
+    `certain` is false when only a provisional choice wants it. `if-found` kit is made ready for what is not recorded.
     """
 
     id: str
     label: str
-    need: Literal["always", "essential", "preferred"]
+    need: Literal["always", "essential", "preferred", "if-found"]
     lacking: bool
     certain: bool
     note: str
@@ -134,6 +160,7 @@ class PlannedDrug:
     contraindications: tuple[str, ...]
     check: tuple[str, ...]
     basis: str
+    one_of: str | None = None  # of drugs that share it only one is given
 
 
 @dataclass(frozen=True)
@@ -172,6 +199,7 @@ class PlannedSupervision:
     hand_back: tuple[str, ...]
     take_over_words: str
     contact: str | None
+    target: str | None = None  # the one step that is taught today, by its label
 
 
 @dataclass(frozen=True)

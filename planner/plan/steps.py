@@ -4,55 +4,89 @@ from __future__ import annotations
 
 from typing import Literal
 
-from planner.assess.assess import Assessor
 from planner.assess.assessment import Assessment
 from planner.case import Stage
-from planner.plan.choices import Picture
-from planner.plan.plan import IF_FOUND, Chosen, PlannedStep
+from planner.plan.gates import lines_if_found
+from planner.plan.picture import Picture
+from planner.plan.plan import IF_FOUND, Chosen, PlannedDrug, PlannedStep
 from planner.plan.supervision import takes
-from planner.rulebook.plan_shapes import Line, Step
+from planner.rulebook.plan_shapes import DrugLine, Line, Step
 from planner.rulebook.shapes import Supervised
+from planner.wording import lower_first
 
 
 def plan_steps(
-    picture: Picture, assessment: Assessment, choices: dict[str, Chosen], stage: Stage, supervised: Supervised
+    picture: Picture,
+    assessment: Assessment,
+    choices: dict[str, Chosen],
+    drugs: tuple[PlannedDrug, ...],
+    stage: Stage,
+    supervised: Supervised,
 ) -> tuple[PlannedStep, ...]:
-    """Every step in order. A line that may hold is taken and marked; a factor that may hold makes steps harder."""
+    """Every step in the order of this eye. What holds on record is done, what may be found stands as a gate."""
     return tuple(
-        _step(picture, assessment, [c for c in choices.values() if c.step == step.id], step, number, stage, supervised)
-        for number, step in enumerate(picture.assessor.rulebook.steps, 1)
+        _step(picture, assessment, choices, drugs, step, number, stage, supervised)
+        for number, step in enumerate(in_order(picture), 1)
     )
+
+
+def in_order(picture: Picture) -> list[Step]:
+    """The steps in the usual order, but where a rule of force `order` puts one before another."""
+    steps = list(picture.assessor.rulebook.steps)
+    for rule in picture.assessor.rulebook.interactions.rules:
+        if rule.force != "order" or rule.first is None or picture.on_record(f"rule:{rule.id}") is not True:
+            continue
+        places = {step.id: place for place, step in enumerate(steps)}
+        first, after = places[rule.first], places[rule.of["step"]]  # type: ignore[index]
+        if first > after:
+            steps.insert(after, steps.pop(first))
+    return steps
 
 
 def _step(
     picture: Picture,
     assessment: Assessment,
-    chosen: list[Chosen],
+    choices: dict[str, Chosen],
+    drugs: tuple[PlannedDrug, ...],
     step: Step,
     number: int,
     stage: Stage,
     supervised: Supervised,
 ) -> PlannedStep:
-    difficulty, harder = _difficulty(picture.assessor, assessment, step)
+    rulebook = picture.assessor.rulebook
+    chosen = [choice for choice in choices.values() if choice.step == step.id]
+    written = {name: rulebook.option(f"{name}.{choice.option}")[1] for name, choice in choices.items()}
+    difficulty, harder = _difficulty(picture, assessment, step)
     do: list[str] = []
     watch: list[str] = []
     pause: list[str] = []
     ids: list[str] = []
+    by_consultant = False
     for choice in chosen:
+        option = written[choice.choice]
         ids.append(f"{choice.choice}.{choice.option}")
         if choice.prepared_as:
             do.append(choice.prepared_as)
         do.extend(choice.do)
+        do.extend(drug_line(line, drugs) for line in option.drug_lines)
         watch.extend(choice.watch)
         pause.extend(choice.pause_if)
+        by_consultant |= option.consultant_does
+    for option in written.values():
+        do.extend(option.also.get(step.id, []))
     for line, certain in _lines(picture, step):
         ids.append(line.id)
         do.extend(line.do if certain else [f"{text}{IF_FOUND}" for text in line.do])
         watch.extend(line.watch)
         pause.extend(words.words for words in line.pause_if)
-    who: Literal["trainee", "supervisor"] = (
-        "trainee" if takes(picture.assessor, stage, supervised.mode, step.id, difficulty) else "supervisor"
-    )
+        by_consultant |= line.consultant_does
+    gates = [gate for choice in chosen for gate in choice.if_found]
+    gates += [gate for _, gate in lines_if_found(picture, step)]
+    if not picture.is_on_record:
+        # Too little is recorded to write a technique, and one for every eye that this could be is one for none.
+        do, watch, pause, gates = ([rulebook.theatre.technique_not_written] if chosen else []), [], [], []
+    may_take = not by_consultant and takes(picture.assessor, stage, supervised.mode, step.id, difficulty)
+    who: Literal["trainee", "supervisor"] = "trainee" if may_take else "supervisor"
     return PlannedStep(
         step.id,
         step.label,
@@ -68,17 +102,30 @@ def _step(
         tuple(step.hand_over_if),
         step.done_well,
         tuple(ids),
+        tuple(gates),
     )
 
 
-def _difficulty(assessor: Assessor, assessment: Assessment, step: Step) -> tuple[int, tuple[str, ...]]:
+def drug_line(line: DrugLine, drugs: tuple[PlannedDrug, ...]) -> str:
+    """A line that gives a drug; where it is barred, the bar and what serves instead."""
+    drug = next(drug for drug in drugs if drug.id == line.drug)
+    match drug.state:
+        case "withheld":
+            instead = "; ".join(dict.fromkeys(text for text in drug.instead if text))
+            told = f"{drug.label} barred: {'; '.join(drug.reasons)}."
+            return f"{told} Instead: {instead}." if instead else told
+        case "not-until-checked":
+            return f"{line.do.rstrip('.')}: not until checked, {', '.join(drug.reasons)}."
+    return line.do
+
+
+def _difficulty(picture: Picture, assessment: Assessment, step: Step) -> tuple[int, tuple[str, ...]]:
     weights = []
     for state in assessment.factors:
-        weight = assessor.rulebook.factors[state.id].harder_steps.get(step.id, 0)
-        if weight and state.state in ("holds", "unknown"):
-            weights.append(
-                (weight, state.label if state.state == "holds" else f"{state.label} (may hold)", state.state == "holds")
-            )
+        weight = picture.assessor.rulebook.factors[state.id].harder_steps.get(step.id, 0)
+        truth = picture.factor_on_record(state.id)
+        if weight and truth is not False:
+            weights.append((weight, state.label if truth else f"{state.label} (may hold)", truth is True))
     # Kinds of the same trouble do not pile up: the heaviest counts, and one more where another factor adds to it.
     heaviest = max((weight for weight, _, _ in weights), default=0)
     extra = 1 if sum(certain for _, _, certain in weights) > 1 else 0
@@ -86,12 +133,21 @@ def _difficulty(assessor: Assessor, assessment: Assessment, step: Step) -> tuple
 
 
 def _lines(picture: Picture, step: Step) -> list[tuple[Line, bool]]:
+    """The lines that hold on record; without a reading on record, also those that may hold."""
     found = []
     for line in step.lines:
-        truth = picture.line(f"line:{step.id}:{line.id}")
+        truth = picture.on_record(f"line:{step.id}:{line.id}")
         if truth is not False:
             found.append((line, truth is True))
     return found
+
+
+def target_of(picture: Picture, stage: Stage, steps: tuple[PlannedStep, ...]) -> str | None:
+    """The one step taught today: the first of the stage's targets that the trainee takes, else the last step taken."""
+    shape = next(shape for shape in picture.assessor.rulebook.stages.stages if shape.id == stage)
+    taken = {step.id: step.label for step in steps if step.who == "trainee"}
+    wanted = [name for name in (*shape.targets, *reversed(shape.named_steps)) if name in taken]
+    return lower_first(taken[wanted[0]]) if wanted else None
 
 
 def _once(texts: list[str]) -> tuple[str, ...]:

@@ -4,19 +4,24 @@ from __future__ import annotations
 
 from typing import Literal
 
-from planner.plan.choices import Picture
+from planner.plan.picture import Picture
 from planner.plan.plan import Chosen, KitItem, PlannedDrug
-from planner.rulebook.plan_shapes import Drug
+from planner.rulebook.plan_shapes import Contraindication, Drug
 from planner.unit import Unit
 from planner.wording import lower_first, sentence
 
-_NEEDS: tuple[Literal["always", "essential", "preferred"], ...] = ("always", "essential", "preferred")
+Need = Literal["always", "essential", "preferred", "if-found"]
+_NEEDS: tuple[Need, ...] = ("always", "essential", "preferred", "if-found")
 
 
 def plan_kit(
     picture: Picture, choices: dict[str, Chosen], drills: dict[str, list[str]], unit: Unit | None
 ) -> tuple[KitItem, ...]:
-    """What must be in the room. `drills` gives the kit of likely drills by the drill's label."""
+    """What must be in the room. `drills` gives the kit of likely drills by the drill's label.
+
+    What an option needs that would be taken if something were found is made ready too; where the unit lacks it, the
+    case moves once that is found, and not before.
+    """
     rulebook = picture.assessor.rulebook
     kit = rulebook.kit
     wanted: dict[str, tuple[int, list[str]]] = {}
@@ -33,9 +38,13 @@ def plan_kit(
     for choice in choices.values():
         _, option = rulebook.option(f"{choice.choice}.{choice.option}")
         for item in option.kit.essential:
-            want(item, 1, option.label, not choice.provisional)
+            want(item, 1, option.label, choice.prepared_as is None)
         for item in option.kit.preferred:
-            want(item, 2, option.label, not choice.provisional)
+            want(item, 2, option.label, choice.prepared_as is None)
+        for gate in choice.if_found:
+            _, other = rulebook.option(f"{choice.choice}.{gate.option}")
+            for item in other.kit.essential:
+                want(item, 3, other.label, False)
     for label, items in drills.items():
         for item in items:
             want(item, 2, label)
@@ -49,11 +58,10 @@ def plan_kit(
             lacking = unit is not None and unit.kit is not None and equipment.id not in unit.kit
             note = ""
             if lacking:
-                note = (
-                    (equipment.without or "do without, and say so at the brief")
-                    if level == 2
-                    else "borrow it, move the case, or postpone"
-                )
+                note = {
+                    2: equipment.without or "do without, and say so at the brief",
+                    3: "if found: stop, move the case",
+                }.get(level, "borrow it, move the case, or postpone")
             result.append(
                 KitItem(
                     equipment.id,
@@ -71,7 +79,8 @@ def plan_kit(
 def plan_drugs(picture: Picture, choices: dict[str, Chosen]) -> tuple[PlannedDrug, ...]:
     """The drugs of the prepared options. One whose contraindication may hold is not given until that is checked."""
     rulebook = picture.assessor.rulebook
-    wanted = {drug for c in choices.values() for drug in rulebook.option(f"{c.choice}.{c.option}")[1].drugs}
+    written = [rulebook.option(f"{choice.choice}.{choice.option}")[1] for choice in choices.values()]
+    wanted = {drug for option in written for drug in (*option.drugs, *(line.drug for line in option.drug_lines))}
     return tuple(_drug(picture, drug) for drug in rulebook.kit.drugs if drug.id in wanted)
 
 
@@ -79,21 +88,24 @@ def _drug(picture: Picture, drug: Drug) -> PlannedDrug:
     rulebook, names = picture.assessor.rulebook, picture.names
     vocabulary = rulebook.vocabulary
     reasons, unchecked, instead = [], [], []
-    against = [(f"drug:{drug.id}:{one.id}", one.when, one.because, one.instead) for one in drug.withhold]
+    def said(one: Contraindication) -> str:
+        return one.label or lower_first(sentence(one.when, vocabulary, names))
+
+    against = [(f"drug:{drug.id}:{one.id}", one.when, said(one), one.label, one.instead) for one in drug.withhold]
     against += [
-        (f"rule:{rule.id}", rule.when, rule.text, rule.instead or "")
+        (f"rule:{rule.id}", rule.when, rule.text, None, rule.instead or "")
         for rule in rulebook.interactions.rules
         if rule.force == "withhold" and rule.of.get("drug") == drug.id
     ]
-    for name, when, because, otherwise in against:
-        truth = picture.line(name)
+    for name, when, bar, label, otherwise in against:
+        truth = picture.bars(name)
         if truth:
-            reasons.append(because)
+            reasons.append(bar)
             instead.append(otherwise)
         elif truth is None:
-            unchecked.append(lower_first(sentence(when, vocabulary, names)))
+            unchecked.append(label or lower_first(sentence(when, vocabulary, names)))
     state = "withheld" if reasons else "not-until-checked" if unchecked else "as-prescribed"
-    contraindications = tuple(one.because for one in drug.withhold)
+    contraindications = tuple(map(said, drug.withhold))
     return PlannedDrug(
         drug.id,
         drug.label,
@@ -107,4 +119,5 @@ def _drug(picture: Picture, drug: Drug) -> PlannedDrug:
         contraindications,
         tuple(drug.check),
         drug.basis.words,
+        drug.one_of,
     )

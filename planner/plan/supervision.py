@@ -5,7 +5,7 @@ from __future__ import annotations
 from planner.assess.assess import Assessor
 from planner.assess.assessment import Assessment
 from planner.case import Stage
-from planner.plan.choices import Picture
+from planner.plan.picture import Picture
 from planner.rulebook.shapes import MODES, By, Mode, StageShape, Supervised
 from planner.wording import percent
 

@@ -327,7 +327,7 @@ class Lens(Entry):
 
 
 class Recheck(Entry):
-    """A line of the re-check at the table: what is asked, and what is worse than planned, in eyes where `when` holds."""
+    """A line of the re-check at the table: what is asked, and what is worse than planned, where `when` holds."""
 
     when: When = ALWAYS
     ask: str
@@ -338,6 +338,9 @@ class Theatre(Entry):
     """The words of the printed sheet that carry a clinical promise."""
 
     recheck: list[Recheck]
+    technique_not_written: str
+    recheck_not_recorded: str
+    recheck_if_found: str
     recheck_then: str
     deferral: list[str]
     range_note: str

@@ -72,6 +72,7 @@ def entries(rulebook: Rulebook) -> Iterator[tuple[Spot, Any]]:
     yield rulebook.spots[("kit.yaml", "")], rulebook.kit
     yield rulebook.spots[("readiness.yaml", "")], rulebook.readiness
     yield rulebook.spots[("lens.yaml", "")], rulebook.lens
+    yield rulebook.spots[("theatre.yaml", "")], rulebook.theatre
     yield rulebook.spots[("durations.yaml", "")], rulebook.durations
     yield rulebook.spots[("lists.yaml", "")], rulebook.lists
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 
-from planner.assess.assessment import FactorState
+from planner.assess.assessment import FactorState, TierResult
 from planner.assess.trace import labels, reached_findings
 from planner.case import Case
 from planner.documents.json_form import plan_json
@@ -55,12 +55,20 @@ def glance(plan: Plan, rulebook: Rulebook) -> Glance:
     weighing = [state for state in weighing if state.state == "holds" or state.most_points or state.floor]
     weighing.sort(key=lambda state: (state.state != "holds", -(state.floor or 0), -state.most_points))
     return Glance(
-        f"{tier.working}" if tier.least == tier.most else f"{tier.working}, {tier.least} to {tier.most} possible",
+        _readings(tier),
         tier.label,
         tuple(without_percentages(tier.decided_by)),
         tuple(_weighed(state, assessment.case, rulebook) for state in weighing),
         digest(plan),
     )
+
+
+def _readings(tier: TierResult) -> str:
+    """Both readings of the tier in a few words, the working one first."""
+    if tier.on_record is None:
+        return f"{tier.working}, too little recorded for a technique"
+    differs = tier.on_record != tier.working
+    return f"{tier.working} until known, {tier.on_record} on record" if differs else f"{tier.working}"
 
 
 def digest(plan: Plan) -> str:

@@ -85,13 +85,23 @@ def shown_sections(
     for query in case.queries if case else ():
         queries.setdefault(query.finding, []).append(query.text)
     through = set(document.get("none_found_in") or ())
+
+    def vouched(finding: Finding) -> bool:
+        """Whether the section that was looked through says this finding: not where something may have hidden it."""
+        hidden = finding.hidden_when is not None and (case is None or finding.id not in case.findings)
+        return finding.section in through and not hidden
+
+    def fills(finding: Finding) -> bool:
+        """Whether looking through its section gives the finding a value."""
+        return finding.unremarkable is not None and (finding.section not in through or vouched(finding))
+
     shown = []
     for section in vocabulary.sections:
         of_it = [f for f in vocabulary.findings if f.section == section.id]
         asked = [f for f in of_it if applies(f, values)]
         aside = [f for f in of_it if f not in asked and (f.id in findings or f.id in answers.wrong)]
         fields = tuple(
-            _field(f, findings.get(f.id), section.id in through, answers, tuple(queries.get(f.id, ())), f in aside)
+            _field(f, findings.get(f.id), vouched(f), answers, tuple(queries.get(f.id, ())), f in aside)
             for f in of_it
             if f in asked or f in aside
         )
@@ -100,8 +110,8 @@ def shown_sections(
             for f in of_it
             if f not in asked and f not in aside and f.asked_when is not None
         )
-        filled = ", ".join(f"{lower_first(f.label)}: {f.unremarkable}" for f in asked if f.unremarkable is not None)
-        stays = ", ".join(lower_first(f.label) for f in asked if f.unremarkable is None)
+        filled = ", ".join(f"{lower_first(f.label)}: {f.unremarkable}" for f in asked if fills(f))
+        stays = ", ".join(lower_first(f.label) for f in asked if not fills(f))
         shown.append(
             ShownSection(
                 section.id, section.label, fields, section.id in through, stamps.get(section.id), filled, stays,

@@ -1,4 +1,4 @@
-"""What is prepared: an option that can win, and that no withhold forbids in any eye the case may turn out to be.
+"""What is written: an option that can win, and what would have to be found for each other that can.
 
 Completions are drawn at random here and judged complete, without the search that the program itself uses.
 """
@@ -6,20 +6,17 @@ Completions are drawn at random here and judged complete, without the search tha
 from __future__ import annotations
 
 import random
-import shutil
 from collections.abc import Iterator
-from pathlib import Path
 
 from plain_eye import WHITE, plain_eye
 from random_cases import as_case, complete_values
 
 from planner.assess.assess import Assessor, assess
 from planner.assess.compiled import Values
+from planner.case import Case
 from planner.plan.make import make_plan
-from planner.plan.plan import Chosen
-from planner.rulebook.load import load
+from planner.plan.picture import Picture
 from planner.rulebook.rulebook import Rulebook
-from planner.shipped import rules_folder
 
 
 def completions(ready: Assessor, partial: Values, draw: random.Random, tries: int) -> Iterator[Values]:
@@ -37,39 +34,59 @@ def completions(ready: Assessor, partial: Values, draw: random.Random, tries: in
             yield values
 
 
-def test_nothing_prepared_meets_a_withhold_that_may_hold(ready: Assessor, rulebook: Rulebook) -> None:
+def partly(ready: Assessor, seed: int, mild: float) -> tuple[Case, Picture, random.Random]:
+    """A partly recorded case with enough on record for a technique, blank preferences planned as plain."""
+    draw = random.Random(seed)
+    values = complete_values(ready.compiled, draw, mild)
+    needed = {ready.compiled.index[name] for name in ready.rulebook.vocabulary.on_record_needs}
+    partial = [None if place not in needed and draw.random() < 0.12 else v for place, v in enumerate(values)]
+    case = as_case(ready.compiled, partial)
+    return case, Picture(ready, case), draw
+
+
+def test_what_may_be_withheld_is_written_only_above_a_gate_and_never_where_it_is_strict(
+    ready: Assessor, rulebook: Rulebook
+) -> None:
     compiled = ready.compiled
-    judged = withheld = 0
+    gated = judged = 0
     for seed in range(150):
-        draw = random.Random(seed)
-        values = complete_values(compiled, draw, (0.6, 0.8, 0.9)[seed % 3])
-        partial = [None if draw.random() < 0.12 else value for value in values]
-        plan = make_plan(assess(as_case(compiled, partial), rulebook), rulebook)
-        prepared = {f"{chosen.choice}.{chosen.option}" for chosen in plan.choices.values()}
-        for complete in (values, *completions(ready, partial, draw, 15)):
-            truths, _ = compiled.core(complete)
-            lines = compiled.rest(complete, truths, compiled.options(complete, truths))
-            for rule in rulebook.interactions.rules:
-                if rule.force == "withhold" and "option" in rule.of and lines[compiled.rest_place[f"rule:{rule.id}"]]:
-                    withheld += 1
-                    assert rule.of["option"] not in prepared, (seed, rule.id)
+        case, picture, draw = partly(ready, seed, (0.6, 0.8, 0.9)[seed % 3])
+        plan = make_plan(assess(case, rulebook), rulebook)
+        for complete in completions(ready, picture.values, draw, 15):
             judged += 1
-    assert judged > 1000 and withheld > 1000
+            truths, _ = compiled.core(complete)
+            options = compiled.options(complete, truths)
+            lines = compiled.rest(complete, truths, options)
+            for rule in rulebook.interactions.rules:
+                if (
+                    rule.force != "withhold"
+                    or "option" not in rule.of
+                    or not lines[compiled.rest_place[f"rule:{rule.id}"]]
+                ):
+                    continue
+                choice, option = rulebook.option(rule.of["option"])
+                chosen = plan.choices[choice.id]
+                if chosen.option == option.id:
+                    assert not option.strict, (seed, rule.id)
+                    won = next(
+                        o.id for o in choice.options if options[compiled.option_place[f"option:{choice.id}.{o.id}"]]
+                    )
+                    assert won in {gate.option for gate in chosen.if_found}, (seed, rule.id, won)
+                    gated += 1
+    assert judged > 1000 and gated > 10
 
 
-def test_every_winner_of_a_completion_is_prepared_or_named_as_possible(ready: Assessor, rulebook: Rulebook) -> None:
+def test_every_winner_of_a_completion_is_written_or_has_a_gate(ready: Assessor, rulebook: Rulebook) -> None:
     compiled = ready.compiled
     for seed in range(60):
-        draw = random.Random(1000 + seed)
-        values = complete_values(compiled, draw, 0.85)
-        partial = [None if draw.random() < 0.12 else value for value in values]
-        plan = make_plan(assess(as_case(compiled, partial), rulebook), rulebook)
+        case, picture, draw = partly(ready, 1000 + seed, 0.85)
+        plan = make_plan(assess(case, rulebook), rulebook)
         shown = {
             (chosen.choice, option)
             for chosen in plan.choices.values()
-            for option in (chosen.option, *(other.option for other in chosen.rejected if other.possible))
+            for option in (chosen.option, *(gate.option for gate in chosen.if_found))
         }
-        for complete in (values, *completions(ready, partial, draw, 10)):
+        for complete in completions(ready, picture.values, draw, 10):
             options = compiled.options(complete, compiled.core(complete)[0])
             won = {
                 tuple(name.removeprefix("option:").split("."))
@@ -77,6 +94,58 @@ def test_every_winner_of_a_completion_is_prepared_or_named_as_possible(ready: As
                 if name.startswith("option:") and options[place]
             }
             assert won <= shown, (seed, won - shown)
+
+
+def test_a_gate_names_what_brings_its_option(ready: Assessor, rulebook: Rulebook) -> None:
+    """Each finding of a gate, found in the eye that is otherwise plain, makes its option win; judged complete."""
+    compiled, tried = ready.compiled, 0
+    for seed in range(60):
+        case, picture, _ = partly(ready, 2000 + seed, 0.9)
+        plain = picture.plain
+        assert plain is not None
+        for chosen in make_plan(assess(case, rulebook), rulebook).choices.values():
+            for gate in chosen.if_found:
+                if gate.together or gate.once_clear:
+                    continue
+                place = compiled.option_place[f"option:{chosen.choice}.{gate.option}"]
+                for name in gate.findings:
+                    turned = [one for one in picture.turned if one.place == compiled.index[name]]
+                    brought = [one for one in turned if one.options[place]]
+                    assert brought, (seed, chosen.choice, gate.option, name)
+                    for one in brought:
+                        assert compiled.options(one.values, compiled.core(one.values)[0])[place] is True
+                        tried += 1
+    assert tried > 100
+
+
+def test_the_technique_on_record_is_written_where_what_would_change_it_can_be_seen_first(rulebook: Rulebook) -> None:
+    """Common practice: a polar opacity can be looked for under the microscope before any fluid, through a lens that is
+    only partly opaque; behind a white lens it cannot, and the cautious way is written."""
+    partial = make_plan(assess(plain_eye(rulebook, posterior_polar_opacity="not-recorded"), rulebook), rulebook)
+    hydro = partial.choices["hydro"]
+    assert hydro.option == "full-hydro"
+    (gate,) = [gate for gate in hydro.if_found if gate.findings == ("posterior_polar_opacity",)]
+    assert gate.option == "delineation-only" and gate.seen
+    white = {**WHITE, "posterior_polar_opacity": "not-recorded"}
+    assert (
+        make_plan(assess(plain_eye(rulebook, **white), rulebook), rulebook).choices["hydro"].option
+        == "delineation-only"
+    )
+
+
+def test_a_blank_preference_changes_nothing_but_the_drug_that_it_may_bar(rulebook: Rulebook) -> None:
+    said = plain_eye(rulebook, anaesthesia_requested="topical", planned_lens_material="hydrophobic-acrylic")
+    blank = plain_eye(rulebook, anaesthesia_requested="not-recorded", planned_lens_material="not-recorded")
+    plans = [make_plan(assess(eye, rulebook), rulebook) for eye in (said, blank)]
+    assert plans[0].choices == plans[1].choices
+    assert [plan.assessment.tier for plan in plans[:1]] == [plan.assessment.tier for plan in plans[1:]]
+
+
+def test_too_little_on_record_writes_no_technique(rulebook: Rulebook) -> None:
+    plan = make_plan(assess(plain_eye(rulebook, axial_length_mm="not-recorded"), rulebook), rulebook)
+    assert plan.assessment.tier.on_record is None
+    opening = next(step for step in plan.steps if step.id == "capsule-opening")
+    assert opening.do == (rulebook.theatre.technique_not_written,) and not opening.gates
 
 
 def test_a_complete_case_leaves_nothing_provisional(ready: Assessor, rulebook: Rulebook) -> None:
@@ -116,35 +185,3 @@ def test_a_withheld_option_stays_visible_with_its_reason(rulebook: Rulebook) -> 
     assert against["full-hydro"].startswith("withheld: ")
     (line,) = [line for line in plan.rules if line.id == "polar-no-hydrodissection"]
     assert line.certain and line.instead and line.hazard
-
-
-RULE = """rules:
-  - id: deliberately-open
-    force: withhold
-    when: {finding: latex_allergy, is: yes}
-    of: {option: capsule-opening.decompress-then-two-stage}
-    text: An invented line.
-    instead: another way
-    hazard: invented
-    basis: common-practice
-"""
-
-
-def test_the_cautious_option_gives_way_where_a_line_may_hold_against_it(tmp_path: Path) -> None:
-    """With one line added to the shipped rules, which alone never bring this about."""
-    folder = Path(shutil.copytree(rules_folder(), tmp_path / "rules"))
-    path = folder / "interactions.yaml"
-    text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace("rules:\n", RULE, 1), encoding="utf-8")
-    changed = load(folder)
-    assert [rule.id for rule in changed.withheld["capsule-opening.decompress-then-two-stage"]] == ["deliberately-open"]
-
-    def prepared(latex: str) -> Chosen:
-        eye = plain_eye(changed, **{**WHITE, "cortex": "not-recorded"}, latex_allergy=latex)
-        return make_plan(assess(eye, changed), changed).choices["capsule-opening"]
-
-    assert prepared("no").option == "decompress-then-two-stage"
-    for latex in ("not-recorded", "yes"):
-        assert prepared(latex).option != "decompress-then-two-stage"
-    against = {other.option: other for other in prepared("yes").rejected}["decompress-then-two-stage"]
-    assert not against.possible and against.because == "withheld: An invented line."

@@ -11,8 +11,8 @@ from random_cases import as_case, complete_values
 
 from planner.assess.assess import Assessor, assess
 from planner.case import STAGES, Stage
-from planner.plan.choices import Picture
 from planner.plan.make import make_plan
+from planner.plan.picture import Picture
 from planner.plan.supervision import supervise
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES
@@ -117,12 +117,23 @@ def test_a_limit_that_changes_only_who_supervises_leaves_the_mode(rulebook: Rule
 
 def test_steps_are_taken_up_to_the_stages_difficulty(ready: Assessor, rulebook: Rulebook) -> None:
     shapes = {shape.id: shape for shape in rulebook.stages.stages}
+    own = {step.id: step.difficulty for step in rulebook.steps}
+    lines = {step.id: step.lines for step in rulebook.steps}
     for seed in range(40):
         case = as_case(ready.compiled, complete_values(ready.compiled, random.Random(seed), 0.93))
         for stage in STAGES:
             plan = make_plan(assess(case, rulebook), rulebook, None, stage)
             mode, shape = plan.supervision.mode, shapes[stage]
-            most = shape.named_steps_up_to if mode == "consultant-operates" else shape.takes_up_to
             for step in plan.steps:
-                allowed = mode != "consultant-only" and step.difficulty <= most
+                allowed = mode != "consultant-only" and step.difficulty <= shape.takes_up_to
+                if mode == "consultant-operates":
+                    harder = step.difficulty - own[step.id]
+                    allowed = step.id in shape.named_steps and harder <= shape.named_harder_up_to
+                # A step in which the consultant does something is never the trainee's, however easy.
+                written = [
+                    rulebook.option(f"{c.choice}.{c.option}")[1] for c in plan.choices.values() if c.step == step.id
+                ]
+                written_lines = [line for line in lines[step.id] if line.id in step.rule_ids]
+                if any(part.consultant_does for part in (*written, *written_lines)):
+                    allowed = False
                 assert (step.who == "trainee") is allowed, (seed, stage, step.id)

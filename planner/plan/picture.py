@@ -1,0 +1,134 @@
+"""A case's truths as it is planned: over all that is open, on record, and with one unknown turned out otherwise."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from planner.assess.assess import Assessor
+from planner.assess.compiled import Truths, Values
+from planner.case import Case
+from planner.plan.plan import Chosen
+from planner.rulebook.shapes import STEP_IDS
+from planner.truth import Truth
+
+SIGN_IN = "sign-in"
+
+
+@dataclass(frozen=True, eq=False)
+class Turned:
+    """The eye on record with one unknown finding at another value: what then wins, and the truths behind it."""
+
+    place: int
+    value: Any
+    values: Values
+    truths: Truths
+    options: Truths
+
+
+class Picture:
+    """`values` as recorded with their Kleene truths; `plain`, the allowed eye in which each unknown is plain.
+
+    `is_on_record` says that enough is recorded for `plain` to stand for this eye, so that a technique is written.
+    """
+
+    def __init__(self, assessor: Assessor, case: Case) -> None:
+        self.assessor = assessor
+        self.case = case
+        made = assessor.compiled
+        findings = assessor.rulebook.vocabulary.findings
+        self.recorded: Values = case.values(assessor.rulebook.vocabulary)
+        # A preference left blank is planned as the plain one. Only drugs ask what was really recorded.
+        self.values: Values = [
+            f.plain_value if value is None and f.preference else value
+            for f, value in zip(findings, self.recorded, strict=True)
+        ]
+        self.truths, _ = made.core(self.values)
+        self.options = made.options(self.values, self.truths)
+        self.lines = made.rest(self.values, self.truths, self.options)
+        self.is_on_record = assessor.on_record(case, self.values) is not None
+        self.plain = assessor.plain_eye(self.values)
+        if self.plain is not None:
+            self.plain_truths, _ = made.core(self.plain)
+            self.plain_options = made.options(self.plain, self.plain_truths)
+            self.plain_lines = made.rest(self.plain, self.plain_truths, self.plain_options)
+        self.names = assessor.tracer.names
+
+    def option(self, name: str) -> Truth:
+        return self.options[self.assessor.compiled.option_place[name]]
+
+    def line(self, name: str) -> Truth:
+        return self.lines[self.assessor.compiled.rest_place[name]]
+
+    def on_record(self, name: str) -> Truth:
+        """Whether a line holds of the eye on record; as far as is known where there is none."""
+        lines = self.lines if self.plain is None else self.plain_lines
+        return lines[self.assessor.compiled.rest_place[name]]
+
+    def factor_on_record(self, name: str) -> Truth:
+        truths = self.truths if self.plain is None else self.plain_truths
+        return truths[self.assessor.compiled.place[f"factor:{name}"]]
+
+    def bars(self, name: str) -> Truth:
+        """Whether a bar to a drug holds, blank preferences taken as unknown."""
+        return self.recorded_lines[self.assessor.compiled.rest_place[name]]
+
+    def may_hold(self, name: str) -> bool:
+        """Whether a line holds in at least one allowed completion."""
+        truth = self.line(name)
+        return self.assessor.may_hold(self.values, name) if truth is None else truth
+
+    def as_planned(self, choices: Mapping[str, Chosen]) -> None:
+        """Take what is written as planned, what is still possible as unknown, and everything else as not planned."""
+        made = self.assessor.compiled
+        options, written = list(self.options), list(self.options)
+        for chosen in choices.values():
+            name = f"option:{chosen.choice}.{chosen.option}"
+            options[made.option_place[name]] = written[made.option_place[name]] = True
+            for other in chosen.rejected:
+                place = made.option_place[f"option:{chosen.choice}.{other.option}"]
+                options[place] = None if other.possible else False
+                written[place] = False
+        self.lines = made.rest(self.values, self.truths, tuple(options))
+        self.written: Truths = tuple(written)
+        truths, _ = made.core(self.recorded)
+        self.recorded_lines = made.rest(self.recorded, truths, self.written)
+        if self.plain is not None:
+            self.plain_lines = made.rest(self.plain, self.plain_truths, self.written)
+
+    @cached_property
+    def turned_lines(self) -> tuple[tuple[Turned, Truths], ...]:
+        """The lines of the plan as written, were each of these found."""
+        rest = self.assessor.compiled.rest
+        return tuple((one, rest(one.values, one.truths, self.written)) for one in self.turned)
+
+    @cached_property
+    def turned(self) -> tuple[Turned, ...]:
+        """The eye on record with each open finding at each value that the rulebook tells apart from its plain one."""
+        found: list[Turned] = []
+        if self.plain is None:
+            return ()
+        made, completions = self.assessor.compiled, self.assessor.completions
+        for place in made.by_depth:
+            if self.values[place] is not None or self.plain[place] is None:
+                continue
+            for cell in made.cells[place]:
+                trial = self.values.copy()
+                trial[place] = cell
+                completed = completions.plain(trial)
+                if completed is None:
+                    continue
+                truths, _ = made.core(completed)
+                found.append(Turned(place, cell, completed, truths, made.options(completed, truths)))
+        return tuple(found)
+
+    def is_seen_before(self, place: int, step: str) -> bool:
+        """Whether a finding can still be asked or looked for in theatre before a step, as the eye is on record."""
+        finding, made = self.assessor.rulebook.vocabulary.findings[place], self.assessor.compiled
+        hidden = made.hidden_tests.get(place)
+        if finding.seen_at is None or (hidden is not None and self.plain is not None and hidden(self.plain)):
+            return False
+        order: tuple[str, ...] = (SIGN_IN, *STEP_IDS)
+        return order.index(finding.seen_at) <= order.index(step)
