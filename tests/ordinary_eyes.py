@@ -9,6 +9,7 @@ from typing import Any
 
 from planner import strict_yaml
 from planner.case import Case, read_case
+from planner.plan.plan import Chosen
 from planner.rulebook.rulebook import Rulebook
 
 EYES = Path(__file__).parent / "eyes"
@@ -79,3 +80,13 @@ def made(seed: int) -> dict[str, Any]:
 def read(raw: dict[str, Any], rulebook: Rulebook, **findings: str) -> Case:
     """The eye as a case, with these findings changed; `not-recorded` takes one away."""
     return read_case({**raw, "findings": {**raw["findings"], **findings}}, rulebook.vocabulary)
+
+
+def gates(chosen: Chosen) -> set[tuple[str, str | None]]:
+    """What one finding by itself, found otherwise than on record, would change in a choice: the finding, the option."""
+    return {
+        (finding, gate.option)
+        for gate in chosen.if_found
+        if not gate.once_clear and (not gate.together or len(gate.findings) == 1)
+        for finding in gate.findings
+    }

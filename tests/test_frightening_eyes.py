@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from ordinary_eyes import made, read, recorded, told
+from ordinary_eyes import gates, made, read, recorded, told
 
 from planner.assess.assess import assess
 from planner.assess.assessment import Assessment
@@ -109,15 +109,21 @@ def test_recorded_it_changes_what_is_done(rulebook: Rulebook, name: str) -> None
 
 @pytest.mark.parametrize("name", [name for name in NAMES if "drug" in FRIGHTENING[name]])
 def test_what_it_bars_is_given_neither_recorded_nor_unknown(rulebook: Rulebook, name: str) -> None:
-    drug = FRIGHTENING[name]["drug"]
+    """And is given where the allergy was asked for and is not there, or this would show nothing."""
+    drug, barred_by = FRIGHTENING[name]["drug"], dict.fromkeys(FRIGHTENING[name]["finding"], "no")
     assert drug in {known.id for known in rulebook.kit.drugs}
-    for eye, raw in bases(name):
-        recorded_, unknown = (
-            {given.id: given.state for given in make_plan(assess(case, rulebook), rulebook).drugs}
-            for case in (with_it(name, raw, rulebook), without_it(name, raw, rulebook))
+    raw = recorded("O-5", "clinic")
+    barred, unknown, clear = (
+        {given.id: given.state for given in make_plan(assess(case, rulebook), rulebook).drugs}
+        for case in (
+            with_it(name, raw, rulebook),
+            without_it(name, raw, rulebook),
+            read(raw, rulebook, **FRIGHTENING[name].get("given", {}), **barred_by),
         )
-        assert recorded_.get(drug, "withheld") == "withheld", eye
-        assert unknown.get(drug, "withheld") != "as-prescribed", eye
+    )
+    assert barred.get(drug, "withheld") == "withheld"
+    assert unknown.get(drug, "not-until-checked") == "not-until-checked"
+    assert clear[drug] == "as-prescribed"
 
 
 @pytest.mark.parametrize("name", [name for name in NAMES if "kit" in FRIGHTENING[name]])
@@ -180,8 +186,8 @@ def ungated(rulebook: Rulebook, found: Plan, unknown: Plan, findings: set[str]) 
     for choice, written in unknown.choices.items():
         other = found.choices[choice].option
         safer = {name.split(".")[1] for name in rulebook.outranking[f"{choice}.{other}"]}
-        gates = {gate.option for gate in written.if_found if gate.finding in findings}
-        if not {written.option} & {other, *safer} and not gates & {other, *safer}:
+        leads_to = {option for finding, option in gates(written) if finding in findings}
+        if not {written.option, *leads_to} & {other, *safer}:
             wrong[choice] = (written.option, other, written.if_found)
     return wrong
 
@@ -257,7 +263,7 @@ def test_18_is_an_adult(rulebook: Rulebook) -> None:
 # -- what could not be seen -------------------------------------------------------------------------------------------
 
 # What hides, the findings it hides, and what they are when somebody did see them (an earlier letter, a scan).
-BACK = {"posterior_polar_opacity": "no", "posterior_capsule_plaque": "no", "visible_capsule_breach": "no"}
+BACK = {"posterior_polar_opacity": "no", "posterior_capsule_plaque": "no"}
 HIDDEN = {
     "white lens": (WHITE, BACK),
     "brown lens": (

@@ -128,7 +128,12 @@ def test_choices(demo: Planned) -> None:
         provisional = chosen.provisional == (told["provisional"] == "yes") if "provisional" in told else True
         words = " ".join((chosen.label, *chosen.do, chosen.prepared_as or "")).lower()
         unsaid = [word for word in told.get("says", ()) if word.lower() not in words]
-        gates = {(gate.finding, gate.option) for gate in chosen.if_found}
+        gates = {
+            (finding, gate.option)
+            for gate in chosen.if_found
+            if not gate.once_clear and (not gate.together or len(gate.findings) == 1)
+            for finding in gate.findings
+        }
         ungated = [gate for gate in told.get("if_found", ()) if (gate["finding"], gate["option"]) not in gates]
         fits = chosen.option == told.get("option", chosen.option) and chosen.option not in told.get("not_options", ())
         if not fits or not provisional or unsaid or ungated:
