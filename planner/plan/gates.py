@@ -113,7 +113,8 @@ def _together(picture: Picture, choice: Choice, option: Option, name: str) -> Ga
     findings = assessor.rulebook.vocabulary.findings
     asks = tuple(words_of(picture, findings[place], [value]) for place, value in places)
     ids = tuple(findings[place].id for place, _ in places)
-    return Gate(ids, asks, True, option.id, option.label, tuple(option.do), choice.before, True)
+    seen = all(picture.is_seen_before(place, choice.first_act or choice.step) for place, _ in places)
+    return Gate(ids, asks, True, option.id, option.label, tuple(option.do), choice.before, seen)
 
 
 def _fewest(picture: Picture, grave: Values, plain: Values, name: str) -> list[tuple[int, Any]]:
