@@ -60,14 +60,9 @@ def _comparison(test: Test, vocabulary: Vocabulary) -> str:
     return f"{label} is {finding.shown(test.limit)}"
 
 
-def gate_words(
-    before: str | None, asks: Sequence[str], then: str, *, together: bool = False, once_clear: bool = False
-) -> str:
-    """A question above a step, e.g. `Before any fluid: posterior polar opacity? If so: delineation only.`"""
-    asked = (" and " if together else ", ").join(asks)
-    if once_clear:
-        return f"Once known ({asked}): {lower_first(then)}."
-    return f"{before or 'If found'}: {asked}? If so: {lower_first(then).rstrip('.')}."
+def gate_words(asks: Sequence[str], then: str, *, together: bool = False) -> str:
+    """What would have to be found, and what is then done: `posterior polar opacity → delineation only`."""
+    return f"{(' and ' if together else ', ').join(asks)} → {lower_first(then).rstrip('.')}"
 
 
 def percent(fraction: float) -> str:

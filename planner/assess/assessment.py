@@ -96,7 +96,8 @@ class NotCounted:
 class Recentred:
     """The baseline after re-centring on a published era, the unit's own audit, or both.
 
-    It changes printed probabilities, never the tier. Without an audit there are no events, cases or weight.
+    It changes printed probabilities, never the tier. Without an audit there are no events, cases or weight. `on` names
+    in a few words what it rests on, `note` in full.
     """
 
     events: int
@@ -105,6 +106,7 @@ class Recentred:
     baseline: float
     note: str
     era: str | None = None
+    on: str = ""
 
 
 @dataclass(frozen=True)

@@ -86,7 +86,9 @@ def recentre(model: OddsModel, audit: Audit | None, era: Era | None = None) -> R
     )
     on = " and then on ".join(grounds)
     note = f"re-centred on {on}, over an assumed case mix; the tier keeps the published baseline"
-    return Recentred(events, cases, weight, baseline, note, era.id if era is not None else None)
+    named = [era.label] if era is not None else []
+    named += ["this unit's audit"] if audit is not None else []
+    return Recentred(events, cases, weight, baseline, note, era.id if era is not None else None, " and ".join(named))
 
 
 def shrunk(published: float, events: int, cases: int, spread: float) -> tuple[float, float]:

@@ -70,6 +70,7 @@ class Front:
     looks: First[LookView]
     uncounted: str
     recheck: bool
+    settles: bool
 
     @property
     def shortened(self) -> bool:
@@ -81,7 +82,7 @@ class Front:
 def front(p: PlanView, room: Room = ALL) -> Front:
     """The lists of the first side as that room holds them; with `ALL` nothing is left out."""
     reasons, _ = first(p.readiness.reasons, lambda r: f"{r.because} → {r.settled_by}", ACROSS, room.to_settle)
-    looks, _ = first(p.looks, lambda k: f"{k.label}, {k.takes} ({k.who}): {k.findings}", ACROSS, room.missing)
+    looks, _ = first(p.looks, lambda k: f"{k.label}, {k.takes}: {k.first}", ACROSS, room.missing)
     decided, used = first(p.tier.decided_by, str, COLUMN, room.decided)
     left = room.beside - used
     look_again, used = first(p.queries, str, COLUMN, left // 2)
@@ -90,7 +91,7 @@ def front(p: PlanView, room: Room = ALL) -> Front:
     left -= used
     factors, _ = first(p.factors, lambda f: f"{f.label} {f.because} {f.counts}", COLUMN, left)
     uncounted = p.risk.uncounted if room is ALL else p.risk.uncounted_first
-    return Front(reasons, decided, look_again, levers, factors, looks, uncounted, room.recheck)
+    return Front(reasons, decided, look_again, levers, factors, looks, uncounted, room.recheck, room.missing > 3)
 
 
 def front_that_fits(p: PlanView, fits: Callable[[Front], bool]) -> Front:

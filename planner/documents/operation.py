@@ -1,4 +1,4 @@
-"""The operation on one side or two: as much of each step as they hold; the rest prints at the end."""
+"""The operation on one side or more: as much of each step as they hold; the rest prints at the end."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ LINES = 54
 # How far over the guess a detail may be and still be worth setting.
 WORTH_SETTING = 1.15
 # The sides an operation may take before what it shows is cut to the barest.
-MOST_SIDES = 2
+MOST_SIDES = 3
 
 Steps = Literal["all", "harder", "none"]
 
@@ -59,16 +59,20 @@ DETAILS = tuple(_details())
 
 @dataclass(frozen=True)
 class Told:
-    """What is told of a step, or a part of it: lines to do, to do if found, to watch, to hand over at, and pauses."""
+    """What is told of a step, or a part of it: lines to do, what to look for first, to watch, to hand over at, and pauses.
+
+    `later` is what only several findings together, or a line more, would bring: it is told at the end.
+    """
 
     do: tuple[str, ...]
-    if_found: tuple[str, ...]
+    if_found: tuple[tuple[str, str], ...]
+    later: tuple[str, ...]
     watch: tuple[str, ...]
     hand_over: tuple[str, ...]
     pause: tuple[tuple[str, str], ...]
 
     def __bool__(self) -> bool:
-        return any((self.do, self.if_found, self.watch, self.hand_over, self.pause))
+        return any((self.do, self.if_found, self.later, self.watch, self.hand_over, self.pause))
 
 
 @dataclass(frozen=True)
@@ -102,15 +106,16 @@ def operation(p: PlanView, detail: Detail = DETAILS[1]) -> Operation:
 
 
 def operation_that_fits(p: PlanView, sides: Callable[[Operation], int]) -> Operation:
-    """The fullest operation on one side, else on two, else the barest; `sides` says how many one takes when set."""
+    """The fullest operation on one side, else on more, else the barest; `sides` says how many one takes when set."""
     # Two details may show the same, and setting a side is the slow part: what is far too long is not tried.
-    made = list(dict.fromkeys(operation(p, detail) for detail in DETAILS))
+    # What stands above a step as a question stays with it, on one side more if it must.
+    asked = list(dict.fromkeys(operation(p, detail) for detail in DETAILS if detail.if_found))
     for most in range(1, MOST_SIDES + 1):
-        likely = (each for each in made if _lines(each) <= most * LINES * WORTH_SETTING)
+        likely = (each for each in asked if _lines(each) <= most * LINES * WORTH_SETTING)
         found = next((each for each in likely if sides(each) <= most), None)
         if found:
             return found
-    return made[-1]
+    return operation(p, DETAILS[-1])
 
 
 def _shown(step: StepView, detail: Detail) -> ShownStep:
@@ -123,13 +128,15 @@ def _shown(step: StepView, detail: Detail) -> ShownStep:
     told = Told(
         do,
         step.if_found if detail.if_found else (),
+        (),
         step.step.watch if printed(detail.watch) else (),
         hand_over if printed(detail.hand_over) else (),
         step.pause if then else tuple((what, "") for what, _ in step.pause),
     )
     rest = Told(
         step.do[len(do) :],
-        (*(() if detail.if_found else step.if_found), *step.also_if_found),
+        () if detail.if_found else step.if_found,
+        step.also_if_found,
         () if printed(detail.watch) else step.step.watch,
         () if printed(detail.hand_over) else hand_over,
         () if then else tuple(pair for pair in step.pause if pair[1]),
@@ -154,7 +161,7 @@ def _lines(shown: Operation) -> float:
 def _height(each: ShownStep) -> float:
     told = each.told
     do = ceil(sum(map(len, told.do)) / DO) if each.s.ordinary else sum(ceil(len(line) / DO) for line in told.do)
-    left = do + len(each.s.provisional) + ceil(sum(map(len, told.if_found)) / DO)
+    left = do + len(each.s.provisional) + ceil(sum(len(before) + len(then) for before, then in told.if_found) / DO)
     pauses = sum(ceil((len(what) + len(then)) / PAUSE) for what, then in told.pause)
     small = ceil(sum(map(len, told.watch)) / SMALL) + ceil(sum(map(len, told.hand_over)) / SMALL)
     right = pauses + 0.85 * small

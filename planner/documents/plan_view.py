@@ -61,29 +61,29 @@ class ScoreView:
 
 @dataclass(frozen=True)
 class LookView:
-    """A sitting at which missing findings are recorded: by whom, how long it takes, and which; `settles` the tier."""
+    """A sitting at which missing findings are recorded: by whom, how long it takes, and which; `first` names a few."""
 
     label: str
     who: str
     takes: str
     findings: str
-    settles: bool
+    first: str
 
 
 @dataclass(frozen=True)
 class StepView:
     """A step as printed; `provisional` says what is prepared for the worse where a choice is still open.
 
-    `if_found` are the questions that stand above it, and what is done instead; `also_if_found` lines that would be
-    added. A pause is what to see, and what then. An `ordinary` step
-    is one that nothing in this eye makes harder: it is set more closely, so that the others stand out.
+    `if_found` is what is looked for before which act, and what is done instead; `also_if_found` what only several
+    findings together would bring, and lines that would be added. A pause is what to see, and what then. An `ordinary`
+    step is one that nothing in this eye makes harder: it is set more closely, so that the others stand out.
     """
 
     step: PlannedStep
     who: str
     provisional: tuple[str, ...]
     do: tuple[str, ...]
-    if_found: tuple[str, ...]
+    if_found: tuple[tuple[str, str], ...]
     also_if_found: tuple[str, ...]
     pause: tuple[tuple[str, str], ...]
     ordinary: bool

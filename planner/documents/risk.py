@@ -55,6 +55,7 @@ class RiskView:
     uncounted_rates: tuple[str, ...]
     range_note: str
     recentred: str
+    recentred_on: str
     limits: tuple[str, ...]
 
 
@@ -98,6 +99,7 @@ def risk_view(probability: Probability, stage: str, range_note: str, cite: Citat
         recentred=say("Baseline %(baseline)s, %(note)s.", baseline=percent(recentred.baseline), note=recentred.note)
         if recentred
         else "",
+        recentred_on=recentred.on if recentred else "",
         limits=probability.limits,
     )
 

@@ -118,7 +118,7 @@ class _Page:
         self.put(s.step.headline, indent=4)
         self.items(s.provisional, say("prepared") + ": ", 4)
         self.items(s.do, "- ", 4)
-        self.items(s.if_found, "? ", 4)
+        self.items((f"{before}: {then}" for before, then in s.if_found), "? ", 4)
         self.items(s.also_if_found, "? ", 4)
         self.items(s.step.watch, say("watch") + ": ", 4)
         self.items((f"{what}; {then}" for what, then in s.pause), "! ", 4)

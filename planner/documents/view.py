@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import ceil
 
@@ -47,6 +47,8 @@ from planner.wording import gate_words, lower_first, percent
 SCORE_RATES = 2
 # So many steps in other hands than the rulebook's are named beside the approval; the step table shows all.
 STEPS_NAMED = 4
+# Findings named where a line asks for one of many; the rest are counted there, and named at the end.
+FEW = 3
 # Characters of a line to do in the step table, and how many lines one that runs on may take.
 DO_WIDTH = 60
 LONGEST_RUN = 3
@@ -117,10 +119,17 @@ def view(plan: Plan) -> PlanView:
 def _looks(assessment: Assessment) -> tuple[LookView, ...]:
     return tuple(
         LookView(
-            look.label, look.who, say("%(minutes)s min", minutes=look.minutes), _joined(look.labels), look.settles
+            look.label, look.who, say("%(minutes)s min", minutes=look.minutes), _joined(look.labels), _few(look.labels)
         )
         for look in assessment.looks
     )  # fmt: skip
+
+
+def _few(labels: Sequence[str]) -> str:
+    """The first few labels, and how many more there are."""
+    more = len(labels) - FEW
+    told = _joined(labels[:FEW] if more > 1 else labels)
+    return say("%(findings)s and %(more)s more", findings=told, more=more) if more > 1 else told
 
 
 def _settles(assessment: Assessment, labels: Mapping[str, str]) -> str:
@@ -162,7 +171,7 @@ def _tier(plan: Plan) -> TierView:
 def _readings(tier: TierResult) -> str:
     """Both readings of the tier in one line; nothing where they are one."""
     if tier.on_record is None:
-        return say("Too little is recorded to write a technique; planned for the worst until it is")
+        return say("On record too little for a technique")
     if tier.on_record == tier.working:
         return ""
     told = say(
@@ -180,20 +189,25 @@ def _readiness(assessment: Assessment) -> ReadinessView:
 
 def _supervision(plan: Plan) -> SupervisionView:
     planned = plan.supervision
-    kept = [step.label for step in plan.steps if step.who == "supervisor"]
+    kept = [_short(step.label) for step in plan.steps if step.who == "supervisor"]
     taken = (
         say("all but %(steps)s", steps=_joined(kept))
         if len(kept) < len(planned.trainee_steps)
-        else _joined(planned.trainee_steps)
+        else _joined(map(_short, planned.trainee_steps))
     )
     if not kept:
         taken = say("every step")
     return SupervisionView(
         _spoken(planned.mode).capitalize(), planned.words, planned.stage_label,
-        say("Taught today: %(step)s.", step=planned.target) if planned.target else "",
+        say("Taught today: %(step)s.", step=_short(planned.target)) if planned.target else "",
         planned.because, taken or say("none"),
         planned.hand_back, planned.take_over_words, planned.contact or "",
     )  # fmt: skip
+
+
+def _short(label: str) -> str:
+    """A step's label without the trade word in brackets, where several stand in a row."""
+    return label.partition(" (")[0]
 
 
 def _approval(approval: Approval | None) -> ApprovalView:
@@ -268,23 +282,37 @@ def _score(score: PublishedScore, cite: Citations) -> ScoreView:
 
 
 def _step(step: PlannedStep, plan: Plan) -> StepView:
-    chosen = [choice for choice in plan.choices.values() if choice.step == step.id]
+    written = plan.assessment.tier.on_record is not None
+    chosen = [choice for choice in plan.choices.values() if written and choice.step == step.id]
     provisional = tuple(choice.prepared_as for choice in chosen if choice.prepared_as)
     # The line that says how a provisional choice is prepared stands by itself, above what is done.
     lines = [line for line in step.do if line not in provisional]
     do = _run_on(line for line in lines if not line.endswith(IF_FOUND))
-    if_found = tuple(_gate(gate) for gate in step.gates if gate.option is not None)
+    if_found = tuple(_gates([gate for gate in step.gates if gate.option is not None and _is_asked_alone(gate)], FEW))
     also = [line.removesuffix(IF_FOUND) for line in lines if line.endswith(IF_FOUND)]
-    also += [_gate(gate) for gate in step.gates if gate.option is None]
+    later = [gate for gate in step.gates if gate.option is None or not _is_asked_alone(gate)]
+    also += [f"{before}: {told}" for before, told in _gates(later)]
     pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
     ordinary = not (step.harder_because or provisional or if_found)
     told = tuple(map(_sentence, provisional))
     return StepView(step, WHO[step.who](), told, do, if_found, tuple(also), pause, ordinary)
 
 
-def _gate(gate: Gate) -> str:
-    then = gate.label if gate.option is not None else " ".join(gate.do)
-    return _sentence(gate_words(gate.before, gate.asks, then, together=gate.together, once_clear=gate.once_clear))
+def _is_asked_alone(gate: Gate) -> bool:
+    """Whether one finding is enough for what the gate brings, or the gate says what must be ruled out first."""
+    return gate.once_clear or not gate.together or len(gate.findings) == 1
+
+
+def _gates(gates: Sequence[Gate], most: int | None = None) -> Iterator[tuple[str, str]]:
+    """Each act before which something is looked for, and what; of more findings than `most` the rest is counted."""
+    told: dict[str, list[str]] = {}
+    for gate in gates:
+        more = len(gate.asks) - most if most is not None else 0
+        asks = (*gate.asks[:most], say("%(more)s more", more=more)) if more > 1 else gate.asks
+        then = gate.label if gate.option is not None else " ".join(gate.do)
+        heading = say("Once known") if gate.once_clear else gate.before or say("If found")
+        told.setdefault(heading, []).append(gate_words(asks, then, together=gate.together))
+    return ((heading, f"{'; '.join(lines)}.") for heading, lines in told.items())
 
 
 def _run_on(lines: Iterable[str]) -> tuple[str, ...]:

@@ -72,8 +72,9 @@ def _step(
         watch.extend(choice.watch)
         pause.extend(choice.pause_if)
         by_consultant |= option.consultant_does
-    for option in written.values():
-        do.extend(option.also.get(step.id, []))
+    also = [line for option in written.values() for line in option.also.get(step.id, [])]
+    # What belongs to the first step is done before theatre, and so before all else.
+    do = [*also, *do] if number == 1 else [*do, *also]
     for line, certain in _lines(picture, step):
         ids.append(line.id)
         do.extend(line.do if certain else [f"{text}{IF_FOUND}" for text in line.do])
@@ -85,6 +86,7 @@ def _step(
     if not picture.is_on_record:
         # Too little is recorded to write a technique, and one for every eye that this could be is one for none.
         do, watch, pause, gates = ([rulebook.theatre.technique_not_written] if chosen else []), [], [], []
+        chosen = []
     may_take = not by_consultant and takes(picture.assessor, stage, supervised.mode, step.id, difficulty)
     who: Literal["trainee", "supervisor"] = "trainee" if may_take else "supervisor"
     return PlannedStep(
