@@ -12,8 +12,9 @@ from typing import Any, Literal, get_args
 from planner import conditions
 from planner.conditions import Value
 from planner.errors import Fault, PlannerError
+from planner.readings import quadrants, read_day
 from planner.truth import Truth
-from planner.vocabulary import Coarse, Vocabulary, quadrants, read_day
+from planner.vocabulary import Coarse, Vocabulary
 
 Stage = Literal["steps-only", "early", "middle", "late", "independent"]
 STAGES: tuple[Stage, ...] = get_args(Stage)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import datetime
 import difflib
 import math
 import re
@@ -15,6 +14,7 @@ from pydantic import BeforeValidator, Field, ValidationError, model_validator
 
 from planner.claims import Basis, Entry, Number, When, Whole, YesNo, strict_number
 from planner.conditions import NUMBER_TESTS, ConditionError, Value
+from planner.readings import logmar_of, read_day
 
 NOT_RECORDED = ("not-recorded", "")
 REFUSED_WORDS = ("na", "n/a", "nil", "-", "--", "?", "unknown", "nan", "null", "tbc", "nk")
@@ -215,7 +215,7 @@ class Finding(Entry):
 
     def _read_number(self, raw: object) -> float:
         if isinstance(raw, str) and self.snellen_as is not None and "/" in raw:
-            raw = _logmar(raw)
+            raw = logmar_of(raw)
         if isinstance(raw, str):
             if re.fullmatch(r"-?\d+,\d+", raw):
                 raise ValueError(f"{raw!r} has a decimal comma; write it with a point: {raw.replace(',', '.')}")
@@ -301,36 +301,6 @@ class Finding(Entry):
         if isinstance(value, frozenset):
             return "+".join(item for item in self.values if item in value) or "none"
         return f"{value:.10g}" if isinstance(value, float) else str(value)
-
-
-def _logmar(raw: str) -> float:
-    """The logMAR of a Snellen fraction such as 6/18 or 20/60, to the nearest letter (0.02). Raises ValueError."""
-    parts = re.fullmatch(r"(\d{1,3}(?:\.\d)?)\s*/\s*(\d{1,4}(?:\.\d)?)", raw)
-    if parts is None or not (float(parts[1]) and float(parts[2])):
-        raise ValueError(f"{_shown(raw)} is no Snellen fraction; write it like 6/18 or 20/60, or the logMAR itself")
-    return round(round(math.log10(float(parts[2]) / float(parts[1])) / 0.02) * 0.02, 2)
-
-
-def quadrants(hour: float, width: float, eye: str) -> frozenset[str]:
-    """The quadrants that a clock hour lies in, or that a gap from it runs through clockwise for `width` clock hours.
-
-    Clock hours are of the eye as one faces the patient: temporal is 9 in a right eye and 3 in a left. A quadrant holds
-    the three hours round its middle; a gap is sampled every half hour, its end left out.
-    """
-    three, nine = ("nasal", "temporal") if eye == "right" else ("temporal", "nasal")
-    named = ("superior", three, "inferior", nine)
-    steps = max(1, math.ceil(width * 2))
-    return frozenset(named[round((hour + step / 2) % 12 / 3) % 4] for step in range(steps))
-
-
-def read_day(raw: object) -> datetime.date | None:
-    """The day of YYYY-MM-DD, None for anything else (20261102 and 2026-W45-1 are left to other readers)."""
-    if not re.fullmatch(r"\d{4}-\d\d-\d\d", str(raw), re.ASCII):
-        return None
-    try:
-        return datetime.date.fromisoformat(str(raw))
-    except ValueError:
-        return None
 
 
 def _shown(raw: object) -> str:

@@ -19,6 +19,7 @@ ROWS = (
     ("errors", "truth", "__init__"),
     ("strict_yaml", "conditions", "shipped"),
     ("claims",),
+    ("readings",),
     ("vocabulary",),
     ("case", "wording"),
     ("rulebook", "case_file"),

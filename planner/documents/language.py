@@ -92,3 +92,8 @@ def _translated(phrase: str) -> str | list[str] | tuple[str, ...] | None:
 def _catalogue(language: str) -> Catalog:
     with (templates_folder() / "words" / f"{language}.po").open("rb") as stream:
         return read_po(stream, locale=language.replace("-", "_"))
+
+
+def as_sentence(text: str) -> str:
+    """The text with a capital first letter; an abbreviation stays as it is."""
+    return text[:1].upper() + text[1:] if len(text) < 2 or not text[1].isupper() else text

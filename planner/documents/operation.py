@@ -59,7 +59,7 @@ DETAILS = tuple(_details())
 
 @dataclass(frozen=True)
 class Told:
-    """What is told of a step, or a part of it: lines to do, what to look for first, to watch, to hand over at, and pauses.
+    """What is told of a step, or a part of it: to do, to look for first, to watch, to hand over at, and pauses.
 
     `later` is what only several findings together, or a line more, would bring: it is told at the end.
     """

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from math import ceil
 
 from planner.assess.assessment import Assessment, FactorState, PublishedScore, TierResult
 from planner.documents.citing import Citations
 from planner.documents.eye import eye_view
 from planner.documents.figures import change, day, dioptres, moment, span, whole_range
-from planner.documents.language import count, say, side_of
+from planner.documents.language import as_sentence, count, say, side_of
 from planner.documents.plan_view import (
     ApprovalView,
     CautionView,
@@ -24,36 +23,27 @@ from planner.documents.plan_view import (
     ReadinessView,
     RuleView,
     ScoreView,
-    StepView,
     SupervisionView,
     TierView,
 )
 from planner.documents.risk import risk_view
+from planner.documents.step_view import FEW, WHO, step_view
 from planner.plan.plan import (
-    IF_FOUND,
     Approval,
-    Gate,
     KitItem,
     Plan,
     PlannedCaution,
     PlannedDrill,
     PlannedDrug,
     PlannedRule,
-    PlannedStep,
 )
-from planner.wording import gate_words, lower_first, percent
+from planner.wording import lower_first, percent
 
 # The first rates of a published score print; the plan as data holds them all.
 SCORE_RATES = 2
 # So many steps in other hands than the rulebook's are named beside the approval; the step table shows all.
 STEPS_NAMED = 4
-# Findings named where a line asks for one of many; the rest are counted there, and named at the end.
-FEW = 3
-# Characters of a line to do in the step table, and how many lines one that runs on may take.
-DO_WIDTH = 60
-LONGEST_RUN = 3
 # Written out, so that the catalogue's extraction finds them; called, so that they speak the language in force.
-WHO = {"trainee": lambda: say("TRAINEE"), "supervisor": lambda: say("SUPERVISOR")}
 FORCES = {
     "withhold": lambda: say("Withhold"),
     "require": lambda: say("Require"),
@@ -95,7 +85,7 @@ def view(plan: Plan) -> PlanView:
         levers=assessment.levers,
         queries=(*assessment.queries, *assessment.notes),
         drawing=eye_view(plan),
-        steps=tuple(_step(step, plan) for step in plan.steps),
+        steps=tuple(step_view(step, plan) for step in plan.steps),
         choices=_choices(plan, cite),
         rules=tuple(_rule(rule, cite) for rule in plan.rules),
         drills=tuple(_drill(drill, plan, cite) for drill in plan.drills if drill.in_full),
@@ -162,7 +152,7 @@ def _tier(plan: Plan) -> TierView:
         "" if differs else tier.meaning,
         open_range,
         _readings(tier),
-        tuple(map(_sentence, tier.decided_by)),
+        tuple(map(as_sentence, tier.decided_by)),
         whole_range(plan.assessment.points),
         plan.scale_note,
     )
@@ -183,7 +173,7 @@ def _readings(tier: TierResult) -> str:
 def _readiness(assessment: Assessment) -> ReadinessView:
     ready = assessment.readiness.state == "ready"
     because = sorted(assessment.readiness.because, key=lambda reason: not reason.certain)
-    reasons = tuple(replace(reason, because=_sentence(reason.because)) for reason in because)
+    reasons = tuple(replace(reason, because=as_sentence(reason.because)) for reason in because)
     return ReadinessView(ready, say("Ready") if ready else say("Settle first"), reasons)
 
 
@@ -216,7 +206,7 @@ def _approval(approval: Approval | None) -> ApprovalView:
     conditions = say("On condition: %(text)s", text=approval.conditions) if approval.conditions else ""
     own = say("Approved by whoever had a hand in preparing it") if approval.own_case else ""
     told = [text for text in (approval.reason, conditions, own, *_changed(approval)) if text]
-    remarks = " ".join(_sentence(text) + ("" if text.endswith((".", "?", "!")) else ".") for text in told)
+    remarks = " ".join(as_sentence(text) + ("" if text.endswith((".", "?", "!")) else ".") for text in told)
     return ApprovalView(approval.by, moment(approval.at), str(approval.tier_approved), remarks or say("none"))
 
 
@@ -269,8 +259,8 @@ def _score(score: PublishedScore, cite: Citations) -> ScoreView:
             for name, (events, eyes) in group.rates.items()
         ]
         told = [part for part in (group.meaning, *rates[:SCORE_RATES]) if part]
-        groups.append(f"{_sentence(group.label)}: {'; '.join(told)}." if told else f"{_sentence(group.label)}.")
-    outcome, points = _sentence(score.outcome), whole_range(score.points)
+        groups.append(f"{as_sentence(group.label)}: {'; '.join(told)}." if told else f"{as_sentence(group.label)}.")
+    outcome, points = as_sentence(score.outcome), whole_range(score.points)
     return ScoreView(
         score.authors,
         say("%(author)s and others", author=score.authors.split(",")[0]),
@@ -279,61 +269,6 @@ def _score(score: PublishedScore, cite: Citations) -> ScoreView:
         points,
         tuple(groups),
     )
-
-
-def _step(step: PlannedStep, plan: Plan) -> StepView:
-    written = plan.assessment.tier.on_record is not None
-    chosen = [choice for choice in plan.choices.values() if written and choice.step == step.id]
-    provisional = tuple(choice.prepared_as for choice in chosen if choice.prepared_as)
-    # The line that says how a provisional choice is prepared stands by itself, above what is done.
-    lines = [line for line in step.do if line not in provisional]
-    do = _run_on(line for line in lines if not line.endswith(IF_FOUND))
-    if_found = tuple(_gates([gate for gate in step.gates if gate.option is not None and _is_asked_alone(gate)], FEW))
-    also = [line.removesuffix(IF_FOUND) for line in lines if line.endswith(IF_FOUND)]
-    later = [gate for gate in step.gates if gate.option is None or not _is_asked_alone(gate)]
-    also += [f"{before}: {told}" for before, told in _gates(later)]
-    pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
-    ordinary = not (step.harder_because or provisional or if_found)
-    told = tuple(map(_sentence, provisional))
-    return StepView(step, WHO[step.who](), told, do, if_found, tuple(also), pause, ordinary)
-
-
-def _is_asked_alone(gate: Gate) -> bool:
-    """Whether one finding is enough for what the gate brings, or the gate says what must be ruled out first."""
-    return gate.once_clear or not gate.together or len(gate.findings) == 1
-
-
-def _gates(gates: Sequence[Gate], most: int | None = None) -> Iterator[tuple[str, str]]:
-    """Each act before which something is looked for, and what; of more findings than `most` the rest is counted."""
-    told: dict[str, list[str]] = {}
-    for gate in gates:
-        more = len(gate.asks) - most if most is not None else 0
-        asks = (*gate.asks[:most], say("%(more)s more", more=more)) if more > 1 else gate.asks
-        then = gate.label if gate.option is not None else " ".join(gate.do)
-        heading = say("Once known") if gate.once_clear else gate.before or say("If found")
-        told.setdefault(heading, []).append(gate_words(asks, then, together=gate.together))
-    return ((heading, f"{'; '.join(lines)}.") for heading, lines in told.items())
-
-
-def _run_on(lines: Iterable[str]) -> tuple[str, ...]:
-    """Lines to do, a short one run on after the one before it where that saves a printed line."""
-    told: list[str] = []
-    for line in lines:
-        joined = f"{told[-1]} {line}" if told else line
-        saves = told and _printed(joined) < _printed(told[-1]) + _printed(line)
-        if saves and _printed(joined) <= LONGEST_RUN and told[-1].endswith("."):
-            told[-1] = joined
-        else:
-            told.append(line)
-    return tuple(told)
-
-
-def _printed(text: str) -> int:
-    return ceil(len(text) / DO_WIDTH)
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:] if len(text) < 2 or not text[1].isupper() else text
 
 
 def _choices(plan: Plan, cite: Citations) -> tuple[ChoiceView, ...]:

@@ -7,11 +7,12 @@ import re
 
 from planner.plan.approved import with_approval
 from planner.plan.plan import Approval, Plan
+from planner.readings import read_day
 from planner.records.rows import CaseNow, Standing
 from planner.records.standing import standing_now
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.vocabulary import NOT_RECORDED, read_day
+from planner.vocabulary import NOT_RECORDED
 
 
 def standing_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Standing | None:

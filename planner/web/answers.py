@@ -12,10 +12,11 @@ from starlette.datastructures import FormData
 
 from planner import conditions
 from planner.conditions import Value
+from planner.readings import read_day
 from planner.records.changes import changed
 from planner.records.references import free_text_fault
 from planner.truth import Truth
-from planner.vocabulary import NOT_RECORDED, Finding, Vocabulary, read_day
+from planner.vocabulary import NOT_RECORDED, Finding, Vocabulary
 
 # Names in the form: `f.` a finding, `none.` a section looked through, `h.` a heading of the case.
 FINDING, SECTION, HEADING = "f.", "none.", "h."

@@ -12,8 +12,8 @@ from starlette.responses import RedirectResponse, Response
 
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
+from planner.readings import read_day
 from planner.records.rows import Allocation, CaseNow
-from planner.vocabulary import read_day
 from planner.web.approval import plan_as_approved
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_warnings import warnings

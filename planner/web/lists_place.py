@@ -11,9 +11,9 @@ from starlette.responses import RedirectResponse, Response
 
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
+from planner.readings import read_day
 from planner.records.approved import holds_until
 from planner.records.rows import CaseNow
-from planner.vocabulary import read_day
 from planner.web.approval import plan_as_approved, standing_of, today
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_held import has_sessions, state_of

@@ -1,0 +1,70 @@
+"""A step as it prints: what to do, what to look for first and what would then be done, pauses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from math import ceil
+
+from planner.documents.language import as_sentence, say
+from planner.documents.plan_view import StepView
+from planner.plan.plan import IF_FOUND, Gate, Plan, PlannedStep
+from planner.wording import gate_words
+
+# Characters of a line to do in the step table, and how many lines one that runs on may take.
+DO_WIDTH = 60
+LONGEST_RUN = 3
+# Findings named where a line asks for one of many; the rest are counted there, and named at the end.
+FEW = 3
+# Written out, so that the catalogue's extraction finds them; called, so that they speak the language in force.
+WHO = {"trainee": lambda: say("TRAINEE"), "supervisor": lambda: say("SUPERVISOR")}
+
+
+def step_view(step: PlannedStep, plan: Plan) -> StepView:
+    written = plan.assessment.tier.on_record is not None
+    chosen = [choice for choice in plan.choices.values() if written and choice.step == step.id]
+    provisional = tuple(choice.prepared_as for choice in chosen if choice.prepared_as)
+    # The line that says how a provisional choice is prepared stands by itself, above what is done.
+    lines = [line for line in step.do if line not in provisional]
+    do = _run_on(line for line in lines if not line.endswith(IF_FOUND))
+    if_found = tuple(_gates([gate for gate in step.gates if gate.option is not None and _is_asked_alone(gate)], FEW))
+    also = [line.removesuffix(IF_FOUND) for line in lines if line.endswith(IF_FOUND)]
+    later = [gate for gate in step.gates if gate.option is None or not _is_asked_alone(gate)]
+    also += [f"{before}: {told}" for before, told in _gates(later)]
+    pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
+    ordinary = not (step.harder_because or provisional or if_found)
+    told = tuple(map(as_sentence, provisional))
+    return StepView(step, WHO[step.who](), told, do, if_found, tuple(also), pause, ordinary)
+
+
+def _is_asked_alone(gate: Gate) -> bool:
+    """Whether one finding is enough for what the gate brings, or the gate says what must be ruled out first."""
+    return gate.once_clear or not gate.together or len(gate.findings) == 1
+
+
+def _gates(gates: Sequence[Gate], most: int | None = None) -> Iterator[tuple[str, str]]:
+    """Each act before which something is looked for, and what; of more findings than `most` the rest is counted."""
+    told: dict[str, list[str]] = {}
+    for gate in gates:
+        more = len(gate.asks) - most if most is not None else 0
+        asks = (*gate.asks[:most], say("%(more)s more", more=more)) if more > 1 else gate.asks
+        then = gate.label if gate.option is not None else " ".join(gate.do)
+        heading = say("Once known") if gate.once_clear else gate.before or say("If found")
+        told.setdefault(heading, []).append(gate_words(asks, then, together=gate.together))
+    return ((heading, f"{'; '.join(lines)}.") for heading, lines in told.items())
+
+
+def _run_on(lines: Iterable[str]) -> tuple[str, ...]:
+    """Lines to do, a short one run on after the one before it where that saves a printed line."""
+    told: list[str] = []
+    for line in lines:
+        joined = f"{told[-1]} {line}" if told else line
+        saves = told and _printed(joined) < _printed(told[-1]) + _printed(line)
+        if saves and _printed(joined) <= LONGEST_RUN and told[-1].endswith("."):
+            told[-1] = joined
+        else:
+            told.append(line)
+    return tuple(told)
+
+
+def _printed(text: str) -> int:
+    return ceil(len(text) / DO_WIDTH)
