@@ -226,9 +226,23 @@ def test_the_same_seed_draws_the_same_allowed_eyes(rulebook: Rulebook) -> None:
         truths, _ = ready.compiled.core(case.values(rulebook.vocabulary))
         assert not any(truths[n] for n in pairs)
         values = {name: rulebook.vocabulary.by_id[name].written(value) for name, value in case.findings.items()}
-        read_case({"case": "T-1", "eye": case.eye, "findings": values}, rulebook.vocabulary)
+        read = read_case({"case": "T-1", "eye": case.eye, "findings": values}, rulebook.vocabulary)
+        assert read.findings == case.findings, "what a finer finding says of a coarser one is drawn with it"
     sizes = [len(case.findings) for case in first]
     assert min(sizes[::2]) > max(sizes[1::2]) / 2 and min(sizes[1::2]) < min(sizes[::2])
+
+
+def test_a_drawn_position_is_recorded_by_clock_hour_or_by_quadrant_and_never_by_two_that_differ(
+    rulebook: Rulebook,
+) -> None:
+    sampler, coarse, fine = Sampler(assessor(rulebook).compiled), set(), 0
+    for case in sampler.cases(1500, 5):
+        hour, quadrants = case.findings.get("bleb_clock_hour"), case.findings.get("bleb_quadrants")
+        coarse |= {quadrants} if hour is None else set()
+        fine += hour is not None
+        assert hour is None or quadrants == frozenset({"superior"}), "clock hour 1 is superior in either eye"
+        assert sampler.cells[sampler.compiled.index["bleb_clock_hour"]] == (1.0,)
+    assert fine and {frozenset({"temporal"}), frozenset({"inferior"})} <= coarse
 
 
 def test_drawn_values_lie_on_every_side_of_both_limits(rulebook: Rulebook, rules_with: Callable[..., Path]) -> None:
