@@ -76,7 +76,7 @@ def blank_case(vocabulary: "Vocabulary") -> Iterator[str]:
     sections = ", ".join(section.id for section in vocabulary.sections)
     yield from _comment("One eye. Fill in case and eye; take the # away from each finding that was looked for.", "")
     yield from _comment("What is left out, or not-recorded, stays unknown: it is never read as normal.", "")
-    yield from _comment("What is asked only when something calls for it says so; recorded all the same, it is used.", "")
+    yield from _comment("Some are asked only when something calls for them; recorded all the same, they are used.", "")
     needed = ", ".join(lower_first(vocabulary.by_id[name].label) for name in vocabulary.on_record_needs)
     if needed:
         yield from _comment(f"No technique is written without {needed}.", "")
