@@ -20,13 +20,13 @@ CLAIMS = (
     "options-ordered",
     "no-winner-withheld",
     "prepared-not-withheld",
-    "kit-not-withheld",
     "drug-has-instead",
     "required-has-instead",
-    "required-is-planned",
     "worse-points",
     "worse-tier",
     "worse-supervision",
+    "plain-least",
+    "pairs-mend",
     "supervision-rises",
     "bands-meet",
     "levels-apart",
@@ -60,7 +60,7 @@ def _examiners(rulebook: Rulebook) -> dict[str, Callable[[], Claim]]:
             raise
         hint = "python -m pip install 'cataract-case-planner[proof]'"
         raise PlannerError.one("the proof needs z3-solver", why="it is not installed here", hint=hint) from None
-    from planner.rulebook.proof import choosing, happening, prepared, tables, withholding
+    from planner.rulebook.proof import choosing, happening, mending, prepared, tables, withholding
     from planner.rulebook.proof.worsening import Worsening
 
     bench, made = Bench(rulebook), list[Worsening]()
@@ -77,13 +77,13 @@ def _examiners(rulebook: Rulebook) -> dict[str, Callable[[], Claim]]:
         "options-ordered": lambda: choosing.possible_ordered(bench),
         "no-winner-withheld": lambda: choosing.winner_not_withheld(bench),
         "prepared-not-withheld": lambda: prepared.prepared_not_withheld(bench),
-        "kit-not-withheld": lambda: withholding.kit_not_withheld(bench),
         "drug-has-instead": lambda: withholding.drugs_have_instead(bench),
         "required-has-instead": lambda: withholding.required_has_instead(bench),
-        "required-is-planned": lambda: withholding.required_is_planned(bench),
         "worse-points": lambda: worsening().points(),
         "worse-tier": lambda: worsening().tier(),
         "worse-supervision": lambda: worsening().supervision(),
+        "plain-least": lambda: Worsening(bench, "not plain").least(),
+        "pairs-mend": lambda: mending.pairs_mend(bench),
         "supervision-rises": lambda: tables.supervision_rises(bench),
         "bands-meet": lambda: tables.bands_meet(bench),
         "levels-apart": lambda: tables.levels_apart(bench),

@@ -15,8 +15,7 @@ import z3
 
 from planner.conditions import ALWAYS, Any_, Condition, OptionWins, compare
 from planner.rulebook.plan_shapes import Choice
-from planner.rulebook.proof.example import Values, as_file, read
-from planner.rulebook.proof.happening import truth_of
+from planner.rulebook.proof.example import Values, as_file, read, truth_of
 from planner.rulebook.proof.inquiry import PARTLY, Bench, Inquiry
 from planner.rulebook.proof.report import Claim, CounterExample
 from planner.rulebook.proof.solver import Prover
