@@ -1,4 +1,4 @@
-"""The training unit: what kit it holds, what its own audit found, and who its trainees are (by role code)."""
+"""The training unit: what kit it holds, what its own audit found, its era, and who its trainees are (by role code)."""
 
 from __future__ import annotations
 
@@ -35,11 +35,15 @@ class Trainee(Entry):
 
 
 class Unit(Entry):
-    """A unit file. `kit` names the equipment it holds by the rulebook's ids; None means that no list was given."""
+    """A unit file. `kit` names the equipment it holds by the rulebook's ids; None means that no list was given.
+
+    `era` names years of the odds model, on whose published rate the printed probability is re-centred.
+    """
 
     unit: str
     kit: list[str] | None = None
     audit: Audit | None = None
+    era: str | None = None
     trainees: list[Trainee] = []
     supervisor_contact: str | None = None
 
@@ -86,6 +90,16 @@ def read_unit(path: Path, rulebook: Rulebook) -> Unit:
                     hint="planner rules check lists the kit",
                 )
             )
+    if unit.era is not None and rulebook.odds.era(unit.era) is None:
+        eras = ", ".join(f"{era.id} ({era.label}, {100 * era.rate:.2f} %)" for era in rulebook.odds.eras) or "none"
+        faults.append(
+            Fault(
+                document.at(("era",)),
+                f"no era {unit.era!r} in {rulebook.odds.id}",
+                "the printed probability is re-centred on a published rate",
+                f"one of: {eras}; or leave it out",
+            )
+        )
     audit = unit.audit
     if audit is not None:
         if audit.case_mix != "assumed":

@@ -62,14 +62,15 @@ HAN_POINTS = {
     "other": 1,
 }
 
-# Narendran et al., Eye 2009;23:31. Rows marked seen were read as reprinted in a letter, Eye 2010, eye2009121a; the
-# others are recalled. (term, odds ratio, known) in the order of the levels.
+# Narendran et al., Eye 2009;23:31. Rows marked seen were read as reprinted in a letter, Eye 2010, eye2009121a, male sex
+# as quoted in an electronic letter, Br J Ophthalmol, 25 October 2017 (1.28, 1.13 to 1.45); the others are recalled.
+# (term, odds ratio, known) in the order of the levels.
 NARENDRAN = [
     ("age", 1.14, "from-memory"),
     ("age", 1.42, "from-memory"),
     ("age", 1.58, "from-memory"),
     ("age", 2.37, "seen"),
-    ("sex", 1.28, "from-memory"),
+    ("sex", 1.28, "seen"),
     ("glaucoma", 1.30, "from-memory"),
     ("diabetic-retinopathy", 1.63, "from-memory"),
     ("density", 2.99, "seen"),
@@ -85,7 +86,7 @@ NARENDRAN_GRADES = {
     "early": ("senior house officer", 3.73, "seen"),
     "middle": ("specialist registrar", 1.60, "from-memory"),
     "late": ("specialist registrar", 1.60, "from-memory"),
-    "independent": ("consultant", 1.00, "from-memory"),
+    "independent": ("specialist registrar", 1.60, "from-memory"),  # still a trainee: unit policy, not a published grade
     "fellow": ("fellow", 1.65, "from-memory"),
     "consultant": ("consultant", 1.00, "from-memory"),
 }
@@ -98,7 +99,7 @@ PLAIN: Eye = {
     "dilated_pupil_mm": 7.0,
     "spherical_equivalent_d": 0.0,
     "opacity": "partial",
-    "nuclear_opalescence_locs3": 3.0,
+    "nucleus_hardness": "medium",
     "pseudoexfoliation": False,
     "phacodonesis": False,
     "previous_vitrectomy": False,
@@ -206,6 +207,7 @@ def test_worked_eyes_fall_in_the_printed_group(
 @pytest.mark.parametrize(
     ("changes", "total", "consultant_only"),
     [
+        ({"nucleus_hardness": "hard"}, 3, False),
         ({"opacity": "total-brown"}, 3, False),
         ({"opacity": "total-brown", "anterior_chamber_depth_mm": 2.4}, 4, True),
         ({"alpha_blocker_ever": frozenset({"doxazosin"}), "age_years": 89.0}, 3, False),
@@ -238,6 +240,26 @@ def test_narendran_baseline_and_overall_rate() -> None:
     # 0.75 % is the low end of the predicted range (recalled); 1.92 % of 55,567 operations (read).
     baseline = shipped().odds.baseline
     assert (baseline.probability, baseline.overall_rate, baseline.basis.known) == (0.0075, 0.0192, "from-memory")
+
+
+# Rates of rupture over all operations, in percent: the 2009 model's own; Day, Eye 2015;29:552; Day, BMJ Open 2022; the
+# national audit's slides; Sim, Eye 2024. All read.
+ERAS = {
+    "uk-2001-2006": 1.92,
+    "uk-2006-2010": 1.95,
+    "uk-2010-2019": 1.40,
+    "uk-2016-2017": 1.38,
+    "uk-2016-2022": 1.01,
+}
+
+
+def test_the_eras_are_the_printed_rates() -> None:
+    eras = {era.id: era for era in shipped().odds.eras}
+    assert {id: round(100 * era.rate, 6) for id, era in eras.items()} == ERAS
+    assert {(era.basis.basis, era.basis.known) for era in eras.values()} == {("published", "seen")}
+    assert eras["uk-2001-2006"].rate == shipped().odds.baseline.overall_rate
+    # 9730 of 961,208 is what the last of them prints.
+    assert round(9730 / 961_208, 4) == eras["uk-2016-2022"].rate
 
 
 def test_the_assumed_mix_brings_the_baseline_near_the_printed_rate() -> None:

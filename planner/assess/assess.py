@@ -60,7 +60,7 @@ class Assessor:
             factors=self.tracer.factors(case, values, truths),
             points=self.range(values, self.objectives.totals["points"], plain),
             tier=tier,
-            probability=probability(self.compiled, truths, log_odds, unit.audit if unit else None),
+            probability=probability(self.compiled, truths, log_odds, unit),
             published_scores=self._scores(values),
             readiness=readiness,
             missing=missing,

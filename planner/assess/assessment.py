@@ -94,13 +94,17 @@ class NotCounted:
 
 @dataclass(frozen=True)
 class Recentred:
-    """The baseline after re-centring on the unit's own audit; it changes printed probabilities, never the tier."""
+    """The baseline after re-centring on a published era, the unit's own audit, or both.
+
+    It changes printed probabilities, never the tier. Without an audit there are no events, cases or weight.
+    """
 
     events: int
     cases: int
     weight: float
     baseline: float
     note: str
+    era: str | None = None
 
 
 @dataclass(frozen=True)

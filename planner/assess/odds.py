@@ -7,8 +7,8 @@ from functools import lru_cache
 
 from planner.assess.assessment import NotCounted, OperatorProbability, Probability, Range, Recentred
 from planner.assess.compiled import Compiled, Truths
-from planner.rulebook.shapes import OddsModel
-from planner.unit import Audit
+from planner.rulebook.shapes import Era, OddsModel
+from planner.unit import Audit, Unit
 
 # Log odds are pooled on a grid before averaging over the assumed mix, each divided between the two nearest places so
 # that its mean is kept; the error in a mean rate is below 1e-6.
@@ -26,10 +26,10 @@ def probability_of(log_odds: float) -> float:
     return 1 / (1 + math.exp(-log_odds))
 
 
-def probability(compiled: Compiled, truths: Truths, log_odds: Range, audit: Audit | None) -> Probability:
+def probability(compiled: Compiled, truths: Truths, log_odds: Range, unit: Unit | None) -> Probability:
     """Probability of the model's outcome by operator, on record and over allowed completions."""
     model = compiled.rulebook.odds
-    recentred = recentre(model, audit) if audit is not None else None
+    recentred = recentre(model, unit.audit, model.era(unit.era)) if unit is not None else None
     base = logit(recentred.baseline if recentred else model.baseline.probability)
     by_operator: dict[str, OperatorProbability] = {}
     for operator in model.operators:
@@ -61,28 +61,43 @@ def probability(compiled: Compiled, truths: Truths, log_odds: Range, audit: Audi
     )
 
 
-def recentre(model: OddsModel, audit: Audit) -> Recentred:
-    """The baseline at which the model's mean over the assumed mix equals the unit's rate, shrunk when events are few.
+def recentre(model: OddsModel, audit: Audit | None, era: Era | None = None) -> Recentred | None:
+    """The baseline at which the model's mean over the assumed mix equals the rate of the era or the unit.
 
-    The ratio of observed to expected events has a gamma prior of mean 1 and the model's `unit_spread` as coefficient of
-    variation: (observed + a) / (expected + a) with a = 1 / spread squared. Only the intercept moves.
+    None where neither is given. An audit is shrunk towards the published rate, the era's where one is chosen. Only the
+    intercept moves.
     """
-    published = model.baseline.overall_rate
-    expected = published * audit.cases
-    prior = 1 / model.unit_spread**2
-    weight = expected / (expected + prior)
-    target = min(published * (audit.events + prior) / (expected + prior), 1 - 1e-9)
+    if audit is None and era is None:
+        return None
+    target = era.rate if era is not None else model.baseline.overall_rate
+    events = cases = 0
+    weight = 0.0
+    grounds = []
+    if era is not None:
+        grounds.append(f"{era.label} ({100 * era.rate:.2f} % of all operations, {era.basis.words})")
+    if audit is not None:
+        events, cases = audit.events, audit.cases
+        target, weight = shrunk(target, events, cases, model.unit_spread)
+        grounds.append(f"this unit's audit, {events} events in {cases} cases ({audit.period}), weight {weight:.0%}")
     anchor = baseline_for_rate(model, model.baseline.overall_rate)
     # The published baseline and the assumed mix need not agree exactly; only the shift between rates is taken over.
     baseline = probability_of(
         logit(model.baseline.probability) + logit(baseline_for_rate(model, target)) - logit(anchor)
     )
-    note = (
-        f"re-centred on this unit's audit, {audit.events} events in {audit.cases} cases ({audit.period}), "
-        f"weight {weight:.0%}, "
-        "over an assumed case mix; the tier keeps the published baseline"
-    )
-    return Recentred(audit.events, audit.cases, weight, baseline, note)
+    on = " and then on ".join(grounds)
+    note = f"re-centred on {on}, over an assumed case mix; the tier keeps the published baseline"
+    return Recentred(events, cases, weight, baseline, note, era.id if era is not None else None)
+
+
+def shrunk(published: float, events: int, cases: int, spread: float) -> tuple[float, float]:
+    """The unit's rate shrunk towards the published one, and the weight of its own events.
+
+    The ratio of observed to expected events has a gamma prior of mean 1 and coefficient of variation `spread`:
+    (observed + a) / (expected + a) with a = 1 / spread squared.
+    """
+    expected, prior = published * cases, 1 / spread**2
+    rate = published * (events + prior) / (expected + prior)
+    return min(rate, 1 - 1e-9), expected / (expected + prior)
 
 
 def baseline_for_rate(model: OddsModel, rate: float) -> float:

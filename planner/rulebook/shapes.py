@@ -187,6 +187,9 @@ class OddsModel(Entry):
     unit_spread_basis: Basis
     limits: list[str] = []
 
+    def era(self, name: str | None) -> Era | None:
+        return next((era for era in self.eras if era.id == name), None)
+
 
 class ScoreItem(Entry):
     id: Slug

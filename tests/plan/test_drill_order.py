@@ -10,8 +10,9 @@ import pytest
 from plain_eye import WHITE, plain_eye
 
 from planner.assess.assess import Assessor, assess
-from planner.plan.choices import Picture, choose
+from planner.plan.choices import choose
 from planner.plan.make import make_plan
+from planner.plan.picture import Picture
 from planner.rulebook.rulebook import Rulebook
 
 RUPTURE, DROPPED, DIALYSIS = "posterior-capsule-rupture", "dropped-fragment", "zonular-dialysis"
@@ -112,9 +113,7 @@ def test_the_plan_rehearses_them_in_that_order(
 
 
 @pytest.mark.parametrize("findings", ORDINARY, ids=lambda findings: " ".join(findings) or "plain")
-def test_nothing_stands_out_in_an_ordinary_eye(
-    ready: Assessor, rulebook: Rulebook, findings: dict[str, str]
-) -> None:
+def test_nothing_stands_out_in_an_ordinary_eye(ready: Assessor, rulebook: Rulebook, findings: dict[str, str]) -> None:
     ordinary = {"age_years": "68", "anaesthesia_requested": "topical", **findings}
     assert by_weight(ready, rulebook, ordinary) == []
     plan = make_plan(assess(plain_eye(rulebook, **ordinary), rulebook), rulebook)
@@ -134,5 +133,7 @@ def test_what_costs_a_life_or_the_eye_is_the_most_dangerous(rulebook: Rulebook) 
 
 
 def test_a_radial_tear_is_never_rehearsed_before_the_tear_that_leads_to_it(rulebook: Rulebook) -> None:
-    heaviest = {name: max(why.weight for why in rulebook.drills[name].likely) for name in (TEAR, "anterior-radial-tear")}
+    heaviest = {
+        name: max(why.weight for why in rulebook.drills[name].likely) for name in (TEAR, "anterior-radial-tear")
+    }
     assert heaviest["anterior-radial-tear"] < heaviest[TEAR]

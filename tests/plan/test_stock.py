@@ -101,7 +101,7 @@ def drug(plan: Plan, name: str) -> PlannedDrug:
     ("finding", "bars", "clears", "asks"),
     [
         ("sulphonamide_allergy", "yes", "no", "sulphonamide allergy"),
-        ("renal_impairment", "moderate", "none", "renal impairment is moderate or severe or anuric"),
+        ("renal_impairment", "moderate", "none", "moderate or severe kidney disease"),
         ("low_potassium_or_sodium", "yes", "no", "low potassium or sodium"),
         ("sickle_disease", "yes", "no", "sickle-cell disease or trait"),
     ],

@@ -54,8 +54,8 @@ IDLE = {
     ),
     "drill:iris-diaphragm-retropulsion": Edit(
         "drills/nucleus-and-zonule.yaml",
-        "{any: [{factor: long-eye}, {factor: previous-vitrectomy}]}",
-        "{all: [{factor: long-eye}, {factor: very-short-eye}]}",
+        "{when: {factor: long-eye}, weight: 6}",
+        "{when: {all: [{factor: long-eye}, {factor: very-short-eye}]}, weight: 6}",
     ),
     "caution:polar-size": Edit(
         "cautions.yaml",
@@ -206,7 +206,7 @@ def test_a_drug_that_is_barred_with_nothing_instead_is_found(tmp_path: Path) -> 
     [example] = claim.counter_examples
     plan = plan_of(example, rulebook)
     [drug] = [drug for drug in plan.drugs if drug.id == "acetazolamide"]
-    assert drug.state == "withheld" and "it is a sulphonamide" in drug.reasons
+    assert drug.state == "withheld" and "sulphonamide allergy" in drug.reasons
     assert not any(instead.strip() for instead in drug.instead)
     assert plan.assessment.readiness.state == "ready"
 
