@@ -9,7 +9,7 @@ from every completion of P one comes to its plain eye, as the engine mends it, b
 meet no pair: so the plain eye attains the least, and the reading on record is never lower for W than for P.
 
 The findings that pairs tie together are tried with every value that any condition can tell apart. Where a pair could be
-undone only by a value that is neither milder nor worse (sex, white against brown), nothing is claimed: a note says so.
+undone only by a value that is neither milder nor worse, nothing is claimed, and a note says of what.
 """
 
 from __future__ import annotations
