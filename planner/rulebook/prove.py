@@ -109,13 +109,22 @@ def _not_claimed(rulebook: Rulebook) -> tuple[str, ...]:
     vocabulary = rulebook.vocabulary
     undirected = [f.id for f in vocabulary.findings if f.worse == "none"]
     outside = [f.id for f in vocabulary.findings if hasattr(f.worse, "outside")]
+    no_plain = [f.id for f in vocabulary.findings if f.plain_value is None]
+    finer = [f"{f.id} as {f.coarse.into}" for f in vocabulary.findings if f.coarse is not None]
     return (
         f"worse is never better: nothing of findings without a direction of harm ({', '.join(undirected)})",
         f"worse is never better: nothing across the two sides of a range ({', '.join(outside)}), nor of two findings "
         "changing opposite ways, published scores, difficulty of steps, readiness, or the lines of a plan",
-        "partly recorded cases: the ranges of points, tier and probability, and the possible winners, rest on the "
-        "engine's search, and drugs held back until checked on its three-valued logic; both are tested, not proved",
-        "kit: that a withhold of it is met in partly recorded cases; what a unit lacks",
+        f"worse is never better: of a finer record only what it is read as ({', '.join(finer)}), not how it is read",
+        "partly recorded cases: that points, odds and tier on record are the least of their range, and that a finding "
+        "recorded worse lowers neither end, follows from the claims of complete cases and pairs-mend, but for what its "
+        "notes name; that the engine's search finds those ends, and which options may win, is tested, not proved",
+        "partly recorded cases: nothing where a record is worse only for what it hides from whoever looked through a "
+        "section, or for an odd pair that puts another finding in doubt; that is tested",
+        f"the plain eye: nothing of findings without a plain value ({', '.join(no_plain)}), of which the check lets rules "
+        "test only those without which there is no reading on record; nor that a plain value is what most eyes have",
+        "drugs held back until checked rest on three-valued logic: tested, not proved",
+        "kit: what a unit lacks",
         "supervision by a unit's own re-centred baseline",
         "that any number, rule or dose is clinically right",
     )
