@@ -171,29 +171,6 @@ def test_a_winner_that_is_withheld_is_found(rulebook: Rulebook) -> None:
 
 # -- what is withheld ---------------------------------------------------------------------------------------------
 
-TELLS = "no-tap-into-a-bleed\n    force: tell"
-WITHHOLDS = "no-tap-into-a-bleed\n    force: withhold\n    instead: wait\n    hazard: a hard eye"
-
-
-def test_kit_that_is_withheld_and_listed_all_the_same_is_found(tmp_path: Path) -> None:
-    rulebook, claim = refuted(tmp_path, "kit-not-withheld", Edit("interactions.yaml", TELLS, WITHHOLDS))
-    for example in claim.counter_examples:
-        plan = plan_of(example, rulebook)
-        assert [rule.certain for rule in plan.rules if rule.id == "no-tap-into-a-bleed"] == [True]
-        assert "vitreous-access-kit" in [item.id for item in plan.kit]
-
-
-def test_a_step_that_is_withheld_is_found(tmp_path: Path) -> None:
-    edits = (
-        Edit("interactions.yaml", TELLS, WITHHOLDS),
-        Edit("interactions.yaml", "of: {kit: vitreous-access-kit}", "of: {step: pupil}"),
-    )
-    rulebook, claim = refuted(tmp_path, "kit-not-withheld", *edits)
-    [example] = claim.counter_examples
-    plan = plan_of(example, rulebook)
-    assert [rule.certain for rule in plan.rules if rule.id == "no-tap-into-a-bleed"] == [True]
-    assert next(step for step in plan.steps if step.id == "pupil").do
-
 
 def test_a_drug_that_is_barred_with_nothing_instead_is_found(tmp_path: Path) -> None:
     edit = Edit(
@@ -226,15 +203,6 @@ def test_a_withhold_of_what_is_asked_for_with_nothing_instead_is_found(tmp_path:
     [rule] = [rule for rule in plan.rules if rule.id == "iodine-changes-the-antiseptic"]
     assert rule.certain and not (rule.instead or "").strip()
     assert plan.assessment.readiness.state == "ready"
-
-
-def test_an_option_that_is_required_and_loses_is_found(tmp_path: Path) -> None:
-    edit = Edit("interactions.yaml", "hard-lens-loose\n    force: prefer", "hard-lens-loose\n    force: require")
-    rulebook, claim = refuted(tmp_path, "required-is-planned", edit)
-    [example] = claim.counter_examples
-    plan = plan_of(example, rulebook)
-    assert [(rule.force, rule.certain) for rule in plan.rules if rule.id == "hard-lens-loose"] == [("require", True)]
-    assert plan.choices["nucleus-route"].option != "manual-offered"
 
 
 # -- worse is never better ----------------------------------------------------------------------------------------
