@@ -11,9 +11,12 @@ import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
 
 import pytest
+from plain_eye import plain_eye
 
+from planner.assess.assess import assess
 from planner.documents.eye import UNITS, at_hour, eye_svg, eye_view, planned_opening_mm, planned_seat
 from planner.documents.eye_face import RIM, Taken, free_place
+from planner.plan.make import make_plan
 from planner.plan.plan import Plan, PlannedDevice
 from planner.rulebook.plan_shapes import Seat
 from planner.rulebook.rulebook import Rulebook
@@ -229,9 +232,10 @@ def test_opening_is_drawn_as_the_plan_says(plan: Plan) -> None:
     assert float(opening.attrib["r"]) == pytest.approx(UNITS * sum(size) / 4, rel=0.001)
 
 
-def test_an_incision_without_a_fixed_place_is_said_and_not_drawn(plan_of: PlanOf) -> None:
-    view = eye_view(plan_of("trauma-zonules-small-pupil"))
-    assert "Incision not drawn: away from the weak zonule." in view.captions
+def test_an_incision_without_a_fixed_place_is_said_and_not_drawn(rulebook: Rulebook) -> None:
+    cut = plain_eye(rulebook, previous_refractive_surgery="radial-keratotomy")
+    view = eye_view(make_plan(assess(cut, rulebook), rulebook))
+    assert "Incision not drawn: scleral tunnel, or between the old cuts." in view.captions
     svg = ElementTree.fromstring(view.svg)
     assert not marked(svg, "incision") and not marked(svg, "port")
 

@@ -1,7 +1,8 @@
 """A line that has the consultant do something, not merely decide or be called, is never left to the trainee.
 
 The words below are read the way an eye theatre reads them: the consultant as the one who acts, `the consultant clears
-it` or `removed by the consultant`. To call, to ask or to wait for the consultant's word leaves the hands where they are.
+it` or `removed by the consultant`. To call, to ask or to wait for the consultant's word leaves the hands where they
+are.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ def to_do(rulebook: Rulebook) -> Iterator[tuple[str, bool, str]]:
             name = f"{choice.id}.{option.id}"
             yield from ((name, option.consultant_does, line) for line in option.do)
             yield from ((name, option.consultant_does, line.do) for line in option.drug_lines)
+            yield from ((name, option.consultant_does, line) for also in option.also.values() for line in also)
     for step in rulebook.steps:
         for line in step.lines:
             yield from ((f"{step.id}/{line.id}", line.consultant_does, text) for text in line.do)
