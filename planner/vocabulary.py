@@ -102,8 +102,9 @@ class Finding(Entry):
     recorded is used all the same. A date names the findings it `dates`, and for how many days they may be relied on.
     `plain` is the value of the plain eye, taken for the reading on record where nothing is recorded (default:
     `unremarkable`). While `hidden_when` holds or may hold, a section that was looked through does not vouch for the
-    finding. `seen_at` names the step before which it can still be looked for or asked in theatre (`sign-in` before the
-    first), `look` the sitting at which it is recorded. `coarse` names a finding that says the same more coarsely.
+    finding; with `accepted_hidden` the technique is then written without it, and it stands as a gate for when it comes
+    into view. `seen_at` names the step before which it can still be looked for or asked in theatre (`sign-in` before
+    the first), `look` the sitting at which it is recorded. `coarse` names a finding that says the same more coarsely.
     A `preference` left blank is no hazard: it is planned as the plain value, and changes nothing.
     `snellen_as` is a name under which a Snellen fraction is read into this logMAR. `too_low` says where a case below
     `possible` belongs.
@@ -123,6 +124,7 @@ class Finding(Entry):
     unremarkable: str | None = None
     plain: str | None = None
     hidden_when: When | None = None
+    accepted_hidden: YesNo = False
     asked_when: When | None = None
     seen_at: str | None = None
     look: str | None = None
@@ -157,6 +159,8 @@ class Finding(Entry):
             or set(self.worse.rank) != set(self.values)
         ):
             raise ValueError(f"{self.id}: worse.order must name every value once: {', '.join(self.values)}")
+        if self.accepted_hidden and self.hidden_when is None:
+            raise ValueError(f"{self.id}: accepted_hidden says what is done while hidden_when holds; give that too")
         if self.preference and self.plain is None:
             raise ValueError(f"{self.id}: a preference needs `plain`, what is planned while it is left blank")
         for given in (self.unremarkable, self.plain):

@@ -198,7 +198,7 @@ class Assessor:
                     wanted.update(n for n in reached if self.is_open(case, values, n))
             elif truth is None and not settle.only_when_certain and self.may_hold(values, f"settle:{settle.id}"):
                 blank = [n for n in reached if self.is_open(case, values, n)]
-                wanted.update(blank)
+                wanted.update(n for n in blank if self.compiled.applies(self.compiled.index[n], values))
                 names = ", ".join(lower_first(vocabulary.by_id[n].label) for n in blank)
                 reasons.append(
                     SettleReason(
@@ -269,14 +269,14 @@ class Assessor:
                 finding.essential,
                 finding.settled_by or (look.who if look is not None else None),
                 finding.look or "",
-                asks,
+                max(int(demands), 1) if asks else 0,
             )
             ranked.append((order, missing))
         ranked.sort(key=lambda pair: pair[0])
         return tuple(entry for _, entry in ranked), tuple(findings[place].id for place in smallest)
 
     def _looks(self, missing: tuple[MissingFinding, ...]) -> tuple[NeededLook, ...]:
-        """The sittings that would record what is missing, those that settle the tier first, most decisive first."""
+        """The sittings that would record what is missing, most decisive first: by the tiers that they could demand."""
         found: dict[str, list[MissingFinding]] = {}
         for entry in missing:
             if entry.look in self.looks:
@@ -289,11 +289,12 @@ class Assessor:
                 look.minutes,
                 tuple(entry.finding for entry in found[look.id]),
                 tuple(entry.label for entry in found[look.id]),
-                any(entry.moves_tier for entry in found[look.id]),
+                any(entry.demands for entry in found[look.id]),
             )
             for look in (self.looks[name] for name in found)
         ]
-        return tuple(sorted(made, key=lambda look: not look.settles))
+        demanded = {name: sorted((entry.demands for entry in entries), reverse=True) for name, entries in found.items()}
+        return tuple(sorted(made, key=lambda look: demanded[look.look], reverse=True))
 
     def _unasked(self, case: Case, values: Values, tier: TierResult) -> tuple[str, ...]:
         """Findings that were recorded though nothing asked for them, and raise the tier."""

@@ -155,7 +155,10 @@ class Readiness:
 
 @dataclass(frozen=True)
 class MissingFinding:
-    """A finding that is not recorded, and what recording it could do; `look` is the sitting at which it is recorded."""
+    """A finding that is not recorded, and what recording it could do; `look` is the sitting at which it is recorded.
+
+    `demands` is the tier that it could demand by itself, 0 where it cannot move the tier.
+    """
 
     finding: str
     label: str
@@ -164,7 +167,7 @@ class MissingFinding:
     essential: bool
     settled_by: str | None = None
     look: str = ""
-    moves_tier: bool = False
+    demands: int = 0
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,9 @@
 """Which option of each choice is written, which others are still possible, and what would have to be found for them.
 
 The option on record is written where everything unknown that would change it can still be looked for in theatre
-before the choice's first irreversible act; otherwise the more cautious of what cannot be told apart there. An option
-that gives a block, a drug, a dye or an implant gives way to the most cautious such option that is possible at all.
+before the choice's first irreversible act, or is hidden and accepted so; otherwise the more cautious of what cannot be
+told apart there. An option that gives a block, a drug, a dye or an implant gives way to the most cautious such option
+that is possible at all.
 """
 
 from __future__ import annotations
@@ -63,7 +64,8 @@ def written(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
     made, first_act = assessor.compiled, choice.first_act or choice.step
     reached = frozenset().union(*(made.depends[f"option:{choice.id}.{option.id}"] for option in choice.options))
     open_ones = {place for place in reached if picture.values[place] is None and picture.plain[place] is not None}
-    unseen = frozenset(place for place in open_ones if not picture.is_seen_before(place, first_act))
+    looked_for = (place for place in open_ones if not picture.is_accepted(place))
+    unseen = frozenset(place for place in looked_for if not picture.is_seen_before(place, first_act))
     node = assessor.completions.plain(picture.values, unseen) if unseen else picture.plain
     if node is None:
         return cautious(assessor, choice, picture.values, winners)

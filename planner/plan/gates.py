@@ -29,7 +29,9 @@ def gates_of(picture: Picture, choice: Choice, others: list[Option]) -> tuple[Ga
         if turned:
             findings, asks = _asked(picture, turned)
             seen = all(picture.is_seen_before(one.place, first_act) for one in turned)
-            gates.append(Gate(findings, asks, False, option.id, option.label, tuple(option.do), choice.before, seen))
+            late = all(picture.is_hidden(one.place) for one in turned)
+            before = picture.assessor.rulebook.theatre.once_in_view if late else choice.before
+            gates.append(Gate(findings, asks, False, option.id, option.label, tuple(option.do), before, seen))
         else:
             gates.append(_together(picture, choice, option, name))
     return tuple(gates)
@@ -44,7 +46,7 @@ def lines_if_found(picture: Picture, step: Step) -> tuple[tuple[Line, Gate], ...
         name = f"line:{step.id}:{line.id}"
         if not line.do or picture.line(name) is not None or picture.on_record(name) is not False:
             continue
-        turned = [one for one, lines in picture.turned_lines if lines[rest_place[name]] is True]
+        turned = [one for one, lines in picture.turned_lines if rest_place[name] in lines]
         if turned:
             findings, asks = _asked(picture, turned)
             found.append((line, Gate(findings, asks, False, None, "", tuple(line.do), None, True)))
@@ -69,7 +71,8 @@ def words_of(picture: Picture, finding: Finding, values: list[Any]) -> str:
             return label if True in values else f"{label}: no"
         case "set":
             named = dict.fromkeys(item for value in values for item in value)
-            return f"{label}: {' or '.join(finding.values[item] for item in finding.values if item in named)}"
+            shown = " or ".join(finding.values[item] for item in finding.values if item in named)
+            return f"{label}: {shown or 'none'}"
         case "number" | "count":
             return _limit(picture, finding, values)
     return f"{label}: {' or '.join(finding.shown(value) for value in values)}"
@@ -110,7 +113,8 @@ def _together(picture: Picture, choice: Choice, option: Option, name: str) -> Ga
     findings = assessor.rulebook.vocabulary.findings
     asks = tuple(words_of(picture, findings[place], [value]) for place, value in places)
     ids = tuple(findings[place].id for place, _ in places)
-    return Gate(ids, asks, True, option.id, option.label, tuple(option.do), choice.before, True)
+    seen = all(picture.is_seen_before(place, choice.first_act or choice.step) for place, _ in places)
+    return Gate(ids, asks, True, option.id, option.label, tuple(option.do), choice.before, seen)
 
 
 def _fewest(picture: Picture, grave: Values, plain: Values, name: str) -> list[tuple[int, Any]]:

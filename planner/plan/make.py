@@ -108,7 +108,7 @@ def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
     """Drills by how likely the eye on record makes them, then by danger; of those it makes likely the first three."""
     ordered = sorted(
         ((_weight(picture, drill), drill) for drill in picture.assessor.rulebook.drills.values()),
-        key=lambda pair: (-pair[0], -pair[1].danger, pair[1].id),
+        key=lambda pair: (-pair[0], not pair[1].always_in_full, -pair[1].danger, pair[1].id),
     )
     planned = []
     for place, (weight, drill) in enumerate(ordered):

@@ -99,10 +99,18 @@ class Picture:
             self.plain_lines = made.rest(self.plain, self.plain_truths, self.written)
 
     @cached_property
-    def turned_lines(self) -> tuple[tuple[Turned, Truths], ...]:
-        """The lines of the plan as written, were each of these found."""
+    def turned_lines(self) -> tuple[tuple[Turned, frozenset[int]], ...]:
+        """The lines that would hold, were each of these found: with the options as written, and as they would then be.
+
+        What only makes up for an option that would no longer be the one is left out.
+        """
         rest = self.assessor.compiled.rest
-        return tuple((one, rest(one.values, one.truths, self.written)) for one in self.turned)
+
+        def holding(one: Turned, options: Truths) -> frozenset[int]:
+            lines = rest(one.values, one.truths, options)
+            return frozenset(place for place, truth in enumerate(lines) if truth)
+
+        return tuple((one, holding(one, self.written) & holding(one, one.options)) for one in self.turned)
 
     @cached_property
     def turned(self) -> tuple[Turned, ...]:
@@ -124,11 +132,19 @@ class Picture:
                 found.append(Turned(place, cell, completed, truths, made.options(completed, truths)))
         return tuple(found)
 
+    def is_hidden(self, place: int) -> bool:
+        """Whether something in the eye on record keeps a finding from being seen."""
+        hidden = self.assessor.compiled.hidden_tests.get(place)
+        return hidden is not None and self.plain is not None and hidden(self.plain) is True
+
+    def is_accepted(self, place: int) -> bool:
+        """Whether the technique is written without a finding that is hidden in this eye."""
+        return self.assessor.rulebook.vocabulary.findings[place].accepted_hidden and self.is_hidden(place)
+
     def is_seen_before(self, place: int, step: str) -> bool:
         """Whether a finding can still be asked or looked for in theatre before a step, as the eye is on record."""
-        finding, made = self.assessor.rulebook.vocabulary.findings[place], self.assessor.compiled
-        hidden = made.hidden_tests.get(place)
-        if finding.seen_at is None or (hidden is not None and self.plain is not None and hidden(self.plain)):
+        finding = self.assessor.rulebook.vocabulary.findings[place]
+        if finding.seen_at is None or self.is_hidden(place):
             return False
         order: tuple[str, ...] = (SIGN_IN, *STEP_IDS)
         return order.index(finding.seen_at) <= order.index(step)

@@ -339,6 +339,7 @@ class Theatre(Entry):
 
     recheck: list[Recheck]
     technique_not_written: str
+    once_in_view: str
     recheck_not_recorded: str
     recheck_if_found: str
     recheck_then: str

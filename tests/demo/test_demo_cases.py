@@ -17,17 +17,19 @@ if TYPE_CHECKING:
     from conftest import Planned
 
 # What an expectation may hold, so that a misspelt line is not one that nobody checks.
-REASONS = {"because", "because_not", "revised"}
+REASONS = {"because", "because_not", "revised", "doubt"}
 SHAPE: dict[str, set[str]] = {
-    "tier": {"working", "least", "most", "at_least", "least_at_least"},
+    "tier": {"on_record", "on_record_at_least", "working", "least", "most", "at_least", "least_at_least"},
     "factors": {"hold", "absent", "unknown"},
     "readiness": {"state", "not_about", "without_unit"},
-    "supervision": {"mode", "by", "at_least", "at_most", "no_trainee_steps"},
+    "supervision": {"mode", "by", "at_least", "at_most", "no_trainee_steps", "trainee_takes", "trainee_never"},
     "drugs": {"withheld", "not_withheld", "not_given"},
-    "missing": {"named", "settles_tier", "no_single_finding_settles_tier"},
+    "missing": {"named", "settles_tier", "no_single_finding_settles_tier", "at_most"},
+    "looks": {"named", "first", "at_most"},
+    "first_drill": {"id"},
     "kit": {"lacking"},
 }
-CHOICE = {"expects", "option", "provisional", "says"}
+CHOICE = {"expects", "option", "not_options", "if_found", "provisional", "says"}
 OTHERS = {"case", "published_scores", "choices", "drills", "cautions", "queries", "revised"}
 
 
@@ -37,7 +39,8 @@ def test_expectation_holds_only_what_is_checked(demo: Planned) -> None:
     for section, keys in SHAPE.items():
         assert set(demo.expected.get(section, {})) <= keys | REASONS, section
     for choice, told in demo.expected.get("choices", {}).items():
-        assert {"expects", "option", "because"} <= set(told) <= CHOICE | REASONS, choice
+        assert {"expects", "because"} <= set(told) <= CHOICE | REASONS, choice
+        assert {"option", "not_options"} & set(told), choice
 
 
 def test_tier(demo: Planned) -> None:
@@ -48,6 +51,19 @@ def test_tier(demo: Planned) -> None:
     assert tier.working >= int(expected.get("at_least", 1)), tier
     assert tier.least >= int(expected.get("least_at_least", 1)), tier
     assert {"working", "at_least"} & set(expected)
+
+
+def test_tier_on_record(demo: Planned) -> None:
+    """What the recorded findings alone say: nothing where too little is recorded, and never above what is worked to."""
+    expected, tier = demo.expected["tier"], demo.assessment.tier
+    assert {"on_record", "on_record_at_least"} & set(expected)
+    if "on_record" in expected:
+        on_record = expected["on_record"]
+        assert tier.on_record == (None if on_record is None else int(on_record)), tier
+    else:
+        assert tier.on_record is not None and tier.on_record >= int(expected["on_record_at_least"]), tier
+    if tier.on_record is not None:
+        assert tier.least <= tier.on_record <= tier.working == tier.most, tier
 
 
 def test_factors(demo: Planned) -> None:
@@ -100,6 +116,9 @@ def test_supervision(demo: Planned) -> None:
     if supervision.mode == "consultant-operates":
         by_consultant = {step.id for step in demo.plan.steps if step.who == "supervisor"}
         assert by_consultant, "the consultant operates, and no step is the consultant's"
+    by_trainee = {step.id for step in demo.plan.steps if step.who == "trainee"}
+    assert set(expected.get("trainee_takes", ())) <= by_trainee
+    assert not set(expected.get("trainee_never", ())) & by_trainee
 
 
 def test_choices(demo: Planned) -> None:
@@ -109,15 +128,26 @@ def test_choices(demo: Planned) -> None:
         provisional = chosen.provisional == (told["provisional"] == "yes") if "provisional" in told else True
         words = " ".join((chosen.label, *chosen.do, chosen.prepared_as or "")).lower()
         unsaid = [word for word in told.get("says", ()) if word.lower() not in words]
-        if chosen.option != told["option"] or not provisional or unsaid:
-            wrong[name] = (chosen.option, chosen.provisional, unsaid, told["expects"])
+        gates = {
+            (finding, gate.option)
+            for gate in chosen.if_found
+            if not gate.once_clear and (not gate.together or len(gate.findings) == 1)
+            for finding in gate.findings
+        }
+        ungated = [gate for gate in told.get("if_found", ()) if (gate["finding"], gate["option"]) not in gates]
+        fits = chosen.option == told.get("option", chosen.option) and chosen.option not in told.get("not_options", ())
+        if not fits or not provisional or unsaid or ungated:
+            wrong[name] = (chosen.option, chosen.provisional, unsaid, ungated, told["expects"])
     assert not wrong
 
 
 def test_drills_that_come_first(demo: Planned) -> None:
+    """At most three drills are likely in one eye, and they come first; the first is the one for the wall card."""
     likely = [drill.id for drill in demo.plan.drills if drill.likely]
-    assert [drill.id for drill in demo.plan.drills[: len(likely)]] == likely
+    assert [drill.id for drill in demo.plan.drills[: len(likely)]] == likely and len(likely) <= 3
     assert set(demo.expected.get("drills", ())) <= set(likely)
+    if "first_drill" in demo.expected:
+        assert demo.plan.drills[0].id == demo.expected["first_drill"]["id"]
 
 
 def test_cautions(demo: Planned) -> None:
@@ -148,6 +178,20 @@ def test_missing(demo: Planned) -> None:
         assert missing[finding]
     if "no_single_finding_settles_tier" in expected:
         assert not any(missing.values())
+    assert len(missing) <= int(expected.get("at_most", len(missing)))
+
+
+def test_looks(demo: Planned, rulebook: Rulebook) -> None:
+    """Where to look for what is missing: one sitting by one person each, and every missing finding at its own."""
+    expected, looks = demo.expected.get("looks", {}), demo.assessment.looks
+    names = [look.look for look in looks]
+    assert len(names) == len(set(names)) <= int(expected.get("at_most", len(names)))
+    assert set(expected.get("named", ())) <= set(names)
+    if "first" in expected:
+        assert names[0] == expected["first"]
+    for look in looks:
+        assert look.findings and {rulebook.vocabulary.by_id[name].look for name in look.findings} == {look.look}
+        assert look.who and look.minutes > 0
 
 
 def test_kit_and_queries(demo: Planned) -> None:
@@ -170,11 +214,18 @@ def test_both_eyes_are_shown(plan_of: Callable[[str], Planned], names: list[str]
 
 
 def test_no_two_cases_share_tier_and_choices(plan_of: Callable[[str], Planned], names: list[str]) -> None:
+    """Of a case with too little on record for a technique there is none to tell apart."""
     met: dict[tuple[object, ...], str] = {}
     for name in names:
         planned = plan_of(name)
         tier = planned.assessment.tier
-        result = (tier.working, tuple(sorted((c.choice, c.option) for c in planned.plan.choices.values())))
+        if tier.on_record is None:
+            continue
+        result = (
+            tier.on_record,
+            tier.working,
+            tuple(sorted((c.choice, c.option) for c in planned.plan.choices.values())),
+        )
         assert result not in met, f"{name} and {met[result]} come out alike"
         met[result] = name
 

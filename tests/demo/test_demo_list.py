@@ -42,6 +42,7 @@ def test_good_rows_are_read_and_assessed(expected, rulebook: Rulebook) -> None:
             assert case.findings[finding] == rulebook.vocabulary.by_id[finding].read(value), (reference, finding)
         assessment = assess(case, rulebook, None, None)
         assert assessment.tier.working == int(told["tier"]), reference
+        assert assessment.tier.on_record == int(told["on_record"]), reference
         assert set(told["hold"]) <= {factor.id for factor in assessment.factors if factor.state == "holds"}
 
 

@@ -120,17 +120,24 @@ def test_a_gate_names_what_brings_its_option(ready: Assessor, rulebook: Rulebook
 
 def test_the_technique_on_record_is_written_where_what_would_change_it_can_be_seen_first(rulebook: Rulebook) -> None:
     """Common practice: a polar opacity can be looked for under the microscope before any fluid, through a lens that is
-    only partly opaque; behind a white lens it cannot, and the cautious way is written."""
+    only partly opaque. Behind a white lens it cannot: nobody plans every white lens as polar, so the gate stands for
+    when it comes into view. Guttata cannot be looked for in theatre at all, and the cautious OVD is written."""
     partial = make_plan(assess(plain_eye(rulebook, posterior_polar_opacity="not-recorded"), rulebook), rulebook)
     hydro = partial.choices["hydro"]
     assert hydro.option == "full-hydro"
     (gate,) = [gate for gate in hydro.if_found if gate.findings == ("posterior_polar_opacity",)]
     assert gate.option == "delineation-only" and gate.seen
     white = {**WHITE, "posterior_polar_opacity": "not-recorded"}
-    assert (
-        make_plan(assess(plain_eye(rulebook, **white), rulebook), rulebook).choices["hydro"].option
-        == "delineation-only"
-    )
+    hydro = make_plan(assess(plain_eye(rulebook, **white), rulebook), rulebook).choices["hydro"]
+    assert hydro.option == "small-waves"
+    (gate,) = [gate for gate in hydro.if_found if gate.option == "delineation-only"]
+    assert gate.findings == ("posterior_polar_opacity",) and not gate.seen
+    assert gate.before == rulebook.theatre.once_in_view
+    ovd = make_plan(assess(plain_eye(rulebook, guttata="not-recorded"), rulebook), rulebook).choices["ovd"]
+    assert ovd.option == "soft-shell" and ovd.prepared_as
+    assert [(gate.option, gate.findings, gate.once_clear) for gate in ovd.if_found if gate.once_clear] == [
+        ("standard-cohesive", ("guttata",), True)
+    ]
 
 
 def test_a_blank_preference_changes_nothing_but_the_drug_that_it_may_bar(rulebook: Rulebook) -> None:
