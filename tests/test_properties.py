@@ -22,7 +22,6 @@ from random_cases import as_case, complete_values
 from planner import strict_yaml
 from planner.assess.assess import Assessor, assess
 from planner.assess.assessment import Assessment
-from planner.assess.cells import harm
 from planner.assess.compiled import Values
 from planner.case import STAGES, Case, read_case
 from planner.documents.json_form import assessment_json, plan_json
@@ -30,6 +29,7 @@ from planner.plan.choices import Picture
 from planner.plan.make import make_plan
 from planner.plan.supervision import supervise
 from planner.rulebook.load import load
+from planner.rulebook.proof.directions import is_worse
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, Supervised
 from planner.shipped import rules_folder
@@ -67,7 +67,7 @@ def worsened(ready: Assessor, values: Values) -> Iterator[tuple[str, Values]]:
         if values[place] is None:
             continue
         for cell in ready.compiled.cells[place]:
-            if harm(finding, cell) > harm(finding, values[place]):
+            if is_worse(finding, cell, values[place]):
                 worse = [*values[:place], cell, *values[place + 1 :]]
                 if asked(ready, worse) == asked(ready, values) and is_allowed(ready, worse):
                     yield f"{finding.id} from {values[place]} to {cell}", worse
@@ -142,8 +142,9 @@ def test_worse_never_lowers_the_working_tier_of_a_case_as_read(ready: Assessor, 
 
 
 def as_read(values: Values, rulebook: Rulebook) -> Case:
-    findings = rulebook.vocabulary.findings
-    raw = {f.id: f.written(value) for f, value in zip(findings, values, strict=True) if value is not None}
+    """The case as a file gives it, without the finer records that may say otherwise than the coarse ones drawn."""
+    drawn = [(f, value) for f, value in zip(rulebook.vocabulary.findings, values, strict=True) if f.coarse is None]
+    raw = {finding.id: finding.written(value) for finding, value in drawn if value is not None}
     return read_case({"case": "T-1", "eye": "right", "findings": raw}, rulebook.vocabulary)
 
 

@@ -19,9 +19,9 @@ from planner.assess.cells import harm
 from planner.assess.compiled import Compiled
 from planner.case import STAGES
 from planner.plan.make import make_plan
+from planner.rulebook.proof.directions import is_worse
 from planner.rulebook.proof.example import Plain
 from planner.rulebook.proof.inquiry import Bench
-from planner.rulebook.proof.mending import is_worse
 from planner.rulebook.proof.report import Proof
 from planner.rulebook.proof.symbols import Symbols
 from planner.rulebook.proof.totals import TIERS

@@ -18,14 +18,14 @@ import itertools
 from collections.abc import Collection, Iterator
 
 from planner.assess.assess import assessor
-from planner.assess.cells import harm
 from planner.conditions import Value, findings_in
+from planner.rulebook.proof.directions import is_worse
 from planner.rulebook.proof.example import truth_of
 from planner.rulebook.proof.inquiry import PARTLY, Bench, Inquiry
 from planner.rulebook.proof.report import Claim
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import Truth
-from planner.vocabulary import Finding, Outside, Pair
+from planner.vocabulary import Finding, Pair
 
 State = dict[str, Value | None]
 
@@ -43,20 +43,6 @@ def pairs_mend(bench: Bench) -> Claim:
             group.look_at_plain(inquiry, state)
         inquiry.notes += sorted(group.not_claimed)
     return inquiry.claim()
-
-
-def is_worse(finding: Finding, now: Value, before: Value) -> bool:
-    """Whether a value is worse in the finding's direction; the two sides of a range are not compared."""
-    match finding.worse:
-        case "none":
-            return False
-        case "more":
-            assert isinstance(now, frozenset) and isinstance(before, frozenset)
-            return now > before
-        case Outside(outside=(low, high)):
-            assert isinstance(now, float) and isinstance(before, float)
-            return (now < low and now < before <= high) or (now > high and now > before >= low)
-    return harm(finding, now) > harm(finding, before)
 
 
 def _tied(rulebook: Rulebook) -> list[list[Pair]]:
