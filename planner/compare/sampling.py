@@ -59,7 +59,7 @@ class Sampler:
             yield as_case(self.compiled, values, f"G-{count}", draw.choice(("right", "left")), draw.choice(STAGES))
 
     def _plain(self, place: int) -> Any:
-        """The plain value of a finding; without one that with which, nothing else recorded, the fewest conditions hold."""
+        """The plain value of a finding; without one, that with which alone the fewest conditions hold."""
         given = self.compiled.rulebook.vocabulary.findings[place].plain_value
         if given is not None:
             return given

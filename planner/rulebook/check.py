@@ -164,7 +164,9 @@ def _drugs(rulebook: Rulebook) -> Iterator[Fault]:
                 if line.drug not in option.drugs:
                     where = rulebook.spots[("choices", choice.id)].at("options", n, "drug_lines", m)
                     what = f"{choice.id}.{option.id} gives {line.drug}, which is not among its drugs"
-                    yield Fault(where, what, "it would be missing from what is made ready", f"drugs: [..., {line.drug}]")
+                    yield Fault(
+                        where, what, "it would be missing from what is made ready", f"drugs: [..., {line.drug}]"
+                    )
     groups = [drug.one_of for drug in rulebook.kit.drugs]
     for drug in rulebook.kit.drugs:
         if drug.one_of is not None and groups.count(drug.one_of) == 1:

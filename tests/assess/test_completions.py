@@ -79,6 +79,27 @@ def test_every_range_equals_brute_force(ready: Assessor, seed: int) -> None:
         assert (low.value, high.value) == (min(r[0] for r in reached), max(r[0] for r in reached)), objective.key
 
 
+@pytest.mark.parametrize("seed", range(300, 340))
+def test_the_plain_eye_is_one_of_the_completions_and_the_least(ready: Assessor, seed: int) -> None:
+    values, unknown = random_question(ready, seed)
+    findings = ready.rulebook.vocabulary.findings
+    for place in unknown:
+        if findings[place].plain_value is None and ready.compiled.cells[place]:
+            values[place] = ready.compiled.cells[place][0]
+    unknown = [place for place in unknown if values[place] is None]
+    completions = list(every_completion(ready, values, unknown))
+    if not completions:
+        pytest.skip("no eye is like this")
+    plain = ready.plain_eye(values)
+    truths, bounds = ready.compiled.core(plain)
+    # The decisive values stand for all others: some completion is judged in every way as the plain eye is.
+    assert truths in [truths_of for _, truths_of, _ in completions]
+    for objective in (*(ready.objectives.totals[name] for name in ("points", "log-odds")), ready.objectives.tier):
+        least = min(objective.bounds(full, of, bounds_of)[0] for full, of, bounds_of in completions)
+        low, high = objective.bounds(plain, truths, bounds)
+        assert low == high == pytest.approx(least), objective.key
+
+
 @pytest.mark.parametrize("seed", range(100, 115))
 def test_possible_winners_are_exactly_those_of_the_completions(ready: Assessor, rulebook, seed: int) -> None:
     values, unknown = random_question(ready, seed)

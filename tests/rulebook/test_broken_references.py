@@ -88,7 +88,11 @@ REFERENCES = {
         "findings.yaml", "dates: [iop_mmhg]", "dates: [iop]", "dates: [iop", ("no finding 'iop'",)
     ),
     "no such look": Broken(
-        "findings.yaml", "    look: notes\n", "    look: note\n", "look: note", ("no look 'note'", "did you mean notes?")
+        "findings.yaml",
+        "    look: notes\n",
+        "    look: note\n",
+        "look: note",
+        ("no look 'note'", "did you mean notes?"),
     ),
     "seen at no step": Broken(
         "findings.yaml",

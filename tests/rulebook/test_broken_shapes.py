@@ -183,9 +183,7 @@ SHAPES = {
     "a target that is no step": Broken(
         "stages.yaml", "targets: [lens,", "targets: [lenz,", "lenz", ("'lenz'", "did you mean lens?")
     ),
-    "danger beyond the scale": Broken(
-        "drills/capsule.yaml", "danger: ", "danger: 1", "danger: 1", ("danger", "9")
-    ),
+    "danger beyond the scale": Broken("drills/capsule.yaml", "danger: ", "danger: 1", "danger: 1", ("danger", "9")),
 }
 
 

@@ -20,7 +20,6 @@ from planner.rulebook.proof.variables import Formula, is_so
 from planner.rulebook.rulebook import Rulebook
 from planner.vocabulary import Finding
 
-
 Relation = Literal["worse", "not plain"]
 
 
