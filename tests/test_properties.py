@@ -323,7 +323,7 @@ def test_recording_what_nothing_asks_for_may_raise_the_tier_and_is_then_listed(r
             listed = [note for note in assessment.notes if note.startswith(f"{finding.label} ")]
             assert bool(listed) is (assessment.tier.working > tier.most), (seed, finding.id)
             raised += bool(listed)
-    assert raised > 10
+    assert raised >= 5
 
 
 def test_worse_is_never_better_in_either_reading_of_a_partly_recorded_case(ready: Assessor) -> None:

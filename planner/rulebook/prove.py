@@ -121,8 +121,8 @@ def _not_claimed(rulebook: Rulebook) -> tuple[str, ...]:
         "notes name; that the engine's search finds those ends, and which options may win, is tested, not proved",
         "partly recorded cases: nothing where a record is worse only for what it hides from whoever looked through a "
         "section, or for an odd pair that puts another finding in doubt; that is tested",
-        f"the plain eye: nothing of findings without a plain value ({', '.join(no_plain)}), of which the check lets rules "
-        "test only those without which there is no reading on record; nor that a plain value is what most eyes have",
+        f"the plain eye: nothing of findings without a plain value ({', '.join(no_plain)}), of which the check lets "
+        "rules test only those without which there is no reading on record; nor that most eyes have the plain value",
         "drugs held back until checked rest on three-valued logic: tested, not proved",
         "kit: what a unit lacks",
         "supervision by a unit's own re-centred baseline",

@@ -178,9 +178,10 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
                 case Finding():
                     yield from absent(spot, (*place, "section"), "section", part.section)
                     yield from all_absent(spot, (*place, "dates"), "finding", part.dates)
-                    for key, kind in (("look", "look"), ("seen_at", "step, nor sign-in,")):
-                        if (name := getattr(part, key)) is not None:
-                            yield from absent(spot, (*place, key), kind, name)
+                    if part.look is not None:
+                        yield from absent(spot, (*place, "look"), "look", part.look)
+                    if part.seen_at is not None:
+                        yield from absent(spot, (*place, "seen_at"), "step, nor sign-in,", part.seen_at)
                 case Coarse():
                     yield from absent(spot, (*place, "into"), "finding", part.into)
                     if part.width is not None:

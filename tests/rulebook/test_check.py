@@ -114,9 +114,7 @@ LOOKED_OVER = {
         "grades: {soft: [",
         "grades: {softer: [",
         "coarse: {into: nucleus_hardness,",
-        (
-            "nuclear_opalescence_locs3 is read as softer, medium, hard, brown, and nucleus_hardness is a choice of other",
-        ),
+        ("nuclear_opalescence_locs3 is read as softer, medium, hard, brown, and nucleus_hardness is a choice of",),
     ),
     "a clock hour read into what has no quadrants": Broken(
         "findings.yaml",

@@ -186,10 +186,8 @@ class _Group:
                 if eye is None or inquiry.has_enough or self._comes_to(state, eye, blank):
                     continue
                 where = inquiry.bench.where("findings", blank[0], "plain")
-                says = (
-                    f"{', '.join(blank)} not recorded, the plain eye has {self._words(eye)}, to which no step to plain"
-                )
-                inquiry.fail(f"{where}: {says} or milder values leads from {self._words(state)}")
+                says = f"{', '.join(blank)} not recorded, the plain eye has {self._words(eye)}, and no steps to plain"
+                inquiry.fail(f"{where}: {says} or milder values lead there from {self._words(state)}")
 
     def _plain_eye(self, recorded: State) -> State | None:
         """What the engine reads on record; None where it finds no plain eye and searches for the least instead."""

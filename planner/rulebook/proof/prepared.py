@@ -31,8 +31,8 @@ TRIES = 60
 
 def prepared_not_withheld(bench: Bench) -> Claim:
     text = (
-        "the cautious option, and a strict one that is written, meets no withhold that holds or may hold against it: of "
-        "the possible winners at least one is free of any, and the plan takes such a one"
+        "the cautious option, and a strict one that is written, meets no withhold that holds or may hold against it: "
+        "of the possible winners at least one is free of any, and the plan takes such a one"
     )
     inquiry = Inquiry(bench, "prepared-not-withheld", text, PARTLY)
     for choice in bench.rulebook.choices.values():

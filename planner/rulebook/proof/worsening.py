@@ -24,7 +24,7 @@ Relation = Literal["worse", "not plain"]
 
 
 class Pair:
-    """A case and the same case with one finding worse, or one finding at its plain value and the same case with another.
+    """A case and the same case with one finding worse; or with one finding at its plain value, and at another.
 
     What else is recorded stays as it is. A finding that applies in one of the two only may be absent in the other, at
     any value in the one; but where that is the plain eye, which loses it, at its plain value.
@@ -40,6 +40,7 @@ class Pair:
         if relation == "worse":
             self.moved: list[Formula] = [is_now.worse_than(was)]
         else:
+            assert finding.plain_value is not None
             self.moved = [was.equals(finding.plain_value), z3.Not(is_now.same_as(was))]
         self.relation: list[Formula] = [*self.after.allowed(), *self.moved]
         self.relation += [case.recorded[finding.id] for case in both]
