@@ -12,13 +12,13 @@ from planner.case import STAGES
 from planner.claims import Basis
 from planner.conditions import ALWAYS, Condition, Test, factors_in, findings_in
 from planner.errors import Fault, PlannerError
+from planner.readings import quadrants
 from planner.rulebook.citations import citations
 from planner.rulebook.load import load
 from planner.rulebook.plan_shapes import SulcusBand
 from planner.rulebook.references import entries, parts
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, Closer, Review, Supervised
-from planner.vocabulary import quadrants
 
 NOT_APPROVED = "not yet approved"
 QUADRANTS = quadrants(12, 12, "right")

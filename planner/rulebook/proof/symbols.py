@@ -12,9 +12,10 @@ from collections.abc import Iterable
 import z3
 
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, walk
+from planner.readings import quadrants
 from planner.rulebook.proof.variables import Formula, Variable
 from planner.rulebook.rulebook import Rulebook
-from planner.vocabulary import Coarse, Finding, quadrants
+from planner.vocabulary import Coarse, Finding
 
 
 class Reach:
