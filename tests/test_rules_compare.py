@@ -161,8 +161,10 @@ def test_tier_points_supervision_and_steps_are_told_from_what_to_what(
 def test_of_complete_drawn_eyes_those_between_the_limits_change(
     rulebook: Rulebook, rules_with: Callable[..., Path]
 ) -> None:
+    """Of eyes longer than 20.5 mm: in shorter ones the length counts, heavier, in the same group as the depth."""
     comparison = Comparison(rulebook, load(rules_with(chamber_limit("2.6"))))
     complete = [case for n, case in enumerate(drawn(comparison, 1200), 1) if n % 2]
+    complete = [case for case in complete if float(case.findings["axial_length_mm"]) > 20.5]
     between = [case for case in complete if 2.5 < float(case.findings["anterior_chamber_depth_mm"]) <= 2.6]
     assert len(between) >= 10
     assert [case.reference for case in complete if comparison.changes(case)] == [case.reference for case in between]
@@ -215,6 +217,24 @@ def test_a_condition_that_may_hold_under_both_can_still_change_what_is_possible(
     (least, most), (least_now, most_now) = (str(words).split(" to ") for words in (points.before, points.after))
     assert (int(least_now), int(most_now)) == (int(least), int(most) - 1)
     assert [felt.words for felt in points.because] == ["factor nystagmus: may hold, and differs"]
+
+
+def test_the_tier_on_record_is_compared_by_itself(rulebook: Rulebook, rules_with: Callable[..., Path]) -> None:
+    """A floor that moves tells of both readings; while something else may hold, of the reading on record alone."""
+    edit = Edit("factors/zonule-and-pupil.yaml", "tier: 2\n      because: the iris may", "tier: 3\n      because: the iris may")
+    comparison = Comparison(rulebook, load(rules_with(edit)))
+    known = {"age_years": "70", "axial_length_mm": "23.5", "iop_mmhg": "15", "anterior_chamber_depth_mm": "3.1"}
+    known |= {"alpha_blocker_ever": "tamsulosin", "opacity": "partial", "nucleus_hardness": "medium"}
+    known |= {"dilated_pupil_mm": "7", "fundus_view": "clear", "red_reflex": "good", "vitreous_in_chamber": "no"}
+
+    def tiers(**findings: str) -> dict[str, tuple[str, str]]:
+        changes = comparison.changes(eye(rulebook, **known, **findings))
+        assert all(names(change) == {"factor tamsulosin"} for change in changes if change.what == "tier")
+        return {change.result: (str(change.before), str(change.after)) for change in changes if change.what == "tier"}
+
+    assert tiers() == {"tier": ("2", "3"), "tier on record": ("2", "3")}
+    assert tiers(only_seeing_eye="not-recorded")["tier on record"] == ("2", "3")
+    assert tiers(only_seeing_eye="not-recorded")["tier"] == ("4 (2 to 4 possible)", "4 (3 to 4 possible)")
 
 
 def test_the_same_seed_draws_the_same_allowed_eyes(rulebook: Rulebook) -> None:

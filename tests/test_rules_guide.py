@@ -29,7 +29,8 @@ def in_this_version(text: str) -> str:
     """The guide's text with the version that ships and the next major one."""
     version = shipped().header.version
     following = f"{int(version.split('.')[0]) + 1}.0.0"
-    return re.sub(rf"\b({re.escape(FIRST)}|{re.escape(NEXT)})\b", lambda found: version if found[0] == FIRST else following, text)
+    both = rf"\b({re.escape(FIRST)}|{re.escape(NEXT)})\b"
+    return re.sub(both, lambda found: version if found[0] == FIRST else following, text)
 
 
 def apply(diff: str, folder: Path) -> None:
