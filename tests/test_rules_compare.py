@@ -221,7 +221,8 @@ def test_a_condition_that_may_hold_under_both_can_still_change_what_is_possible(
 
 def test_the_tier_on_record_is_compared_by_itself(rulebook: Rulebook, rules_with: Callable[..., Path]) -> None:
     """A floor that moves tells of both readings; while something else may hold, of the reading on record alone."""
-    edit = Edit("factors/zonule-and-pupil.yaml", "tier: 2\n      because: the iris may", "tier: 3\n      because: the iris may")
+    floor = "tier: 2\n      because: the iris may"
+    edit = Edit("factors/zonule-and-pupil.yaml", floor, floor.replace("2", "3"))
     comparison = Comparison(rulebook, load(rules_with(edit)))
     known = {"age_years": "70", "axial_length_mm": "23.5", "iop_mmhg": "15", "anterior_chamber_depth_mm": "3.1"}
     known |= {"alpha_blocker_ever": "tamsulosin", "opacity": "partial", "nucleus_hardness": "medium"}
