@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 from faulty_rules import Edit, as_filed, broken
-from random_cases import as_case, complete_values
+from random_cases import as_case, complete_values, partly_recorded
 
 from planner.assess.assess import Assessor, assess, assessor
-from planner.plan.choices import Picture, possible_winners
+from planner.plan.choices import Picture, choose, possible_winners
 from planner.plan.make import make_plan
 from planner.rulebook.load import load
 from planner.rulebook.prove import CLAIMS, prove
@@ -93,3 +93,20 @@ def test_a_drug_is_planned_plainly_only_where_no_completion_bars_it(rulebook: Ru
                 assert any(picture.line(f"drug:{drug.id}:{bar.id}") for bar in against)
                 assert all(instead.strip() for instead in drug.instead)
     assert min(seen[state] for state in ("as-prescribed", "withheld", "not-until-checked")) > 0
+
+
+def test_a_strict_option_that_is_written_meets_no_withhold_that_may_hold(rulebook: Rulebook, ready: Assessor) -> None:
+    """What the claim says of possible winners, looked for in what the plan writes."""
+    draw, kept_back = random.Random(17), 0
+    for _ in range(60):
+        values = partly_recorded(ready.compiled, draw, draw.choice((0.7, 0.9)), draw.choice((0.1, 0.3)))
+        picture = Picture(ready, as_case(ready.compiled, values))
+        for name, chosen in choose(picture).items():
+            choice = rulebook.choices[name]
+            option = next(option for option in choice.options if option.id == chosen.option)
+            against = rulebook.withheld.get(f"{name}.{option.id}", [])
+            if option.strict:
+                assert not any(picture.may_hold(f"rule:{rule.id}") for rule in against), (name, option.id)
+            winners = possible_winners(picture, choice)
+            kept_back += not option.strict and any(winner.strict for winner in winners)
+    assert kept_back > 5
