@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from faulty_rules import Edit, as_filed, broken
+from plain_eye import plain_eye
 from random_cases import as_case, complete_values, partly_recorded
 
 from planner.assess.assess import Assessor, assess, assessor
@@ -110,3 +111,16 @@ def test_a_strict_option_that_is_written_meets_no_withhold_that_may_hold(ruleboo
             winners = possible_winners(picture, choice)
             kept_back += not option.strict and any(winner.strict for winner in winners)
     assert kept_back > 5
+
+
+def test_a_block_gives_way_to_what_no_line_may_withhold(tmp_path: Path) -> None:
+    """The one block asked for, barred by an allergy that could still be asked about on the day."""
+    when = "{finding: latex_allergy, is: yes}"
+    fault = Edit("interactions.yaml", "rules:\n", RULE.format(when=when, option="anaesthesia.sub-tenon"))
+    rulebook = load(broken(tmp_path, fault))
+    written = {}
+    for latex in ("no", "not-recorded"):
+        case = plain_eye(rulebook, anaesthesia_requested="sub-tenon", latex_allergy=latex)
+        written[latex] = make_plan(assess(case, rulebook), rulebook).choices["anaesthesia"].option
+    assert written["no"] == "sub-tenon"
+    assert not rulebook.withheld.get(f"anaesthesia.{written['not-recorded']}", [])
