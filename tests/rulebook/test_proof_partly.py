@@ -60,7 +60,7 @@ def test_only_a_partly_recorded_case_shows_the_fault(tmp_path: Path, option: str
         against = {rule.id for rule in rulebook.withheld.get(f"{choice_id}.{chosen.option}", [])}
         # What is prepared meets a line that may hold, and the plan itself prints it as such.
         assert chosen.provisional
-        assert [rule.certain for rule in plan.rules if rule.id in against] == [False]
+        assert {rule.certain for rule in plan.rules if rule.id in against} == {False}
         # Nor would another winner do: each meets one that holds in some completion.
         picture = Picture(assessor(rulebook), as_filed(example, rulebook))
         for winner in possible_winners(picture, rulebook.choices[choice_id]):
