@@ -11,7 +11,7 @@ from __future__ import annotations
 import heapq
 import itertools
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from planner.assess.cells import harm
@@ -88,7 +88,17 @@ class Completions:
                 self._found.clear()
             near = wider and self._near(values, objective, wider, scope)
             self._found[key] = near or self._search(values, objective, highest, scope)
-        return self._found[key]
+        return self._of_this_case(self._found[key], values, scope)
+
+    @staticmethod
+    def _of_this_case(found: Found | None, values: Values, scope: tuple[int, ...]) -> Found | None:
+        """What was found for a case that is the same in scope, with this case's own values of all else."""
+        if found is None:
+            return None
+        completion = values.copy()
+        for place in scope:
+            completion[place] = found.completion[place]
+        return found if completion == found.completion else replace(found, completion=completion)
 
     def _near(self, values: Values, objective: Objective, wider: Found, scope: tuple[int, ...]) -> Found | None:
         """The wider case's completion with these values written in, where it is allowed and still as extreme."""

@@ -49,11 +49,15 @@ def cautious(assessor: Assessor, choice: Choice, values: Values, winners: list[O
         return sum(f"{choice.id}.{other.id}" in stronger[f"{choice.id}.{option.id}"] for other in winners)
 
     def rank(option: Option) -> tuple[bool, bool, int]:
-        against = assessor.rulebook.withheld.get(f"{choice.id}.{option.id}", [])
-        doubtful = any(assessor.may_hold(values, f"rule:{rule.id}") for rule in against)
+        doubtful = _may_be_withheld(assessor, choice, values, option)
         return doubtful, not option.safer_when_unknown, outranked(option)
 
     return min(winners, key=rank)
+
+
+def _may_be_withheld(assessor: Assessor, choice: Choice, values: Values, option: Option) -> bool:
+    against = assessor.rulebook.withheld.get(f"{choice.id}.{option.id}", [])
+    return any(assessor.may_hold(values, f"rule:{rule.id}") for rule in against)
 
 
 def written(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
@@ -72,8 +76,12 @@ def written(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
     truths, _ = made.core(node)
     left = _winners(assessor, choice, node, made.options(node, truths))
     option = left[0] if len(left) == 1 else cautious(assessor, choice, node, left)
-    rivals = [other for other in winners if other.strict] if option.strict else []
-    return cautious(assessor, choice, picture.values, rivals) if len(rivals) > 1 else option
+    if not option.strict:
+        return option
+    strict = [other for other in winners if other.strict]
+    # Where every strict one may meet a withhold, one of all the possible winners does not.
+    free = [other for other in strict if not _may_be_withheld(assessor, choice, picture.values, other)]
+    return cautious(assessor, choice, picture.values, strict if free else winners)
 
 
 def _chosen(picture: Picture, choice: Choice) -> Chosen:

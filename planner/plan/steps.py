@@ -32,14 +32,18 @@ def plan_steps(
 
 def in_order(picture: Picture) -> list[Step]:
     """The steps in the usual order, but where a rule of force `order` puts one before another."""
-    steps = list(picture.assessor.rulebook.steps)
+    before: dict[str, set[str]] = {}
     for rule in picture.assessor.rulebook.interactions.rules:
-        if rule.force != "order" or rule.first is None or picture.on_record(f"rule:{rule.id}") is not True:
-            continue
-        places = {step.id: place for place, step in enumerate(steps)}
-        first, after = places[rule.first], places[rule.of["step"]]  # type: ignore[index]
-        if first > after:
-            steps.insert(after, steps.pop(first))
+        if rule.force == "order" and rule.first is not None and picture.on_record(f"rule:{rule.id}") is True:
+            before.setdefault(rule.of["step"], set()).add(rule.first)
+    steps: list[Step] = []
+    waiting = list(picture.assessor.rulebook.steps)
+    while waiting:
+        left = {step.id for step in waiting}
+        # Where the rules ask each for the other, the usual order stands.
+        following = next((step for step in waiting if not before.get(step.id, set()) & left), waiting[0])
+        waiting.remove(following)
+        steps.append(following)
     return steps
 
 

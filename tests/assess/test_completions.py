@@ -169,3 +169,18 @@ def test_settling_sets_against_brute_force(ready: Assessor, seed: int) -> None:
         assert len(found) == sizes[0] and settles(found)
     else:
         assert found == ()
+
+
+def test_a_completion_has_the_values_of_its_own_case(rulebook) -> None:
+    """What does not matter to a search is remembered from no other case: it would be printed as this patient's."""
+    engine = Assessor(rulebook)
+    made = engine.compiled
+    objective = engine.objectives.holds("factor:small-pupil")
+    values = complete_values(made, random.Random(1))
+    values[made.index["dilated_pupil_mm"]] = None
+    other = [None if place not in engine.completions.scope(objective) else v for place, v in enumerate(values)]
+    for case in (values, other):
+        found = engine.completions.extreme(case, objective, highest=True)
+        assert [v for p, v in enumerate(found.completion) if p != made.index["dilated_pupil_mm"]] == [
+            v for p, v in enumerate(case) if p != made.index["dilated_pupil_mm"]
+        ]

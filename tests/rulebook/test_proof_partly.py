@@ -12,10 +12,11 @@ from pathlib import Path
 
 import pytest
 from faulty_rules import Edit, as_filed, broken
-from random_cases import as_case, complete_values
+from plain_eye import plain_eye
+from random_cases import as_case, complete_values, partly_recorded
 
 from planner.assess.assess import Assessor, assess, assessor
-from planner.plan.choices import Picture, possible_winners
+from planner.plan.choices import Picture, choose, possible_winners
 from planner.plan.make import make_plan
 from planner.rulebook.load import load
 from planner.rulebook.prove import CLAIMS, prove
@@ -59,7 +60,7 @@ def test_only_a_partly_recorded_case_shows_the_fault(tmp_path: Path, option: str
         against = {rule.id for rule in rulebook.withheld.get(f"{choice_id}.{chosen.option}", [])}
         # What is prepared meets a line that may hold, and the plan itself prints it as such.
         assert chosen.provisional
-        assert [rule.certain for rule in plan.rules if rule.id in against] == [False]
+        assert {rule.certain for rule in plan.rules if rule.id in against} == {False}
         # Nor would another winner do: each meets one that holds in some completion.
         picture = Picture(assessor(rulebook), as_filed(example, rulebook))
         for winner in possible_winners(picture, rulebook.choices[choice_id]):
@@ -93,3 +94,33 @@ def test_a_drug_is_planned_plainly_only_where_no_completion_bars_it(rulebook: Ru
                 assert any(picture.line(f"drug:{drug.id}:{bar.id}") for bar in against)
                 assert all(instead.strip() for instead in drug.instead)
     assert min(seen[state] for state in ("as-prescribed", "withheld", "not-until-checked")) > 0
+
+
+def test_a_strict_option_that_is_written_meets_no_withhold_that_may_hold(rulebook: Rulebook, ready: Assessor) -> None:
+    """What the claim says of possible winners, looked for in what the plan writes."""
+    draw, kept_back = random.Random(17), 0
+    for _ in range(60):
+        values = partly_recorded(ready.compiled, draw, draw.choice((0.7, 0.9)), draw.choice((0.1, 0.3)))
+        picture = Picture(ready, as_case(ready.compiled, values))
+        for name, chosen in choose(picture).items():
+            choice = rulebook.choices[name]
+            option = next(option for option in choice.options if option.id == chosen.option)
+            against = rulebook.withheld.get(f"{name}.{option.id}", [])
+            if option.strict:
+                assert not any(picture.may_hold(f"rule:{rule.id}") for rule in against), (name, option.id)
+            winners = possible_winners(picture, choice)
+            kept_back += not option.strict and any(winner.strict for winner in winners)
+    assert kept_back > 5
+
+
+def test_a_block_gives_way_to_what_no_line_may_withhold(tmp_path: Path) -> None:
+    """The one block asked for, barred by an allergy that could still be asked about on the day."""
+    when = "{finding: latex_allergy, is: yes}"
+    fault = Edit("interactions.yaml", "rules:\n", RULE.format(when=when, option="anaesthesia.sub-tenon"))
+    rulebook = load(broken(tmp_path, fault))
+    written = {}
+    for latex in ("no", "not-recorded"):
+        case = plain_eye(rulebook, anaesthesia_requested="sub-tenon", latex_allergy=latex)
+        written[latex] = make_plan(assess(case, rulebook), rulebook).choices["anaesthesia"].option
+    assert written["no"] == "sub-tenon"
+    assert not rulebook.withheld.get(f"anaesthesia.{written['not-recorded']}", [])
