@@ -63,7 +63,7 @@ EYES: dict[str, tuple[dict[str, str], list[str]]] = {
     "nanophthalmos": ({"anterior_chamber_depth_mm": "2.1", "axial_length_mm": "19.8"}, [BLEED, PRESSURE]),
     "long vitrectomised eye": ({"axial_length_mm": "29", "previous_vitrectomy": "yes"}, [RETROPULSION]),
     # With oil behind the lens the chamber does not plunge; the oil comes forward.
-    "silicone oil": ({"previous_vitrectomy": "yes", "silicone_oil": "yes"}, [OIL]),
+    "silicone oil": ({"previous_vitrectomy": "yes", "silicone_oil": "yes"}, [OIL, PRESSURE]),
     "radial keratotomy": ({"previous_refractive_surgery": "radial-keratotomy"}, [OLD_CUT]),
     "long eye after radial keratotomy": (
         {"previous_refractive_surgery": "radial-keratotomy", "axial_length_mm": "26.4"},
