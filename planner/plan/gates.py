@@ -86,7 +86,8 @@ def _limit(picture: Picture, finding: Finding, values: list[float]) -> str:
         if below and test.how == "less_than" and 0 < test.limit - edge <= step:
             return f"{label} below {finding.shown(test.limit)}"
         if not below and test.how == "more_than" and 0 < edge - test.limit <= step:
-            return f"{label} above {finding.shown(test.limit)}"
+            least = finding.possible[0] if finding.possible else None
+            return f"any {label}" if test.limit == least == 0 else f"{label} above {finding.shown(test.limit)}"
     return f"{label} {finding.shown(edge)} or {'less' if below else 'more'}"
 
 

@@ -30,7 +30,6 @@ from planner.unit import Unit
 from planner.wording import lower_first
 
 LIKELY_AT_MOST = 3
-ASKED_IN_A_LINE = 6
 
 
 def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = None, stage: Stage | None = None) -> Plan:
@@ -48,7 +47,7 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
     supervised, because = supervise(picture, assessment, stage)
     drugs = plan_drugs(picture, choices)
     steps = plan_steps(picture, assessment, choices, drugs, stage, supervised)
-    supervision = rulebook.supervision
+    supervision, unknown = rulebook.supervision, _not_recorded(picture, assessment)
     plan = Plan(
         assessment=assessment,
         unit=unit.unit if unit else None,
@@ -74,7 +73,8 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
             target_of(picture, stage, steps),
         ),
         lens=plan_lens(assessment.case, rulebook),
-        recheck=(*_not_recorded(picture, assessment), *_recheck(picture)),
+        recheck=(*unknown, *_recheck(picture)),
+        recheck_unknown=len(unknown),
         recheck_then=rulebook.theatre.recheck_then,
         deferral=tuple(rulebook.theatre.deferral),
         range_note=rulebook.theatre.range_note,
@@ -152,10 +152,10 @@ def _not_recorded(picture: Picture, assessment: Assessment) -> tuple[tuple[str, 
     vocabulary, theatre = picture.assessor.rulebook.vocabulary, picture.assessor.rulebook.theatre
     lines = []
     for look in assessment.looks:
-        seen = [name for name in look.findings if vocabulary.by_id[name].seen_at is not None]
-        for start in range(0, len(seen), ASKED_IN_A_LINE):
-            labels = (lower_first(vocabulary.by_id[name].label) for name in seen[start : start + ASKED_IN_A_LINE])
-            lines.append((f"{theatre.recheck_not_recorded}: {', '.join(labels)}", theatre.recheck_if_found))
+        seen = [vocabulary.by_id[name] for name in look.findings if vocabulary.by_id[name].seen_at is not None]
+        if seen:
+            labels = ", ".join(lower_first(finding.label) for finding in seen)
+            lines.append((f"{theatre.recheck_not_recorded}: {labels}", theatre.recheck_if_found))
     return tuple(lines)
 
 
