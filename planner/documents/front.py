@@ -8,7 +8,7 @@ from math import ceil
 from typing import Generic, TypeVar
 
 from planner.assess.assessment import Lever, SettleReason
-from planner.documents.language import say
+from planner.documents.language import as_sentence, say
 from planner.documents.plan_view import FactorView, LookView, PlanView
 from planner.wording import lower_first
 
@@ -107,7 +107,9 @@ def _named(looks: tuple[LookView, ...], shown: int) -> str:
     told = "; ".join(f"{lower_first(look.label)}, {look.takes}" for look in looks[shown:])
     if not told:
         return ""
-    return say("Then %(looks)s: see the end.", looks=told) if shown else say("%(looks)s: see the end.", looks=told)
+    if shown:
+        return say("Then %(looks)s: see the end.", looks=told)
+    return say("%(looks)s: see the end.", looks=as_sentence(told))
 
 
 def front_that_fits(p: PlanView, fits: Callable[[Front], bool]) -> Front:

@@ -38,7 +38,8 @@ def test_a_short_front_names_every_sitting_that_would_settle_it(plan_of: PlanOf,
     shown = view(plan_of("half-filled"))
     made = front(shown, room)
     assert len(shown.looks) > 1 and made.looks.shown == shown.looks[:told]
-    named = [f"{lower_first(look.label)}, {look.takes}" in made.other_looks for look in shown.looks]
+    told_after = lower_first(made.other_looks)
+    named = [f"{lower_first(look.label)}, {look.takes}" in told_after for look in shown.looks]
     assert named == [False] * told + [True] * (len(shown.looks) - told)
 
 
