@@ -26,8 +26,16 @@ FINDINGS = {
     "biometry_reference": "B-1",
     "biometry_date": "2026-11-02",
 }
-# What goes with a white lens, which hides the fundus.
-WHITE = {"opacity": "total-white", "cortex": "firm", "red_reflex": "none", "fundus_view": "hazy"}
+# What goes with a white lens, which hides the fundus; an earlier letter tells of its back, and of retina and macula.
+WHITE = {
+    "opacity": "total-white",
+    "cortex": "firm",
+    "red_reflex": "none",
+    "fundus_view": "hazy",
+    "posterior_polar_opacity": "no",
+    "posterior_capsule_plaque": "no",
+    "macular_oedema": "no",
+}
 
 
 def plain_eye(rulebook: Rulebook, **findings: str) -> Case:

@@ -17,12 +17,12 @@ from typing import Any
 
 import pytest
 import yaml
-from random_cases import as_case, complete_values
+from random_cases import as_case, complete_values, partly_recorded
 
 from planner import strict_yaml
+from planner.assess import completions
 from planner.assess.assess import Assessor, assess
-from planner.assess.assessment import Assessment
-from planner.assess.cells import harm
+from planner.assess.assessment import Assessment, Range
 from planner.assess.compiled import Values
 from planner.case import STAGES, Case, read_case
 from planner.documents.json_form import assessment_json, plan_json
@@ -30,6 +30,7 @@ from planner.plan.choices import Picture
 from planner.plan.make import make_plan
 from planner.plan.supervision import supervise
 from planner.rulebook.load import load
+from planner.rulebook.proof.directions import is_worse
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, Supervised
 from planner.shipped import rules_folder
@@ -67,7 +68,7 @@ def worsened(ready: Assessor, values: Values) -> Iterator[tuple[str, Values]]:
         if values[place] is None:
             continue
         for cell in ready.compiled.cells[place]:
-            if harm(finding, cell) > harm(finding, values[place]):
+            if is_worse(finding, cell, values[place]):
                 worse = [*values[:place], cell, *values[place + 1 :]]
                 if asked(ready, worse) == asked(ready, values) and is_allowed(ready, worse):
                     yield f"{finding.id} from {values[place]} to {cell}", worse
@@ -142,8 +143,9 @@ def test_worse_never_lowers_the_working_tier_of_a_case_as_read(ready: Assessor, 
 
 
 def as_read(values: Values, rulebook: Rulebook) -> Case:
-    findings = rulebook.vocabulary.findings
-    raw = {f.id: f.written(value) for f, value in zip(findings, values, strict=True) if value is not None}
+    """The case as a file gives it, without the finer records that may say otherwise than the coarse ones drawn."""
+    drawn = [(f, value) for f, value in zip(rulebook.vocabulary.findings, values, strict=True) if f.coarse is None]
+    raw = {finding.id: finding.written(value) for finding, value in drawn if value is not None}
     return read_case({"case": "T-1", "eye": "right", "findings": raw}, rulebook.vocabulary)
 
 
@@ -235,6 +237,138 @@ def test_the_working_tier_is_the_cautious_end(ready: Assessor, rulebook: Ruleboo
         )
         open_cases += tier.least < tier.most
     assert open_cases > 20
+
+
+# -- two readings -----------------------------------------------------------------------------------------------------
+
+BLANK = (0.1, 0.3, 0.6)  # shares of findings not recorded
+READ = ("points", "log-odds", "tier")
+
+
+def partly(ready: Assessor, seed: int) -> tuple[random.Random, Values]:
+    """A case with all that a reading on record needs, and other findings blank."""
+    draw = random.Random(seed)
+    mild, missing = MILD[seed % len(MILD)], BLANK[seed // len(MILD) % len(BLANK)]
+    return draw, partly_recorded(ready.compiled, draw, mild, missing)
+
+
+def readings(ready: Assessor, values: Values) -> dict[str, Range]:
+    """The range of points, log odds and tier with what is read on record."""
+    plain = ready.on_record(as_case(ready.compiled, values), values)
+    assert plain is not None
+    objectives = {**ready.objectives.totals, "tier": ready.objectives.tier}
+    return {name: ready.range(values, objectives[name], plain) for name in READ}
+
+
+def test_on_record_is_the_least_of_every_range(ready: Assessor) -> None:
+    open_ones: Counter[str] = Counter()
+    for seed in range(2000):
+        _, values = partly(ready, seed)
+        for name, read in readings(ready, values).items():
+            assert read.on_record is not None and read.proved
+            assert read.least - 1e-9 <= read.on_record <= read.most + 1e-9, (seed, name)
+            assert read.on_record == pytest.approx(read.least), (seed, name)
+            open_ones[name] += read.most > read.least
+    assert min(open_ones[name] for name in READ) > 300
+
+
+def test_the_eye_on_record_is_allowed_and_keeps_what_is_recorded(ready: Assessor) -> None:
+    made, mended = ready.compiled, 0
+    for seed in range(1000):
+        _, values = partly(ready, seed)
+        plain = ready.on_record(as_case(made, values), values)
+        assert plain is not None and is_allowed(ready, plain)
+        for place, finding in enumerate(ready.rulebook.vocabulary.findings):
+            if values[place] is not None:
+                assert plain[place] == values[place]
+            elif made.applies(place, plain) is False:
+                assert plain[place] is None, (seed, finding.id)
+            elif made.applies(place, plain):
+                mended += plain[place] != finding.plain_value
+                assert (plain[place] is None) is (finding.plain_value is None), (seed, finding.id)
+    assert mended > 20
+
+
+def test_recording_what_is_asked_narrows_every_range_from_both_ends(ready: Assessor) -> None:
+    made, narrowed = ready.compiled, Counter[str]()
+    for seed in range(300):
+        draw, values = partly(ready, seed)
+        wide = readings(ready, values)
+        blank = [p for p, v in enumerate(values) if v is None and made.cells[p] and made.applies(p, values) is True]
+        for place in draw.sample(blank, min(3, len(blank))):
+            recorded = [*values[:place], draw.choice(made.cells[place]), *values[place + 1 :]]
+            if ready.plain_eye(recorded) is None:
+                continue  # no eye is like this
+            narrow = readings(ready, recorded)
+            for name in READ:
+                assert wide[name].least - 1e-9 <= narrow[name].least, (seed, place, name)
+                assert narrow[name].most <= wide[name].most + 1e-9, (seed, place, name)
+                narrowed["least"] += narrow[name].least > wide[name].least
+                narrowed["most"] += narrow[name].most < wide[name].most
+    assert min(narrowed["least"], narrowed["most"]) > 50
+
+
+def test_recording_what_nothing_asks_for_may_raise_the_tier_and_is_then_listed(ready: Assessor) -> None:
+    made, raised = ready.compiled, 0
+    for seed in range(2, 300, 3):  # the mildest: in the others little can move the tier
+        _, values = partly(ready, seed)
+        tier = readings(ready, values)["tier"]
+        for place, finding in enumerate(ready.rulebook.vocabulary.findings):
+            if values[place] is not None or not made.cells[place] or made.applies(place, values) is not False:
+                continue
+            recorded = [*values[:place], made.cells[place][-1], *values[place + 1 :]]
+            if not is_allowed(ready, recorded):
+                continue
+            assessment = ready.assess(as_case(made, recorded), None, None)
+            listed = [note for note in assessment.notes if note.startswith(f"{finding.label} ")]
+            assert bool(listed) is (assessment.tier.working > tier.most), (seed, finding.id)
+            raised += bool(listed)
+    assert raised >= 5
+
+
+def test_worse_is_never_better_in_either_reading_of_a_partly_recorded_case(ready: Assessor) -> None:
+    made, compared, rises = ready.compiled, 0, Counter[str]()
+    for seed in range(250):
+        draw, values = partly(ready, seed)
+        before = readings(ready, values)
+        pairs = [
+            (place, cell)
+            for place, finding in enumerate(ready.rulebook.vocabulary.findings)
+            for cell in made.cells[place]
+            if values[place] is not None and is_worse(finding, cell, values[place])
+        ]
+        for place, cell in draw.sample(pairs, min(6, len(pairs))):
+            worse = [*values[:place], cell, *values[place + 1 :]]
+            if ready.plain_eye(worse) is None:
+                continue  # no eye is like this
+            after = readings(ready, worse)
+            compared += 1
+            for name in ("points", "tier"):
+                was, now, what = before[name], after[name], (seed, ready.rulebook.vocabulary.findings[place].id, cell)
+                assert was.on_record is not None and now.on_record is not None
+                assert now.least >= was.least and now.most >= was.most and now.on_record >= was.on_record, what
+                rises[name] += now.on_record > was.on_record
+    assert compared >= 500 and min(rises.values()) > 50
+
+
+def test_a_search_that_runs_out_keeps_the_outer_bound_and_says_so(
+    ready: Assessor, rulebook: Rulebook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(completions, "NODES_AT_MOST", 1)
+    hasty, unproved = Assessor(rulebook), 0
+    for seed in range(200):
+        _, values = partly(ready, seed)
+        exact, quick = readings(ready, values), readings(hasty, values)
+        for name in READ:
+            assert quick[name].least <= exact[name].least and exact[name].most <= quick[name].most, (seed, name)
+            assert exact[name].proved
+            assert quick[name].proved <= (
+                quick[name].least == exact[name].least and quick[name].most == exact[name].most
+            )
+        tier = hasty.assess(as_case(ready.compiled, values), None, None).tier
+        assert tier.proved is quick["tier"].proved and tier.working == quick["tier"].most
+        unproved += sum(not quick[name].proved for name in READ)
+    assert unproved > 20
 
 
 # -- what must not matter ---------------------------------------------------------------------------------------------

@@ -28,13 +28,14 @@ class Sampler:
         self.cells: Cells = cells or compiled.cells
         self.plain = [self._plain(place) if found else None for place, found in enumerate(self.cells)]
         self.pairs = [compiled.place[name] for name in compiled.core_names if name.startswith("impossible:")]
+        self.needed = frozenset(compiled.index[name] for name in compiled.rulebook.vocabulary.on_record_needs)
         # What decides whether a finding applies is drawn before it.
         self.order = sorted(range(len(self.cells)), key=lambda place: (compiled.depth(place), place))
 
     def complete(self, draw: random.Random, plain: float) -> Values:
         """The values of a complete allowed case: every finding that applies has one, no impossible pair holds.
 
-        `plain` is the share of findings that take a value which by itself adds nothing: near 1 few cases reach tier 4.
+        `plain` is the share of findings that take their plain value: near 1 few cases reach tier 4.
         """
         while True:
             values: Values = [None] * len(self.cells)
@@ -52,11 +53,16 @@ class Sampler:
             values = self.complete(draw, draw.choice(PLAIN))
             if count % 2 == 0:
                 missing = draw.choice(MISSING)
-                values = [None if draw.random() < missing else value for value in values]
+                # Every other of these has what a reading on record needs, so that both kinds are seen.
+                kept = self.needed if count % 4 == 0 else frozenset[int]()
+                values = [v if p in kept or draw.random() >= missing else None for p, v in enumerate(values)]
             yield as_case(self.compiled, values, f"G-{count}", draw.choice(("right", "left")), draw.choice(STAGES))
 
     def _plain(self, place: int) -> Any:
-        """The value of a finding with which, nothing else recorded, the fewest conditions hold."""
+        """The plain value of a finding; without one, that with which alone the fewest conditions hold."""
+        given = self.compiled.rulebook.vocabulary.findings[place].plain_value
+        if given is not None:
+            return given
 
         def holding(cell: Any) -> int:
             values: Values = [None] * len(self.cells)

@@ -30,9 +30,9 @@ def step_view(step: PlannedStep, plan: Plan) -> StepView:
     asked = [gate for gate in step.gates if gate.option is not None and _is_asked_alone(gate)]
     if_found = tuple(_gates(asked, FEW))
     also = [line.removesuffix(IF_FOUND) for line in lines if line.endswith(IF_FOUND)]
-    later = [gate for gate in step.gates if gate.option is None or not _is_asked_alone(gate)]
+    later = [gate for gate in step.gates if gate.option is None]
     # Those of which some were only counted are told again in full.
-    also += [f"{before}: {told}" for before, told in _gates([gate for gate in asked if len(gate.asks) > FEW + 1])]
+    also += [f"{before}: {told}" for before, told in _gates([gate for gate in asked if len(gate.named) > FEW + 1])]
     also += [f"{before}: {told}" for before, told in _gates(later)]
     pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
     ordinary = not (step.harder_because or provisional or if_found)
@@ -52,8 +52,8 @@ def _gates(gates: Sequence[Gate], most: int | None = None) -> Iterator[tuple[str
     """Each act before which something is looked for, and what; of more findings than `most` the rest is counted."""
     told: dict[str, list[str]] = {}
     for gate in gates:
-        more = len(gate.asks) - most if most is not None else 0
-        asks = (*gate.asks[:most], say("%(more)s more", more=more)) if more > 1 else gate.asks
+        more = len(gate.named) - most if most is not None else 0
+        asks = (*gate.named[:most], say("%(more)s more", more=more)) if more > 1 else gate.named
         then = gate.label if gate.option is not None else " ".join(gate.do)
         heading = say("Once known") if gate.once_clear else gate.before or say("If found")
         told.setdefault(heading, []).append(gate_words(asks, then, together=gate.together))

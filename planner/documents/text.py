@@ -123,7 +123,7 @@ class _Page:
         self.items(s.also_if_found, "? ", 4)
         self.items(s.step.watch, say("watch") + ": ", 4)
         self.items((f"{what}; {then}" for what, then in s.pause), "! ", 4)
-        self.items(s.step.hand_over_if, say("hand over") + ": ", 4)
+        self.items(s.step.hand_over_if if s.step.who == "trainee" else (), say("hand over") + ": ", 4)
 
     def back(self, p: PlanView) -> None:
         self.section(say("Re-check at the table"))

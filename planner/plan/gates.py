@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from planner.assess.cells import harm
 from planner.assess.compiled import Values
+from planner.conditions import Condition, Test, compare, factors_in
 from planner.plan.picture import Picture, Turned
 from planner.plan.plan import Gate
 from planner.rulebook.plan_shapes import Choice, Line, Option, Step
-from planner.vocabulary import Finding
+from planner.vocabulary import Finding, Ordered, Outside
 from planner.wording import lower_first
+
+# A factor is named in place of its signs where more than so many of them would bring the same.
+FEWEST_SIGNS = 2
 
 
 def gates_of(picture: Picture, choice: Choice, others: list[Option]) -> tuple[Gate, ...]:
@@ -28,10 +33,11 @@ def gates_of(picture: Picture, choice: Choice, others: list[Option]) -> tuple[Ga
         turned = [one for one in picture.turned if one.options[place[name]] is True]
         if turned:
             findings, asks = _asked(picture, turned)
+            named = _named(picture, turned, option.when)
             seen = all(picture.is_seen_before(one.place, first_act) for one in turned)
-            late = all(picture.is_hidden(one.place) for one in turned)
+            late = all(picture.is_accepted(one.place) for one in turned)
             before = picture.assessor.rulebook.theatre.once_in_view if late else choice.before
-            gates.append(Gate(findings, asks, False, option.id, option.label, tuple(option.do), before, seen))
+            gates.append(Gate(findings, asks, named, False, option.id, option.label, tuple(option.do), before, seen))
         else:
             gates.append(_together(picture, choice, option, name))
     return tuple(gates)
@@ -49,8 +55,20 @@ def lines_if_found(picture: Picture, step: Step) -> tuple[tuple[Line, Gate], ...
         turned = [one for one, lines in picture.turned_lines if rest_place[name] in lines]
         if turned:
             findings, asks = _asked(picture, turned)
-            found.append((line, Gate(findings, asks, False, None, "", tuple(line.do), None, True)))
+            named = _named(picture, turned, line.when)
+            found.append((line, Gate(findings, asks, named, False, None, "", tuple(line.do), None, True)))
     return tuple(found)
+
+
+def worse_words(picture: Picture, finding: Finding) -> str:
+    """What is worse of a finding than its plain value, as one would ask for it; nothing where no value is."""
+    made = picture.assessor.compiled
+    place = made.index[finding.id]
+    plain = finding.plain_value
+    if plain is None:
+        return ""
+    worse = [cell for cell in made.cells[place] if harm(finding, cell) > harm(finding, plain)]
+    return words_of(picture, finding, worse) if worse else ""
 
 
 def _asked(picture: Picture, turned: Iterable[Turned]) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -61,6 +79,22 @@ def _asked(picture: Picture, turned: Iterable[Turned]) -> tuple[tuple[str, ...],
     findings = picture.assessor.rulebook.vocabulary.findings
     ids = tuple(findings[place].id for place in values)
     return ids, tuple(words_of(picture, findings[place], found) for place, found in values.items())
+
+
+def _named(picture: Picture, turned: Sequence[Turned], when: Condition) -> tuple[str, ...]:
+    """The same in fewer words: a factor that the condition names stands for the findings that bring it."""
+    place, factors = picture.assessor.compiled.place, picture.assessor.rulebook.factors
+    left = list(turned)
+    named = []
+    for factor in sorted(factors_in(when), key=lambda name: -_brought(place, name, turned)):
+        if len({one.place for one in left if one.truths[place[f"factor:{factor}"]]}) > FEWEST_SIGNS:
+            named.append(lower_first(factors[factor].label))
+            left = [one for one in left if not one.truths[place[f"factor:{factor}"]]]
+    return (*named, *_asked(picture, left)[1])
+
+
+def _brought(place: Mapping[str, int], factor: str, turned: Sequence[Turned]) -> int:
+    return len({one.place for one in turned if one.truths[place[f"factor:{factor}"]]})
 
 
 def words_of(picture: Picture, finding: Finding, values: list[Any]) -> str:
@@ -75,20 +109,43 @@ def words_of(picture: Picture, finding: Finding, values: list[Any]) -> str:
             return f"{label}: {shown or 'none'}"
         case "number" | "count":
             return _limit(picture, finding, values)
+    if isinstance(finding.worse, Ordered):
+        # Values that nothing tells apart from the worst of these are as bad.
+        cells = picture.assessor.compiled.cells[picture.assessor.compiled.index[finding.id]]
+        rank, worst = finding.worse.rank, values[-1]
+        values = [*values, *(v for v in rank if worst == cells[-1] and rank[v] >= rank[worst] and v not in values)]
     return f"{label}: {' or '.join(finding.shown(value) for value in values)}"
 
 
 def _limit(picture: Picture, finding: Finding, values: list[float]) -> str:
     """A number by the limit that all these values pass, in the rulebook's own words for it."""
-    label, below = lower_first(finding.label), finding.worse == "lower"
-    edge, step = (max(values) if below else min(values)), (finding.step or 1) * 1.01
-    for test in picture.assessor.compiled.number_tests.get(finding.id, ()):
-        if below and test.how == "less_than" and 0 < test.limit - edge <= step:
-            return f"{label} below {finding.shown(test.limit)}"
-        if not below and test.how == "more_than" and 0 < edge - test.limit <= step:
-            least = finding.possible[0] if finding.possible else None
-            return f"any {label}" if test.limit == least == 0 else f"{label} above {finding.shown(test.limit)}"
-    return f"{label} {finding.shown(edge)} or {'less' if below else 'more'}"
+    label = lower_first(finding.label)
+    if isinstance(finding.worse, Outside):
+        low, high = finding.worse.outside
+        sides = [(True, [v for v in values if v < low]), (False, [v for v in values if v > high])]
+        told = [_passed(picture, finding, side, below) for below, side in sides if side]
+        return f"{label} {' or '.join(told)}" if told else f"{label} {finding.shown(min(values))}"
+    below = finding.worse == "lower"
+    nearest = _nearest(picture, finding, values, below)
+    if nearest is not None and nearest.how == "more_than" and nearest.limit == 0 and min(finding.possible or (1,)) == 0:
+        return f"any {label}"
+    return f"{label} {_passed(picture, finding, values, below)}"
+
+
+def _nearest(picture: Picture, finding: Finding, values: list[float], below: bool) -> Test | None:
+    """The limit that all these values pass and that lies nearest to the mildest of them."""
+    edge = max(values) if below else min(values)
+    passed = [test for test in picture.assessor.compiled.number_tests.get(finding.id, ()) if compare(test, edge)]
+    tests = [test for test in passed if test.how in (("less_than", "at_most") if below else ("more_than", "at_least"))]
+    return (min if below else max)(tests, key=lambda test: float(test.limit), default=None)
+
+
+def _passed(picture: Picture, finding: Finding, values: list[float], below: bool) -> str:
+    test = _nearest(picture, finding, values, below)
+    if test is None:
+        return f"{finding.shown(max(values) if below else min(values))} or {'less' if below else 'more'}"
+    words = {"less_than": "below", "at_most": "at or below", "more_than": "above", "at_least": "at or above"}
+    return f"{words[test.how]} {finding.shown(test.limit)}"
 
 
 def _once_clear(picture: Picture, choice: Choice, option: Option) -> Gate:
@@ -102,7 +159,7 @@ def _once_clear(picture: Picture, choice: Choice, option: Option) -> Gate:
     assert picture.plain is not None
     asks = tuple(words_of(picture, findings[where], [picture.plain[where]]) for where in places)
     ids = tuple(findings[where].id for where in places)
-    return Gate(ids, asks, True, option.id, option.label, tuple(option.do), choice.before, False, once_clear=True)
+    return Gate(ids, asks, asks, True, option.id, option.label, tuple(option.do), choice.before, False, once_clear=True)
 
 
 def _together(picture: Picture, choice: Choice, option: Option, name: str) -> Gate:
@@ -115,7 +172,7 @@ def _together(picture: Picture, choice: Choice, option: Option, name: str) -> Ga
     asks = tuple(words_of(picture, findings[place], [value]) for place, value in places)
     ids = tuple(findings[place].id for place, _ in places)
     seen = all(picture.is_seen_before(place, choice.first_act or choice.step) for place, _ in places)
-    return Gate(ids, asks, True, option.id, option.label, tuple(option.do), choice.before, seen)
+    return Gate(ids, asks, asks, True, option.id, option.label, tuple(option.do), choice.before, seen)
 
 
 def _fewest(picture: Picture, grave: Values, plain: Values, name: str) -> list[tuple[int, Any]]:

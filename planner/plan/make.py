@@ -9,6 +9,7 @@ from planner.assess.assessment import Assessment, Readiness, SettleReason
 from planner.assess.trace import fill
 from planner.case import Stage
 from planner.plan.choices import choose
+from planner.plan.gates import worse_words
 from planner.plan.lens import plan_lens
 from planner.plan.picture import Picture
 from planner.plan.plan import (
@@ -21,15 +22,16 @@ from planner.plan.plan import (
     PlannedSupervision,
 )
 from planner.plan.sources import cited
-from planner.plan.steps import plan_steps, target_of
-from planner.plan.stock import plan_drugs, plan_kit
+from planner.plan.steps import plan_steps, target_of, with_bar
+from planner.plan.stock import plan_drugs, plan_kit, planned_drug
 from planner.plan.supervision import default_stage, supervise
-from planner.rulebook.plan_shapes import Drill
+from planner.rulebook.plan_shapes import Drill, DrillStep
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
 from planner.wording import lower_first
 
 LIKELY_AT_MOST = 3
+ASKED_IN_A_LINE = 6
 
 
 def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = None, stage: Stage | None = None) -> Plan:
@@ -122,7 +124,7 @@ def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
                 likely or drill.always_in_full,
                 tuple(drill.signs),
                 drill.stop_first,
-                tuple(step.do for step in drill.steps),
+                tuple(_drill_step(picture, step) for step in drill.steps),
                 drill.call,
                 tuple(drill.kit),
                 drill.leave,
@@ -130,6 +132,12 @@ def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
             )
         )
     return tuple(planned)
+
+
+def _drill_step(picture: Picture, step: DrillStep) -> str:
+    drugs = picture.assessor.rulebook.kit.drugs
+    drug = next((drug for drug in drugs if drug.id == step.drug), None)
+    return step.do if drug is None else with_bar(step.do, planned_drug(picture, drug))
 
 
 def _weight(picture: Picture, drill: Drill) -> int:
@@ -144,18 +152,27 @@ def _weight(picture: Picture, drill: Drill) -> int:
 def _recheck(picture: Picture) -> tuple[tuple[str, str], ...]:
     lines = picture.assessor.rulebook.theatre.recheck
     asked = [line for place, line in enumerate(lines) if picture.on_record(f"recheck:{place}") is not False]
-    return tuple((line.ask, line.worse_than) for line in asked)
+    vocabulary = picture.assessor.rulebook.vocabulary
+    return tuple(
+        (fill(line.ask, picture.case, vocabulary), fill(line.worse_than, picture.case, vocabulary)) for line in asked
+    )
 
 
 def _not_recorded(picture: Picture, assessment: Assessment) -> tuple[tuple[str, str], ...]:
-    """What is not recorded and can still be asked or looked for in theatre, a line for each sitting."""
+    """What is not recorded and can still be asked or looked for in theatre, a line for each sitting.
+
+    It stops at whatever is worse than the plain value that the plan was written with, the most decisive first.
+    """
     vocabulary, theatre = picture.assessor.rulebook.vocabulary, picture.assessor.rulebook.theatre
     lines = []
     for look in assessment.looks:
         seen = [vocabulary.by_id[name] for name in look.findings if vocabulary.by_id[name].seen_at is not None]
-        if seen:
-            labels = ", ".join(lower_first(finding.label) for finding in seen)
-            lines.append((f"{theatre.recheck_not_recorded}: {labels}", theatre.recheck_if_found))
+        worse = [words for finding in seen if (words := worse_words(picture, finding))]
+        more = len(worse) - ASKED_IN_A_LINE
+        if more > 1:
+            worse = [*worse[:ASKED_IN_A_LINE], theatre.recheck_more.replace("{number}", str(more))]
+        if worse:
+            lines.append((f"{theatre.recheck_not_recorded}: {lower_first(look.label)}", ", ".join(worse)))
     return tuple(lines)
 
 

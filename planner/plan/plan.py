@@ -26,7 +26,8 @@ class Rejected:
 class Gate:
     """What stands above a step as a question: what would have to be found, and what is then done instead.
 
-    `findings` by id, `asks` the same in words; `together` says that all of them are needed, otherwise any one.
+    `findings` by id, `asks` the same in words, `named` in fewer: a factor stands for the findings that are signs of it;
+    `together` says that all of them are needed, otherwise any one.
     `option` is the choice's other option, None for a line of the step. `before` words the choice's first irreversible
     act; `seen` says that it can be looked for before it, in theatre. With `once_clear` a more cautious way is written
     until these have been looked for and found as `asks` has them.
@@ -34,6 +35,7 @@ class Gate:
 
     findings: tuple[str, ...]
     asks: tuple[str, ...]
+    named: tuple[str, ...]
     together: bool
     option: str | None
     label: str
@@ -104,6 +106,7 @@ class PlannedStep:
     done_well: str
     rule_ids: tuple[str, ...]
     gates: tuple[Gate, ...] = ()
+    idle: bool = False  # nothing is done in this step in this eye
 
 
 @dataclass(frozen=True)

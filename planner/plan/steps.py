@@ -11,7 +11,7 @@ from planner.plan.picture import Picture
 from planner.plan.plan import IF_FOUND, Chosen, PlannedDrug, PlannedStep
 from planner.plan.supervision import takes
 from planner.rulebook.plan_shapes import DrugLine, Line, Step
-from planner.rulebook.shapes import Supervised
+from planner.rulebook.shapes import STEP_IDS, Supervised
 from planner.wording import lower_first
 
 
@@ -75,18 +75,21 @@ def _step(
     also = [line for option in written.values() for line in option.also.get(step.id, [])]
     # What belongs to the first step is done before theatre, and so before all else.
     do = [*also, *do] if number == 1 else [*do, *also]
-    for line, certain in _lines(picture, step):
+    lines = _lines(picture, step)
+    for line, certain in lines:
         ids.append(line.id)
         do.extend(line.do if certain else [f"{text}{IF_FOUND}" for text in line.do])
         watch.extend(line.watch)
         pause.extend(words.words for words in line.pause_if)
         by_consultant |= line.consultant_does
-    gates = [gate for choice in chosen for gate in choice.if_found]
+    acts = {name: choice.first_act or choice.step for name, choice in rulebook.choices.items()}
+    gates = [gate for c in sorted(chosen, key=lambda c: STEP_IDS.index(acts[c.choice])) for gate in c.if_found]
     gates += [gate for _, gate in lines_if_found(picture, step)]
     if not picture.is_on_record:
         # Too little is recorded to write a technique, and one for every eye that this could be is one for none.
         do, watch, pause, gates = ([rulebook.theatre.technique_not_written] if chosen else []), [], [], []
         chosen = []
+    idle = bool(chosen) and all(written[choice.choice].idle for choice in chosen) and not lines
     may_take = not by_consultant and takes(picture.assessor, stage, supervised.mode, step.id, difficulty)
     who: Literal["trainee", "supervisor"] = "trainee" if may_take else "supervisor"
     return PlannedStep(
@@ -105,20 +108,25 @@ def _step(
         step.done_well,
         tuple(ids),
         tuple(gates),
+        idle,
     )
 
 
 def drug_line(line: DrugLine, drugs: tuple[PlannedDrug, ...]) -> str:
     """A line that gives a drug; where it is barred, the bar and what serves instead."""
-    drug = next(drug for drug in drugs if drug.id == line.drug)
+    return with_bar(line.do, next(drug for drug in drugs if drug.id == line.drug))
+
+
+def with_bar(do: str, drug: PlannedDrug) -> str:
+    """What gives a drug, as far as nothing bars it in this eye."""
     match drug.state:
         case "withheld":
             instead = "; ".join(dict.fromkeys(text for text in drug.instead if text))
             told = f"{drug.label} barred: {'; '.join(drug.reasons)}."
             return f"{told} Instead: {instead}." if instead else told
         case "not-until-checked":
-            return f"{line.do.rstrip('.')}: not until checked, {', '.join(drug.reasons)}."
-    return line.do
+            return f"{do.rstrip('.')}: not until checked, {', '.join(drug.reasons)}."
+    return do
 
 
 def _difficulty(picture: Picture, assessment: Assessment, step: Step) -> tuple[int, tuple[str, ...]]:
@@ -147,7 +155,7 @@ def _lines(picture: Picture, step: Step) -> list[tuple[Line, bool]]:
 def target_of(picture: Picture, stage: Stage, steps: tuple[PlannedStep, ...]) -> str | None:
     """The one step taught today: the first of the stage's targets that the trainee takes, else the last step taken."""
     shape = next(shape for shape in picture.assessor.rulebook.stages.stages if shape.id == stage)
-    taken = {step.id: step.label for step in steps if step.who == "trainee"}
+    taken = {step.id: step.label for step in steps if step.who == "trainee" and not step.idle}
     wanted = [name for name in (*shape.targets, *reversed(shape.named_steps)) if name in taken]
     return lower_first(taken[wanted[0]]) if wanted else None
 

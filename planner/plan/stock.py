@@ -81,10 +81,11 @@ def plan_drugs(picture: Picture, choices: dict[str, Chosen]) -> tuple[PlannedDru
     rulebook = picture.assessor.rulebook
     written = [rulebook.option(f"{choice.choice}.{choice.option}")[1] for choice in choices.values()]
     wanted = {drug for option in written for drug in (*option.drugs, *(line.drug for line in option.drug_lines))}
-    return tuple(_drug(picture, drug) for drug in rulebook.kit.drugs if drug.id in wanted)
+    return tuple(planned_drug(picture, drug) for drug in rulebook.kit.drugs if drug.id in wanted)
 
 
-def _drug(picture: Picture, drug: Drug) -> PlannedDrug:
+def planned_drug(picture: Picture, drug: Drug) -> PlannedDrug:
+    """A drug with what bars it in this eye, or may bar it."""
     rulebook, names = picture.assessor.rulebook, picture.names
     vocabulary = rulebook.vocabulary
     reasons, unchecked, instead = [], [], []

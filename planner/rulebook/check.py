@@ -10,8 +10,9 @@ from pathlib import Path
 
 from planner.case import STAGES
 from planner.claims import Basis
-from planner.conditions import ALWAYS
+from planner.conditions import ALWAYS, Condition, Test, factors_in, findings_in
 from planner.errors import Fault, PlannerError
+from planner.readings import quadrants
 from planner.rulebook.citations import citations
 from planner.rulebook.load import load
 from planner.rulebook.plan_shapes import SulcusBand
@@ -20,6 +21,7 @@ from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, Closer, Review, Supervised
 
 NOT_APPROVED = "not yet approved"
+QUADRANTS = quadrants(12, 12, "right")
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,10 @@ def check(folder: Path) -> Report:
         rulebook = load(folder)
     except PlannerError as error:
         return Report(None, tuple(error.faults))
-    found = (_points, _groups, _claims, _approval, _defaults, _supervision, _stages, _sulcus)
+    found = (
+        *(_points, _groups, _floors, _plain_values, _hidden, _coarse, _drugs),
+        *(_claims, _approval, _defaults, _supervision, _stages, _sulcus),
+    )
     unused = (_uncited, _unwanted)
     return Report(
         rulebook,
@@ -81,6 +86,94 @@ def _groups(rulebook: Rulebook) -> Iterator[Fault]:
                 what = f"counts_once_with {name!r} names a group of one"
                 others = ", ".join(sorted({other for other in names if other and other != name})) or "none"
                 yield Fault(where, what, "a misspelt group would count twice", f"groups there are: {others}")
+
+
+def _floors(rulebook: Rulebook) -> Iterator[Fault]:
+    """What a floor rests on can be made worse, so that something is proved of it."""
+
+    def rests_on(condition: Condition) -> Iterator[str]:
+        yield from sorted(findings_in(condition))
+        for name in sorted(factors_in(condition)):
+            yield from rests_on(rulebook.factors[name].when)
+
+    for factor in rulebook.factors.values():
+        for name in dict.fromkeys(rests_on(factor.when) if factor.floor is not None else ()):
+            if rulebook.vocabulary.by_id[name].worse == "none":
+                where = rulebook.spots[("findings", name)].at("worse")
+                what = f"{name} has no direction, and the floor of {factor.id} rests on it"
+                yield Fault(where, what, "nothing would be proved of a tier it demands", "say which way it is worse")
+
+
+def _plain_values(rulebook: Rulebook) -> Iterator[Fault]:
+    """What rules test has a plain value, or the eye on record would be left open."""
+    tested: dict[str, str] = {}
+    vocabulary = rulebook.vocabulary
+    others = ((spot, entry) for spot, entry in entries(rulebook) if entry is not vocabulary)
+    asking = ((rulebook.spots[("findings", finding.id)], finding) for finding in vocabulary.findings)
+    for spot, entry in (*others, *asking):
+        for place, part in parts(entry):
+            if isinstance(part, Test) and part.how != "recorded":
+                tested.setdefault(part.finding, spot.at(*place))
+    for name, where in tested.items():
+        if vocabulary.by_id[name].plain_value is None and name not in vocabulary.on_record_needs:
+            what = f"{name} has no plain value, and is tested at {where}"
+            hint = "give it `plain` or `unremarkable`, or name it under on_record_needs"
+            yield Fault(rulebook.spots[("findings", name)].at("id"), what, "the eye on record would be left open", hint)
+
+
+def _hidden(rulebook: Rulebook) -> Iterator[Fault]:
+    """What hides a finding is not itself hidden: a case is read in that order."""
+    for finding in rulebook.vocabulary.findings:
+        for name in sorted(findings_in(finding.hidden_when) if finding.hidden_when is not None else ()):
+            if rulebook.vocabulary.by_id[name].hidden_when is not None:
+                where = rulebook.spots[("findings", finding.id)].at("hidden_when")
+                what = f"{finding.id} is hidden by {name}, which something may hide as well"
+                yield Fault(where, what, "whether a section vouches for it would hang on the order of the file")
+
+
+def _coarse(rulebook: Rulebook) -> Iterator[Fault]:
+    """A finer finding is read into values that the coarser one has."""
+    by_id = rulebook.vocabulary.by_id
+    for finding in rulebook.vocabulary.findings:
+        coarse = finding.coarse
+        if coarse is None:
+            continue
+        spot, into = rulebook.spots[("findings", finding.id)], by_id[coarse.into]
+        kind, read = ("set", sorted(QUADRANTS)) if coarse.clock else ("choice", list(coarse.grades))
+        if into.kind != kind or set(into.values) != set(read):
+            what = f"{finding.id} is read as {', '.join(read)}, and {into.id} is a {into.kind} of other values"
+            yield Fault(spot.at("coarse", "into"), what, hint=f"a {kind} of exactly these")
+        if finding.kind != "number" or (coarse.width is not None and by_id[coarse.width].kind != "number"):
+            what = f"{finding.id}: only a number is read coarsely, and only a number is a `width`"
+            yield Fault(spot.at("coarse"), what)
+        grades = sorted(coarse.grades.items(), key=lambda grade: grade[1])
+        for (one, (_, top)), (other, (bottom, _)) in pairwise(grades):
+            if bottom <= top:
+                what = f"{finding.id}: the grades {one} and {other} overlap from {bottom:g} to {top:g}"
+                yield Fault(spot.at("coarse", "grades"), what, "the first would be taken")
+        for grade, (low, high) in grades:
+            if low > high:
+                yield Fault(spot.at("coarse", "grades"), f"{finding.id}: {grade} runs from {low:g} down to {high:g}")
+
+
+def _drugs(rulebook: Rulebook) -> Iterator[Fault]:
+    """A line that gives a drug stands with an option that names it; of one group there are at least two."""
+    for choice in rulebook.choices.values():
+        for n, option in enumerate(choice.options):
+            for m, line in enumerate(option.drug_lines):
+                if line.drug not in option.drugs:
+                    where = rulebook.spots[("choices", choice.id)].at("options", n, "drug_lines", m)
+                    what = f"{choice.id}.{option.id} gives {line.drug}, which is not among its drugs"
+                    yield Fault(
+                        where, what, "it would be missing from what is made ready", f"drugs: [..., {line.drug}]"
+                    )
+    groups = [drug.one_of for drug in rulebook.kit.drugs]
+    for drug in rulebook.kit.drugs:
+        if drug.one_of is not None and groups.count(drug.one_of) == 1:
+            where = rulebook.spots[("drugs", drug.id)].at("one_of")
+            others = ", ".join(sorted({group for group in groups if group and group != drug.one_of})) or "none"
+            what = f"one_of {drug.one_of!r} names a group of one"
+            yield Fault(where, what, "of a misspelt group two could be given", f"groups there are: {others}")
 
 
 def _claims(rulebook: Rulebook) -> Iterator[Fault]:

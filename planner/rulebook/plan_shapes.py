@@ -96,7 +96,7 @@ class Option(Entry):
 
     `strict` marks an option that gives a block, a drug, a dye or an implant: it is not written on the record alone
     while something unknown may bar it. `also` gives lines that belong to other steps, `drug_lines` lines that give a
-    drug. With `consultant_does` the step is never the trainee's.
+    drug. With `consultant_does` the step is never the trainee's; an `idle` one does nothing in its step.
 
     The drawing of the eye takes `opening_mm` (least and most diameter of the capsule opening), `seat` (where the
     surgeon sits, left out where that is open), `main_incision` (`open`: shown at the seat as one the surgeon places;
@@ -110,6 +110,7 @@ class Option(Entry):
     safer_when_unknown: YesNo = False
     strict: YesNo = False
     consultant_does: YesNo = False
+    idle: YesNo = False
     do: list[str]
     drug_lines: list[DrugLine] = []
     also: dict[StepId, list[str]] = {}
@@ -206,7 +207,10 @@ class Caution(Entry):
 
 
 class DrillStep(Entry):
+    """One thing to do; where it gives a `drug` that is barred in this eye, the bar prints in its place."""
+
     do: str
+    drug: Slug | None = None
     basis: Basis | None = None
 
 
@@ -327,7 +331,10 @@ class Lens(Entry):
 
 
 class Recheck(Entry):
-    """A line of the re-check at the table: what is asked, and what is worse than planned, where `when` holds."""
+    """A line of the re-check at the table: what is asked, and what is worse than planned, where `when` holds.
+
+    Both may hold `{finding_id}`, filled with the value as recorded.
+    """
 
     when: When = ALWAYS
     ask: str
@@ -341,7 +348,7 @@ class Theatre(Entry):
     technique_not_written: str
     once_in_view: str
     recheck_not_recorded: str
-    recheck_if_found: str
+    recheck_more: str
     recheck_then: str
     deferral: list[str]
     range_note: str

@@ -20,13 +20,13 @@ CLAIMS = (
     "options-ordered",
     "no-winner-withheld",
     "prepared-not-withheld",
-    "kit-not-withheld",
     "drug-has-instead",
     "required-has-instead",
-    "required-is-planned",
     "worse-points",
     "worse-tier",
     "worse-supervision",
+    "plain-least",
+    "pairs-mend",
     "supervision-rises",
     "bands-meet",
     "levels-apart",
@@ -60,7 +60,7 @@ def _examiners(rulebook: Rulebook) -> dict[str, Callable[[], Claim]]:
             raise
         hint = "python -m pip install 'cataract-case-planner[proof]'"
         raise PlannerError.one("the proof needs z3-solver", why="it is not installed here", hint=hint) from None
-    from planner.rulebook.proof import choosing, happening, prepared, tables, withholding
+    from planner.rulebook.proof import choosing, happening, mending, prepared, tables, withholding
     from planner.rulebook.proof.worsening import Worsening
 
     bench, made = Bench(rulebook), list[Worsening]()
@@ -77,13 +77,13 @@ def _examiners(rulebook: Rulebook) -> dict[str, Callable[[], Claim]]:
         "options-ordered": lambda: choosing.possible_ordered(bench),
         "no-winner-withheld": lambda: choosing.winner_not_withheld(bench),
         "prepared-not-withheld": lambda: prepared.prepared_not_withheld(bench),
-        "kit-not-withheld": lambda: withholding.kit_not_withheld(bench),
         "drug-has-instead": lambda: withholding.drugs_have_instead(bench),
         "required-has-instead": lambda: withholding.required_has_instead(bench),
-        "required-is-planned": lambda: withholding.required_is_planned(bench),
         "worse-points": lambda: worsening().points(),
         "worse-tier": lambda: worsening().tier(),
         "worse-supervision": lambda: worsening().supervision(),
+        "plain-least": lambda: Worsening(bench, "not plain").least(),
+        "pairs-mend": lambda: mending.pairs_mend(bench),
         "supervision-rises": lambda: tables.supervision_rises(bench),
         "bands-meet": lambda: tables.bands_meet(bench),
         "levels-apart": lambda: tables.levels_apart(bench),
@@ -109,13 +109,22 @@ def _not_claimed(rulebook: Rulebook) -> tuple[str, ...]:
     vocabulary = rulebook.vocabulary
     undirected = [f.id for f in vocabulary.findings if f.worse == "none"]
     outside = [f.id for f in vocabulary.findings if hasattr(f.worse, "outside")]
+    no_plain = [f.id for f in vocabulary.findings if f.plain_value is None]
+    finer = [f"{f.id} as {f.coarse.into}" for f in vocabulary.findings if f.coarse is not None]
     return (
         f"worse is never better: nothing of findings without a direction of harm ({', '.join(undirected)})",
         f"worse is never better: nothing across the two sides of a range ({', '.join(outside)}), nor of two findings "
         "changing opposite ways, published scores, difficulty of steps, readiness, or the lines of a plan",
-        "partly recorded cases: the ranges of points, tier and probability, and the possible winners, rest on the "
-        "engine's search, and drugs held back until checked on its three-valued logic; both are tested, not proved",
-        "kit: that a withhold of it is met in partly recorded cases; what a unit lacks",
+        f"worse is never better: of a finer record only what it is read as ({', '.join(finer)}), not how it is read",
+        "partly recorded cases: that points, odds and tier on record are the least of their range, and that a finding "
+        "recorded worse lowers neither end, follows from the claims of complete cases and pairs-mend, but for what its "
+        "notes name; that the engine's search finds those ends, and which options may win, is tested, not proved",
+        "partly recorded cases: nothing where a record is worse only for what it hides from whoever looked through a "
+        "section, or for an odd pair that puts another finding in doubt; that is tested",
+        f"the plain eye: nothing of findings without a plain value ({', '.join(no_plain)}), of which the check lets "
+        "rules test only those without which there is no reading on record; nor that most eyes have the plain value",
+        "drugs held back until checked rest on three-valued logic: tested, not proved",
+        "kit: what a unit lacks",
         "supervision by a unit's own re-centred baseline",
         "that any number, rule or dose is clinically right",
     )

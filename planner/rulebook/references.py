@@ -28,7 +28,7 @@ from planner.errors import Fault
 from planner.rulebook import list_shapes, plan_shapes, shapes
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.strict_yaml import Place
-from planner.vocabulary import Finding, Pair
+from planner.vocabulary import Coarse, Finding, Pair, Vocabulary
 
 # Entries by what their conditions may speak of. Findings and pairs are read before anything is judged; what is in the
 # second row is judged before any option is chosen; only the third may ask whether something was recorded.
@@ -115,6 +115,8 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
         "option": options,
         "kit": {item.id for item in rulebook.kit.equipment},
         "grade": {grade.id for grade in rulebook.durations.grades},
+        "look": {look.id for look in rulebook.vocabulary.looks},
+        "step, nor sign-in,": {"sign-in", *(step.id for step in rulebook.steps)},
         "reason to settle first": {settle.id for settle in rulebook.readiness.settle},
     }
 
@@ -169,9 +171,21 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
                     yield from absent(spot, (*place, "grade"), "grade", part.grade)
                 case list_shapes.Needed():
                     yield from all_absent(spot, (*place, "settles"), "reason to settle first", part.settles)
+                case plan_shapes.DrugLine():
+                    yield from absent(spot, (*place, "drug"), "drug", part.drug)
+                case Vocabulary():
+                    yield from all_absent(spot, (*place, "on_record_needs"), "finding", part.on_record_needs)
                 case Finding():
                     yield from absent(spot, (*place, "section"), "section", part.section)
                     yield from all_absent(spot, (*place, "dates"), "finding", part.dates)
+                    if part.look is not None:
+                        yield from absent(spot, (*place, "look"), "look", part.look)
+                    if part.seen_at is not None:
+                        yield from absent(spot, (*place, "seen_at"), "step, nor sign-in,", part.seen_at)
+                case Coarse():
+                    yield from absent(spot, (*place, "into"), "finding", part.into)
+                    if part.width is not None:
+                        yield from absent(spot, (*place, "width"), "finding", part.width)
                 case Pair():
                     yield from all_absent(spot, (*place, "doubt"), "finding", part.doubt)
 

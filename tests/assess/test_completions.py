@@ -7,6 +7,7 @@ forbids, and takes the least and most; nothing of the search is used.
 from __future__ import annotations
 
 import itertools
+import math
 import random
 
 import pytest
@@ -17,6 +18,7 @@ from planner.assess.unknowns import LARGEST_SET, Settling
 from planner.plan.choices import Picture, possible_winners
 
 UNKNOWNS = 6
+COMPLETIONS_AT_MOST = 2_500
 
 
 def every_completion(ready: Assessor, values, unknown):
@@ -41,7 +43,15 @@ def every_completion(ready: Assessor, values, unknown):
 
 
 def random_question(ready: Assessor, seed: int):
+    """A case with some findings blank, few enough that every completion can be looked at."""
     draw = random.Random(seed)
+    while True:
+        values, unknown = drawn_question(ready, draw)
+        if math.prod(len(ready.compiled.cells[place]) or 1 for place in unknown) <= COMPLETIONS_AT_MOST:
+            return values, unknown
+
+
+def drawn_question(ready: Assessor, draw: random.Random):
     values = complete_values(ready.compiled, draw)
     scope = [place for place in ready.completions.scope(ready.objectives.tier) if values[place] is not None]
     others = [place for place, value in enumerate(values) if value is not None and place not in scope]
@@ -69,10 +79,35 @@ def test_every_range_equals_brute_force(ready: Assessor, seed: int) -> None:
         assert (low.value, high.value) == (min(r[0] for r in reached), max(r[0] for r in reached)), objective.key
 
 
+@pytest.mark.parametrize("seed", range(300, 340))
+def test_the_plain_eye_is_one_of_the_completions_and_the_least(ready: Assessor, seed: int) -> None:
+    values, unknown = random_question(ready, seed)
+    findings = ready.rulebook.vocabulary.findings
+    for place in unknown:
+        if findings[place].plain_value is None and ready.compiled.cells[place]:
+            values[place] = ready.compiled.cells[place][0]
+    unknown = [place for place in unknown if values[place] is None]
+    completions = list(every_completion(ready, values, unknown))
+    if not completions:
+        pytest.skip("no eye is like this")
+    plain = ready.plain_eye(values)
+    truths, bounds = ready.compiled.core(plain)
+    # The decisive values stand for all others: some completion is judged in every way as the plain eye is.
+    assert truths in [truths_of for _, truths_of, _ in completions]
+    for objective in (*(ready.objectives.totals[name] for name in ("points", "log-odds")), ready.objectives.tier):
+        least = min(objective.bounds(full, of, bounds_of)[0] for full, of, bounds_of in completions)
+        low, high = objective.bounds(plain, truths, bounds)
+        assert low == high == pytest.approx(least), objective.key
+
+
 @pytest.mark.parametrize("seed", range(100, 115))
 def test_possible_winners_are_exactly_those_of_the_completions(ready: Assessor, rulebook, seed: int) -> None:
     values, unknown = random_question(ready, seed)
     picture = Picture(ready, as_case(ready.compiled, values))
+    # A preference left blank is planned as the plain one.
+    findings = rulebook.vocabulary.findings
+    values = [f.plain_value if v is None and f.preference else v for f, v in zip(findings, values, strict=True)]
+    unknown = [place for place in unknown if values[place] is None]
     winners: dict[str, set[str]] = {choice: set() for choice in rulebook.choices}
     for full, truths, _ in every_completion(ready, values, unknown):
         options = ready.compiled.options(full, truths)

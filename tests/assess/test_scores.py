@@ -19,11 +19,22 @@ def score(rulebook: Rulebook, name: str, **findings: str) -> PublishedScore:
     return next(shown for shown in assessment.published_scores if shown.id == name)
 
 
-AT_EVERY_LIMIT = {"age_years": "88", "anterior_chamber_depth_mm": "2.5", "dilated_pupil_mm": "3"}
+AT_EVERY_LIMIT = {
+    "pseudoexfoliation": "no",
+    "age_years": "88",
+    "anterior_chamber_depth_mm": "2.5",
+    "dilated_pupil_mm": "3",
+}
 # Findings, points, and the printed percentages of any complication and of capsule rupture in the group they fall in.
 MUHTASEB = {
     "nothing found": ({}, 0, 4.32, 1.55),
-    "small pupil and 89 years": ({"dilated_pupil_mm": "2.9", "age_years": "89"}, 2, 7.45, 1.57),
+    # Behind so small a pupil exfoliation is not vouched for by the section; here it was looked for before dilating.
+    "small pupil and 89 years": (
+        {"dilated_pupil_mm": "2.9", "age_years": "89", "pseudoexfoliation": "no"},
+        2,
+        7.45,
+        1.57,
+    ),
     "white lens": (WHITE, 3, 13.48, 4.96),
     "white lens with pseudoexfoliation": ({**WHITE, "pseudoexfoliation": "yes"}, 6, 32.0, 8.0),
     "at every strict limit, long": ({**AT_EVERY_LIMIT, "spherical_equivalent_d": "-6"}, 0, 4.32, 1.55),
@@ -65,7 +76,7 @@ def test_the_groups_hold_the_thousand_eyes_of_the_table(rulebook: Rulebook) -> N
 
 HAN = {
     "nothing found": ({}, 0, False),
-    "dense lens": ({"opacity": "total-brown", "fundus_view": "hazy", "red_reflex": "poor"}, 3, False),
+    "dense lens": ({**WHITE, "opacity": "total-brown", "cortex": "not-recorded"}, 3, False),
     "dense lens and shallow chamber": ({**WHITE, "anterior_chamber_depth_mm": "2.4"}, 4, True),
     "dense lens and a chamber at the limit": ({**WHITE, "anterior_chamber_depth_mm": "2.5"}, 3, False),
     "only eye after vitrectomy": (

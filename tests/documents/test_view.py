@@ -31,7 +31,10 @@ def texts_that_must_print(plan: Plan) -> Iterator[str]:
     for look in plan.assessment.looks:
         yield from (look.label, look.who, f"{look.minutes} min")
     for gate in (gate for step in plan.steps for gate in step.gates):
-        yield from (*gate.asks, gate.label, "" if gate.once_clear else gate.before or "")
+        yield gate.label
+        # What only several findings together would bring stands among what is still possible, without them.
+        if gate.option is None or gate.once_clear or not gate.together or len(gate.findings) == 1:
+            yield from (*gate.named, "" if gate.once_clear else gate.before or "")
     for drill in plan.drills:
         yield from (drill.label, drill.stop_first, *(drill.steps if drill.likely else ()))
     for drug in plan.drugs:

@@ -158,9 +158,11 @@ def test_a_known_bar_is_printed_in_its_step_and_what_is_left_is_said(rulebook: R
 
 
 def test_no_line_leaves_a_bar_to_the_reader_and_each_option_begins_with_what_to_do(rulebook: Rulebook) -> None:
+    # The usual route needs no line of its own: ultrasound is what the later steps say.
+    nothing = [f"{c.id}.{o.id}" for c in rulebook.choices.values() for o in c.options if not o.do]
+    assert nothing == ["nucleus-route.ultrasound"]
     for choice in rulebook.choices.values():
         for option in choice.options:
-            assert option.do and option.do[0], f"{choice.id}.{option.id}"
             assert not [line for line in option.do if "unless barred" in line or "if not barred" in line]
 
 
@@ -174,3 +176,81 @@ def test_steps_come_in_the_order_they_are_done(rulebook: Rulebook) -> None:
     for plan in (small, loose):
         assert "dilating drops" in lines(plan, "anaesthesia")
     assert "before any OVD" in lines(small, "incisions")
+
+
+COMBINATION = "licensed intracameral combination"
+
+
+@pytest.mark.parametrize(
+    "found",
+    [
+        {"anterior_chamber_depth_mm": "2.4"},
+        {"glaucoma": "angle-closure"},
+        {"local_anaesthetic_allergy": "yes"},
+        {"previous_corneal_graft": "yes"},
+        {"guttata": "yes"},
+        {"uveitis": "quiet", "uveitis_quiet_months": "12"},
+        {"diabetes": "yes"},
+        {"previous_blunt_trauma": "yes"},
+    ],
+    ids=lambda found: next(iter(found)),
+)
+def test_the_combination_is_offered_only_where_nothing_bars_it_or_warns(
+    rulebook: Rulebook, found: dict[str, str]
+) -> None:
+    assert COMBINATION in lines(plan_of(rulebook, EXAMINED), "incisions")
+    assert COMBINATION not in lines(plan_of(rulebook, {**EXAMINED, **found}), "incisions")
+
+
+def test_a_working_bleb_is_rescued_without_conjunctiva_and_not_given_acetazolamide(rulebook: Rulebook) -> None:
+    bleb = {**EXAMINED, **BLEB, "bleb_clock_hour": "12", "iop_mmhg": "12"}
+    plan = plan_of(rulebook, bleb)
+    step = next(step for step in plan.steps if step.id == "anaesthesia")
+    assert "no conjunctiva is opened" in " ".join(step.do) and "block" not in " ".join(step.pause_if)
+    assert options(plan)["pressure-after"] == "same-day"
+    assert "Acetazolamide at the end" not in lines(plan, "after")
+    # A raised pressure is covered, bleb or not, and so is glaucoma without one.
+    assert options(plan_of(rulebook, {**bleb, "iop_mmhg": "25"}))["pressure-after"] == "covered-and-same-day"
+    unoperated = {**EXAMINED, "glaucoma": "open-angle"}
+    assert options(plan_of(rulebook, unoperated))["pressure-after"] == "covered-and-same-day"
+
+
+def test_thirty_mmhg_stops_and_only_a_lens_that_raised_it_has_an_exception(rulebook: Rulebook) -> None:
+    def stops(findings: dict[str, str]) -> str:
+        plan = plan_of(rulebook, {**EXAMINED, **findings})
+        return " ".join(next(step.pause_if for step in plan.steps if step.id == "anaesthesia"))
+
+    white = {"opacity": "total-white", "red_reflex": "none", "fundus_view": "none"}
+    assert "do not open the eye" in stops({"iop_mmhg": "44"}) and "lens must come out" not in stops({"iop_mmhg": "44"})
+    assert "lens must come out" in stops({**white, "iop_mmhg": "44", "lens_induced_pressure": "phacomorphic"})
+
+
+def test_fragments_are_taken_at_one_height(rulebook: Rulebook) -> None:
+    heights = {"Work at the iris plane", "beneath the iris plane", "no higher than the iris plane"}
+    for found in (
+        {},
+        {"alpha_blocker_ever": "tamsulosin"},
+        {"previous_corneal_graft": "yes"},
+        {"endothelial_cells_per_mm2": "900", "pseudoexfoliation": "yes"},
+        {"guttata": "yes", "posterior_polar_opacity": "yes"},
+    ):
+        done = lines(plan_of(rulebook, {**EXAMINED, **found}), "fragment-removal")
+        assert sum(height in done for height in heights) == 1, (found, done)
+    assert "Work at the iris plane" not in lines(plan_of(rulebook, {**EXAMINED, "guttata": "yes"}), "fragment-removal")
+
+
+def test_a_quadrant_is_named_only_where_a_gap_is_recorded(rulebook: Rulebook) -> None:
+    for found, named in (
+        ({"pseudoexfoliation": "yes"}, False),
+        ({"zonule_loss_clock_hours": "2", "zonule_loss_from_clock_hour": "4"}, True),
+    ):
+        plan = plan_of(rulebook, {**EXAMINED, **found})
+        for step in ("cortex", "lens"):
+            assert ("the gap" in lines(plan, step)) is named, (found, step)
+        assert ("plug over the gap" in lines(plan, "ovd")) is named
+
+
+def test_the_opening_stays_inside_a_pupil_hardly_wider_than_it(rulebook: Rulebook) -> None:
+    for width, told in (("4.9", False), ("5.0", True), ("5.9", True), ("6.0", False)):
+        done = lines(plan_of(rulebook, {**EXAMINED, "dilated_pupil_mm": width}), "capsule-opening")
+        assert ("inside the pupil margin" in done) is told, width

@@ -87,6 +87,48 @@ REFERENCES = {
     "no such finding to date": Broken(
         "findings.yaml", "dates: [iop_mmhg]", "dates: [iop]", "dates: [iop", ("no finding 'iop'",)
     ),
+    "no such look": Broken(
+        "findings.yaml",
+        "    look: notes\n",
+        "    look: note\n",
+        "look: note",
+        ("no look 'note'", "did you mean notes?"),
+    ),
+    "seen at no step": Broken(
+        "findings.yaml",
+        "    seen_at: sign-in\n",
+        "    seen_at: signing\n",
+        "seen_at: signing",
+        ("no step, nor sign-in, 'signing'", "did you mean sign-in?"),
+    ),
+    "read into no finding": Broken(
+        "findings.yaml",
+        "into: bleb_quadrants",
+        "into: bleb_quadrant",
+        "into: bleb_quadrant",
+        ("no finding 'bleb_quadrant'", "did you mean bleb_quadrants?"),
+    ),
+    "as wide as no finding": Broken(
+        "findings.yaml",
+        "width: zonule_loss_clock_hours",
+        "width: zonule_loss_hours",
+        "width: zonule_loss_hours",
+        ("no finding 'zonule_loss_hours'",),
+    ),
+    "nothing on record without no finding": Broken(
+        "findings.yaml",
+        "on_record_needs: [age_years,",
+        "on_record_needs: [age,",
+        "on_record_needs: [age",
+        ("no finding 'age'",),
+    ),
+    "a line that gives no drug": Broken(
+        "choices/antibiotic.yaml",
+        "- {drug: cefuroxime,",
+        "- {drug: cefuroxim,",
+        "- {drug: cefuroxim",
+        ("no drug 'cefuroxim'", "did you mean cefuroxime?"),
+    ),
     "no such factor in what a model does not see": Broken(
         ODDS, "- factor: posterior-polar-opacity", "- factor: polar", "factor: polar", ("no factor 'polar'",)
     ),
@@ -137,7 +179,7 @@ REFERENCES = {
         "  - id: small-pupil",
         "  - id: guttata",
         "  - id: guttata",
-        ("the id 'guttata' stands twice", "first at rules/factors/cornea.yaml:42"),
+        ("the id 'guttata' stands twice", "first at rules/factors/cornea.yaml:59"),
     ),
     "an option's id twice": Broken(
         "choices/hydro.yaml",

@@ -128,6 +128,62 @@ SHAPES = {
         "- id: polar-no-hydrodissection",
         ("names exactly one option, kit, drug or step",),
     ),
+    "kit that is withheld": Broken(
+        "interactions.yaml",
+        "  - id: no-tap-into-a-bleed\n    force: tell\n",
+        "  - id: no-tap-into-a-bleed\n    force: withhold\n    instead: wait\n    hazard: a hard eye\n",
+        "- id: no-tap-into-a-bleed",
+        ("a withhold of a kit is not acted on", "of option or drug it is"),
+    ),
+    "a step that is withheld": Broken(
+        "interactions.yaml",
+        "of: {option: hydro.full-hydro}",
+        "of: {step: hydro}",
+        "- id: polar-no-hydrodissection",
+        ("a withhold of a step is not acted on", "of option or drug it is"),
+    ),
+    "an option that is required": Broken(
+        "interactions.yaml",
+        "  - id: hard-lens-loose\n    force: prefer\n",
+        "  - id: hard-lens-loose\n    force: require\n",
+        "- id: hard-lens-loose",
+        ("a require of a option is not acted on", "of kit it is"),
+    ),
+    "a drug that is required": Broken(
+        "interactions.yaml",
+        "of: {kit: latex-free-set}",
+        "of: {drug: acetazolamide}",
+        "- id: latex-free",
+        ("a require of a drug is not acted on", "of kit it is"),
+    ),
+    "first in what orders nothing": Broken(
+        "interactions.yaml",
+        "of: {kit: latex-free-set}",
+        "of: {kit: latex-free-set}\n    first: dye",
+        "- id: latex-free",
+        ("`first` belongs to an order",),
+    ),
+    "a coarse reading in two ways": Broken(
+        "findings.yaml",
+        "into: nucleus_hardness, grades",
+        "into: nucleus_hardness, clock: yes, grades",
+        "coarse: {",
+        ("coarse into nucleus_hardness: give `grades`, or `clock: yes`",),
+    ),
+    "a preference without a plain value": Broken(
+        "findings.yaml",
+        "    plain: topical\n",
+        "",
+        "- id: anaesthesia_requested",
+        ("anaesthesia_requested", "a preference needs `plain`"),
+    ),
+    "a named step that is none": Broken(
+        "stages.yaml", "named_steps: [lens,", "named_steps: [lenz,", "lenz", ("'lenz'", "did you mean lens?")
+    ),
+    "a target that is no step": Broken(
+        "stages.yaml", "targets: [lens,", "targets: [lenz,", "lenz", ("'lenz'", "did you mean lens?")
+    ),
+    "danger beyond the scale": Broken("drills/capsule.yaml", "danger: ", "danger: 1", "danger: 1", ("danger", "9")),
 }
 
 

@@ -6,6 +6,7 @@ the engine in drawn cases.
 
 from __future__ import annotations
 
+import itertools
 import random
 from typing import Any
 
@@ -18,6 +19,7 @@ from planner.assess.cells import harm
 from planner.assess.compiled import Compiled
 from planner.case import STAGES
 from planner.plan.make import make_plan
+from planner.rulebook.proof.directions import is_worse
 from planner.rulebook.proof.example import Plain
 from planner.rulebook.proof.inquiry import Bench
 from planner.rulebook.proof.report import Proof
@@ -28,7 +30,7 @@ from planner.rulebook.proof.worsening import Pair, directed
 from planner.rulebook.prove import CLAIMS, prove
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES
-from planner.vocabulary import Outside
+from planner.vocabulary import Finding, Outside
 
 SPARSELY = 4
 
@@ -150,7 +152,8 @@ def test_formulas_agree_with_the_engine_on_points_tier_and_supervision(
 
 def test_the_solver_refuses_what_a_case_may_not_hold(bench: Bench) -> None:
     def case(**findings: Any) -> list[Any]:
-        return [bench.case.variables[name].equals(value) for name, value in findings.items()]
+        recorded = [bench.case.recorded[name] for name in findings]
+        return recorded + [bench.case.variables[name].equals(value) for name, value in findings.items()]
 
     assert not bench.prover.can(*case(diabetes=False, diabetic_retinopathy=True))
     assert not bench.prover.can(*case(axial_length_mm=40.5))
@@ -164,26 +167,30 @@ def test_every_finding_with_a_direction_can_be_made_worse(bench: Bench, rulebook
 
 
 def test_worse_follows_the_direction_the_vocabulary_states(bench: Bench, rulebook: Rulebook, ready: Assessor) -> None:
-    """Against `harm`, by which the engine orders values; across the two sides of a range nothing is claimed."""
+    """Against `harm`, by which the engine orders values; across the sides of a range, or of two sets neither of which
+    holds the other, nothing is claimed. The finite checks compare values as the formulas do.
+    """
     for finding in directed(rulebook):
         before, after = bench.case, Symbols(rulebook, "other", bench.case, {finding.id})
         worse = after.variables[finding.id].worse_than(before.variables[finding.id])
+        solver = z3.Solver()
+        solver.add(worse)
         cells = ready.compiled.cells[ready.compiled.index[finding.id]]
-        for one in cells:
-            for other in cells:
-                if (
-                    isinstance(finding.worse, Outside)
-                    and (one - sum(finding.worse.outside) / 2) * (other - sum(finding.worse.outside) / 2) < 0
-                ):
-                    continue
-                values = before.variables[finding.id].equals(one), after.variables[finding.id].equals(other)
-                solver = z3.Solver()
-                solver.add(*values, worse)
-                assert (solver.check() == z3.sat) is (harm(finding, other) > harm(finding, one)), (
-                    finding.id,
-                    one,
-                    other,
-                )
+        for one, other in itertools.permutations(cells, 2):
+            values = before.variables[finding.id].equals(one), after.variables[finding.id].equals(other)
+            claimed = solver.check(*values) == z3.sat
+            assert claimed is is_worse(finding, other, one), (finding.id, one, other)
+            compared = not unordered(finding, one, other)
+            assert claimed is (compared and harm(finding, other) > harm(finding, one)), (finding.id, one, other)
+
+
+def unordered(finding: Finding, one: Any, other: Any) -> bool:
+    if finding.worse == "more":
+        return not (one <= other or other <= one)
+    if not isinstance(finding.worse, Outside):
+        return False
+    low, high = finding.worse.outside
+    return min(one, other) < low and max(one, other) > high
 
 
 def test_the_engine_finds_no_better_in_worse_either(ready: Assessor, drawn: list[list[Any]]) -> None:

@@ -18,7 +18,7 @@ from planner.rulebook.prove import CLAIMS
 from planner.rulebook.rulebook import Rulebook
 from planner.strict_yaml import read
 
-FAULT = Edit("factors/pressure-and-chamber.yaml", "at_most: 2.5}", "at_most: 2.5, at_least: 1.5}")
+FAULT = Edit("factors/history.yaml", "injections, at_least: 1}", "injections, at_least: 1, at_most: 9}")
 Run = Callable[..., tuple[int, str, str]]
 
 
@@ -59,9 +59,9 @@ def test_a_counter_example_is_printed_as_a_case_that_can_be_read(run: Run, tmp_p
     end = next(n for n, line in enumerate(lines) if line.strip() == "and then, all else the same")
     printed = "\n".join(line.removeprefix("      ") for line in lines[start:end])
     case = read_case(read(printed, "printed").data, rulebook.vocabulary)
-    assert 1.5 <= case.findings["anterior_chamber_depth_mm"] <= 2.5
+    assert 1 <= case.findings["intravitreal_injections"] <= 9
     name, value = lines[end + 1].strip().split(": ")
-    assert name == "anterior_chamber_depth_mm" and float(value) < 1.5
+    assert name == "intravitreal_injections" and float(value) > 9
 
 
 def test_json_holds_the_same(run: Run, tmp_path: Path) -> None:
@@ -71,7 +71,7 @@ def test_json_holds_the_same(run: Run, tmp_path: Path) -> None:
     states = {claim["id"]: claim["state"] for claim in data["claims"]}
     assert list(states) == list(CLAIMS)
     [example] = next(claim for claim in data["claims"] if claim["id"] == "worse-points")["counter_examples"]
-    assert example["case"]["findings"] and list(example["then"]) == ["anterior_chamber_depth_mm"]
+    assert example["case"]["findings"] and list(example["then"]) == ["intravitreal_injections"]
 
 
 def test_without_the_solver_it_says_how_to_get_it(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:

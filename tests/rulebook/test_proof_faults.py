@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from faulty_rules import Edit, as_filed, broken, made_worse, refuted
+from plain_eye import plain_eye
 
 from planner.assess.assess import assess, assessor
 from planner.case import STAGES, Stage
@@ -30,7 +31,7 @@ from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES
 from planner.truth import Truth
 
-PATIENT, CHAMBER = "factors/patient.yaml", "factors/pressure-and-chamber.yaml"
+PATIENT, PUPIL = "factors/patient.yaml", "factors/zonule-and-pupil.yaml"
 
 
 def plan_of(example: CounterExample, rulebook: Rulebook, stage: Stage | None = None) -> Plan:
@@ -117,7 +118,7 @@ def truth_in(rulebook: Rulebook, values: list[Any], name: str) -> Truth:
 
 
 def test_a_factor_that_always_holds_is_found(tmp_path: Path) -> None:
-    edit = Edit(PATIENT, "{finding: age_years, at_least: 80}", "{finding: age_years, at_least: 1}")
+    edit = Edit(PATIENT, "{finding: age_years, at_least: 80}", "{finding: age_years, at_least: 18}")
     rulebook, claim = refuted(tmp_path, "no-factor-always", edit)
     [example] = claim.counter_examples
     assert "older-age" in example.says
@@ -171,29 +172,6 @@ def test_a_winner_that_is_withheld_is_found(rulebook: Rulebook) -> None:
 
 # -- what is withheld ---------------------------------------------------------------------------------------------
 
-TELLS = "no-tap-into-a-bleed\n    force: tell"
-WITHHOLDS = "no-tap-into-a-bleed\n    force: withhold\n    instead: wait\n    hazard: a hard eye"
-
-
-def test_kit_that_is_withheld_and_listed_all_the_same_is_found(tmp_path: Path) -> None:
-    rulebook, claim = refuted(tmp_path, "kit-not-withheld", Edit("interactions.yaml", TELLS, WITHHOLDS))
-    for example in claim.counter_examples:
-        plan = plan_of(example, rulebook)
-        assert [rule.certain for rule in plan.rules if rule.id == "no-tap-into-a-bleed"] == [True]
-        assert "vitreous-access-kit" in [item.id for item in plan.kit]
-
-
-def test_a_step_that_is_withheld_is_found(tmp_path: Path) -> None:
-    edits = (
-        Edit("interactions.yaml", TELLS, WITHHOLDS),
-        Edit("interactions.yaml", "of: {kit: vitreous-access-kit}", "of: {step: pupil}"),
-    )
-    rulebook, claim = refuted(tmp_path, "kit-not-withheld", *edits)
-    [example] = claim.counter_examples
-    plan = plan_of(example, rulebook)
-    assert [rule.certain for rule in plan.rules if rule.id == "no-tap-into-a-bleed"] == [True]
-    assert next(step for step in plan.steps if step.id == "pupil").do
-
 
 def test_a_drug_that_is_barred_with_nothing_instead_is_found(tmp_path: Path) -> None:
     edit = Edit(
@@ -228,31 +206,22 @@ def test_a_withhold_of_what_is_asked_for_with_nothing_instead_is_found(tmp_path:
     assert plan.assessment.readiness.state == "ready"
 
 
-def test_an_option_that_is_required_and_loses_is_found(tmp_path: Path) -> None:
-    edit = Edit("interactions.yaml", "hard-lens-loose\n    force: prefer", "hard-lens-loose\n    force: require")
-    rulebook, claim = refuted(tmp_path, "required-is-planned", edit)
-    [example] = claim.counter_examples
-    plan = plan_of(example, rulebook)
-    assert [(rule.force, rule.certain) for rule in plan.rules if rule.id == "hard-lens-loose"] == [("require", True)]
-    assert plan.choices["nucleus-route"].option != "manual-offered"
-
-
 # -- worse is never better ----------------------------------------------------------------------------------------
 
 
 def test_points_that_fall_as_a_finding_worsens_are_found(tmp_path: Path) -> None:
-    edit = Edit(CHAMBER, "at_most: 2.5}", "at_most: 2.5, at_least: 1.5}")
+    edit = Edit("factors/history.yaml", "injections, at_least: 1}", "injections, at_least: 1, at_most: 9}")
     rulebook, claim = refuted(tmp_path, "worse-points", edit)
     [example] = claim.counter_examples
     before, after = assess(as_filed(example, rulebook), rulebook), assess(made_worse(example, rulebook), rulebook)
-    assert float(example.then["anterior_chamber_depth_mm"]) < 1.5 <= before.case.findings["anterior_chamber_depth_mm"]
+    assert float(example.then["intravitreal_injections"] or 0) > 9 >= before.case.findings["intravitreal_injections"]
     assert after.points.most < before.points.least
 
 
 def test_a_tier_that_falls_as_a_finding_worsens_is_found(tmp_path: Path) -> None:
     # The floor of a wide gap is lost where the gap is wider still.
     edit = Edit(
-        "factors/zonule-and-pupil.yaml",
+        PUPIL,
         "zonule_loss_clock_hours, at_least: 3}",
         "zonule_loss_clock_hours, at_least: 3, at_most: 4}",
     )
@@ -292,6 +261,87 @@ def test_supervision_that_loosens_as_a_finding_worsens_is_found(tmp_path: Path, 
         )
         looser = MODES.index(after.mode) < MODES.index(before.mode)
         assert looser or (before.by, after.by) == ("consultant", "trainer")
+
+
+def test_what_no_longer_applies_as_a_finding_worsens_and_took_points_with_it_is_found(tmp_path: Path) -> None:
+    # Not asked beyond an age, and heavy: known to be older, the eye at its worst would be milder.
+    edit = Edit(PATIENT, "when: {finding: severe_anxiety, is: yes}", "when: {finding: pregnancy, is: yes}")
+    rulebook, claim = refuted(tmp_path, "worse-points", edit)
+    [example] = claim.counter_examples
+    before, after = as_filed(example, rulebook), made_worse(example, rulebook)
+    assert before.findings["pregnancy"] is True and "pregnancy" not in after.findings
+    assert before.findings["age_years"] <= 60 < after.findings["age_years"]
+    unknown = [assess(case.with_finding("pregnancy", None), rulebook).points.most for case in (before, after)]
+    assert unknown[1] < unknown[0]
+
+
+# -- the plain eye ------------------------------------------------------------------------------------------------
+
+NOT_MILDEST = {
+    "points": Edit("findings.yaml", "    plain: 7\n", "    plain: 4\n", after="id: dilated_pupil_mm"),
+    "log odds": Edit("findings.yaml", "    plain: female\n", "    plain: male\n"),
+    "supervision": Edit("findings.yaml", "    plain: yes\n", "    plain: no\n", after="id: trainee_involvement_agreed"),
+}
+
+
+@pytest.mark.parametrize("what", NOT_MILDEST)
+def test_a_plain_value_that_is_not_the_mildest_is_found(tmp_path: Path, what: str) -> None:
+    rulebook, claim = refuted(tmp_path, "plain-least", NOT_MILDEST[what])
+    examples = [example for example in claim.counter_examples if f"lowers the {what}" in example.says]
+    assert examples and all("taken from its plain value" in example.says for example in examples)
+    for example in examples:
+        [name] = [name for name in example.then if name in example.says]
+        before, after = as_filed(example, rulebook), made_worse(example, rulebook)
+        assert before.findings[name] == rulebook.vocabulary.by_id[name].plain_value != after.findings[name]
+        open_case = assess(before.with_finding(name, None), rulebook)
+        if what == "points":
+            assert open_case.points.on_record is not None and open_case.points.on_record > open_case.points.least
+        elif what == "log odds":
+            log_odds = assessor(rulebook).objectives.totals["log-odds"]
+            values = [case.values(rulebook.vocabulary) for case in (before, after)]
+            plain, other = (assessor(rulebook).ends(each, log_odds)[0].value for each in values)
+            assert other < plain
+        else:
+            plans = [make_plan(assess(case, rulebook), rulebook, stage="late").supervision for case in (before, after)]
+            assert MODES.index(plans[1].mode) < MODES.index(plans[0].mode)
+
+
+# -- impossible pairs ---------------------------------------------------------------------------------------------
+
+
+def impossible(first: str, second: str) -> Edit:
+    tests = f"{{all: [{{finding: {first}}}, {{finding: {second}}}]}}"
+    pair = f"  - id: deliberate-fault\n    when: {tests}\n    because: a deliberate fault\n"
+    return Edit("findings.yaml", "impossible_together:\n", f"impossible_together:\n{pair}")
+
+
+def test_a_pair_that_lets_a_worse_record_lower_the_worst_is_found(tmp_path: Path) -> None:
+    # Restless, the patient could have no loose lens: so the worst of an eye not looked at would be milder.
+    rulebook, claim = refuted(tmp_path, "pairs-mend", impossible("keeps_still, is: no", "phacodonesis, is: yes"))
+    assert any("keeps_still made worse, no, meets deliberate-fault" in e.says for e in claim.counter_examples)
+    case = plain_eye(rulebook, phacodonesis="not-recorded")
+    still, restless = (assess(case.with_finding("keeps_still", value), rulebook).tier for value in (True, False))
+    assert restless.most < still.most
+
+
+def test_a_pair_that_lets_a_worse_record_lower_the_reading_on_record_is_found(tmp_path: Path) -> None:
+    # A lens that is not loose would need a restless patient: so a loose one, recorded, brings the points down.
+    edits = impossible("severe_anxiety, is: no", "keeps_still, is: yes")
+    rulebook, claim = refuted(tmp_path, "pairs-mend", edits)
+    assert any("severe_anxiety made milder, no, meets deliberate-fault" in e.says for e in claim.counter_examples)
+    case = plain_eye(rulebook, severe_anxiety="yes", keeps_still="not-recorded")
+    calm, anxious = (assess(case.with_finding("severe_anxiety", value), rulebook).points for value in (False, True))
+    assert anxious.on_record is not None and calm.on_record is not None and anxious.on_record < calm.on_record
+
+
+def test_plain_values_that_cannot_stand_together_are_found(tmp_path: Path) -> None:
+    # Mended by the first of the two, which costs more than the other.
+    rulebook, claim = refuted(tmp_path, "pairs-mend", impossible("keeps_still, is: yes", "nystagmus, is: no"))
+    assert any("keeps_still, nystagmus not recorded, the plain eye has" in e.says for e in claim.counter_examples)
+    blank = {"keeps_still": "not-recorded", "nystagmus": "not-recorded"}
+    case = plain_eye(rulebook, **blank)
+    points = assess(case, rulebook).points
+    assert points.on_record is not None and points.on_record > points.least
 
 
 # -- tables -------------------------------------------------------------------------------------------------------

@@ -9,12 +9,13 @@ from typing import Any
 
 import z3
 
-from planner.conditions import NUMBER_TESTS, Test, Value, compare
+from planner.conditions import NUMBER_TESTS, Condition, FactorHolds, OptionWins, Test, Value, compare, evaluate
 from planner.rulebook.proof.solver import Prover
 from planner.rulebook.proof.symbols import Symbols
 from planner.rulebook.proof.variables import Formula, is_so
 from planner.rulebook.references import entries, parts
 from planner.rulebook.rulebook import Rulebook
+from planner.truth import Truth
 from planner.vocabulary import Finding, Ordered, Outside
 
 ANY_DAY = datetime.date(2026, 1, 5)
@@ -32,8 +33,8 @@ class Plain:
                     self.tests.setdefault(part.finding, {})[part] = None
 
     def values(self, finding: Finding) -> list[Value]:
-        first = [] if finding.unremarkable is None else [finding.read(finding.unremarkable)]
-        return list(dict.fromkeys(value for value in [*first, *self._others(finding)] if value is not None))
+        first = finding.plain_value if finding.unremarkable is None else finding.read(finding.unremarkable)
+        return list(dict.fromkeys(value for value in [first, *self._others(finding)] if value is not None))
 
     def _others(self, finding: Finding) -> list[Any]:
         match finding.kind:
@@ -123,12 +124,19 @@ def read(case: Symbols, model: z3.ModelRef) -> Values:
     }
 
 
-def as_file(rulebook: Rulebook, plain: Plain, values: Values) -> dict[str, Any]:
+def as_file(rulebook: Rulebook, plain: Plain, values: Values, then: Values | None = None) -> dict[str, Any]:
     """The case as its file holds it, sections looked through, so that only what is remarkable is listed.
 
-    What no condition tests and nobody has to know is left out.
+    What no condition tests and nobody has to know is left out. What is hidden from whoever looks through a section,
+    here or with the values that it has `then`, is listed all the same.
     """
     findings: dict[str, str] = {}
+
+    def hidden(finding: Finding) -> bool:
+        cases = [values] if then is None else [values, then]
+        when = finding.hidden_when
+        return when is not None and any(truth_of(rulebook, case, when) is not False for case in cases)
+
     for finding in rulebook.vocabulary.findings:
         if finding.id not in plain.tests and not finding.essential:
             continue
@@ -136,10 +144,29 @@ def as_file(rulebook: Rulebook, plain: Plain, values: Values) -> dict[str, Any]:
         unremarkable = None if finding.unremarkable is None else finding.read(finding.unremarkable)
         if value is None and unremarkable is not None:
             findings[finding.id] = "not-recorded"
-        elif value is not None and value != unremarkable:
+        elif value is not None and (value != unremarkable or hidden(finding)):
             findings[finding.id] = finding.written(value)
     sections = [section.id for section in rulebook.vocabulary.sections]
     return {"case": "counter-example", "eye": "right", "none_found_in": sections, "findings": findings}
+
+
+def truth_of(rulebook: Rulebook, values: Values, condition: Condition) -> Truth:
+    """A condition judged for a case that may lack findings, as the engine judges it."""
+
+    def tested(test: Test) -> Truth:
+        value, asked = values[test.finding], rulebook.vocabulary.by_id[test.finding].asked_when
+        applies = True if asked is None else truth_of(rulebook, values, asked)
+        if test.how == "recorded":
+            return value is not None if test.limit else value is None and applies is not False
+        if value is None:
+            return False if applies is False else None
+        return compare(test, value)
+
+    def named(part: FactorHolds | OptionWins) -> Truth:
+        when = rulebook.wins[part.option] if isinstance(part, OptionWins) else rulebook.factors[part.factor].when
+        return truth_of(rulebook, values, when)
+
+    return evaluate(condition, tested, named)
 
 
 def differences(rulebook: Rulebook, before: Values, after: Values) -> dict[str, str | None]:

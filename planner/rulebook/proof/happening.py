@@ -6,13 +6,11 @@ from collections.abc import Iterator
 
 import z3
 
-from planner.conditions import ALWAYS, Condition, FactorHolds, OptionWins, Test, compare, evaluate
-from planner.rulebook.proof.example import Values, read
+from planner.conditions import ALWAYS, Condition, OptionWins
+from planner.rulebook.proof.example import read, truth_of
 from planner.rulebook.proof.inquiry import Bench, Inquiry
 from planner.rulebook.proof.report import Claim
 from planner.rulebook.proof.symbols import Symbols, tests_of_recording
-from planner.rulebook.rulebook import Rulebook
-from planner.truth import Truth
 
 
 def can_happen(bench: Bench) -> Claim:
@@ -93,22 +91,3 @@ def _happens_when_not_recorded(bench: Bench, inquiry: Inquiry, what: str, condit
     case = Symbols(bench.rulebook, "lacking", left_out=tests_of_recording(condition))
     model = inquiry.find(what, *case.allowed(), *case.as_filed(), case.holds(condition))
     return model is not None and truth_of(bench.rulebook, read(case, model), condition) is True
-
-
-def truth_of(rulebook: Rulebook, values: Values, condition: Condition) -> Truth:
-    """A condition judged for a case that may lack findings, as the engine judges it."""
-
-    def tested(test: Test) -> Truth:
-        value, asked = values[test.finding], rulebook.vocabulary.by_id[test.finding].asked_when
-        applies = True if asked is None else truth_of(rulebook, values, asked)
-        if test.how == "recorded":
-            return value is not None if test.limit else value is None and applies is not False
-        if value is None:
-            return False if applies is False else None
-        return compare(test, value)
-
-    def named(part: FactorHolds | OptionWins) -> Truth:
-        when = rulebook.wins[part.option] if isinstance(part, OptionWins) else rulebook.factors[part.factor].when
-        return truth_of(rulebook, values, when)
-
-    return evaluate(condition, tested, named)

@@ -75,8 +75,8 @@ class Inquiry:
     def plainest(self, cases: Sequence[Symbols], *formulas: Formula) -> tuple[list[Values], z3.ModelRef]:
         return plainest(self.bench.prover, self.bench.plain, cases, formulas)
 
-    def file(self, values: Values) -> dict[str, object]:
-        return as_file(self.bench.rulebook, self.bench.plain, values)
+    def file(self, values: Values, then: Values | None = None) -> dict[str, object]:
+        return as_file(self.bench.rulebook, self.bench.plain, values, then)
 
     def differences(self, before: Values, after: Values) -> dict[str, str | None]:
         return differences(self.bench.rulebook, before, after)

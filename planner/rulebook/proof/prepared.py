@@ -1,10 +1,14 @@
-"""What is prepared for a partly recorded case meets no withhold that may hold against it.
+"""The cautious option of a partly recorded case meets no withhold that may hold against it.
 
-The plan prepares one of the options that win in some allowed completion (`planner.plan.choices.prepared`): first those
-against which no withhold may hold, that is, holds in some completion. So it fails only where every possible winner may
-meet one. Say that option o points to option w when, in some complete case, a withhold against o holds and w wins. If
-all possible winners of a partly recorded case may meet a withhold, each points to another of them, so the pointers run
-in a ring. No ring: proved, over every partly recorded case. A ring is searched for a partly recorded case that fails.
+`planner.plan.choices.cautious` takes one of some possible winners: first those against which no withhold may hold, that
+is, holds in some completion. It is asked about all possible winners where too little is recorded to read the eye; about
+those of the eye on record with what cannot be looked for in theatre left open, which is a partly recorded case as well;
+and, where that gives a strict option, about the strict ones, and about all again where each of them may meet a
+withhold. So it fails only where every possible winner may meet one.
+
+Say that option o points to option w when, in some complete case, a withhold against o holds and w wins. If all possible
+winners of a partly recorded case may meet a withhold, each points to another of them, so the pointers run in a ring. No
+ring: proved, over every partly recorded case. A ring is searched for a partly recorded case that fails.
 """
 
 from __future__ import annotations
@@ -15,8 +19,7 @@ import z3
 
 from planner.conditions import ALWAYS, Any_, Condition, OptionWins, compare
 from planner.rulebook.plan_shapes import Choice
-from planner.rulebook.proof.example import Values, as_file, read
-from planner.rulebook.proof.happening import truth_of
+from planner.rulebook.proof.example import Values, as_file, read, truth_of
 from planner.rulebook.proof.inquiry import PARTLY, Bench, Inquiry
 from planner.rulebook.proof.report import Claim, CounterExample
 from planner.rulebook.proof.solver import Prover
@@ -28,8 +31,8 @@ TRIES = 60
 
 def prepared_not_withheld(bench: Bench) -> Claim:
     text = (
-        "the option prepared meets no withhold that holds or may hold against it: of the possible winners at "
-        "least one is free of any, and the plan takes such a one"
+        "the cautious option, and a strict one that is written, meets no withhold that holds or may hold against it: "
+        "of the possible winners at least one is free of any, and the plan takes such a one"
     )
     inquiry = Inquiry(bench, "prepared-not-withheld", text, PARTLY)
     for choice in bench.rulebook.choices.values():

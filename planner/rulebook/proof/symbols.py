@@ -6,13 +6,16 @@ One more reader of the condition tree. A complete case records every finding tha
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable
 
 import z3
 
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, walk
+from planner.readings import quadrants
 from planner.rulebook.proof.variables import Formula, Variable
 from planner.rulebook.rulebook import Rulebook
+from planner.vocabulary import Coarse, Finding
 
 
 class Reach:
@@ -130,7 +133,8 @@ class Symbols:
 
     def as_filed(self) -> list[Formula]:
         """What a case file gives as a complete case: nothing recorded that does not apply, but the unremarkable value
-        of a section looked through, and no odd pair that puts a finding in doubt."""
+        of a section looked through, nothing that a finer record reads otherwise, and no odd pair that puts a finding
+        in doubt. The clock is a right eye's."""
         formulas: list[Formula] = []
         for finding in self.rulebook.vocabulary.findings:
             if finding.asked_when is not None and finding.id not in self.left_out:
@@ -140,8 +144,29 @@ class Symbols:
                     assert unremarkable is not None
                     plain = z3.Or(plain, self.variables[finding.id].equals(unremarkable))
                 formulas.append(z3.Implies(self.recorded[finding.id], plain))
+            if finding.coarse is not None and finding.id not in self.left_out:
+                formulas.append(z3.Implies(self.recorded[finding.id], self._coarsely(finding, finding.coarse)))
         odd = [pair for pair in self.rulebook.vocabulary.odd_together if pair.doubt]
         return formulas + [z3.Not(self.holds(pair.when)) for pair in odd]
+
+    def _coarsely(self, finding: Finding, coarse: Coarse) -> Formula:
+        """That what a finer value reads as is recorded as such, or as worse."""
+        fine, into = self.variables[finding.id].term, self.variables[coarse.into]
+        read: list[Formula] = [self.recorded[coarse.into]]
+        for grade, (low, high) in coarse.grades.items():
+            as_bad = [into.equals(other) for other in into.order if into.rank[other] >= into.rank[grade]]
+            read.append(z3.Implies(z3.And(fine >= low, fine <= high), z3.Or(as_bad)))
+        widths = [n / 2 for n in range(25)] if coarse.width is not None else [0.0]
+        for hour, width in itertools.product(range(1, 13) if coarse.clock else (), widths):
+            runs = fine == hour
+            if coarse.width is not None:
+                wide = self.variables[coarse.width].term
+                runs = z3.And(runs, wide <= width, *([wide > width - 0.5] if width else []))
+            seen = [into.members[quadrant] for quadrant in quadrants(hour, width, "right")]
+            read.append(z3.Implies(runs, z3.And(seen)))
+        if coarse.clock:
+            read.append(z3.Or([fine == hour for hour in range(1, 13)]))
+        return z3.And(read)
 
 
 def tests_of_recording(condition: Condition) -> frozenset[str]:

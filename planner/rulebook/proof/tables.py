@@ -21,7 +21,7 @@ BAG_POWER = "lens_power_d"
 def supervision_rises(bench: Bench) -> Claim:
     text = (
         "a harder tier never has less supervision, nor a more senior stage more; closer rules and overrides never "
-        "loosen it; a more senior stage takes no easier steps at most"
+        "loosen it; a more senior stage takes no easier steps at most, and every named step that a junior one takes"
     )
     inquiry = Inquiry(bench, "supervision-rises", text, TABLES)
     matrix = bench.rulebook.supervision.matrix
@@ -49,11 +49,16 @@ def supervision_rises(bench: Bench) -> Claim:
             words = f"tier {tier}, stage {senior} has more supervision than stage {junior}"
             never_looser(words, where, matrix[tier][senior], matrix[tier][junior])
     for before, after in itertools.pairwise(bench.rulebook.stages.stages):
-        for key in ("takes_up_to", "named_steps_up_to"):
+        for key in ("takes_up_to", "named_harder_up_to"):
             inquiry.checks += 1
             if getattr(after, key) < getattr(before, key):
                 where = bench.where("stages", after.id, key)
                 inquiry.fail(f"{where}: {after.id} has {key} below {before.id}'s")
+        lost = [step for step in before.named_steps if step not in after.named_steps]
+        inquiry.checks += 1
+        if lost:
+            where = bench.where("stages", after.id, "named_steps")
+            inquiry.fail(f"{where}: {after.id} is not given {', '.join(lost)}, which {before.id} is")
     return inquiry.claim()
 
 

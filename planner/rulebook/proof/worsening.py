@@ -1,8 +1,13 @@
-"""Worse is never better: a finding made worse, all else equal, lowers neither points, tier nor supervision."""
+"""Worse is never better, and the plain eye attains the least: points, odds, tier and supervision never fall.
+
+Two cases differ in one finding. Either the second has it worse, or the first has it at its plain value and the second
+at any other. What hangs on the finding and does not apply in one of the two may be absent there.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Literal
 
 import z3
 
@@ -15,34 +20,56 @@ from planner.rulebook.proof.variables import Formula, is_so
 from planner.rulebook.rulebook import Rulebook
 from planner.vocabulary import Finding
 
+Relation = Literal["worse", "not plain"]
+
 
 class Pair:
-    """A case and the same case with one finding worse.
+    """A case and the same case with one finding worse; or with one finding at its plain value, and at another.
 
-    What is recorded stays as it is; findings that apply only once it is worse take any value.
+    What else is recorded stays as it is. A finding that applies in one of the two only may be absent in the other, at
+    any value in the one; but where that is the plain eye, which loses it, at its plain value.
     """
 
-    def __init__(self, bench: Bench, finding: Finding) -> None:
+    def __init__(self, bench: Bench, finding: Finding, relation: Relation = "worse") -> None:
         self.finding = finding
         self.before = bench.case
         hanging = bench.case.reach.hanging_on(finding.id)
-        self.after = Symbols(bench.rulebook, f"worse.{finding.id}", self.before, {finding.id, *hanging})
+        self.after = Symbols(bench.rulebook, f"{relation}.{finding.id}", self.before, {finding.id, *hanging})
         both = self.before, self.after
-        worse = self.after.variables[finding.id].worse_than(self.before.variables[finding.id])
-        self.relation: list[Formula] = [*self.after.allowed(), worse, *(case.recorded[finding.id] for case in both)]
+        was, is_now = (case.variables[finding.id] for case in both)
+        if relation == "worse":
+            self.moved: list[Formula] = [is_now.worse_than(was)]
+        else:
+            assert finding.plain_value is not None
+            self.moved = [was.equals(finding.plain_value), z3.Not(is_now.same_as(was))]
+        self.relation: list[Formula] = [*self.after.allowed(), *self.moved]
+        self.relation += [case.recorded[finding.id] for case in both]
         for name in sorted(hanging):
-            was, is_now = (case.recorded[name] for case in both)
-            same = self.after.variables[name].same_as(self.before.variables[name])
-            self.relation.append(z3.If(was, z3.And(is_now, same), is_now == self.after.asked(name)))
+            self.relation.append(self._hangs(name, relation))
+
+    def _hangs(self, name: str, relation: Relation) -> Formula:
+        before, after = self.before, self.after
+        was, is_now = before.recorded[name], after.recorded[name]
+        plain = before.rulebook.vocabulary.by_id[name].plain_value
+        lost = [was, z3.Not(is_now), before.asked(name), z3.Not(after.asked(name))]
+        if relation == "not plain" and plain is not None:
+            lost.append(before.variables[name].equals(plain))
+        return z3.Or(
+            z3.And(was, is_now, after.variables[name].same_as(before.variables[name])),
+            z3.And(z3.Not(was), is_now == after.asked(name)),
+            z3.And(lost),
+        )
 
 
 class Worsening:
-    """Examines points, tier and supervision for every finding with a direction, sharing what is learnt of each."""
+    """Examines points, odds, tier and supervision for every pair of one relation, sharing what is learnt of each."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Bench, relation: Relation = "worse") -> None:
         self.bench = bench
+        self.relation = relation
         self.totals = bench.totals
-        self.pairs = [Pair(bench, finding) for finding in directed(bench.rulebook)]
+        findings = directed(bench.rulebook) if relation == "worse" else with_plain(bench.rulebook)
+        self.pairs = [Pair(bench, finding, relation) for finding in findings]
         self._rises: dict[tuple[str, str], bool] = {}
 
     def points(self) -> Claim:
@@ -51,27 +78,13 @@ class Worsening:
             if inquiry.find(pair.finding.id, *pair.relation) is None:
                 where = self.bench.where("findings", pair.finding.id, "worse")
                 inquiry.fail(f"{where}: no case lets {pair.finding.id} be made worse, so nothing is shown of it")
-            if not inquiry.has_enough and not self._total_rises(inquiry, pair, "points", self.totals.points):
-                lower = self._total_falls(pair, self.totals.points)
-
-                def shown(case: Symbols, model: z3.ModelRef) -> str:
-                    return str(model.eval(self.totals.total(case, self.totals.points), model_completion=True))
-
-                self._refute(inquiry, pair, lower, "the points", shown)
+            self._points(inquiry, pair)
         return inquiry.claim()
 
     def tier(self) -> Claim:
         inquiry = Inquiry(self.bench, "worse-tier", "a finding made worse never lowers the tier")
         for pair in self.pairs:
-            if not inquiry.has_enough and not self._tier_rises(inquiry, pair):
-                was, now = (self.totals.tier_at_least(case) for case in (pair.before, pair.after))
-                lower = z3.Or([z3.And(was[tier], z3.Not(now[tier])) for tier in TIERS])
-
-                def shown(case: Symbols, model: z3.ModelRef) -> str:
-                    reached = self.totals.tier_at_least(case)
-                    return str(max(tier for tier in TIERS if is_so(model, reached[tier])))
-
-                self._refute(inquiry, pair, lower, "the tier", shown)
+            self._tier(inquiry, pair)
         return inquiry.claim()
 
     def supervision(self) -> Claim:
@@ -81,15 +94,55 @@ class Worsening:
         inquiry = Inquiry(self.bench, "worse-supervision", text)
         for stage in STAGES:
             for pair in self.pairs:
-                if not inquiry.has_enough and not self._supervision_rises(inquiry, pair, stage):
-                    was, now = (self.totals.supervision(case, stage) for case in (pair.before, pair.after))
-
-                    def shown(case: Symbols, model: z3.ModelRef, stage: Stage = stage) -> str:
-                        found = self.totals.supervision(case, stage)
-                        return next(cell.words for cell, holds in found if is_so(model, holds))
-
-                    self._refute(inquiry, pair, _looser(was, now), f"the supervision of the stage {stage}", shown)
+                self._supervision(inquiry, pair, stage)
         return inquiry.claim()
+
+    def least(self) -> Claim:
+        text = (
+            "the plain eye attains the least: a finding taken from its plain value to any other never lowers points, "
+            "odds or tier, nor loosens the supervision of any stage"
+        )
+        inquiry = Inquiry(self.bench, "plain-least", text)
+        for pair in self.pairs:
+            self._points(inquiry, pair)
+            self._odds(inquiry, pair)
+            self._tier(inquiry, pair)
+            for stage in STAGES:
+                self._supervision(inquiry, pair, stage)
+        return inquiry.claim()
+
+    def _points(self, inquiry: Inquiry, pair: Pair) -> None:
+        self._total(inquiry, pair, "points", self.totals.points)
+
+    def _odds(self, inquiry: Inquiry, pair: Pair) -> None:
+        self._total(inquiry, pair, "log odds", self.totals.log_odds)
+
+    def _total(self, inquiry: Inquiry, pair: Pair, what: str, groups: Sequence[Group]) -> None:
+        def shown(case: Symbols, model: z3.ModelRef) -> str:
+            total = model.eval(self.totals.total(case, groups), model_completion=True)
+            return f"{float(total.as_fraction()):g}"
+
+        if not inquiry.has_enough and not self._total_rises(inquiry, pair, what, groups):
+            self._refute(inquiry, pair, self._total_falls(pair, groups), f"the {what}", shown)
+
+    def _tier(self, inquiry: Inquiry, pair: Pair) -> None:
+        def shown(case: Symbols, model: z3.ModelRef) -> str:
+            reached = self.totals.tier_at_least(case)
+            return str(max(tier for tier in TIERS if is_so(model, reached[tier])))
+
+        if not inquiry.has_enough and not self._tier_rises(inquiry, pair):
+            was, now = (self.totals.tier_at_least(case) for case in (pair.before, pair.after))
+            lower = z3.Or([z3.And(was[tier], z3.Not(now[tier])) for tier in TIERS])
+            self._refute(inquiry, pair, lower, "the tier", shown)
+
+    def _supervision(self, inquiry: Inquiry, pair: Pair, stage: Stage) -> None:
+        def shown(case: Symbols, model: z3.ModelRef) -> str:
+            found = self.totals.supervision(case, stage)
+            return next(cell.words for cell, holds in found if is_so(model, holds))
+
+        if not inquiry.has_enough and not self._supervision_rises(inquiry, pair, stage):
+            was, now = (self.totals.supervision(case, stage) for case in (pair.before, pair.after))
+            self._refute(inquiry, pair, _looser(was, now), f"the supervision of the stage {stage}", shown)
 
     def _refute(self, inquiry: Inquiry, pair: Pair, lower: Formula, what: str, shown: Callable[..., str]) -> None:
         """Keep the plainest pair for which something is lower, if there is one."""
@@ -99,10 +152,11 @@ class Worsening:
         (before, after), model = inquiry.plainest([pair.before, pair.after], *pair.relation, lower)
         moved = " to ".join(finding.shown(values[finding.id]) for values in (before, after))
         fell = " to ".join(shown(case, model) for case in (pair.before, pair.after))
-        says = f"{finding.id} made worse, {moved}, lowers {what} from {fell}"
-        where = inquiry.bench.where("findings", finding.id, "worse")
-        example = CounterExample(f"{where}: {says}", inquiry.file(before), inquiry.differences(before, after))
-        inquiry.against.append(example)
+        how = "made worse" if self.relation == "worse" else "taken from its plain value"
+        says = f"{finding.id} {how}, {moved}, lowers {what} from {fell}"
+        where = inquiry.bench.where("findings", finding.id, "worse" if self.relation == "worse" else "plain")
+        then = inquiry.differences(before, after)
+        inquiry.against.append(CounterExample(f"{where}: {says}", inquiry.file(before, after), then))
 
     # What makes a tier or a supervision rise without looking at the whole: each of its parts does.
 
@@ -118,7 +172,7 @@ class Worsening:
         raises = [tuple(totals.raise_at_least(case, tiers) for case in both) for tiers in (1, 2, 3)]
         return (
             self._total_rises(inquiry, pair, "points", totals.points)
-            and self._total_rises(inquiry, pair, "odds", totals.log_odds)
+            and self._total_rises(inquiry, pair, "log odds", totals.log_odds)
             and self._never(inquiry, pair, "floors", [z3.And(was, z3.Not(now)) for was, now in floors])
             and self._never(inquiry, pair, "raises", [z3.And(was, z3.Not(now)) for was, now in raises])
         )
@@ -143,6 +197,10 @@ class Worsening:
 
 def directed(rulebook: Rulebook) -> list[Finding]:
     return [finding for finding in rulebook.vocabulary.findings if finding.worse != "none"]
+
+
+def with_plain(rulebook: Rulebook) -> list[Finding]:
+    return [finding for finding in rulebook.vocabulary.findings if finding.plain_value is not None]
 
 
 def first_looser(rulebook: Rulebook, stage: Stage) -> tuple[Cell, Cell] | None:
