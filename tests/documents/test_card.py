@@ -19,7 +19,6 @@ from planner.documents.card_view import CROWDED, DETAILS, Card, Detail, card_vie
 from planner.documents.language import languages, speaking
 from planner.documents.letters import capital_mm, count_lines, points_for_capital, small_letter_mm, smallest_letter_mm
 from planner.documents.view import view
-from planner.plan.plan import Plan
 
 from .conftest import NAMES, PlanOf, read, squeezed, with_case
 from .test_pdf import sizes
