@@ -49,7 +49,7 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
     supervised, because = supervise(picture, assessment, stage)
     drugs = plan_drugs(picture, choices)
     steps = plan_steps(picture, assessment, choices, drugs, stage, supervised)
-    supervision = rulebook.supervision
+    supervision, unknown = rulebook.supervision, _not_recorded(picture, assessment)
     plan = Plan(
         assessment=assessment,
         unit=unit.unit if unit else None,
@@ -75,7 +75,8 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
             target_of(picture, stage, steps),
         ),
         lens=plan_lens(assessment.case, rulebook),
-        recheck=(*_not_recorded(picture, assessment), *_recheck(picture)),
+        recheck=(*unknown, *_recheck(picture)),
+        recheck_unknown=len(unknown),
         recheck_then=rulebook.theatre.recheck_then,
         deferral=tuple(rulebook.theatre.deferral),
         range_note=rulebook.theatre.range_note,
