@@ -11,7 +11,9 @@ from typing import Any
 from starlette.datastructures import FormData
 
 from planner import conditions
+from planner.case import read_case
 from planner.conditions import Value
+from planner.errors import PlannerError
 from planner.readings import read_day
 from planner.records.changes import changed
 from planner.records.references import free_text_fault
@@ -54,6 +56,7 @@ def read_answers(
             _read_finding(finding, [str(item) for item in form.getlist(key)], findings.get(finding.id), today, answers)
     _read_headings(form, document, vocabulary, stages, answers)
     _refuse_impossible(vocabulary, document, answers)
+    _refuse_finer(vocabulary, document, answers)
     return answers
 
 
@@ -142,12 +145,33 @@ def _refuse_impossible(vocabulary: Vocabulary, document: Mapping[str, Any], answ
         why = f"these cannot stand together: {shown} ({pair.because})"
         refused = [name for name in names if name in answers.changes]
         for name in refused:
-            finding = vocabulary.by_id[name]
-            written = finding.written(values[name])
-            answers.refuse(name, why, written.split("+") if finding.kind == "set" else [written])
+            answers.refuse(name, why, _as_sent(vocabulary.by_id[name], values[name]))
         if not refused:
             # Then a section said to hold nothing is what brought the pair about.
             answers.refuse("none_found_in", why, [])
+
+
+def _as_sent(finding: Finding, value: Value) -> list[str]:
+    """What the form's fields held for it."""
+    written = finding.written(value)
+    return written.split("+") if finding.kind == "set" else [written]
+
+
+def _refuse_finer(vocabulary: Vocabulary, document: Mapping[str, Any], answers: Answers) -> None:
+    """Refuse what was changed where a finer finding says another thing than the coarser one, as a grade and a word."""
+    for finding in vocabulary.findings:
+        if finding.coarse is None:
+            continue
+        names = [name for name in (finding.coarse.into, finding.id, finding.coarse.width) if name is not None]
+        after = changed(document, answers.changes)["findings"]
+        both = {name: after[name] for name in names if after.get(name) is not None}
+        try:
+            read_case({"case": "both", "eye": document.get("eye"), "findings": both}, vocabulary)
+        except PlannerError as error:
+            why = "; ".join(f"{fault.why}; {fault.hint}" for fault in error.faults)
+            values = typed_values(vocabulary, both)
+            for name in [name for name in names if name in answers.changes and name in values]:
+                answers.refuse(name, why, _as_sent(vocabulary.by_id[name], values[name]))
 
 
 def typed_values(
@@ -155,14 +179,28 @@ def typed_values(
 ) -> dict[str, Value]:
     """The typed values of what is recorded, and of what a section looked through fills in."""
     through = set(looked_through)
-    typed = {}
+    typed: dict[str, Value] = {}
     for finding in vocabulary.findings:
         value = findings.get(finding.id)
-        if value is None and finding.section in through:
-            value = finding.unremarkable
         if value is not None and (read := finding.read(value)) is not None:
             typed[finding.id] = read
+    # As a case is read: first what can always be seen, then what something recorded may have hidden.
+    for hidden in (False, True):
+        for finding in vocabulary.findings:
+            left = finding.section in through and findings.get(finding.id) is None
+            if left and finding.unremarkable is not None and (finding.hidden_when is not None) is hidden:
+                if may_be_hidden(finding, typed):
+                    continue
+                if (read := finding.read(finding.unremarkable)) is not None:
+                    typed[finding.id] = read
     return typed
+
+
+def may_be_hidden(finding: Finding, values: Mapping[str, Value]) -> bool:
+    """Whether it could not be seen, or may not have been, so that a section looked through does not vouch for it."""
+    if finding.hidden_when is None:
+        return False
+    return conditions.evaluate(finding.hidden_when, partial(_tested, values=values), lambda _: None) is not False
 
 
 def applies(finding: Finding, values: Mapping[str, Value]) -> bool:

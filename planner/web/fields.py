@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from planner.case import Case
 from planner.vocabulary import Finding, Vocabulary
-from planner.web.answers import LEFT_OPEN, Answers, applies, typed_values
+from planner.web.answers import LEFT_OPEN, Answers, applies, may_be_hidden, typed_values
 from planner.wording import lower_first, sentence
 
 Shape = Literal["one-of", "any-of", "number", "date", "text"]
@@ -46,6 +46,12 @@ class Field:
     aside: bool
     # What an empty measure reads as in a section that was looked through.
     word: str
+    # What hides it, or may, so that its section, though looked through, does not vouch for it.
+    hidden: str
+    # Left open it is read from a finer finding: so, and from which.
+    finer: str
+    # A Snellen fraction may be written into it.
+    fraction: bool
 
 
 @dataclass(frozen=True)
@@ -88,23 +94,36 @@ def shown_sections(
 
     def vouched(finding: Finding) -> bool:
         """Whether the section that was looked through says this finding: not where something may have hidden it."""
-        hidden = finding.hidden_when is not None and (case is None or finding.id not in case.findings)
-        return finding.section in through and not hidden
+        return finding.section in through and not may_be_hidden(finding, values)
 
     def fills(finding: Finding) -> bool:
         """Whether looking through its section gives the finding a value."""
         return finding.unremarkable is not None and (finding.section not in through or vouched(finding))
 
+    def hidden(finding: Finding) -> str:
+        """What hides it, or may, where its section was looked through and nothing is recorded of it."""
+        left = finding.section in through and findings.get(finding.id) in (None, LEFT_OPEN)
+        if not left or finding.unremarkable is None or finding.hidden_when is None or vouched(finding):
+            return ""
+        return sentence(finding.hidden_when, vocabulary, {})
+
+    def finer(finding: Finding) -> str:
+        """What is read of it from a finer finding that was recorded, in words."""
+        if case is None or finding.id not in case.from_finer:
+            return ""
+        source = next(f for f in vocabulary.findings if f.coarse is not None and f.coarse.into == finding.id)
+        return f"{finding.shown(case.findings[finding.id])}, from {lower_first(source.label)}"
+
+    def field(finding: Finding, aside: bool) -> Field:
+        kept, told = findings.get(finding.id), tuple(queries.get(finding.id, ()))
+        return _field(finding, kept, vouched(finding), answers, told, aside, hidden(finding), finer(finding))
+
     shown = []
     for section in vocabulary.sections:
-        of_it = [f for f in vocabulary.findings if f.section == section.id]
+        of_it = _coarser_first([f for f in vocabulary.findings if f.section == section.id])
         asked = [f for f in of_it if applies(f, values)]
         aside = [f for f in of_it if f not in asked and (f.id in findings or f.id in answers.wrong)]
-        fields = tuple(
-            _field(f, findings.get(f.id), vouched(f), answers, tuple(queries.get(f.id, ())), f in aside)
-            for f in of_it
-            if f in asked or f in aside
-        )
+        fields = tuple(field(f, f in aside) for f in of_it if f in asked or f in aside)
         elsewhere = tuple(
             f"{f.label} (when {sentence(f.asked_when, vocabulary, {})})"
             for f in of_it
@@ -121,9 +140,20 @@ def shown_sections(
     return tuple(shown)
 
 
+def _coarser_first(findings: list[Finding]) -> list[Finding]:
+    """The findings, each finer one after the coarser that is read from it: the word of a nucleus before its grade."""
+    after: dict[str, list[Finding]] = {}
+    for finding in findings:
+        if finding.coarse is not None:
+            after.setdefault(finding.coarse.into, []).append(finding)
+    later = {finding.id for finer in after.values() for finding in finer}
+    return [each for f in findings if f.id not in later for each in (f, *after.get(f.id, ()))]
+
+
 def _field(
-    finding: Finding, kept: Any, looked_through: bool, answers: Answers, queries: tuple[str, ...], aside: bool
-) -> Field:
+    finding: Finding, kept: Any, looked_through: bool, answers: Answers, queries: tuple[str, ...], aside: bool,
+    hidden: str, finer: str,
+) -> Field:  # fmt: skip
     written = answers.written.get(finding.id)
     if written is None:
         typed = finding.read(kept) if kept is not None else None
@@ -133,11 +163,11 @@ def _field(
     low, high = finding.usual or (0, 0)
     return Field(
         finding.id, finding.label, SHAPES[finding.kind], finding.measured, written[0] if written else "",
-        _choices(finding, written, looked_through), finding.unit or "",
+        _choices(finding, written, looked_through, finer), finding.unit or "",
         f"usually {low:g} to {high:g}" if finding.usual else "", finding.kind == "count", finding.essential,
-        recorded or (looked_through and finding.unremarkable is not None and kept is None),
+        recorded or bool(finer) or (looked_through and finding.unremarkable is not None and kept is None),
         answers.wrong.get(finding.id, ""), queries, aside,
-        _empty_reads_as(finding, looked_through),
+        _empty_reads_as(finding, looked_through), hidden, finer, finding.snellen_as is not None,
     )  # fmt: skip
 
 
@@ -147,7 +177,7 @@ def _empty_reads_as(finding: Finding, looked_through: bool) -> str:
     return f"left empty it reads as {finding.unremarkable}, none found; write {LEFT_OPEN} if it was not looked at"
 
 
-def _choices(finding: Finding, written: list[str], looked_through: bool) -> tuple[Choice, ...]:
+def _choices(finding: Finding, written: list[str], looked_through: bool, finer: str) -> tuple[Choice, ...]:
     labels = {"yes": "yes", "no": "no"} if finding.kind == "yes-no" else dict(finding.values)
     if not labels:
         return ()
@@ -159,12 +189,13 @@ def _choices(finding: Finding, written: list[str], looked_through: bool) -> tupl
             Choice(value, label, value in written, (value, label) in openers) for value, label in items + openers
         )
     first = finding.unremarkable or ""
-    opening = [("", f"none found: {labels.get(first, first)}")] if from_section else [("", "not recorded")]
-    if from_section:
-        opening.append((LEFT_OPEN, "not looked at"))
     chosen = written[0] if written else ""
-    if chosen == LEFT_OPEN and not from_section:
-        chosen = ""
+    if from_section:
+        opening = [("", f"none found: {labels.get(first, first)}"), (LEFT_OPEN, "not looked at")]
+    else:
+        # Kept as it was said: no section may fill it once it can be seen again.
+        kept = LEFT_OPEN if chosen == LEFT_OPEN else ""
+        opening = [(kept, f"left open: {finer}" if finer else "not recorded")]
     return tuple(
         Choice(value, label, value == chosen, (value, label) in opening) for value, label in [*opening, *labels.items()]
     )

@@ -120,7 +120,8 @@ def test_another_tier_needs_a_reason_keeps_both_and_brings_its_supervision(
     assert "Consultant operates" in printed
     for visit in (consultant, signed_in("trainee-3"), signed_in("organiser-1")):
         page = text_of(visit.get(f"{plan}/plan"))
-        assert "4, as approved." in page and "By the rulebook 1" in page and "Capsule opening (supervisor)" in page
+        assert "4, as approved." in page and "By the rulebook 1" in page
+        assert "Capsule opening (capsulorhexis): supervisor" in page
         assert "4 approved, rulebook 1" in text_of(visit.get("/cases?whose=all"))
 
 
@@ -142,7 +143,7 @@ def test_a_step_taken_from_the_trainee_shows_wherever_the_plan_does(
         f"{nucleus} SUPERVISOR" in printed
         and f"To the supervisor instead: {nucleus[:1].lower()}{nucleus[1:]}" in printed
     )
-    assert f"{nucleus} (supervisor)" in text_of(consultant.get(path))
+    assert f"{nucleus}: supervisor" in text_of(consultant.get(path))
 
 
 def test_a_patient_who_refused_a_trainee_is_not_overruled(
