@@ -494,7 +494,10 @@ AGREED_FIRST: dict[str, tuple[dict[str, str], str]] = {
         {"previous_corneal_graft": "yes", "endothelial_cells_per_mm2": "1800"},
         "graft-opinion-first",
     ),
-    "hydrophilic lens and dye": ({**WHITE, "planned_lens_material": "hydrophilic-acrylic"}, "planned-lens-does-not-fit"),
+    "hydrophilic lens and dye": (
+        {**WHITE, "planned_lens_material": "hydrophilic-acrylic"},
+        "planned-lens-does-not-fit",
+    ),
     "local anaesthetic": ({"local_anaesthetic_allergy": "yes"}, "local-anaesthetic-reaction"),
     "iodine": ({"iodine_allergy": "yes"}, "iodine-reaction"),
     "cannot lie flat": ({"can_lie_flat": "no"}, "cannot-lie-flat"),
