@@ -87,7 +87,7 @@ def test_times_are_those_of_the_sources(brief: Brief) -> None:
 def test_the_hardest_is_said_first_with_its_pauses(brief: Brief) -> None:
     first = brief.hardest_first[0]
     assert first.reference == "L-414" and 1 <= len(first.pauses) <= 3
-    assert "Capsule opening" in dict(first.pauses)
+    assert "Capsule opening (capsulorhexis)" in dict(first.pauses)
 
 
 def test_kit_is_summed_over_the_list_by_item(gathered: Gathered, held: Lists, brief: Brief) -> None:

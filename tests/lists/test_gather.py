@@ -6,12 +6,19 @@ import datetime
 from pathlib import Path
 
 import pytest
+from ordinary_eyes import made, read
 
+from planner.assess.assess import assess
 from planner.lists.checker import check
+from planner.lists.gather import list_case
 from planner.lists.instance import Instance, ListCase
 from planner.lists.minutes import Time
 from planner.lists.placed import read_lists
+from planner.lists.roster import read_roster
+from planner.plan.make import make_plan
 from planner.rulebook.rulebook import Rulebook
+from planner.truth import Truth
+from planner.unit import read_unit
 
 DEMO = Path(__file__).parents[2] / "demo_cases"
 
@@ -61,6 +68,44 @@ def test_what_was_written_into_single_eyes(demo: Instance) -> None:
     # Only eye: tier 4, whoever sits down.
     only = case(demo, "L-416")
     assert only.tier == 4 and {supervision.mode for supervision in only.with_stage.values()} == {"consultant-operates"}
+
+
+def test_an_eye_until_known_takes_the_hands_that_it_may_need(demo: Instance) -> None:
+    """A white lens that nobody has seen behind, beside one whose earlier letter says that no disc was there."""
+    unseen, seen_before = case(demo, "L-444"), case(demo, "L-414")
+    assert unseen.tier == 4 and {with_.mode for with_ in unseen.with_stage.values()} == {"consultant-operates"}
+    assert seen_before.tier == 3 and seen_before.with_stage["late"].mode == "scrubbed"
+
+
+def test_kit_made_ready_for_what_may_be_found_is_no_set_that_the_session_must_have(rulebook: Rulebook) -> None:
+    """Hooks for a small pupil: a set is taken where the pupil is recorded as small, none where it is not recorded."""
+    unit = read_unit(DEMO / "unit.yaml", rulebook)
+    limits = read_roster(DEMO / "lists" / "sessions.yaml", unit, rulebook).limits
+
+    def must_have_and_ready(pupil: str) -> tuple[set[str], set[str]]:
+        eye = read(made(7), rulebook, dilated_pupil_mm=pupil)
+        plan = make_plan(assess(eye, rulebook, unit, None), rulebook, unit, "late")
+        ready = {item.id for item in plan.kit if item.need == "if-found"}
+        return set(list_case(eye, rulebook, unit, ["late"], limits).kit), ready
+
+    must_have, ready = must_have_and_ready("4.4")
+    assert "iris-hooks" in must_have and not ready
+    must_have, ready = must_have_and_ready("not-recorded")
+    assert "iris-hooks" not in must_have and "capsule-hooks" in ready and not must_have & ready
+
+
+def test_an_anaesthetist_is_needed_where_one_may_be_and_not_for_a_preference_left_blank(rulebook: Rulebook) -> None:
+    unit = read_unit(DEMO / "unit.yaml", rulebook)
+    limits = read_roster(DEMO / "lists" / "sessions.yaml", unit, rulebook).limits
+
+    def needed(**findings: str) -> Truth:
+        eye = read(made(7), rulebook, **findings)
+        return list_case(eye, rulebook, unit, ["late"], limits).anaesthetist
+
+    assert needed(anaesthesia_requested="not-recorded") is False
+    assert needed(anaesthesia_requested="general") is True
+    # Nobody has asked whether the patient can keep still; without a request either the case may need a general.
+    assert needed(anaesthesia_requested="not-recorded", keeps_still="not-recorded") is None
 
 
 def test_deadlines(demo: Instance) -> None:
