@@ -86,6 +86,15 @@ def read_case(raw: object, vocabulary: Vocabulary, where: str = "case", place: A
     return case
 
 
+def coarser(coarse: Coarse, value: float, recorded: Mapping[str, Any], eye: str) -> Value | None:
+    """What a finer finding says of the coarser one; None where it says nothing, as while a gap's width is unknown."""
+    if coarse.clock:
+        width = recorded.get(coarse.width) if coarse.width is not None else 0.0
+        return quadrants(value, width, eye) if isinstance(width, float) else None
+    grades = (grade for grade, (low, high) in coarse.grades.items() if low <= value <= high)
+    return next(grades, None)
+
+
 class _Reader:
     def __init__(self, vocabulary: Vocabulary, where: str, place: Any) -> None:
         self.vocabulary = vocabulary
@@ -277,7 +286,7 @@ class _Reader:
             if finding.coarse is None or not isinstance(value, float):
                 continue
             into = self.vocabulary.by_id[finding.coarse.into]
-            said, found = recorded.get(into.id), self._coarser(finding.coarse, value, recorded, eye)
+            said, found = recorded.get(into.id), coarser(finding.coarse, value, recorded, eye)
             if said is not None and found is not None and said != found:
                 self.fault(
                     ("findings", into.id),
@@ -288,14 +297,6 @@ class _Reader:
             if found is not None:
                 read[into.id] = found
         return read
-
-    @staticmethod
-    def _coarser(coarse: Coarse, value: float, recorded: Mapping[str, Any], eye: str) -> Value | None:
-        if coarse.clock:
-            width = recorded.get(coarse.width) if coarse.width is not None else 0.0
-            return quadrants(value, width, eye) if isinstance(width, float) else None
-        grades = (grade for grade, (low, high) in coarse.grades.items() if low <= value <= high)
-        return next(grades, None)
 
     def together(self, recorded: dict[str, Value]) -> dict[str, Value]:
         """Refuse impossible pairs; query odd ones and say which of their findings are read as not recorded."""

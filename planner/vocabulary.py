@@ -291,7 +291,9 @@ class Finding(Entry):
         if isinstance(value, frozenset):
             return ", ".join(self.values[item] for item in self.values if item in value) or "none"
         if isinstance(value, float):
-            return f"{value:.10g} {self.unit}" if self.unit else f"{value:.10g}"
+            # Units in words are written for many of them: `clock hours`.
+            unit = self.unit.removesuffix("s") if self.unit and value == 1 else self.unit
+            return f"{value:.10g} {unit}" if unit else f"{value:.10g}"
         return self.values.get(value, value) if isinstance(value, str) else value.isoformat()
 
     def written(self, value: Value) -> str:

@@ -12,6 +12,7 @@ import pytest
 from plain_eye import WHITE, plain_eye
 
 from planner.assess.assess import Assessor, assess
+from planner.assess.assessment import SettleReason
 from planner.plan.lens import sulcus_change
 from planner.plan.make import make_plan
 from planner.plan.picture import Picture
@@ -154,7 +155,10 @@ def test_asthma_bars_a_beta_blocker_and_nothing_else_to_lower_the_pressure(ruleb
     bars = {against.label for against in drug(rulebook, "beta-blocker-drops").withhold}
     assert {"asthma or obstructive lung disease", "heart failure"} <= bars
     others = drug(rulebook, "aqueous-suppressant-drops")
-    assert "other than a beta-blocker" in others.label and not others.withhold
+    assert "other than a beta-blocker" in others.label
+    # A carbonic anhydrase inhibitor drop is a sulphonamide (common practice: none before the reaction is clarified).
+    assert [bar.label for bar in others.withhold] == ["sulphonamide allergy"]
+    assert others.withhold[0].instead.startswith("an alpha-agonist drop; no carbonic anhydrase inhibitor")
 
 
 def test_a_miotic_and_the_drops_as_their_labels_have_them(rulebook: Rulebook) -> None:
@@ -472,6 +476,105 @@ def test_what_the_table_asks_of_an_ordinary_eye_and_of_a_hard_one(rulebook: Rule
     assert len(hard) >= 9 and {"Pressure now, in mmHg", "Lens tense?", "Lens moving?", "Cornea clear?"} <= set(hard)
     pressure = next(line for line in rulebook.theatre.recheck if line.ask.startswith("Pressure"))
     assert numbers("# mmHg or more", pressure.worse_than) == (30,)
+
+
+# What a consultant wants agreed before the day, though the eye can be operated on (common practice).
+AGREED_FIRST: dict[str, tuple[dict[str, str], str]] = {
+    "bleb": ({"previous_trabeculectomy": "yes", "glaucoma": "open-angle", "iop_mmhg": "12"}, "bleb-or-tube-agreed"),
+    "tube": ({"glaucoma_tube": "yes", "glaucoma": "open-angle"}, "bleb-or-tube-agreed"),
+    "26 mmHg, advanced": (
+        {"glaucoma": "open-angle", "glaucoma_advanced": "yes", "iop_mmhg": "26"},
+        "pressure-with-advanced-glaucoma",
+    ),
+    "44 mmHg, why": ({"iop_mmhg": "44"}, "pressure-without-a-cause"),
+    "quiet uveitis": ({"uveitis": "quiet", "uveitis_quiet_months": "8"}, "uveitis-cover"),
+    "oil": ({"previous_vitrectomy": "yes", "silicone_oil": "yes"}, "oil-first"),
+    "radial cuts": ({"previous_refractive_surgery": "radial-keratotomy"}, "old-cuts-first"),
+    "graft with good cells": (
+        {"previous_corneal_graft": "yes", "endothelial_cells_per_mm2": "1800"},
+        "graft-opinion-first",
+    ),
+    "hydrophilic lens and dye": (
+        {**WHITE, "planned_lens_material": "hydrophilic-acrylic"},
+        "planned-lens-does-not-fit",
+    ),
+    "local anaesthetic": ({"local_anaesthetic_allergy": "yes"}, "local-anaesthetic-reaction"),
+    "iodine": ({"iodine_allergy": "yes"}, "iodine-reaction"),
+    "cannot lie flat": ({"can_lie_flat": "no"}, "cannot-lie-flat"),
+    "guttata not counted": ({"guttata": "yes", "endothelial_cells_per_mm2": "not-recorded"}, "cells-not-counted"),
+    "warfarin, no INR": ({"anticoagulant": "warfarin", "inr": "not-recorded"}, "inr-not-measured"),
+}
+
+
+def reasons(rulebook: Rulebook, **findings: str) -> dict[str, SettleReason]:
+    readiness = assess(plain_eye(rulebook, **findings), rulebook).readiness
+    assert (readiness.state == "settle-first") == bool(readiness.because)
+    return {reason.id: reason for reason in readiness.because}
+
+
+@pytest.mark.parametrize(("findings", "reason"), AGREED_FIRST.values(), ids=AGREED_FIRST)
+def test_what_has_to_be_agreed_is_settled_first(rulebook: Rulebook, findings: dict[str, str], reason: str) -> None:
+    assert reasons(rulebook) == {}
+    found = reasons(rulebook, **findings)
+    assert reason in found and found[reason].certain
+
+
+def test_a_cause_that_is_recorded_is_not_asked_for_again(rulebook: Rulebook) -> None:
+    assert "pressure-without-a-cause" not in reasons(rulebook, iop_mmhg="44", glaucoma="open-angle")
+    assert "pressure-with-advanced-glaucoma" not in reasons(
+        rulebook, iop_mmhg="24", glaucoma="open-angle", glaucoma_advanced="yes"
+    )
+
+
+def test_what_is_only_not_recorded_is_looked_for_and_not_yet_treated(rulebook: Rulebook) -> None:
+    for finding, who in {
+        "active_eye_infection": "a clinician at the slit lamp, again on the day",
+        "uveitis": "a clinician at the slit lamp, with the earlier letters",
+        "iop_mmhg": "a clinician, by applanation",
+    }.items():
+        (reason,) = reasons(rulebook, **{finding: "not-recorded"}).values()
+        assert (reason.settled_by, reason.certain) == (who, False)
+    infection = reasons(rulebook, active_eye_infection="not-recorded")["active-eye-infection"]
+    assert infection.because == "not recorded: active infection of the eye, lids or tear sac"
+    # Nobody asks for an INR before it is known that the patient takes warfarin.
+    (drugs,) = reasons(rulebook, anticoagulant="not-recorded", inr="not-recorded").values()
+    assert "INR" not in drugs.because and "warfarin" not in drugs.because
+
+
+@pytest.mark.parametrize(
+    ("findings", "worse"),
+    [
+        ({}, "smaller than on the plan, or below 5.0 mm"),
+        ({"dilated_pupil_mm": "4.2"}, "smaller than 4.2 mm"),
+        ({"alpha_blocker_ever": "tamsulosin"}, "smaller than on the plan, or below 6.0 mm"),
+        ({"alpha_blocker_ever": "tamsulosin", "dilated_pupil_mm": "5.6"}, "smaller than 5.6 mm"),
+    ],
+)
+def test_the_pupil_stops_the_case_where_it_is_worse_than_known(
+    rulebook: Rulebook, findings: dict[str, str], worse: str
+) -> None:
+    # Common practice: a pupil known to be small is not a reason to stop; one that came down since is.
+    plan = make_plan(assess(plain_eye(rulebook, **findings), rulebook), rulebook)
+    assert [limit for ask, limit in plan.recheck if ask.startswith("Pupil now")] == [worse]
+
+
+def test_a_patient_who_cannot_lie_flat_is_not_asked_to(rulebook: Rulebook) -> None:
+    def asked(**findings: str) -> set[str]:
+        return {ask for ask, _ in make_plan(assess(plain_eye(rulebook, **findings), rulebook), rulebook).recheck}
+
+    flat, tilt = "Patient lying flat and still?", "Comfortable at the agreed tilt?"
+    assert flat in asked() and tilt not in asked()
+    assert tilt in asked(can_lie_flat="no") and flat not in asked(can_lie_flat="no")
+    assert "Cells in the chamber today?" in asked(uveitis="quiet", uveitis_quiet_months="8") - asked()
+
+
+def test_mannitol_that_is_barred_is_not_talked_about(rulebook: Rulebook) -> None:
+    def told(**findings: str) -> set[str]:
+        plan = make_plan(assess(plain_eye(rulebook, iop_mmhg="34", **findings), rulebook), rulebook)
+        return {caution.id for caution in plan.cautions}
+
+    assert "osmotic-drug-and-drape" in told()
+    assert "osmotic-drug-and-drape" not in told(heart_failure="yes")
 
 
 def test_same_day_pressure_in_glaucoma(rulebook: Rulebook) -> None:

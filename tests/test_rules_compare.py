@@ -161,8 +161,10 @@ def test_tier_points_supervision_and_steps_are_told_from_what_to_what(
 def test_of_complete_drawn_eyes_those_between_the_limits_change(
     rulebook: Rulebook, rules_with: Callable[..., Path]
 ) -> None:
+    """Of eyes longer than 20.5 mm: in shorter ones the length counts, heavier, in the same group as the depth."""
     comparison = Comparison(rulebook, load(rules_with(chamber_limit("2.6"))))
     complete = [case for n, case in enumerate(drawn(comparison, 1200), 1) if n % 2]
+    complete = [case for case in complete if float(case.findings["axial_length_mm"]) > 20.5]
     between = [case for case in complete if 2.5 < float(case.findings["anterior_chamber_depth_mm"]) <= 2.6]
     assert len(between) >= 10
     assert [case.reference for case in complete if comparison.changes(case)] == [case.reference for case in between]
@@ -217,6 +219,25 @@ def test_a_condition_that_may_hold_under_both_can_still_change_what_is_possible(
     assert [felt.words for felt in points.because] == ["factor nystagmus: may hold, and differs"]
 
 
+def test_the_tier_on_record_is_compared_by_itself(rulebook: Rulebook, rules_with: Callable[..., Path]) -> None:
+    """A floor that moves tells of both readings; while something else may hold, of the reading on record alone."""
+    floor = "tier: 2\n      because: the iris may"
+    edit = Edit("factors/zonule-and-pupil.yaml", floor, floor.replace("2", "3"))
+    comparison = Comparison(rulebook, load(rules_with(edit)))
+    known = {"age_years": "70", "axial_length_mm": "23.5", "iop_mmhg": "15", "anterior_chamber_depth_mm": "3.1"}
+    known |= {"alpha_blocker_ever": "tamsulosin", "opacity": "partial", "nucleus_hardness": "medium"}
+    known |= {"dilated_pupil_mm": "7", "fundus_view": "clear", "red_reflex": "good", "vitreous_in_chamber": "no"}
+
+    def tiers(**findings: str) -> dict[str, tuple[str, str]]:
+        changes = comparison.changes(eye(rulebook, **known, **findings))
+        assert all(names(change) == {"factor tamsulosin"} for change in changes if change.what == "tier")
+        return {change.result: (str(change.before), str(change.after)) for change in changes if change.what == "tier"}
+
+    assert tiers() == {"tier": ("2", "3"), "tier on record": ("2", "3")}
+    assert tiers(only_seeing_eye="not-recorded")["tier on record"] == ("2", "3")
+    assert tiers(only_seeing_eye="not-recorded")["tier"] == ("4 (2 to 4 possible)", "4 (3 to 4 possible)")
+
+
 def test_the_same_seed_draws_the_same_allowed_eyes(rulebook: Rulebook) -> None:
     ready = assessor(rulebook)
     first, again, other = (list(Sampler(ready.compiled).cases(60, seed)) for seed in (7, 7, 8))
@@ -226,9 +247,23 @@ def test_the_same_seed_draws_the_same_allowed_eyes(rulebook: Rulebook) -> None:
         truths, _ = ready.compiled.core(case.values(rulebook.vocabulary))
         assert not any(truths[n] for n in pairs)
         values = {name: rulebook.vocabulary.by_id[name].written(value) for name, value in case.findings.items()}
-        read_case({"case": "T-1", "eye": case.eye, "findings": values}, rulebook.vocabulary)
+        read = read_case({"case": "T-1", "eye": case.eye, "findings": values}, rulebook.vocabulary)
+        assert read.findings == case.findings, "what a finer finding says of a coarser one is drawn with it"
     sizes = [len(case.findings) for case in first]
     assert min(sizes[::2]) > max(sizes[1::2]) / 2 and min(sizes[1::2]) < min(sizes[::2])
+
+
+def test_a_drawn_position_is_recorded_by_clock_hour_or_by_quadrant_and_never_by_two_that_differ(
+    rulebook: Rulebook,
+) -> None:
+    sampler, coarse, fine = Sampler(assessor(rulebook).compiled), set(), 0
+    for case in sampler.cases(1500, 5):
+        hour, quadrants = case.findings.get("bleb_clock_hour"), case.findings.get("bleb_quadrants")
+        coarse |= {quadrants} if hour is None else set()
+        fine += hour is not None
+        assert hour is None or quadrants == frozenset({"superior"}), "clock hour 1 is superior in either eye"
+        assert sampler.cells[sampler.compiled.index["bleb_clock_hour"]] == (1.0,)
+    assert fine and {frozenset({"temporal"}), frozenset({"inferior"})} <= coarse
 
 
 def test_drawn_values_lie_on_every_side_of_both_limits(rulebook: Rulebook, rules_with: Callable[..., Path]) -> None:

@@ -19,7 +19,7 @@ from planner.rulebook.load import shipped
 ROOT = Path(__file__).parents[1]
 GUIDE = ROOT / "rules" / "README.md"
 BLOCK = re.compile(r"```(console|diff)\n(.*?)```", re.S)
-FIRST, NEXT = "0.1.0", "1.0.0"
+FIRST, NEXT = "1.0.0", "2.0.0"
 COMMANDS = {"check", "prove", "compare", "lock"}
 RENEW = bool(os.environ.get("PLANNER_RENEW_README"))
 HEAD, TAIL = 24, 2
@@ -29,7 +29,8 @@ def in_this_version(text: str) -> str:
     """The guide's text with the version that ships and the next major one."""
     version = shipped().header.version
     following = f"{int(version.split('.')[0]) + 1}.0.0"
-    return re.sub(r"\b(0\.1\.0|1\.0\.0)\b", lambda found: version if found[0] == FIRST else following, text)
+    both = rf"\b({re.escape(FIRST)}|{re.escape(NEXT)})\b"
+    return re.sub(both, lambda found: version if found[0] == FIRST else following, text)
 
 
 def apply(diff: str, folder: Path) -> None:

@@ -200,14 +200,9 @@ class Assessor:
                 blank = [n for n in reached if self.is_open(case, values, n)]
                 wanted.update(n for n in blank if self.compiled.applies(self.compiled.index[n], values))
                 names = ", ".join(lower_first(vocabulary.by_id[n].label) for n in blank)
-                reasons.append(
-                    SettleReason(
-                        settle.id,
-                        f"{self.rulebook.readiness.not_recorded}: {names} ({settle.because})",
-                        settle.settled_by,
-                        False,
-                    )
-                )
+                why = "" if settle.because.casefold() == names.casefold() else f" ({settle.because})"
+                because = f"{self.rulebook.readiness.not_recorded}: {names}{why}"
+                reasons.append(SettleReason(settle.id, because, settle.looked_for_by or settle.settled_by, False))
                 covered.update(blank)
         for finding in vocabulary.findings:
             if finding.essential and finding.id not in covered and self.is_open(case, values, finding.id):

@@ -7,45 +7,67 @@ from dataclasses import dataclass
 
 from planner.documents.figures import percent_range, whole_range
 from planner.plan.plan import Chosen, Plan
+from planner.wording import gate_words, lower_first, percent
 
 
 @dataclass(frozen=True)
 class Change:
-    """One thing that differs; both ends in words."""
+    """One thing that differs, both ends in words; of a list, `gone` and `new` are the entries of one end alone."""
 
     what: str
     before: str
     after: str
+    gone: tuple[str, ...] = ()
+    new: tuple[str, ...] = ()
 
 
 def changes(before: Plan, after: Plan) -> list[Change]:
-    """Everything the reader acts on that differs: tier, points, probability, readiness, supervision, choices, steps."""
+    """Everything the reader acts on that differs: both readings, points, readiness, supervision, choices, steps."""
     pairs = zip(_stated(before), _stated(after), strict=True)
-    return [Change(what, old, new) for (what, old), (_, new) in pairs if old != new]
+    return [_change(what, old, new) for (what, old), (_, new) in pairs if old != new]
 
 
-def _stated(plan: Plan) -> Iterator[tuple[str, str]]:
+def _change(what: str, old: str | tuple[str, ...], new: str | tuple[str, ...]) -> Change:
+    if isinstance(old, str) or isinstance(new, str):
+        return Change(what, str(old), str(new))
+    gone, added = (tuple(item for item in some if item not in others) for some, others in ((old, new), (new, old)))
+    return Change(what, "; ".join(old) or "none", "; ".join(new) or "none", gone, added)
+
+
+def _stated(plan: Plan) -> Iterator[tuple[str, str | tuple[str, ...]]]:
     assessment, supervision = plan.assessment, plan.supervision
     tier, probability = assessment.tier, assessment.probability
+    yield "tier on record", "too little recorded" if tier.on_record is None else f"{tier.on_record}"
+    yield "tier on record, decided by", tier.on_record_by
     span = "" if tier.least == tier.most else f" ({tier.least} to {tier.most} possible)"
-    yield "tier", f"{tier.working}{span}"
-    yield "tier decided by", "; ".join(tier.decided_by)
+    yield "tier until known", f"{tier.working}{span}"
+    yield "tier until known, decided by", tier.decided_by
     yield "points", whole_range(assessment.points)
     for operator in dict.fromkeys(("consultant", supervision.stage)):
         share = probability.by_operator.get(operator)
         words = percent_range(share.least, share.most) if share else "no published odds"
+        if share and share.on_record is not None and share.least != share.most:
+            words = f"{percent(share.on_record)} on record, {percent(share.most)} until known"
         yield f"probability, {operator}", f"at least {words}" if probability.not_counted and share else words
     for score in assessment.published_scores:
         yield f"score, {score.id}", whole_range(score.points)
-    reasons = "; ".join(reason.because for reason in assessment.readiness.because)
-    yield "readiness", assessment.readiness.state + (f": {reasons}" if reasons else "")
+    yield "readiness", assessment.readiness.state
+    yield "to settle first", tuple(reason.because for reason in assessment.readiness.because)
+    yield "where to look first", tuple(f"{look.label}, {look.minutes} min" for look in assessment.looks)
     yield "supervision", f"{supervision.mode}, {supervision.by}"
-    yield "trainee's steps", ", ".join(supervision.trainee_steps) or "none"
+    yield "trainee's steps", supervision.trainee_steps
     for choice in plan.choices.values():
-        yield f"choice, {choice.choice}", _prepared(choice)
-    yield "likely drills", ", ".join(drill.label for drill in plan.drills if drill.likely) or "none"
+        yield f"choice, {choice.choice}", choice.label
+        yield f"would change {choice.choice}", tuple(_would_change(choice))
+    yield "likely drills", tuple(drill.label for drill in plan.drills if drill.likely)
 
 
-def _prepared(choice: Chosen) -> str:
-    possible = [other.label for other in choice.rejected if other.possible]
-    return choice.label + (f" (still possible: {', '.join(possible)})" if possible else "")
+def _would_change(choice: Chosen) -> Iterator[str]:
+    """Each other option that is still possible, with what would have to be found for it where that can be said."""
+    gates = {gate.option: gate for gate in choice.if_found}
+    for other in choice.rejected:
+        if other.possible and other.option in gates:
+            gate = gates[other.option]
+            yield gate_words(gate.asks, gate.label, together=gate.together)
+        elif other.possible:
+            yield lower_first(other.label)

@@ -79,12 +79,22 @@ def what_if(
     before, after = (make_plan(assess(each, rulebook, held, day(on)), rulebook, held) for each in (case, changed))
     differences = changes(before, after)
     if json:
-        entries = [{"what": change.what, "from": change.before, "to": change.after} for change in differences]
+        entries = [
+            {"what": change.what, "from": change.before, "to": change.after}
+            | ({"gone": change.gone, "new": change.new} if change.gone or change.new else {})
+            for change in differences
+        ]
         typer.echo(in_json({"case": case.reference, "eye": case.eye, "if": wanted, "changes": entries}, many=False))
         return
     typer.echo(f"{case.reference}, {case.eye.upper()} EYE, if {', '.join(wanted)}")
     for change in differences:
-        typer.echo(f"  {change.what}: {change.before} -> {change.after}")
+        if change.gone or change.new:
+            typer.echo(f"  {change.what}")
+            for sign, entries_of in (("-", change.gone), ("+", change.new)):
+                for entry in entries_of:
+                    typer.echo(f"    {sign} {entry}")
+        else:
+            typer.echo(f"  {change.what}: {change.before} -> {change.after}")
     if not differences:
         typer.echo("  nothing changes")
 

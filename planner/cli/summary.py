@@ -5,18 +5,24 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 
-from planner.assess.assessment import Assessment, FactorState, TierResult
+from planner.assess.assessment import Assessment, FactorState, OperatorProbability
 from planner.documents.figures import percent_range, whole_range
 from planner.rulebook.rulebook import Rulebook
+from planner.wording import lower_first, percent
 
 WIDTH = 100
+# Reasons for a tier, and uncounted factors that may hold, that are told one by one; more are told in short.
+REASONS = 4
+FEW = 3
+# Factors that may hold, told one by one up to so many.
+MANY = 8
 
 
 def summary(assessment: Assessment, rulebook: Rulebook) -> str:
     """The assessment of one case in words, ending with whose judgement stands."""
-    case, tier = assessment.case, assessment.tier
+    case = assessment.case
     blocks = [
-        _block(f"{case.reference}, {case.eye.upper()} EYE", _tier(tier)),
+        _block(f"{case.reference}, {case.eye.upper()} EYE", _tier(assessment, rulebook)),
         _block(*_readiness(assessment)),
         _block(
             f"Points {whole_range(assessment.points)}, from {rulebook.header.id} {rulebook.header.version}",
@@ -24,14 +30,14 @@ def summary(assessment: Assessment, rulebook: Rulebook) -> str:
         ),
         _block(f"Probability of {assessment.probability.outcome}", _probability(assessment, rulebook)),
         _block("Published scores, under their authors' names", _scores(assessment)),
-        _block("Where to look, the most decisive first", _looks(assessment)),
-        _block("Missing, the most decisive first", _missing(assessment)),
+        _block("Where to look next, the most decisive first", _looks(assessment)),
+        _block("Not recorded, the most decisive first", _missing(assessment)),
         _block(
             "What could be put right first",
             [f"{lever.label} to {lever.to}: tier {lever.tier} ({lever.how})" for lever in assessment.levers],
         ),
         _block("Factors that hold", [_factor(state) for state in assessment.factors if state.state == "holds"]),
-        _block("Factors that may hold", [_factor(state) for state in assessment.factors if state.state == "unknown"]),
+        _block("Factors that may hold, as something is not recorded", _may_hold(assessment)),
         _block("Look again", [*assessment.queries, *assessment.notes]),
         _block(
             f"Rulebook {assessment.rulebook.status}, {assessment.rulebook.sha256[:12]}", rulebook.theatre.deferral[:1]
@@ -58,26 +64,39 @@ def _wrapped(line: str, indent: str) -> list[str]:
     )
 
 
-def _tier(tier: TierResult) -> Iterator[str]:
+def _tier(assessment: Assessment, rulebook: Rulebook) -> Iterator[str]:
     """Both readings, each with what decides it."""
+    tier, vocabulary = assessment.tier, rulebook.vocabulary
     proved = "" if tier.proved else " (not proved; the outer bound is kept)"
     if tier.on_record == tier.working:
         yield f"Tier {tier.working}, on record and until known: {tier.label}{proved}"
-        yield from (f"  decided by {reason}" for reason in tier.decided_by)
+        yield from _decided_by(tier.decided_by)
         return
     if tier.on_record is None:
-        yield "On record: too little is recorded to write a technique"
+        needed = [name for name in vocabulary.on_record_needs if name not in assessment.case.in_force]
+        labels = ", ".join(lower_first(vocabulary.by_id[name].label) for name in needed)
+        yield f"On record: too little is recorded to write a technique (not recorded: {labels})"
     else:
         yield f"On record tier {tier.on_record}: {tier.on_record_label}"
-        yield from (f"  decided by {reason}" for reason in tier.on_record_by)
+        yield from _decided_by(tier.on_record_by)
     yield f"Until known tier {tier.working}: {tier.label}{proved}"
-    yield from (f"  decided by {reason}" for reason in tier.decided_by)
+    yield from _decided_by(tier.decided_by)
+
+
+def _decided_by(reasons: tuple[str, ...]) -> Iterator[str]:
+    """The first reasons, what holds before what may hold; of more the rest is a number."""
+    shown = reasons if len(reasons) <= REASONS + 1 else reasons[:REASONS]
+    yield from (f"  decided by {reason}" for reason in shown)
+    if len(shown) < len(reasons):
+        yield f"  and {len(reasons) - len(shown)} more reasons: planner explain why tier CASE"
 
 
 def _looks(assessment: Assessment) -> Iterator[str]:
+    """One line a sitting; what cannot move the tier is asked for readiness alone, and says so."""
     for look in assessment.looks:
-        settles = " settles the tier with the others marked so" if look.settles else ""
-        yield f"{look.label}, {look.minutes} min ({look.who}):{settles} {', '.join(look.findings)}"
+        only = "" if look.settles else " (for readiness, not for the tier)"
+        asked = "; ".join(lower_first(label) for label in look.labels)
+        yield f"{look.label}, {look.minutes} min, by {look.who}{only}: {asked}"
 
 
 def _readiness(assessment: Assessment) -> tuple[str, list[str]]:
@@ -90,16 +109,28 @@ def _readiness(assessment: Assessment) -> tuple[str, list[str]]:
 def _probability(assessment: Assessment, rulebook: Rulebook) -> Iterator[str]:
     probability = assessment.probability
     at_least = "at least " if probability.not_counted else ""
-    for operator in probability.by_operator.values():
-        share = percent_range(operator.least, operator.most)
-        yield f"{operator.operator:<12} {at_least}{share:<14} as the published {operator.published_grade}"
+    shares = {name: f"{at_least}{_share(operator)}" for name, operator in probability.by_operator.items()}
+    width = max(map(len, shares.values()), default=0)
+    for name, operator in probability.by_operator.items():
+        yield f"{name:<12} {shares[name]:<{width}}  as the published {operator.published_grade}"
+    may_hold = [uncounted.label for uncounted in probability.not_counted if not uncounted.certain]
     for uncounted in probability.not_counted:
-        rates = f": {'; '.join(uncounted.rates)}" if uncounted.rates else ""
-        yield f"not counted: {uncounted.label} ({'holds' if uncounted.certain else 'may hold'}){rates}"
+        if uncounted.certain or len(may_hold) <= FEW:
+            rates = f": {'; '.join(uncounted.rates)}" if uncounted.rates else ""
+            yield f"not counted: {uncounted.label} ({'holds' if uncounted.certain else 'may hold'}){rates}"
+    if len(may_hold) > FEW:
+        yield f"not counted, and may hold: {'; '.join(map(lower_first, may_hold))}"
     yield f"{probability.authors}; {probability.population}"
     if probability.recentred is not None:
         yield probability.recentred.note
     yield rulebook.theatre.range_note
+
+
+def _share(operator: OperatorProbability) -> str:
+    """The probability on record, and the most until what is missing is known; both ends where there is no record."""
+    if operator.on_record is None or percent(operator.on_record) == percent(operator.most):
+        return percent_range(operator.least, operator.most)
+    return f"{percent(operator.on_record)} on record, {percent(operator.most)} until known"
 
 
 def _scores(assessment: Assessment) -> Iterator[str]:
@@ -109,20 +140,35 @@ def _scores(assessment: Assessment) -> Iterator[str]:
 
 
 def _missing(assessment: Assessment) -> Iterator[str]:
+    """Findings by the name a case file gives them; those that would do the same stand in one line."""
+    alike: dict[str, list[str]] = {}
     for missing in assessment.missing:
         by = f" (to settle it: {missing.settled_by})" if missing.settled_by else ""
-        yield f"{missing.finding}: {missing.would_settle}{by}"
+        settles = missing.settles_tier or missing.finding in assessment.smallest_set
+        alike.setdefault(missing.would_settle + (by if settles else ""), []).append(missing.finding)
+    return (f"{', '.join(findings)}: {would_settle}" for would_settle, findings in alike.items())
 
 
-def _standing(rulebook: Rulebook) -> Iterator[str]:
-    if rulebook.header.status != "in-force":
-        yield rulebook.header.draft_line
-    yield rulebook.theatre.deferral[0]
+def _may_hold(assessment: Assessment) -> Iterator[str]:
+    """One by one while they are few; of many, what would demand a tier, then what would add points, then the rest."""
+    states = [state for state in assessment.factors if state.state == "unknown"]
+    if len(states) <= MANY:
+        yield from (_factor(state) for state in states)
+        return
+    alike: dict[str, list[str]] = {}
+    for state in sorted(states, key=lambda state: (-(state.floor or 0), -state.most_points)):
+        points = f"up to {_points(state.most_points)}"
+        would = f"would demand tier {state.floor}" if state.floor else points if state.most_points else "no points"
+        alike.setdefault(would, []).append(lower_first(state.label))
+    yield from (f"{would}: {'; '.join(labels)}" for would, labels in alike.items())
 
 
 def _factor(state: FactorState) -> str:
     points = state.points if state.state == "holds" else state.most_points
-    unit = "point" if points == 1 else "points"
-    counts = f", {'up to ' if state.state == 'unknown' else ''}{points} {unit}" if points else ""
+    counts = f", {'up to ' if state.state == 'unknown' else ''}{_points(points)}" if points else ""
     floor = f", demands tier {state.floor}" if state.floor else ""
     return f"{state.label}{counts}{floor}: {state.because} [{state.basis}]"
+
+
+def _points(points: int) -> str:
+    return f"{points} point{'' if points == 1 else 's'}"

@@ -85,10 +85,12 @@ class Comparison:
 
 
 def _sums(case: Case, rulebook: Rulebook) -> tuple[Range, Range] | None:
-    """The ranges of points and of tier; None for an eye that the rulebook does not allow."""
+    """The ranges of points and of tier, and both on record; None for an eye that the rulebook does not allow."""
     ready, values = assessor(rulebook), case.values(rulebook.vocabulary)
     try:
-        return ready.range(values, ready.objectives.totals["points"]), ready.range(values, ready.objectives.tier)
+        plain = ready.on_record(case, values)
+        points, tier = ready.objectives.totals["points"], ready.objectives.tier
+        return ready.range(values, points, plain), ready.range(values, tier, plain)
     except PlannerError:
         return None
 

@@ -37,6 +37,8 @@ def parts(plan: Plan) -> Iterator[Part]:
     tier, readiness = assessment.tier, assessment.readiness
     possible = "" if tier.least == tier.most else f" ({tier.least} to {tier.most} possible)"
     yield Part("tier", "", (tier.least, tier.most), f"{tier.working}{possible}")
+    on_record = "too little recorded" if tier.on_record is None else f"{tier.on_record}"
+    yield Part("tier", "on record", tier.on_record, on_record)
     yield Part("points", "", assessment.points, whole_range(assessment.points))
     reasons = "; ".join(reason.because for reason in readiness.because)
     settled = tuple((reason.id, reason.certain) for reason in readiness.because)

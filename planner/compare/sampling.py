@@ -8,8 +8,10 @@ from typing import Any
 
 from planner.assess.cells import told_apart as told_apart_by
 from planner.assess.compiled import Compiled, Values
-from planner.case import STAGES, Case
+from planner.case import STAGES, Case, coarser
+from planner.vocabulary import Finding
 
+EYES = ("right", "left")
 Cells = Sequence[tuple[Any, ...]]
 # Shares, one of each drawn for a case. Findings left plain: from eyes with many troubles to eyes with few.
 PLAIN = (0.7, 0.9, 0.97)
@@ -27,6 +29,7 @@ class Sampler:
         self.compiled = compiled
         self.cells: Cells = cells or compiled.cells
         self.plain = [self._plain(place) if found else None for place, found in enumerate(self.cells)]
+        self.finer = [place for place, found in enumerate(self._findings) if found.coarse is not None]
         self.pairs = [compiled.place[name] for name in compiled.core_names if name.startswith("impossible:")]
         self.needed = frozenset(compiled.index[name] for name in compiled.rulebook.vocabulary.on_record_needs)
         # What decides whether a finding applies is drawn before it.
@@ -35,13 +38,18 @@ class Sampler:
     def complete(self, draw: random.Random, plain: float) -> Values:
         """The values of a complete allowed case: every finding that applies has one, no impossible pair holds.
 
-        `plain` is the share of findings that take their plain value: near 1 few cases reach tier 4.
+        A finer finding is left out where it does not say, in either eye, what the coarser one does. `plain` is the
+        share of findings that take their plain value: near 1 few cases reach tier 4.
         """
         while True:
             values: Values = [None] * len(self.cells)
             for place in self.order:
                 if self.cells[place] and self.compiled.applies(place, values):
                     values[place] = self.plain[place] if draw.random() < plain else draw.choice(self.cells[place])
+            for place in self.finer:
+                coarse = values[self._coarse(place)]
+                if any(self._said(values, place, eye) != coarse for eye in EYES):
+                    values[place] = None
             truths, _ = self.compiled.core(values)
             if not any(truths[place] for place in self.pairs):
                 return values
@@ -56,7 +64,30 @@ class Sampler:
                 # Every other of these has what a reading on record needs, so that both kinds are seen.
                 kept = self.needed if count % 4 == 0 else frozenset[int]()
                 values = [v if p in kept or draw.random() >= missing else None for p, v in enumerate(values)]
-            yield as_case(self.compiled, values, f"G-{count}", draw.choice(("right", "left")), draw.choice(STAGES))
+            eye = draw.choice(EYES)
+            # As a case is read: a finer finding that is recorded says the coarser one.
+            for place in self.finer:
+                said = self._said(values, place, eye)
+                values[self._coarse(place)] = values[self._coarse(place)] if said is None else said
+            yield as_case(self.compiled, values, f"G-{count}", eye, draw.choice(STAGES))
+
+    @property
+    def _findings(self) -> Sequence[Finding]:
+        return self.compiled.rulebook.vocabulary.findings
+
+    def _coarse(self, place: int) -> int:
+        """The place of the finding that says the same as this one more coarsely."""
+        into = self._findings[place].coarse
+        assert into is not None
+        return self.compiled.index[into.into]
+
+    def _said(self, values: Values, place: int, eye: str) -> Any:
+        """What a finer finding says of the coarser one, None where it is not recorded or says nothing."""
+        finding, value = self._findings[place], values[place]
+        if finding.coarse is None or value is None:
+            return None
+        recorded = {each.id: known for each, known in zip(self._findings, values, strict=True)}
+        return coarser(finding.coarse, value, recorded, eye)
 
     def _plain(self, place: int) -> Any:
         """The plain value of a finding; without one, that with which alone the fewest conditions hold."""

@@ -70,7 +70,10 @@ class CardStep:
 
 @dataclass(frozen=True)
 class Card:
-    """`drill` is the first that this eye makes likely, or may, with what to stop first; `standing` says which it is."""
+    """`drill` is the likeliest in this eye, else that of every eye, with what to stop first; `standing` says which.
+
+    `not_written` says that too little is recorded for a technique.
+    """
 
     steps: tuple[CardStep, ...]
     standing: str
@@ -79,6 +82,7 @@ class Card:
     take_over: str
     settle: str
     settle_rest: str
+    not_written: str
 
     @property
     def prepared(self) -> bool:
@@ -104,12 +108,14 @@ def card_view(plan: Plan, shown: PlanView, detail: Detail) -> Card:
     settle_rest = say("and %(count)s more on the plan", count=len(reasons) - 1) if len(reasons) > 1 else ""
     # Where no trainee operates there is nothing to take over.
     take_over = "" if all(step.by_supervisor for step in steps) else shown.supervision.take_over
-    return Card(steps, *_drill(shown), take_over, "".join(reasons[:1]), settle_rest)
+    return Card(steps, *_drill(shown), take_over, "".join(reasons[:1]), settle_rest, shown.not_written)
 
 
 def _step(shown: StepView, plan: Plan, detail: Detail) -> CardStep:
     step, which = shown.step, int(shown.ordinary)
-    ways = [choice.label for choice in plan.choices.values() if choice.step == step.id][: detail.ways[which]]
+    written = plan.assessment.tier.on_record is not None
+    ways = [choice.label for choice in plan.choices.values() if written and choice.step == step.id]
+    ways = ways[: detail.ways[which]]
     pauses = tuple((what, then if detail.then[which] else "") for what, then in shown.pause[: detail.pauses[which]])
     more = len(shown.pause) - len(pauses)
     by_supervisor = step.who == "supervisor"
@@ -122,10 +128,9 @@ def _step(shown: StepView, plan: Plan, detail: Detail) -> CardStep:
 
 def _drill(shown: PlanView) -> tuple[str, str, str]:
     """How it stands with the first drill, its label, and what to stop first."""
-    if shown.drills:
-        drill = shown.drills[0].drill
-        return say("Drill likely in this eye:"), drill.label, drill.stop_first
-    if shown.may_be_drills:
-        drill = shown.may_be_drills[0]
-        return say("Drill that may become likely, not all is recorded:"), drill.label, drill.stop_first
+    in_full = [each.drill for each in shown.drills]
+    if likely := [drill for drill in in_full if drill.likely]:
+        return say("Drill likely in this eye:"), likely[0].label, likely[0].stop_first
+    if in_full:
+        return say("Drill in every eye:"), in_full[0].label, in_full[0].stop_first
     return say("No drill stands out in this eye; all are on the plan."), "", ""

@@ -69,7 +69,9 @@ class _Drawing:
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
         self.case: Case = plan.assessment.case
-        self.seat = planned_seat(plan)
+        # Where too little is recorded to write a technique, none is drawn.
+        self.planned = plan.assessment.tier.on_record is not None
+        self.seat = planned_seat(plan) if self.planned else None
         self.face = Face(self.case.eye, self.seat or "temporal")
         self.taken: list[Taken] = []
         self.shapes: list[str] = []
@@ -81,8 +83,11 @@ class _Drawing:
         self.lens()
         self.pupil_and_opening()
         self.bleb()
-        self.incisions()
-        self.devices()
+        if self.planned:
+            self.incisions()
+            self.devices()
+        else:
+            self.captions.append(say("No technique is written, so none is drawn."))
         self.rim_words()
 
     def add(self, shape: str, *values: float | str) -> None:
@@ -153,7 +158,7 @@ class _Drawing:
                 self.captions.append(say("Posterior polar opacity: black disc, its size not recorded."))
 
     def pupil_and_opening(self) -> None:
-        size = planned_opening_mm(self.plan)
+        size = planned_opening_mm(self.plan) if self.planned else None
         radius = UNITS * sum(size) / 4 if size else 0.0
         if size:
             self.add('<circle r="{}" fill="none" stroke="#fff" stroke-width="4.6"/>', radius)

@@ -8,8 +8,9 @@ from math import ceil
 from typing import Generic, TypeVar
 
 from planner.assess.assessment import Lever, SettleReason
-from planner.documents.language import say
+from planner.documents.language import as_sentence, say
 from planner.documents.plan_view import FactorView, LookView, PlanView
+from planner.wording import lower_first
 
 # Characters that a line holds, across the sheet and beside the drawing.
 ACROSS = 105
@@ -29,7 +30,7 @@ class Room:
     recheck: bool = False
 
 
-# From the fullest to the barest; the last leaves an item or two of each list.
+# From the fullest to the barest; the last leaves an item or two of each list, and of what is missing where to look.
 ROOMS = (
     Room(9, 7, 7, 14, recheck=True),
     Room(6, 5, 6, 9, recheck=True),
@@ -41,6 +42,7 @@ ROOMS = (
     Room(5, 3, 3, 5),
     Room(5, 2, 2, 4),
     Room(3, 2, 2, 3),
+    Room(3, 0, 2, 3),
 )
 ALL = Room(10**6, 10**6, 10**6, 10**6)
 
@@ -68,6 +70,7 @@ class Front:
     levers: First[Lever]
     factors: First[FactorView]
     looks: First[LookView]
+    other_looks: str
     uncounted: str
     recheck: bool
     settles: bool
@@ -91,7 +94,22 @@ def front(p: PlanView, room: Room = ALL) -> Front:
     left -= used
     factors, _ = first(p.factors, lambda f: f"{f.label} {f.because} {f.counts}", COLUMN, left)
     uncounted = p.risk.uncounted if room is ALL else p.risk.uncounted_first
-    return Front(reasons, decided, look_again, levers, factors, looks, uncounted, room.recheck, room.missing > 3)
+    if not room.missing:
+        looks = First((), len(p.looks))
+    return Front(
+        reasons, decided, look_again, levers, factors, looks, _named(p.looks, len(looks.shown)),
+        uncounted, room.recheck, settles=room.missing > 3,
+    )  # fmt: skip
+
+
+def _named(looks: tuple[LookView, ...], shown: int) -> str:
+    """The sittings after the first so many, by name and time alone: what is looked for at each stands at the end."""
+    told = "; ".join(f"{lower_first(look.label)}, {look.takes}" for look in looks[shown:])
+    if not told:
+        return ""
+    if shown:
+        return say("Then %(looks)s: see the end.", looks=told)
+    return say("%(looks)s: see the end.", looks=as_sentence(told))
 
 
 def front_that_fits(p: PlanView, fits: Callable[[Front], bool]) -> Front:

@@ -45,6 +45,7 @@ def _details() -> Iterator[Detail]:
     yield (cut := replace(everything, watch="harder"))
     yield replace(cut := replace(cut, hand_over="harder"), roomy=True)
     yield cut
+    yield (cut := replace(cut, ordinary_do=3))
     yield (cut := replace(cut, ordinary_do=2))
     yield (cut := replace(cut, hand_over="none"))
     yield (cut := replace(cut, ordinary_do=1))
@@ -145,11 +146,9 @@ def _shown(step: StepView, detail: Detail) -> ShownStep:
 
 
 def _within(lines: tuple[str, ...], room: int) -> tuple[str, ...]:
-    """As many lines to do, from the first, as take no more than so many printed ones; one at least if there is room."""
-    if not room:
-        return ()
-    ends = list(accumulate(ceil(len(line) / DO) for line in lines))
-    return lines[: max(1, bisect_right(ends, room))]
+    """As many lines to do, from the first, as set in one paragraph take no more than so many printed ones."""
+    ends = list(accumulate(len(line) + 1 for line in lines))
+    return lines[: bisect_right(ends, room * DO)]
 
 
 def _lines(shown: Operation) -> float:

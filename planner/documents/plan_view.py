@@ -169,7 +169,11 @@ class ApprovalView:
 
 @dataclass(frozen=True)
 class PlanView:
-    """What every format prints. Texts are plain; a format escapes them itself."""
+    """What every format prints. Texts are plain; a format escapes them itself.
+
+    `not_written` says that too little is recorded for a technique; then the steps tell only whose they are. `unknown`
+    is what is not recorded and can still be asked or looked for at the table, a line for each sitting.
+    """
 
     title: str
     case: str
@@ -196,6 +200,7 @@ class PlanView:
     levers: tuple[Lever, ...]
     queries: tuple[str, ...]
     drawing: EyeView
+    not_written: str
     steps: tuple[StepView, ...]
     choices: tuple[ChoiceView, ...]
     rules: tuple[RuleView, ...]
@@ -207,6 +212,7 @@ class PlanView:
     formulary_note: str
     lens: LensView
     cautions: tuple[CautionView, ...]
+    unknown: tuple[tuple[str, str], ...]
     recheck: tuple[tuple[str, str], ...]
     recheck_then: str
     deferral: tuple[str, ...]

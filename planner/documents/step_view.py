@@ -20,18 +20,25 @@ WHO = {"trainee": lambda: say("TRAINEE"), "supervisor": lambda: say("SUPERVISOR"
 
 
 def step_view(step: PlannedStep, plan: Plan) -> StepView:
-    written = plan.assessment.tier.on_record is not None
-    chosen = [choice for choice in plan.choices.values() if written and choice.step == step.id]
+    if plan.assessment.tier.on_record is None:
+        # That no technique is written is said once, above the steps.
+        return StepView(step, WHO[step.who](), (), (), (), (), (), True)
+    chosen = [choice for choice in plan.choices.values() if choice.step == step.id]
     provisional = tuple(choice.prepared_as for choice in chosen if choice.prepared_as)
     # The line that says how a provisional choice is prepared stands by itself, above what is done.
     lines = [line for line in step.do if line not in provisional]
-    do = _run_on(line for line in lines if not line.endswith(IF_FOUND))
-    if_found = tuple(_gates([gate for gate in step.gates if gate.option is not None and _is_asked_alone(gate)], FEW))
+    asked = [gate for gate in step.gates if gate.option is not None and _is_asked_alone(gate)]
+    if_found = tuple(_gates(asked, FEW))
     also = [line.removesuffix(IF_FOUND) for line in lines if line.endswith(IF_FOUND)]
     later = [gate for gate in step.gates if gate.option is None]
+    # Those of which some were only counted are told again in full.
+    also += [f"{before}: {told}" for before, told in _gates([gate for gate in asked if len(gate.named) > FEW + 1])]
     also += [f"{before}: {told}" for before, told in _gates(later)]
     pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
     ordinary = not (step.harder_because or provisional or if_found)
+    # An ordinary step is set as one paragraph, so its lines are left as they are and cut one by one.
+    certain = tuple(line for line in lines if not line.endswith(IF_FOUND))
+    do = certain if ordinary else _run_on(certain)
     told = tuple(map(as_sentence, provisional))
     return StepView(step, WHO[step.who](), told, do, if_found, tuple(also), pause, ordinary)
 

@@ -109,6 +109,7 @@ class _Page:
 
     def steps(self, p: PlanView) -> None:
         self.section(say("The operation, step by step"))
+        self.put(p.not_written)
         for step in p.steps:
             self.step(step)
 
@@ -126,7 +127,8 @@ class _Page:
 
     def back(self, p: PlanView) -> None:
         self.section(say("Re-check at the table"))
-        self.items(say("%(ask)s: ______  stop if %(worse)s", ask=ask, worse=worse) for ask, worse in p.recheck)
+        asked = (*p.unknown, *p.recheck)
+        self.items(say("%(ask)s: ______  stop if %(worse)s", ask=ask, worse=worse) for ask, worse in asked)
         self.put(p.recheck_then)
         self.put(f"{say('Take-over')}: {p.supervision.take_over}")
         for drill in p.drills:
@@ -158,7 +160,8 @@ class _Page:
         if p.rules:
             self.section(say("What constrains the plan"))
             self.items(f"{r.force}: {r.text} {r.basis}" for r in p.rules)
-        self.section(say("Why it is planned so"))
+        if p.choices:
+            self.section(say("Why it is planned so"))
         for c in p.choices:
             self.put(f"{c.label}: {' '.join(part for part in (c.why, c.alternatives, c.basis) if part)}", "- ")
         self.section(say("Approval"))

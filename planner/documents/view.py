@@ -85,6 +85,7 @@ def view(plan: Plan) -> PlanView:
         levers=assessment.levers,
         queries=(*assessment.queries, *assessment.notes),
         drawing=eye_view(plan),
+        not_written=_not_written(plan),
         steps=tuple(step_view(step, plan) for step in plan.steps),
         choices=_choices(plan, cite),
         rules=tuple(_rule(rule, cite) for rule in plan.rules),
@@ -96,7 +97,8 @@ def view(plan: Plan) -> PlanView:
         formulary_note=plan.formulary_note,
         lens=_lens(plan, cite),
         cautions=tuple(CautionView(caution, cite(caution.basis)) for caution in _shown_cautions(plan)),
-        recheck=plan.recheck,
+        unknown=plan.recheck[: plan.recheck_unknown],
+        recheck=plan.recheck[plan.recheck_unknown :],
         recheck_then=plan.recheck_then,
         deferral=plan.deferral,
         approval=_approval(plan.approval),
@@ -272,7 +274,9 @@ def _score(score: PublishedScore, cite: Citations) -> ScoreView:
 
 
 def _choices(plan: Plan, cite: Citations) -> tuple[ChoiceView, ...]:
-    """Choices in the order of the steps, each with what is still possible instead."""
+    """Choices in the order of the steps, each with what is still possible instead; none without a technique."""
+    if plan.assessment.tier.on_record is None:
+        return ()
     order = {step.id: step.number for step in plan.steps}
     return tuple(
         ChoiceView(
@@ -283,12 +287,19 @@ def _choices(plan: Plan, cite: Citations) -> tuple[ChoiceView, ...]:
     )  # fmt: skip
 
 
+def _not_written(plan: Plan) -> str:
+    """What stands in place of a technique where too little is recorded to write one; else nothing."""
+    if plan.assessment.tier.on_record is not None:
+        return ""
+    return next((line for step in plan.steps for line in step.do), "")
+
+
 def _alternatives(possible: list[str], settled_by: tuple[str, ...]) -> str:
     if not possible:
         return ""
     told = [say("Still possible: %(options)s.", options="; ".join(map(lower_first, possible)))]
     if settled_by:
-        told.append(say("Settled by: %(findings)s.", findings=_joined(settled_by)))
+        told.append(say("Settled by: %(findings)s.", findings=_few(settled_by)))
     return " ".join(told)
 
 
@@ -328,12 +339,20 @@ def _drugs(plan: Plan, cite: Citations) -> tuple[DrugView, ...]:
     return tuple(
         DrugView(
             d.label, ", ".join(part for part in (d.route, d.concentration) if part),
-            d.dose + (say("; at most %(maximum)s", maximum=d.maximum) if d.maximum else ""),
+            _dose(d),
             _state(d), d.state == "withheld",
             _standing(d), "; ".join(d.contraindications), " ".join(d.check), cite(d.basis),
         )
         for d in sorted(plan.drugs, key=lambda d: order.index(d.state))
     )  # fmt: skip
+
+
+def _dose(drug: PlannedDrug) -> str:
+    if not drug.maximum:
+        return drug.dose
+    if drug.dose.endswith("."):
+        return f"{drug.dose} {say('At most %(maximum)s', maximum=drug.maximum)}"
+    return drug.dose + say("; at most %(maximum)s", maximum=drug.maximum)
 
 
 def _standing(drug: PlannedDrug) -> str:

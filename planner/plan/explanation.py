@@ -16,10 +16,10 @@ from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf,
 from planner.errors import PlannerError
 from planner.plan.choices import choose
 from planner.plan.picture import Picture
-from planner.plan.plan import Chosen
+from planner.plan.plan import Chosen, Gate
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import WORDS, Truth
-from planner.wording import lower_first, sentence
+from planner.wording import gate_words, lower_first, sentence
 
 
 @dataclass(frozen=True)
@@ -43,6 +43,14 @@ class Explanation:
     condition: str
     grounds: tuple[Ground, ...]
     notes: tuple[str, ...]
+
+
+def _would_change(gate: Gate, chosen: Chosen) -> str:
+    """What would have to be found for another option, when it is looked for, and what is then done."""
+    heading = "once known" if gate.once_clear else "if found"
+    when = f", {lower_first(gate.before)}" if gate.before else ""
+    unseen = "" if gate.seen or gate.once_clear else "; cannot be seen in theatre before then"
+    return f"would change it, {heading}{when}: {gate_words(gate.asks, gate.label, together=gate.together)}{unseen}"
 
 
 class Explainer:
@@ -72,23 +80,35 @@ class Explainer:
         return found
 
     def _tier(self, in_the_way: bool) -> Explanation:
-        """What demands the working tier; when asked why it is not lower, what could lower it instead."""
-        tier = self.assessment.tier
-        notes = [f"decided by: {reason}" for reason in tier.decided_by]
+        """What demands each reading of the tier; when asked why it is not lower, what could lower it instead."""
+        assessment, tier = self.assessment, self.assessment.tier
+        notes = [f"on record, decided by: {reason}" for reason in tier.on_record_by]
+        notes += [f"until known, decided by: {reason}" for reason in tier.decided_by]
         if in_the_way:
             notes += [
-                f"lower once put right: {lever.label} to {lever.to}, tier {lever.tier}"
-                for lever in self.assessment.levers
+                f"lower once put right: {lever.label} to {lever.to}, tier {lever.tier} ({lever.how})"
+                for lever in assessment.levers
             ]
-            notes += [f"not recorded: {missing.finding}, {missing.would_settle}" for missing in self.assessment.missing]
+            notes += [
+                f"look: {look.label}, {look.minutes} min, by {look.who}: {'; '.join(map(lower_first, look.labels))}"
+                for look in assessment.looks
+                if look.settles
+            ]
+            alike: dict[str, list[str]] = {}
+            for missing in assessment.missing:
+                alike.setdefault(missing.would_settle, []).append(missing.finding)
+            notes += [f"not recorded, {settles}: {', '.join(findings)}" for settles, findings in alike.items()]
         else:
-            for state in self.assessment.factors:
+            for state in assessment.factors:
                 if state.state == "holds" and (state.points or state.floor):
                     counts = [f"{state.points} point{'' if state.points == 1 else 's'}"] if state.points else []
                     counts += [f"demands tier {state.floor}"] if state.floor else []
                     notes.append(f"{', '.join(counts)}: {state.label}, {state.because}")
-        span = f"{tier.least} to {tier.most}, " if tier.least != tier.most else ""
-        label = f"{span}working tier {tier.working}, {tier.label}"
+        on_record = "too little recorded" if tier.on_record is None else f"{tier.on_record}, {tier.on_record_label}"
+        possible = f"{tier.least} to {tier.most} possible"
+        label = f"on record {on_record}; until known {tier.working}, {tier.label} ({possible})"
+        if tier.least == tier.most:
+            label = f"{tier.working}, on record and until known, {tier.label}"
         return Explanation("tier", "tier", label, "holds", self.rulebook.tiers.scale_note, (), tuple(notes))
 
     def _named(self, name: str) -> Iterator[tuple[str, str, Condition, Truth, list[str]]]:
@@ -97,7 +117,8 @@ class Explainer:
         if name in rulebook.factors:
             factor = rulebook.factors[name]
             truth = picture.truths[picture.assessor.compiled.place[f"factor:{name}"]]
-            yield "factor", factor.label, factor.when, truth, self._factor_notes(name)
+            on_record = self._on_record(truth, self.picture.factor_on_record(name), "holds", "does not hold")
+            yield "factor", factor.label, factor.when, truth, [*on_record, *self._factor_notes(name)]
         if name in picture.names and "." in name:
             choice, option = rulebook.option(name)
             chosen = self.choices[choice.id]
@@ -116,11 +137,16 @@ class Explainer:
         if name in rulebook.drills:
             drill = rulebook.drills[name]
             notes = [f"stop first: {drill.stop_first}", drill.basis.words]
-            yield "drill", drill.label, drill.likely_when, picture.line(f"drill:{name}"), notes
+            truth = picture.line(f"drill:{name}")
+            likely = any(picture.on_record(f"drill:{name}:{place}") for place in range(len(drill.likely)))
+            on_record = self._on_record(truth, likely, "likely", "not among the likely ones")
+            yield "drill", drill.label, drill.likely_when, truth, [*on_record, *notes]
         if name in rulebook.cautions:
             caution = rulebook.cautions[name]
             text = fill(caution.text, picture.case, rulebook.vocabulary)
-            yield "caution", text, caution.when, picture.line(f"caution:{name}"), [caution.basis.words]
+            truth = picture.line(f"caution:{name}")
+            on_record = self._on_record(truth, picture.on_record(f"caution:{name}"), "holds", "does not hold")
+            yield "caution", text, caution.when, truth, [*on_record, caution.basis.words]
         for settle in rulebook.readiness.settle:
             if settle.id == name:
                 notes = [f"settled by {settle.settled_by}", settle.basis.words]
@@ -147,12 +173,23 @@ class Explainer:
         notes += [f"misleads when: {words}" for words in factor.misleads_when]
         return [*notes, f"limits: {factor.limits_basis.words}"]
 
+    def _on_record(self, truth: Truth, plain: Truth, holding: str, otherwise: str) -> list[str]:
+        """What the eye on record makes of a line that is open until more is known."""
+        if truth is not None or not self.picture.is_on_record:
+            return []
+        return [f"on record, with what is not recorded taken as plain: {holding if plain else otherwise}"]
+
     def _option_notes(self, chosen: Chosen, option: str, why: str) -> list[str]:
+        """Of the option written, what would change it; of another, what is written instead and what would bring it."""
+        written = "written" if self.picture.is_on_record else "prepared, as too little is recorded to write a technique"
         if chosen.option == option:
-            first = "prepared, others stay possible" if chosen.provisional else "the one option for this eye"
-            return [first, f"why: {why}", chosen.basis]
+            first = f"{written}; others stay possible" if chosen.provisional else "the one option for this eye"
+            changing = [_would_change(gate, chosen) for gate in chosen.if_found]
+            return [first, *changing, f"why: {why}", chosen.basis]
         rejected = next(other for other in chosen.rejected if other.option == option)
-        return [f"prepared instead: {lower_first(chosen.label)}", rejected.because]
+        instead = f"{written.partition(',')[0]} instead: {lower_first(chosen.label)}"
+        own = [_would_change(gate, chosen) for gate in chosen.if_found if gate.option == option]
+        return [instead, rejected.because, *own]
 
     def _explanation(
         self, kind: str, label: str, name: str, condition: Condition, truth: Truth, notes: list[str], in_the_way: bool

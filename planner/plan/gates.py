@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from planner.assess.cells import harm
 from planner.assess.compiled import Values
-from planner.conditions import Condition, compare, factors_in
+from planner.conditions import Condition, Test, compare, factors_in
+from planner.harm import harm
 from planner.plan.picture import Picture, Turned
 from planner.plan.plan import Gate
 from planner.rulebook.plan_shapes import Choice, Line, Option, Step
@@ -125,17 +125,25 @@ def _limit(picture: Picture, finding: Finding, values: list[float]) -> str:
         sides = [(True, [v for v in values if v < low]), (False, [v for v in values if v > high])]
         told = [_passed(picture, finding, side, below) for below, side in sides if side]
         return f"{label} {' or '.join(told)}" if told else f"{label} {finding.shown(min(values))}"
-    return f"{label} {_passed(picture, finding, values, finding.worse == 'lower')}"
+    below = finding.worse == "lower"
+    nearest = _nearest(picture, finding, values, below)
+    if nearest is not None and nearest.how == "more_than" and nearest.limit == 0 and min(finding.possible or (1,)) == 0:
+        return f"any {label}"
+    return f"{label} {_passed(picture, finding, values, below)}"
 
 
-def _passed(picture: Picture, finding: Finding, values: list[float], below: bool) -> str:
+def _nearest(picture: Picture, finding: Finding, values: list[float], below: bool) -> Test | None:
+    """The limit that all these values pass and that lies nearest to the mildest of them."""
     edge = max(values) if below else min(values)
     passed = [test for test in picture.assessor.compiled.number_tests.get(finding.id, ()) if compare(test, edge)]
     tests = [test for test in passed if test.how in (("less_than", "at_most") if below else ("more_than", "at_least"))]
-    if not tests:
-        return f"{finding.shown(edge)} or {'less' if below else 'more'}"
-    # The limit that lies nearest to the mildest of these values.
-    test = (min if below else max)(tests, key=lambda test: float(test.limit))
+    return (min if below else max)(tests, key=lambda test: float(test.limit), default=None)
+
+
+def _passed(picture: Picture, finding: Finding, values: list[float], below: bool) -> str:
+    test = _nearest(picture, finding, values, below)
+    if test is None:
+        return f"{finding.shown(max(values) if below else min(values))} or {'less' if below else 'more'}"
     words = {"less_than": "below", "at_most": "at or below", "more_than": "above", "at_least": "at or above"}
     return f"{words[test.how]} {finding.shown(test.limit)}"
 

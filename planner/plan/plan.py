@@ -293,4 +293,5 @@ class Plan:
     sources: tuple[CitedSource, ...]
     title: str
     draft_line: str | None
+    recheck_unknown: int = 0  # so many of `recheck`, its first, are of what is not recorded
     approval: Approval | None = None  # given once a consultant has approved; what is planned does not rest on it

@@ -290,12 +290,16 @@ class Kit(Entry):
 
 
 class Settle(Entry):
-    """A reason not to start yet: settle-first when it holds, and when it may hold unless `only_when_certain`."""
+    """A reason not to start yet: settle-first when it holds, and when it may hold unless `only_when_certain`.
+
+    `looked_for_by` is who finds out while it is only not recorded; left out, that is `settled_by` too.
+    """
 
     id: Slug
     when: When
     because: str
     settled_by: str
+    looked_for_by: str | None = None
     only_when_certain: YesNo = False
     basis: Basis
 

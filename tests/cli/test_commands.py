@@ -50,16 +50,46 @@ def test_the_blank_case_filled_in_reads_back_as_valid(
 def test_every_line_of_the_blank_case_can_be_taken_up(
     planner: Callable[..., Ran], folder: Path, rulebook: Rulebook
 ) -> None:
-    """Each finding, its # removed and an allowed value written in, is read."""
+    """Each finding, its # removed and an allowed value written in, is read; with a finer one what it says."""
     blank = planner("intake").out.replace("\ncase: ", "\ncase: A-1 ").replace("\neye: ", "\neye: left ")
     some = {"yes-no": "yes", "date": "2026-11-02", "text": "B-1"}
     for finding in rulebook.vocabulary.findings:
         value = some.get(finding.kind) or next(iter(finding.values), None) or f"{finding.possible[1]:g}"  # type: ignore[index]
-        assert blank.count(f"\n  # {finding.id}: ") == 1, finding.id
-        (folder / "case.yaml").write_text(blank.replace(f"\n  # {finding.id}: ", f"\n  {finding.id}: {value} "))
+        name = {"visual_acuity_logmar": "visual_acuity"}.get(finding.id, finding.id)
+        assert blank.count(f"\n  # {name}: ") == 1, name
+        (folder / "case.yaml").write_text(blank.replace(f"\n  # {name}: ", f"\n  {name}: {value} "))
         (item,) = read_cases("case.yaml", rulebook.vocabulary)
         assert isinstance(item, ReadCase), item
-        assert list(item.case.findings) == [finding.id]
+        assert set(item.case.findings) - item.case.from_finer == {finding.id}
+        assert item.case.from_finer <= {finding.coarse.into if finding.coarse is not None else None}
+
+
+def test_the_blank_case_asks_for_the_word_before_the_decimal_grade_and_for_snellen(planner: Callable[..., Ran]) -> None:
+    blank = planner("intake").out
+    for coarse, fine in (
+        ("nucleus_hardness", "nuclear_opalescence_locs3"),
+        ("bleb_quadrants", "bleb_clock_hour"),
+        ("zonule_loss_quadrants", "zonule_loss_from_clock_hour"),
+    ):
+        assert 0 < blank.index(f"  # {coarse}: ") < blank.index(f"  # {fine}: ")
+        columns = planner("intake", "--csv").out.strip().split(",")
+        assert columns.index(coarse) < columns.index(fine)
+    assert "a Snellen fraction such as 6/18 or 20/60, or logMAR" in blank and "visual_acuity" in columns
+    assert "visual_acuity_logmar" not in columns, "one column for one finding"
+    said = {name: " ".join(line.strip(" #") for line in blank[: blank.index(f"  # {name}: ")].splitlines()[-6:])
+            for name in ("posterior_polar_opacity", "nuclear_opalescence_locs3", "anaesthesia_requested")}  # fmt: skip
+    assert "not covered by none_found_in while lens opacity is" in said["posterior_polar_opacity"]
+    assert "which is read from it: one of the two is enough" in said["nuclear_opalescence_locs3"]
+    assert "left blank, the usual is planned" in said["anaesthesia_requested"]
+
+
+def test_snellen_from_the_csv_form_is_read(planner: Callable[..., Ran], folder: Path, rulebook: Rulebook) -> None:
+    columns = planner("intake", "--csv").out.strip().split(",")
+    given = {"case": "A-1", "eye": "left", "visual_acuity": "6/18", "nucleus_hardness": "hard"}
+    (folder / "list.csv").write_text(",".join(columns) + "\n" + ",".join(given.get(c, "") for c in columns) + "\n")
+    (item,) = read_cases("list.csv", rulebook.vocabulary)
+    assert isinstance(item, ReadCase), item
+    assert item.case.findings == {"visual_acuity_logmar": 0.48, "nucleus_hardness": "hard"}  # log10(18 / 6) = 0.477
 
 
 def test_the_blank_case_says_what_may_be_written(planner: Callable[..., Ran], rulebook: Rulebook) -> None:
@@ -76,7 +106,9 @@ def test_the_blank_case_says_what_may_be_written(planner: Callable[..., Ran], ru
 def test_the_csv_header_is_read_back(planner: Callable[..., Ran], folder: Path, rulebook: Rulebook) -> None:
     header = planner("intake", "--csv").out
     columns = header.strip().split(",")
-    assert set(columns) >= {"case", "patient", "eye", "none_found_in", *rulebook.vocabulary.by_id}
+    assert set(columns) >= {"case", "patient", "eye", "none_found_in"}
+    finding_columns = {rulebook.vocabulary.aliases.get(column, column) for column in columns}
+    assert finding_columns >= set(rulebook.vocabulary.by_id)
     row = ",".join({"case": "A-1", "eye": "left"}.get(column, "") for column in columns)
     (folder / "list.csv").write_text(f"{header}{row}\n")
     (item,) = read_cases("list.csv", rulebook.vocabulary)
@@ -106,10 +138,36 @@ def test_the_summary_says_what_the_json_says(planner: Callable[..., Ran], folder
         if factor["state"] == "holds":
             assert factor["because"] in summary, factor
     for missing in found["missing"]:
-        assert f"{missing['finding']}: {missing['would_settle']}" in summary
+        assert missing["finding"] in summary and f": {missing['would_settle']}" in summary
     for reason in found["readiness"]["because"]:
         assert (reason if isinstance(reason, str) else reason["because"]) in summary
     assert {"consultant", "early"} <= set(found["probability"]["by_operator"])
+
+
+def test_the_summary_of_a_letter_is_short_and_says_where_to_look(planner: Callable[..., Ran]) -> None:
+    letter = ROOT / "demo_cases" / "cases" / "tamsulosin-letter.yaml"
+    found, text = json.loads(planner("assess", letter, "--json").out), planner("assess", letter).out
+    summary = " ".join(text.split())
+    assert len(text.splitlines()) < 140, "a letter of 12 findings is read at one sitting"
+    assert f"On record tier {found['tier']['on_record']}" in summary
+    assert f"Until known tier {found['tier']['working']}" in summary
+    more = len(found["tier"]["decided_by"]) - 4
+    assert more > 1 and f"and {more} more reasons: planner explain why tier CASE" in summary
+    for look in found["looks"]:
+        labels = "; ".join(label[0].lower() + label[1:] for label in look["labels"])
+        readiness = "" if look["settles"] else " (for readiness, not for the tier)"
+        assert f"{look['label']}, {look['minutes']} min, by {look['who']}{readiness}: {labels}" in summary
+    assert "would demand tier 4: " in summary and "demands tier 4: not recorded" not in summary
+    (block,) = (part for part in text.split("\n\n") if part.startswith("Not recorded, the most decisive first"))
+    asked = [word.strip(",:") for word in block.split()]
+    assert all(asked.count(missing["finding"]) == 1 for missing in found["missing"])
+
+
+def test_too_little_on_record_names_what_is_needed(planner: Callable[..., Ran], folder: Path) -> None:
+    (folder / "case.yaml").write_text(case_text(axial_length_mm="not-recorded"))
+    assert "too little is recorded to write a technique (not recorded: axial length)" in " ".join(
+        planner("assess", "case.yaml").out.split()
+    )
 
 
 def test_the_same_case_gives_the_same_bytes_from_any_format(planner: Callable[..., Ran], case: Path) -> None:
@@ -224,8 +282,39 @@ def test_why_the_tier(planner: Callable[..., Ran], folder: Path) -> None:
     (folder / "case.yaml").write_text(case_text(dilated_pupil_mm="4", only_seeing_eye="yes"))
     found = json.loads(planner("assess", "case.yaml", "--json").out)
     why = planner("explain", "why", "tier", "case.yaml").out
-    assert f"working tier {found['tier']['working']}" in why
-    assert all(f"decided by: {reason}" in why for reason in found["tier"]["decided_by"])
+    assert found["tier"]["on_record"] == found["tier"]["working"] == 4
+    assert "tier: 4, on record and until known, Consultant operates" in why
+    assert all(f"until known, decided by: {reason}" in why for reason in found["tier"]["decided_by"])
+
+
+def test_why_the_tier_tells_both_readings(planner: Callable[..., Ran], folder: Path) -> None:
+    (folder / "case.yaml").write_text(case_text(posterior_polar_opacity="not-recorded"))
+    found = json.loads(planner("assess", "case.yaml", "--json").out)
+    assert (found["tier"]["on_record"], found["tier"]["working"]) == (1, 4)
+    why, why_not = (planner("explain", word, "tier", "case.yaml").out for word in ("why", "why-not"))
+    assert "tier: on record 1, Any trainee cleared for whole operations; until known 4, Consultant operates" in why
+    assert "\n  on record, decided by: 0 points: the band of tier 1\n" in why
+    assert "\n  until known, decided by: Posterior polar opacity: demands tier 4 (not recorded, may hold)\n" in why
+    assert "look: Slit lamp and fundus after dilating, 10 min, by a clinician at the slit lamp" in why_not
+    assert "not recorded, settles the tier alone: posterior_polar_opacity\n" in why_not
+    (folder / "bare.yaml").write_text("case: A-1\neye: left\n")
+    assert "tier: on record too little recorded; until known 4" in planner("explain", "why", "tier", "bare.yaml").out
+
+
+def test_why_an_option_tells_what_would_change_it(planner: Callable[..., Ran], folder: Path) -> None:
+    (folder / "case.yaml").write_text(case_text(posterior_polar_opacity="not-recorded"))
+    plan = json.loads(planner("plan", "case.yaml", "--format", "json").out)
+    written = plan["choices"]["hydro"]["option"]
+    why = planner("explain", "why", f"hydro.{written}", "case.yaml").out
+    assert "\n  written; others stay possible\n" in why
+    assert "would change it, if found, before any fluid: posterior polar opacity → delineation only\n" in why
+    instead = planner("explain", "why-not", "hydro.delineation-only", "case.yaml").out
+    assert "written instead: " in instead and "before any fluid: posterior polar opacity → delineation only" in instead
+    on_record = planner("explain", "why", "posterior-polar-opacity", "case.yaml").out
+    assert "on record, with what is not recorded taken as plain: does not hold\n" in on_record
+    (folder / "case.yaml").write_text(case_text())
+    assert "the one option for this eye" in planner("explain", "why", f"hydro.{written}", "case.yaml").out
+    assert "on record" not in planner("explain", "why", "posterior-polar-opacity", "case.yaml").out
 
 
 def test_an_unknown_id_names_the_nearest(planner: Callable[..., Ran], case: Path) -> None:
@@ -245,15 +334,32 @@ def test_if_tells_what_two_assessments_tell(planner: Callable[..., Ran], folder:
     def ends(plan: dict[str, dict[str, dict[str, float]]]) -> tuple[str, str]:
         return f"{plan['assessment']['tier']['working']}", f"{plan['assessment']['points']['most']:g}"
 
-    assert (changes["tier"][0], changes["points"][0]) == ends(before)
-    assert (changes["tier"][1], changes["points"][1]) == ends(after)
+    assert (changes["tier until known"][0], changes["points"][0]) == ends(before)
+    assert (changes["tier until known"][1], changes["points"][1]) == ends(after)
+    records = tuple(f"{plan['assessment']['tier']['on_record']}" for plan in (before, after))
+    assert changes["tier on record"] == records
     moved = {
         name for name in before["choices"] if before["choices"][name]["option"] != after["choices"][name]["option"]
     }
     assert moved <= {what.removeprefix("choice, ") for what in changes}
     assert "choice, pupil" in changes
     text = planner("explain", "if", *wanted, "case.yaml").out
-    assert f"  tier: {changes['tier'][0]} -> {changes['tier'][1]}" in text
+    assert f"  tier until known: {' -> '.join(changes['tier until known'])}" in text
+    assert "  tier until known, decided by\n    - " in text and "\n    + Only seeing eye: demands tier 4\n" in text
+
+
+def test_if_tells_only_what_a_list_gains_and_loses(planner: Callable[..., Ran], folder: Path) -> None:
+    (folder / "case.yaml").write_text(case_text(posterior_polar_opacity="not-recorded", cephalosporin_allergy="yes"))
+    command = ("explain", "if", "posterior_polar_opacity=yes", "case.yaml")
+    changes = {change["what"]: change for change in json.loads(planner(*command, "--json").out)["changes"]}
+    assert (changes["tier on record"]["from"], changes["tier on record"]["to"]) == ("1", "4")
+    assert (changes["tier until known"]["from"], changes["tier until known"]["to"]) == ("4 (1 to 4 possible)", "4")
+    assert changes["would change hydro"]["gone"] == ["posterior polar opacity → delineation only"]
+    assert changes["would change hydro"]["new"] == []
+    kept = set(changes["trainee's steps"]["from"].split("; ")) & set(changes["trainee's steps"]["to"].split("; "))
+    assert kept.isdisjoint(changes["trainee's steps"]["gone"] + changes["trainee's steps"]["new"])
+    text = planner(*command).out
+    assert "  would change hydro\n    - posterior polar opacity → delineation only\n" in text
 
 
 def test_if_nothing_changes_it_says_so(planner: Callable[..., Ran], case: Path) -> None:

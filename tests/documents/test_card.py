@@ -19,7 +19,6 @@ from planner.documents.card_view import CROWDED, DETAILS, Card, Detail, card_vie
 from planner.documents.language import languages, speaking
 from planner.documents.letters import capital_mm, count_lines, points_for_capital, small_letter_mm, smallest_letter_mm
 from planner.documents.view import view
-from planner.plan.plan import Plan
 
 from .conftest import NAMES, PlanOf, read, squeezed, with_case
 from .test_pdf import sizes
@@ -51,7 +50,10 @@ def test_every_card_is_one_pdf_ua_page_with_all_steps_in_order(plan_of: PlanOf, 
         who = "TRAINEE" if step.who == "trainee" else "SUPERVISOR"
         at = text.index(squeezed(f"{step.number}{step.label}{who}"), at)
     assessment = plan.assessment
-    first_pause = next(what for step in view(plan).steps for what, _ in step.pause)
+    shown = view(plan)
+    # Where too little is recorded for a technique there is no pause to print, and the card says why.
+    first_pause = next((what for step in shown.steps for what, _ in step.pause), shown.not_written)
+    assert first_pause and bool(shown.not_written) == (assessment.tier.on_record is None)
     for words in (
         *(assessment.case.reference, assessment.case.eye.upper() + " EYE", f"Tier {assessment.tier.working}"),
         *(view(plan).supervision.mode, view(plan).supervision.words, plan.draft_line or "", plan.deferral[0]),
@@ -62,7 +64,7 @@ def test_every_card_is_one_pdf_ua_page_with_all_steps_in_order(plan_of: PlanOf, 
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_letters_are_as_high_as_the_card_says(card_of: CardOf, name: str) -> None:
+def test_letters_are_as_high_as_the_card_says(plan_of: PlanOf, card_of: CardOf, name: str) -> None:
     sheet = only_page(card_of(name))
     said = re.search(r"Smallest capital ([\d.]+) mm; steps ([\d.]+) mm", " ".join(sheet.extract_text().split()))
     assert said is not None
@@ -72,8 +74,9 @@ def test_letters_are_as_high_as_the_card_says(card_of: CardOf, name: str) -> Non
     assert min(heights)[0] == pytest.approx(smallest, abs=0.06)
     assert max(heights)[0] >= SIDE_MM
     assert steps >= CROWDED_MM[-1]
-    pauses = [height for height, text in heights if text.startswith("Pause ")]
-    assert pauses and min(pauses) == pytest.approx(steps, abs=0.06)
+    told = "Pause " if any(step.pause_if for step in plan_of(name).steps) else "Technique not written"
+    lines = [height for height, text in heights if text.startswith(told)]
+    assert lines and min(lines) == pytest.approx(steps, abs=0.06)
 
 
 def test_an_eye_of_six_six_reads_what_is_printed() -> None:
@@ -170,20 +173,31 @@ def test_same_plan_same_bytes(plan_of: PlanOf, card_of: CardOf) -> None:
     assert render_card(plan_of("tense-white")) == card_of("tense-white")
 
 
-def drills(plan: Plan, likely: bool, may: bool) -> Plan:
-    return replace(plan, drills=tuple(replace(drill, likely=likely, may_be_likely=may) for drill in plan.drills))
-
-
 def test_the_first_drill_says_how_it_stands(plan_of: PlanOf) -> None:
     plan = plan_of("routine")
-    texts = [
-        squeezed(only_page(render_card(drills(plan, *standing))).extract_text())
-        for standing in ((True, False), (False, True), (False, False))
-    ]
-    first = plan.drills[0]
-    for text, words in zip(texts, ("likely in this eye", "may become likely", "No drill stands out"), strict=True):
-        assert squeezed(words) in text
-        assert (squeezed(first.stop_first) in text) == (words != "No drill stands out")
+    always = next(drill for drill in plan.drills if drill.in_full)
+    other = next(drill for drill in plan.drills if not drill.in_full)
+    likely = replace(other, likely=True, in_full=True)
+    none = tuple(replace(drill, likely=False, in_full=False) for drill in plan.drills)
+    for drills, words, first in (
+        ((always, likely), "Drill likely in this eye:", likely),
+        ((other, always), "Drill in every eye:", always),
+        (none, "No drill stands out", None),
+    ):
+        card = card_view(plan, view(replace(plan, drills=drills)), DETAILS[0])
+        assert card.standing.startswith(words)
+        assert (card.drill, card.stop_first) == ((first.label, first.stop_first) if first else ("", ""))
+    # An ordinary eye makes nothing likely: its card has the drill of every eye, capsule rupture.
+    assert not any(drill.likely for drill in plan.drills)
+    text = squeezed(only_page(render_card(plan)).extract_text())
+    assert always.id == "posterior-capsule-rupture" and squeezed(always.stop_first) in text
+
+
+def test_no_way_of_doing_a_step_is_on_the_card_where_none_is_written(plan_of: PlanOf) -> None:
+    plan = plan_of("half-filled")
+    assert plan.assessment.tier.on_record is None and plan.choices
+    card = card_view(plan, view(plan), DETAILS[0])
+    assert card.not_written and not any(step.way for step in card.steps)
 
 
 def test_a_rulebook_in_force_prints_no_draft_line(plan_of: PlanOf) -> None:

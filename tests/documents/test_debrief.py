@@ -53,7 +53,7 @@ def test_every_sheet_is_pdf_ua_with_all_steps_in_order_and_every_pause(
 @pytest.mark.parametrize("name", SOME)
 def test_what_is_asked_and_what_must_not_be_written(debrief_of: DebriefOf, name: str) -> None:
     first, second = (squeezed(sheet.extract_text()) for sheet in read(debrief_of(name)).pages)
-    for words in ("Operation date", "Trainee, role code", "What the coach would have said", "No patient's name"):
+    for words in ("Operation date", "Trainee, role code", "What the supervisor advises", "No patient's name"):
         assert squeezed(words) in first, words
     for words in (
         "None",

@@ -222,6 +222,13 @@ def test_what_is_not_recorded_is_said_and_not_drawn(plan_of: PlanOf) -> None:
 
 
 def test_opening_is_drawn_as_the_plan_says(plan: Plan) -> None:
+    if plan.assessment.tier.on_record is None:
+        # No technique is written, so none is drawn: no opening, no cut, no device.
+        view = eye_view(plan)
+        shapes = ElementTree.fromstring(view.svg)
+        assert not any(marked(shapes, mark) for mark in ("opening", "incision", "port", "hook", "ring"))
+        assert "No technique is written, so none is drawn." in view.captions
+        return
     size = planned_opening_mm(plan)
     step = next(step for step in plan.steps if step.id == "capsule-opening")
     assert size is not None

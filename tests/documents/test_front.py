@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.documents.front import ALL, ROOMS, first, front, front_that_fits
+from planner.documents.front import ALL, ROOMS, Room, first, front, front_that_fits
 from planner.documents.view import view
 from planner.plan.plan import Plan
+from planner.wording import lower_first
 
 from .conftest import PlanOf
 
@@ -27,7 +29,18 @@ def test_a_page_without_end_leaves_nothing_out(plan: Plan) -> None:
     made = front(view(plan), ALL)
     assert not made.shortened
     assert made.reasons.shown == view(plan).readiness.reasons
-    assert made.missing.shown == plan.assessment.missing
+    assert made.looks.shown == view(plan).looks
+    assert not made.other_looks
+
+
+@pytest.mark.parametrize(("room", "told"), [(ROOMS[-2], 1), (ROOMS[-1], 0)])
+def test_a_short_front_names_every_sitting_that_would_settle_it(plan_of: PlanOf, room: Room, told: int) -> None:
+    shown = view(plan_of("half-filled"))
+    made = front(shown, room)
+    assert len(shown.looks) > 1 and made.looks.shown == shown.looks[:told]
+    told_after = lower_first(made.other_looks)
+    named = [f"{lower_first(look.label)}, {look.takes}" in told_after for look in shown.looks]
+    assert named == [False] * told + [True] * (len(shown.looks) - told)
 
 
 def test_the_fullest_front_that_fits_is_taken_and_the_barest_when_none_does(plan_of: PlanOf) -> None:

@@ -14,7 +14,7 @@ from .conftest import PlanOf
 
 ASSESSMENT = {
     "case", "eye", "rulebook", "points", "tier", "probability", "published_scores", "factors", "readiness", "missing",
-    "levers",
+    "levers", "looks", "smallest_set",
 }  # fmt: skip
 PLAN = {"assessment", "choices", "steps", "drills", "kit", "cautions", "supervision"}
 
@@ -26,25 +26,39 @@ def through_json(data: dict[str, Any]) -> dict[str, Any]:
     return again
 
 
+def assert_reading_lies_within(range_: dict[str, Any]) -> None:
+    assert set(range_) == {"least", "most", "on_record", "proved"}
+    assert range_["on_record"] is None or range_["least"] <= range_["on_record"] <= range_["most"]
+
+
 def test_assessment(plan: Plan) -> None:
     data = through_json(assessment_json(plan.assessment))
     assert set(data) >= ASSESSMENT
     assert set(data["rulebook"]) >= {"id", "version", "sha256", "status"}
-    assert set(data["points"]) == {"least", "most"}
-    assert set(data["tier"]) >= {"working", "least", "most", "decided_by"}
+    assert_reading_lies_within(data["points"])
+    assert set(data["tier"]) >= {"working", "least", "most", "decided_by", "on_record", "proved"}
+    tier = data["tier"]
+    assert tier["least"] <= tier["working"] <= tier["most"]
+    assert (tier["on_record"] is None) == (data["points"]["on_record"] is None)
+    assert tier["on_record"] is None or tier["least"] <= tier["on_record"] <= tier["working"]
     assert set(data["probability"]) >= {"model", "outcome", "not_counted", "by_operator"}
     assert set(data["probability"]["by_operator"]) == {"early", "middle", "late", "independent", "fellow", "consultant"}
     for operator in data["probability"]["by_operator"].values():
-        assert 0 < operator["least"] <= operator["most"] < 1
+        on_record = operator["least"] if operator["on_record"] is None else operator["on_record"]
+        assert 0 < operator["least"] <= on_record <= operator["most"] < 1
     assert all(isinstance(words, str) for words in data["probability"]["not_counted"])
     for name in ("muhtaseb-2004", "han-2020"):
-        assert set(data["published_scores"][name]["points"]) == {"least", "most"}
+        assert_reading_lies_within(data["published_scores"][name]["points"])
     assert all(set(factor) >= {"id", "state", "because", "points"} for factor in data["factors"])
     states = {"holds", "does-not-hold", "unknown", "not-applicable"}
     assert {factor["state"] for factor in data["factors"]} <= states
     assert data["readiness"]["state"] in ("ready", "settle-first")
     assert all(isinstance(words, str) for words in data["readiness"]["because"])
     assert all(set(missing) >= {"finding", "would_settle"} for missing in data["missing"])
+    # Every missing finding is looked for at one sitting, and at one only.
+    assert all(set(look) >= {"look", "label", "who", "minutes", "findings"} for look in data["looks"])
+    looked_for = [finding for look in data["looks"] for finding in look["findings"]]
+    assert sorted(looked_for) == sorted(missing["finding"] for missing in data["missing"])
     assert all(set(lever) >= {"finding", "to", "tier"} for lever in data["levers"])
 
 
@@ -52,7 +66,10 @@ def test_plan(plan: Plan) -> None:
     data = through_json(plan_json(plan))
     assert set(data) >= PLAN
     for choice in data["choices"].values():
-        assert set(choice) >= {"option", "provisional", "do", "why", "rejected"}
+        assert set(choice) >= {"option", "provisional", "do", "why", "rejected", "if_found"}
+        assert all(set(gate) >= {"finding", "when", "with", "option", "do", "before"} for gate in choice["if_found"])
+        others = {other["option"] for other in choice["rejected"] if other["possible"]}
+        assert {gate["option"] for gate in choice["if_found"]} <= others
     for step in data["steps"]:
         assert set(step) >= {"id", "who", "do", "watch", "pause_if", "rule_ids"}
         assert step["who"] in ("trainee", "supervisor")

@@ -7,7 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from planner.documents.operation import DETAILS, Operation, operation, operation_that_fits
+from planner.documents import html
+from planner.documents.operation import DETAILS, DO, Detail, Operation, Told, operation, operation_that_fits
+from planner.documents.pdf import count_pages, font_faces
 from planner.documents.plan_view import StepView
 from planner.documents.view import view
 from planner.plan.plan import Plan
@@ -18,7 +20,8 @@ from .conftest import PlanOf, SheetsOf, squeezed
 def lines_of(step: StepView) -> list[str]:
     hand_over = step.step.hand_over_if if step.step.who == "trainee" else ()
     pauses = [part for pair in step.pause for part in pair if part]
-    return [*step.do, *step.if_found, *step.step.watch, *hand_over, *pauses]
+    gates = [part for pair in step.if_found for part in pair]
+    return [*step.do, *gates, *step.also_if_found, *step.step.watch, *hand_over, *pauses]
 
 
 @pytest.mark.parametrize("detail", DETAILS)
@@ -27,8 +30,8 @@ def test_what_is_told_and_the_rest_together_are_the_whole_step(plan: Plan, detai
     assert [each.s.step.id for each in shown.steps] == [step.id for step in plan.steps]
     for each in shown.steps:
         parts = (each.told, each.rest)
-        printed = [line for part in parts for line in (*part.do, *part.if_found, *part.watch, *part.hand_over)]
-        printed += [text for part in parts for pair in part.pause for text in pair]
+        printed = [line for part in parts for line in (*part.do, *part.later, *part.watch, *part.hand_over)]
+        printed += [text for part in parts for pair in (*part.pause, *part.if_found) for text in pair]
         assert set(lines_of(each.s)) <= set(printed), each.s.step.id
 
 
@@ -46,7 +49,10 @@ def test_details_run_from_the_fullest_to_the_barest(plan: Plan) -> None:
     shown = view(plan)
     told = [sum(len(str(each.told)) for each in operation(shown, detail).steps) for detail in DETAILS]
     assert told == sorted(told, reverse=True)
-    assert not operation(shown).shortened
+    # In full but for what only several findings together would bring, which is told at the end whatever the room.
+    assert [each.rest for each in operation(shown).shortened] == [
+        Told((), (), step.also_if_found, (), (), ()) for step in shown.steps if step.also_if_found
+    ]
 
 
 @pytest.mark.parametrize(
@@ -61,6 +67,35 @@ def test_one_side_is_tried_before_two(plan_of: PlanOf, sides: Callable[[Operatio
     shown = view(plan_of("routine"))
     shown = replace(shown, steps=shown.steps[:3])  # few, so that none is left out as far too long to try
     assert operation_that_fits(shown, sides) == operation(shown, DETAILS[taken])
+
+
+def test_questions_above_a_step_are_cut_only_when_three_sides_do_not_hold_them(plan_of: PlanOf) -> None:
+    shown = view(plan_of("tamsulosin-letter"))
+    assert any(step.if_found for step in shown.steps)
+
+    def taken(most: int) -> Operation:
+        return operation_that_fits(shown, lambda made: most if any(each.told.if_found for each in made.steps) else 1)
+
+    assert any(each.told.if_found for each in taken(3).steps)
+    assert not any(each.told.if_found for each in taken(4).steps)
+
+
+def test_ordinary_lines_are_cut_as_set_in_one_paragraph(plan_of: PlanOf) -> None:
+    shown = view(plan_of("routine"))
+    for room in (0, 1, 2, 3):
+        for each in operation(shown, Detail(ordinary_do=room)).steps:
+            assert each.s.ordinary and len(" ".join(each.told.do)) <= room * DO
+            assert (*each.told.do, *each.rest.do) == each.s.do
+            assert not each.rest.do or len(" ".join((*each.told.do, each.rest.do[0]))) >= room * DO
+
+
+@pytest.mark.parametrize("name", ["routine", "phacomorphic-attack"])
+def test_steps_alone_take_the_sides_that_they_take_in_the_plan(plan_of: PlanOf, sheets_of: SheetsOf, name: str) -> None:
+    sheets = sheets_of(name)
+    last = next(at for at, sheet in enumerate(sheets) if "Take-over" in sheet)
+    shown = view(plan_of(name))
+    steps = operation_that_fits(shown, lambda made: count_pages(html.page(shown, None, made, font_faces())))
+    assert count_pages(html.page(shown, None, steps, font_faces())) == last
 
 
 def test_steps_take_one_side_in_an_easy_eye_and_two_in_a_hard_one(sheets_of: SheetsOf) -> None:

@@ -81,8 +81,10 @@ def test_first_side_is_complete_and_the_steps_begin_the_second(plan_of: PlanOf, 
     assert squeezed(plan.steps[0].label) not in front.partition("Approval")[2]
     # The head of the page, then at once the table.
     assert second.index("Theoperation,stepbystep") < second.index(squeezed(plan.steps[0].label)) < 200
-    first_pause = next(line for step in plan.steps for line in step.pause_if)
-    assert squeezed(first_pause.split("; ")[0]) in second
+    # Where too little is recorded for a technique that stands above the steps, and there is no pause.
+    pauses = [line.split("; ")[0] for step in plan.steps for line in step.pause_if]
+    assert bool(pauses) == (plan.assessment.tier.on_record is not None)
+    assert squeezed(pauses[0] if pauses else plan.steps[0].do[0]) in second
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -90,18 +92,23 @@ def test_what_the_first_side_leaves_out_stands_whole_at_the_end(
     plan_of: PlanOf, sheets_of: SheetsOf, name: str
 ) -> None:
     assessment, sheets = plan_of(name).assessment, sheets_of(name)
-    assert ("more,attheend" in sheets[0]) == any("Thefirstsideinfull" in sheet for sheet in sheets[1:])
+    # Where to look is told at the end with by whom and for what, whether or not the first side names all of it.
+    cut = "more,attheend" in sheets[0] or "seetheend" in sheets[0]
+    assert (cut or bool(assessment.looks)) == any("Thefirstsideinfull" in sheet for sheet in sheets[1:])
+    assert bool(assessment.looks) == ("Notrecorded:wheretolook" in sheets[0])
     # The head and foot of a page are drawn after its body; without them a label may run over the page's end.
     head = f"{assessment.case.eye.upper()}EYE{squeezed(assessment.case.reference)}page"
     printed = "".join(sheet.partition(head)[0] for sheet in sheets)
     for words in (
         *(reason.settled_by for reason in assessment.readiness.because),
         *(m.label for m in assessment.missing),
+        *(look.who for look in assessment.looks),
     ):
-        assert squeezed(words) in printed, words
+        # A label within a sentence begins small.
+        assert squeezed(words).casefold() in printed.casefold(), words
 
 
-@pytest.mark.parametrize(("name", "sides"), [("routine", 4), ("tense-white", 7), ("half-filled", 10)])
+@pytest.mark.parametrize(("name", "sides"), [("routine", 5), ("tense-white", 7), ("half-filled", 8)])
 def test_a_plan_is_no_longer_than_a_team_will_read(sheets_of: SheetsOf, name: str, sides: int) -> None:
     assert len(sheets_of(name)) <= sides
 

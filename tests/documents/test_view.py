@@ -27,15 +27,25 @@ def texts_that_must_print(plan: Plan) -> Iterator[str]:
     for reason in plan.assessment.readiness.because:
         yield from (reason.because[1:], reason.settled_by)
     for missing in plan.assessment.missing:
-        yield from (missing.label, missing.would_settle)
+        yield missing.label
+    for look in plan.assessment.looks:
+        yield from (look.label, look.who, f"{look.minutes} min")
+    for gate in (gate for step in plan.steps for gate in step.gates):
+        yield gate.label
+        # What only several findings together would bring stands among what is still possible, without them.
+        if gate.option is None or gate.once_clear or not gate.together or len(gate.findings) == 1:
+            yield from (*gate.named, "" if gate.once_clear else gate.before or "")
     for drill in plan.drills:
         yield from (drill.label, drill.stop_first, *(drill.steps if drill.likely else ()))
     for drug in plan.drugs:
         yield from (drug.label, drug.dose, *drug.reasons, *drug.instead, *drug.contraindications, *drug.check)
     for item in plan.kit:
         yield from (item.label, item.note if item.lacking else "")
+    # What only may hold is told once, by its gate or its drug; as a caution where nothing more can be said.
     for caution in plan.cautions:
-        yield caution.text
+        yield caution.text if caution.certain or plan.assessment.tier.on_record is None else ""
+    for ask, worse in plan.recheck:
+        yield from (ask, worse)
     for rule in plan.rules:
         yield from (rule.text, rule.instead or "", rule.hazard or "")
     yield from (words[1:] for words in prepared(plan))
@@ -44,7 +54,8 @@ def texts_that_must_print(plan: Plan) -> Iterator[str]:
 
 
 def prepared(plan: Plan) -> list[str]:
-    return [choice.prepared_as for choice in plan.choices.values() if choice.prepared_as]
+    written = plan.assessment.tier.on_record is not None
+    return [choice.prepared_as for choice in plan.choices.values() if written and choice.prepared_as]
 
 
 def test_every_format_says_all_of_it(plan: Plan) -> None:
@@ -57,6 +68,28 @@ def test_every_format_says_all_of_it(plan: Plan) -> None:
         # Both set a pause as what to see and what then, so each half is looked for by itself.
         lost = [text for text in texts_that_must_print(plan) if squeezed(text).casefold() not in printed.casefold()]
         assert not lost, (name, lost)
+
+
+def test_a_caution_that_only_may_hold_prints_where_no_technique_is_written(plan_of: PlanOf) -> None:
+    shown, bare = plan_of("tamsulosin-letter"), plan_of("half-filled")
+    assert shown.assessment.tier.on_record is not None and bare.assessment.tier.on_record is None
+    for plan in (shown, bare):
+        assert any(caution.certain for caution in plan.cautions) or plan is bare
+        assert any(not caution.certain for caution in plan.cautions)
+    assert all(each.caution.certain for each in view(shown).cautions)
+    assert len(view(bare).cautions) == len(bare.cautions)
+
+
+def test_where_too_little_is_recorded_no_technique_is_written(plan_of: PlanOf) -> None:
+    plan = plan_of("half-filled")
+    written = {choice.label for choice in plan.choices.values()} - {"Ultrasound", "Povidone-iodine"}
+    for printed in (render_html(plan), render_text(plan)):
+        body = unescape(_TAG.sub(" ", printed.partition("<body>")[2] or printed))
+        assert body.count(view(plan).not_written) == 1
+        assert "Planned opening" not in body and "Main incision" not in body
+        steps = body.partition("step by step")[2].lower().partition("take-over")[0]
+        assert not [label for label in written if label.lower() in steps]
+    assert not view(plan_of("routine")).not_written
 
 
 def test_a_model_blind_to_something_found_says_at_least(plan_of: PlanOf) -> None:

@@ -17,6 +17,7 @@ from planner.rulebook.rulebook import Rulebook
 
 RUPTURE, DROPPED, DIALYSIS = "posterior-capsule-rupture", "dropped-fragment", "zonular-dialysis"
 BLEED, ORBIT, PROLAPSE = "suprachoroidal-haemorrhage", "orbital-haemorrhage", "iris-prolapse"
+OIL, OLD_CUT = "oil-forward", "old-cut-opening"
 TEAR, PRESSURE, STOPPING = "capsule-tear-running-out", "positive-pressure", "patient-moving-or-asking-to-stop"
 RETROPULSION, BURN, DESCEMET, IRIS = (
     "iris-diaphragm-retropulsion",
@@ -61,6 +62,13 @@ EYES: dict[str, tuple[dict[str, str], list[str]]] = {
     "shallow chamber": ({"anterior_chamber_depth_mm": "2.3", "axial_length_mm": "21.4"}, [PROLAPSE]),
     "nanophthalmos": ({"anterior_chamber_depth_mm": "2.1", "axial_length_mm": "19.8"}, [BLEED, PRESSURE]),
     "long vitrectomised eye": ({"axial_length_mm": "29", "previous_vitrectomy": "yes"}, [RETROPULSION]),
+    # With oil behind the lens the chamber does not plunge; the oil comes forward.
+    "silicone oil": ({"previous_vitrectomy": "yes", "silicone_oil": "yes"}, [OIL, PRESSURE]),
+    "radial keratotomy": ({"previous_refractive_surgery": "radial-keratotomy"}, [OLD_CUT]),
+    "long eye after radial keratotomy": (
+        {"previous_refractive_surgery": "radial-keratotomy", "axial_length_mm": "26.4"},
+        [OLD_CUT, RETROPULSION],
+    ),
     "synechiae": ({"posterior_synechiae": "yes"}, [IRIS]),
     "new vessels on the iris": ({"iris_new_vessels": "yes", "diabetes": "yes"}, [IRIS]),
     "other eye bled": ({"fellow_eye_suprachoroidal_bleed": "yes"}, [BLEED]),
@@ -118,6 +126,29 @@ def test_nothing_stands_out_in_an_ordinary_eye(ready: Assessor, rulebook: Rulebo
     assert by_weight(ready, rulebook, ordinary) == []
     plan = make_plan(assess(plain_eye(rulebook, **ordinary), rulebook), rulebook)
     assert not any(drill.likely or drill.may_be_likely for drill in plan.drills)
+
+
+def test_no_drill_of_an_eye_without_vitreous_where_oil_holds_the_lens(rulebook: Rulebook) -> None:
+    plan = make_plan(assess(plain_eye(rulebook, previous_vitrectomy="yes", silicone_oil="yes"), rulebook), rulebook)
+    assert RETROPULSION not in [drill.id for drill in plan.drills if drill.likely or drill.may_be_likely]
+
+
+def test_a_drill_speaks_to_whoever_operates(rulebook: Rulebook) -> None:
+    # A consultant who operates cannot "call the consultant": each call says who comes to whom.
+    for drill in rulebook.drills.values():
+        if "consultant" in drill.call.lower():
+            assert "second" in drill.call or "trainee" in drill.call, (drill.id, drill.call)
+        assert "learner" not in " ".join([drill.stop_first, drill.call, *(step.do for step in drill.steps)]), drill.id
+
+
+def test_a_drug_of_a_drill_is_named_so_that_a_bar_reaches_it(rulebook: Rulebook) -> None:
+    given = {(name, step.drug) for name, drill in rulebook.drills.items() for step in drill.steps if step.drug}
+    assert given >= {(RUPTURE, "triamcinolone-stain"), (DIALYSIS, "triamcinolone-stain"), (RUPTURE, "miotic")}
+    # And nowhere without its name.
+    for drill in rulebook.drills.values():
+        for step in drill.steps:
+            for word in ("triamcinolone", "miotic", "trypan"):
+                assert word not in step.do.lower() or step.drug, (drill.id, step.do)
 
 
 def test_rupture_alone_is_always_printed_in_full(rulebook: Rulebook) -> None:

@@ -79,12 +79,12 @@ def test_every_factor_and_option_has_cases(rulebook: Rulebook) -> None:
 def test_a_wrong_expectation_of_a_factor_is_found(folder: Path, edit: Edit, faults: Faults) -> None:
     line = edit(
         "factors/pressure-and-chamber.cases.yaml",
-        "[{iop_mmhg: 22}, {iop_mmhg: 40}]",
-        "[{iop_mmhg: 22}, {iop_mmhg: 12}]",
+        "[{iop_mmhg: 25}, {iop_mmhg: 26}, {iop_mmhg: 40}]",
+        "[{iop_mmhg: 25}, {iop_mmhg: 26}, {iop_mmhg: 12}]",
     )
     assert faults(folder) == [
         f"rules/factors/pressure-and-chamber.cases.yaml:{line}: raised-pressure: expected holds, found does_not_hold "
-        "(intraocular pressure 12 mmHg; it needs intraocular pressure above 21 mmHg); "
+        "(intraocular pressure 12 mmHg; it needs intraocular pressure at or above 25 mmHg); "
         "try: correct the rule, or the case if the rule is right"
     ]
 
@@ -182,13 +182,21 @@ def test_a_kind_of_case_left_out_of_an_option_is_refused(folder: Path, faults: F
 
 
 def test_a_missing_limit_case_is_refused_by_name(folder: Path, edit: Edit, faults: Faults) -> None:
-    name = "factors/lens.cases.yaml"
-    edit(name, "[{nuclear_opalescence_locs3: 4.9}]", "[{nuclear_opalescence_locs3: 4.0}]")
-    line = line_of(folder / name, "- of: dense-nucleus")
+    name = "factors/pressure-and-chamber.cases.yaml"
+    edit(name, "[{iop_mmhg: 24}, {iop_mmhg: 22}]", "[{iop_mmhg: 22}]")
+    line = line_of(folder / name, "- of: raised-pressure")
     assert faults(folder) == [
-        f"rules/{name}:{line}: dense-nucleus: no cases show that nuclear_opalescence_locs3 decides at 4.9, 5, 5.1 "
-        "(they must be alike in everything else; missing: 4.9); try: add them, and what is expected of each"
+        f"rules/{name}:{line}: raised-pressure: no cases show that iop_mmhg decides at 24, 25, 26 "
+        "(they must be alike in everything else; missing: 24); try: add them, and what is expected of each"
     ]
+
+
+def test_a_grade_that_reads_into_words_is_judged_as_the_word(folder: Path, edit: Edit, faults: Faults) -> None:
+    """LOCS 5.0 and over reads as hard, so a case by its decimal grade shows nothing else than one by the word."""
+    name = "factors/lens.cases.yaml"
+    line = edit(name, "  - {nuclear_opalescence_locs3: 5.0}\n", "  - {nuclear_opalescence_locs3: 4.9}\n")
+    (found,) = faults(folder)
+    assert found.startswith(f"rules/{name}:{line}: dense-nucleus: expected holds, found does_not_hold"), found
 
 
 def test_a_value_of_a_choice_left_out_is_refused_by_name(folder: Path, edit: Edit, faults: Faults) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,6 +18,21 @@ from planner.rulebook.load import load
 from planner.rulebook.rulebook import Rulebook
 from planner.shipped import rules_folder
 
+# What no claim may rest on: videos and teaching channels, quizzes, blogs, and comments below them.
+UNFIT = re.compile(
+    r"video|youtu|vimeo|channel|podcast|webinar|livestream|\bquiz|question bank|blog|\bcomments?\b|forum|facebook"
+    r"|instagram|twitter|tiktok|linkedin|reddit|telegram|substack|wikipedia|coach",
+    re.IGNORECASE,
+)
+# Speech, and the talk of those who teach on a stage, which no printed line takes over.
+TALK = re.compile(
+    r"[\"“”„«»]|\b(?:I|we|my|our|us)\b|\b(?:don|can|won|isn|doesn)'t\b|\b(?:it|that|let|here)'s\b|\bpearls?\b|\btricks?\b"
+    r"|\btips for\b|\bgolden rule|\bmantra\b|\bguru|\bguys\b|\bas they say\b|\bremember\b|\bmy friend",
+    re.IGNORECASE,
+)
+# The words agreed for taking over are spoken, and a surgeon's question to himself is.
+SPOKEN = {"take_over_words", "think"}
+
 
 def mappings(data: Any) -> Iterator[dict[str, Any]]:
     if isinstance(data, dict):
@@ -30,6 +46,18 @@ def written() -> list[dict[str, Any]]:
     files = [path for path in rules_folder().rglob("*.yaml") if not path.name.endswith(".cases.yaml")]
     read = [yaml.safe_load(path.read_text(encoding="utf-8")) for path in files if path.name != "sources.yaml"]
     return [mapping for document in read for mapping in mappings(document) if isinstance(mapping.get("source"), str)]
+
+
+def texts(data: Any, key: str = "") -> Iterator[tuple[str, str]]:
+    """Every text of a rule file with the key that it stands under."""
+    if isinstance(data, dict):
+        for name, inner in data.items():
+            yield from texts(inner, str(name))
+    elif isinstance(data, list):
+        for inner in data:
+            yield from texts(inner, key)
+    elif isinstance(data, str):
+        yield key, data
 
 
 def resting_on(found: list[Resting], name: str) -> Resting:
@@ -102,3 +130,46 @@ def test_the_command_says_the_same_in_words_and_as_json(
     assert data["from_memory"]
     assert all(f"{claim['at']}: {claim['kind']} {claim['entry']}" in remembered for claim in data["from_memory"])
     assert "grinton-2021, seen: nothing rests on it, " in words
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Invented A. A dense lens, on his teaching channel.",
+        "inventedcoach.com/2018/07/26",
+        "youtube.com/watch, minute 4",
+        "Reader's comment below an article of 2019.",
+        "An invented society's weekly quiz, 2021.",
+        "invented.com/blog/white-lens",
+    ],
+)
+def test_what_no_claim_may_rest_on_is_recognised(text: str) -> None:
+    assert UNFIT.search(text)
+
+
+def test_no_source_is_a_video_a_teaching_channel_a_quiz_a_blog_or_a_comment(rulebook: Rulebook) -> None:
+    told = {f"{s.id}: {s.citation} {s.read or ''} {s.locator or ''}" for s in rulebook.sources.values()}
+    assert {text for text in told if UNFIT.search(text)} == set()
+    assert len(told) > 150
+    places = {mapping.get("where", "") for mapping in written()}
+    assert {where for where in places if UNFIT.search(where)} == set()
+
+
+@pytest.mark.parametrize("text", ["And remember: small bites.", 'He says "never chase it".', "We don't rush here."])
+def test_teaching_talk_is_recognised(text: str) -> None:
+    assert TALK.search(text)
+
+
+def test_no_printed_line_quotes_teaching_talk() -> None:
+    files = [path for path in rules_folder().rglob("*.yaml") if not path.name.endswith(".cases.yaml")]
+    found, read = set(), 0
+    for path in files:
+        if path.name == "sources.yaml":
+            continue
+        for key, text in texts(yaml.safe_load(path.read_text(encoding="utf-8"))):
+            read += 1
+            # What is said aloud to a patient at the table stands after `says:`.
+            if key not in SPOKEN and TALK.search(text.partition("says:")[0]):
+                found.add(f"{path.name}, {key}: {text}")
+    assert found == set()
+    assert read > 3000
