@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from planner.assess.assess import assessor
 from planner.case import Case, read_case
 from planner.rulebook.load import load
 from planner.rulebook.proof.report import Claim, CounterExample
@@ -41,7 +42,8 @@ def broken(folder: Path, *edits: Edit) -> Path:
 def refuted(folder: Path, claim: str, *edits: Edit) -> tuple[Rulebook, Claim]:
     """The broken rulebook, and the claim that must not hold of it."""
     rulebook = load(broken(folder, *edits))
-    [examined] = prove(rulebook, only=[claim]).claims
+    plain_eye = assessor(rulebook).completions.plain
+    [examined] = prove(rulebook, only=[claim], plain_eye=plain_eye).claims
     assert examined.state == "refuted", examined
     return rulebook, examined
 

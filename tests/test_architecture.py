@@ -21,7 +21,7 @@ ROWS = (
     ("claims",),
     ("readings",),
     ("vocabulary",),
-    ("case", "wording"),
+    ("case", "wording", "harm"),
     ("rulebook", "case_file"),
     ("unit",),
     ("assess",),

@@ -181,10 +181,12 @@ def test_nothing_is_missed_by_planning_only_what_a_case_can_feel(
     new = load(rules_with(*EDITS[name]))
     comparison = Comparison(rulebook, new)
     entries = {f"{each.kind} {each.name}" for each in comparison.differences}
-    cases = list(drawn(comparison, 1000, seed=4))
-    moved = list(itertools.islice((case for case in cases if comparison.changes(case)), 2))
+    # A raise needs two troubles in an eye that neither brings to tier 4: such an eye is seldom drawn.
+    cases = drawn(comparison, 10000, seed=4)
+    first = list(itertools.islice(cases, 20))
+    moved = list(itertools.islice((case for case in itertools.chain(first, cases) if comparison.changes(case)), 2))
     assert moved, "no drawn eye changes, so this would show nothing"
-    for case in [*cases[:20], *moved]:
+    for case in [*first, *moved]:
         before, after = (make_plan(assess(case, each), each) for each in (rulebook, new))
         found = comparison.changes(case)
         assert [(c.what, c.name, c.before, c.after) for c in found] == list(changed(before, after))

@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from typing import Any
 
 from planner.conditions import Condition, Test, compare, walk
-from planner.vocabulary import Finding, Ordered
+from planner.harm import harm
+from planner.vocabulary import Finding
 
 
 def told_apart(findings: Iterable[Finding], conditions: Iterable[Condition]) -> list[tuple[Any, ...]]:
@@ -59,23 +60,3 @@ def _candidates(finding: Finding, tests: list[Test]) -> list[Any]:
             middle = finding.usual or finding.possible
             return sorted((v for v in near if low <= v <= high), key=lambda v: (not middle[0] <= v <= middle[1], v))
     return []
-
-
-def harm(finding: Finding, value: Any) -> float:
-    """How bad a value is in the finding's stated direction; 0 for all where no direction is claimed."""
-    match finding.worse:
-        case "higher":
-            return float(value)
-        case "lower":
-            return -float(value)
-        case "yes" | "no":
-            return float(value == (finding.worse == "yes"))
-        case "more":
-            return float(len(value))
-        case Ordered(rank=rank):
-            return float(rank[value])
-        case "none":
-            return 0.0
-        case outside:
-            low, high = outside.outside
-            return float(max(low - value, value - high, 0.0))

@@ -76,6 +76,12 @@ class Compiled:
         }
 
     @cached_property
+    def planned_by(self) -> frozenset[int]:
+        """The findings, as places, on which an option or a line of a step can depend."""
+        lines = (name for name in self.rest_names if name.startswith("line:"))
+        return frozenset().union(*(self.depends[name] for name in (*self.option_names, *lines)))
+
+    @cached_property
     def number_tests(self) -> dict[str, tuple[Test, ...]]:
         """Every comparison of each number with a limit, in any condition."""
         found: dict[str, dict[Test, None]] = {}

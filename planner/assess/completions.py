@@ -14,9 +14,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from planner.assess.cells import harm
 from planner.assess.compiled import Bounds, Compiled, Truths, Values
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test
+from planner.harm import harm
 from planner.truth import Truth
 
 NODES_AT_MOST = 20_000

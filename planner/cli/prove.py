@@ -26,6 +26,7 @@ def prove(rules: RulesOption = None, json: JsonOption = False) -> None:
 
     Example: planner rules prove --rules rules
     """
+    from planner.assess.assess import assessor
     from planner.cli.assess import in_json
     from planner.rulebook.prove import CLAIMS, prove
 
@@ -38,7 +39,8 @@ def prove(rules: RulesOption = None, json: JsonOption = False) -> None:
         if live:
             print(f"{start}{len(started)} of {len(CLAIMS)}: {claim:24}", end="", file=sys.stderr, flush=True)
 
-    proof = prove(rulebook_in(rules), told=told)
+    rulebook = rulebook_in(rules)
+    proof = prove(rulebook, told=told, plain_eye=assessor(rulebook).completions.plain)
     print(f"{start}{len(started)} of {len(CLAIMS)} claims examined{' ' * 16 if live else ''}", file=sys.stderr)
     typer.echo(in_json(_data(proof), many=False) if json else _text(proof))
     failed = [claim for claim in proof.claims if claim.state != "proved"]

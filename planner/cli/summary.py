@@ -102,7 +102,10 @@ def _looks(assessment: Assessment) -> Iterator[str]:
 def _readiness(assessment: Assessment) -> tuple[str, list[str]]:
     if assessment.readiness.state == "ready":
         return "Readiness", ["ready"]
-    reasons = [f"{reason.because} (to settle it: {reason.settled_by})" for reason in assessment.readiness.because]
+    by: dict[str, list[str]] = {}
+    for reason in assessment.readiness.because:
+        by.setdefault(reason.settled_by, []).append(reason.because)
+    reasons = [f"{'; '.join(because)} (to settle it: {settled_by})" for settled_by, because in by.items()]
     return "Settle first, then operate", reasons
 
 

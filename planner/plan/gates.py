@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from planner.assess.cells import harm
 from planner.assess.compiled import Values
 from planner.conditions import Condition, Test, compare, factors_in
+from planner.harm import harm
 from planner.plan.picture import Picture, Turned
 from planner.plan.plan import Gate
 from planner.rulebook.plan_shapes import Choice, Line, Option, Step

@@ -4,33 +4,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from planner.assess.assess import assessor
 from planner.assess.assessment import Assessment, Readiness, SettleReason
 from planner.assess.trace import fill
 from planner.case import Stage
-from planner.plan.choices import choose
+from planner.plan.eye_plan import EyePlan, plan_eye
 from planner.plan.gates import worse_words
 from planner.plan.lens import plan_lens
 from planner.plan.picture import Picture
-from planner.plan.plan import (
-    Chosen,
-    KitItem,
-    Plan,
-    PlannedCaution,
-    PlannedDrill,
-    PlannedRule,
-    PlannedSupervision,
-)
+from planner.plan.plan import KitItem, Plan, PlannedSupervision
 from planner.plan.sources import cited
-from planner.plan.steps import plan_steps, target_of, with_bar
-from planner.plan.stock import plan_drugs, plan_kit, planned_drug
+from planner.plan.steps import plan_steps, target_of
+from planner.plan.stock import plan_kit
 from planner.plan.supervision import default_stage, supervise
-from planner.rulebook.plan_shapes import Drill, DrillStep
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
 from planner.wording import lower_first
 
-LIKELY_AT_MOST = 3
 ASKED_IN_A_LINE = 6
 
 
@@ -39,28 +28,25 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
 
     An essential item of kit that the unit lacks makes the case settle-first; the plan's own assessment says so.
     """
-    picture = Picture(assessor(rulebook), assessment.case)
-    choices = choose(picture)
-    picture.as_planned(choices)
-    drills = _drills(picture)
-    kit = _kit(picture, choices, drills, unit)
+    eye = plan_eye(assessment.case, rulebook)
+    picture, choices = eye.picture, eye.choices
+    kit = _kit(eye, unit)
     assessment = replace(assessment, readiness=_with_kit(assessment.readiness, kit))
     stage = default_stage(picture.assessor, assessment, stage)
     supervised, because = supervise(picture, assessment, stage)
-    drugs = plan_drugs(picture, choices)
-    steps = plan_steps(picture, assessment, choices, drugs, stage, supervised)
+    steps = plan_steps(picture, assessment, choices, eye.drugs, stage, supervised)
     supervision, unknown = rulebook.supervision, _not_recorded(picture, assessment)
     plan = Plan(
         assessment=assessment,
         unit=unit.unit if unit else None,
         choices=choices,
         steps=steps,
-        drills=drills,
+        drills=eye.drills,
         kit=kit,
-        drugs=drugs,
+        drugs=eye.drugs,
         formulary_note=rulebook.kit.formulary_note,
-        cautions=_cautions(picture),
-        rules=_rules(picture),
+        cautions=eye.cautions,
+        rules=eye.rules,
         supervision=PlannedSupervision(
             supervised.mode,
             supervised.by,
@@ -93,60 +79,13 @@ def ready_in(assessment: Assessment, rulebook: Rulebook, unit: Unit | None) -> A
     """The assessment as its plan in this unit has it: lacking kit that is essential settles first here too."""
     if unit is None or unit.kit is None:
         return assessment
-    picture = Picture(assessor(rulebook), assessment.case)
-    choices = choose(picture)
-    picture.as_planned(choices)
-    kit = _kit(picture, choices, _drills(picture), unit)
+    kit = _kit(plan_eye(assessment.case, rulebook), unit)
     return replace(assessment, readiness=_with_kit(assessment.readiness, kit))
 
 
-def _kit(
-    picture: Picture, choices: dict[str, Chosen], drills: tuple[PlannedDrill, ...], unit: Unit | None
-) -> tuple[KitItem, ...]:
-    return plan_kit(picture, choices, {d.label: list(d.kit) for d in drills if d.likely or d.in_full}, unit)
-
-
-def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
-    """Drills by how likely the eye on record makes them, then by danger; of those it makes likely the first three."""
-    ordered = sorted(
-        ((_weight(picture, drill), drill) for drill in picture.assessor.rulebook.drills.values()),
-        key=lambda pair: (-pair[0], not pair[1].always_in_full, -pair[1].danger, pair[1].id),
-    )
-    planned = []
-    for place, (weight, drill) in enumerate(ordered):
-        likely = weight > 0 and place < LIKELY_AT_MOST
-        planned.append(
-            PlannedDrill(
-                drill.id,
-                drill.label,
-                likely,
-                weight == 0 and picture.line(f"drill:{drill.id}") is None,
-                likely or drill.always_in_full,
-                tuple(drill.signs),
-                drill.stop_first,
-                tuple(_drill_step(picture, step) for step in drill.steps),
-                drill.call,
-                tuple(drill.kit),
-                drill.leave,
-                drill.basis.words,
-            )
-        )
-    return tuple(planned)
-
-
-def _drill_step(picture: Picture, step: DrillStep) -> str:
-    drugs = picture.assessor.rulebook.kit.drugs
-    drug = next((drug for drug in drugs if drug.id == step.drug), None)
-    return step.do if drug is None else with_bar(step.do, planned_drug(picture, drug))
-
-
-def _weight(picture: Picture, drill: Drill) -> int:
-    holding = (
-        likely.weight
-        for place, likely in enumerate(drill.likely)
-        if picture.on_record(f"drill:{drill.id}:{place}") is True
-    )
-    return max(holding, default=0)
+def _kit(eye: EyePlan, unit: Unit | None) -> tuple[KitItem, ...]:
+    needs = {drill.label: list(drill.kit) for drill in eye.drills if drill.likely or drill.in_full}
+    return plan_kit(eye.picture, eye.choices, needs, unit)
 
 
 def _recheck(picture: Picture) -> tuple[tuple[str, str], ...]:
@@ -174,38 +113,6 @@ def _not_recorded(picture: Picture, assessment: Assessment) -> tuple[tuple[str, 
         if worse:
             lines.append((f"{theatre.recheck_not_recorded}: {lower_first(look.label)}", ", ".join(worse)))
     return tuple(lines)
-
-
-def _cautions(picture: Picture) -> tuple[PlannedCaution, ...]:
-    found = []
-    for caution in picture.assessor.rulebook.cautions.values():
-        truth = picture.line(f"caution:{caution.id}")
-        if truth is not False:
-            text = fill(caution.text, picture.case, picture.assessor.rulebook.vocabulary)
-            found.append(PlannedCaution(caution.id, text, truth is True, caution.basis.words))
-    return tuple(sorted(found, key=lambda caution: not caution.certain))
-
-
-def _rules(picture: Picture) -> tuple[PlannedRule, ...]:
-    forces = ("withhold", "require", "order", "prefer", "tell")
-    found = []
-    for rule in picture.assessor.rulebook.interactions.rules:
-        truth = picture.line(f"rule:{rule.id}")
-        if truth is not False:
-            about = next(iter(rule.of.values()))
-            found.append(
-                PlannedRule(
-                    rule.id,
-                    rule.force,
-                    picture.names.get(about, about),
-                    rule.text,
-                    rule.instead,
-                    rule.hazard,
-                    truth is True,
-                    rule.basis.words,
-                )
-            )
-    return tuple(sorted(found, key=lambda rule: (not rule.certain, forces.index(rule.force))))
 
 
 def _with_kit(readiness: Readiness, kit: tuple[KitItem, ...]) -> Readiness:

@@ -120,7 +120,7 @@ class Picture:
             return ()
         made, completions = self.assessor.compiled, self.assessor.completions
         for place in made.by_depth:
-            if self.values[place] is not None or self.plain[place] is None:
+            if place not in made.planned_by or self.values[place] is not None or self.plain[place] is None:
                 continue
             for cell in made.cells[place]:
                 trial = self.values.copy()

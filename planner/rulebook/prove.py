@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Collection
+from typing import Any
 
 from planner.errors import PlannerError
 from planner.rulebook.proof.report import Claim, Proof
 from planner.rulebook.rulebook import Rulebook
 
+# From a partly recorded case to the eye that stands for it on record, None where there is none.
+PlainEye = Callable[[list[Any]], list[Any] | None]
 CLAIMS = (
     "can-happen",
     "no-factor-always",
@@ -34,13 +37,19 @@ CLAIMS = (
 )
 
 
-def prove(rulebook: Rulebook, only: Collection[str] = CLAIMS, told: Callable[[str], None] = lambda text: None) -> Proof:
+def prove(
+    rulebook: Rulebook,
+    only: Collection[str] = CLAIMS,
+    told: Callable[[str], None] = lambda text: None,
+    plain_eye: PlainEye | None = None,
+) -> Proof:
     """Examine the claims, or `only` some of them, in order; `told` hears each name before it is examined.
 
+    `plain_eye` is the engine's own, values in the vocabulary's order; with it `pairs-mend` also examines that.
     Raises PlannerError when z3 is not installed.
     """
     begun = time.perf_counter()
-    examine = _examiners(rulebook)
+    examine = _examiners(rulebook, plain_eye)
     claims = []
     for name in CLAIMS:
         if name in only:
@@ -52,7 +61,7 @@ def prove(rulebook: Rulebook, only: Collection[str] = CLAIMS, told: Callable[[st
     return Proof(*identity, tuple(claims), _ranges(rulebook), _not_claimed(rulebook), seconds)
 
 
-def _examiners(rulebook: Rulebook) -> dict[str, Callable[[], Claim]]:
+def _examiners(rulebook: Rulebook, plain_eye: PlainEye | None) -> dict[str, Callable[[], Claim]]:
     try:
         from planner.rulebook.proof.inquiry import Bench
     except ModuleNotFoundError as error:
@@ -83,7 +92,7 @@ def _examiners(rulebook: Rulebook) -> dict[str, Callable[[], Claim]]:
         "worse-tier": lambda: worsening().tier(),
         "worse-supervision": lambda: worsening().supervision(),
         "plain-least": lambda: Worsening(bench, "not plain").least(),
-        "pairs-mend": lambda: mending.pairs_mend(bench),
+        "pairs-mend": lambda: mending.pairs_mend(bench, plain_eye),
         "supervision-rises": lambda: tables.supervision_rises(bench),
         "bands-meet": lambda: tables.bands_meet(bench),
         "levels-apart": lambda: tables.levels_apart(bench),

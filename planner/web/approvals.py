@@ -12,6 +12,7 @@ from planner.assess.assessment import SettleReason
 from planner.records.rows import CaseNow
 from planner.web.approval import enter_lapses, standing_of
 from planner.web.door import Door, Visitor
+from planner.web.judging import readings
 from planner.web.lists_held import has_sessions, needed_at_once, state_of
 from planner.web.overview import day_and_time
 from planner.web.places import approval_path
@@ -75,7 +76,7 @@ def _line(site: Site, now: CaseNow, visitor: Visitor) -> Line:
     reasons: tuple[SettleReason, ...] = ()
     if plan is not None:
         shown, reasons = plan.assessment.tier, plan.assessment.readiness.because
-        tier = f"{shown.working}" if shown.least == shown.most else f"{shown.working} ({shown.least} to {shown.most})"
+        tier = readings(shown)
         label, stage = shown.label, plan.supervision.stage_label
     asked = [question for question in site.store.questions(now.case.id) if question.by == visitor.code]
     standing = standing_of(site, now)

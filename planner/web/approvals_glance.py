@@ -5,14 +5,14 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 
-from planner.assess.assessment import FactorState, TierResult
+from planner.assess.assessment import FactorState
 from planner.assess.trace import labels, reached_findings
 from planner.case import Case
 from planner.documents.json_form import plan_json
 from planner.plan.plan import Plan
 from planner.records.trail import canonical
 from planner.rulebook.rulebook import Rulebook
-from planner.web.judging import without_percentages
+from planner.web.judging import readings, without_percentages
 from planner.wording import sentence
 
 
@@ -55,20 +55,12 @@ def glance(plan: Plan, rulebook: Rulebook) -> Glance:
     weighing = [state for state in weighing if state.state == "holds" or state.most_points or state.floor]
     weighing.sort(key=lambda state: (state.state != "holds", -(state.floor or 0), -state.most_points))
     return Glance(
-        _readings(tier),
+        readings(tier),
         tier.label,
         tuple(without_percentages(tier.decided_by)),
         tuple(_weighed(state, assessment.case, rulebook) for state in weighing),
         digest(plan),
     )
-
-
-def _readings(tier: TierResult) -> str:
-    """Both readings of the tier in a few words, the working one first."""
-    if tier.on_record is None:
-        return f"{tier.working}, too little recorded for a technique"
-    differs = tier.on_record != tier.working
-    return f"{tier.working} until known, {tier.on_record} on record" if differs else f"{tier.working}"
 
 
 def digest(plan: Plan) -> str:

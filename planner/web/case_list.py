@@ -11,6 +11,7 @@ from starlette.responses import Response
 from planner.records.rows import CaseNow
 from planner.web.approval import plan_as_approved, state_of
 from planner.web.door import Door, Visitor
+from planner.web.judging import readings
 from planner.web.overview import day_and_time
 from planner.web.places import case_path
 from planner.web.presenting import page
@@ -67,7 +68,7 @@ def _line(site: Site, now: CaseNow) -> Line:
     tier, ready = "cannot be judged", ""
     if judged.assessment:
         shown = judged.assessment.tier
-        tier = f"{shown.working}" if shown.least == shown.most else f"{shown.working} ({shown.least} to {shown.most})"
+        tier = readings(shown)
         ready = "Ready" if judged.assessment.readiness.state == "ready" else "Settle first"
         given = judged.plan and plan_as_approved(site, now, judged.plan).approval
         if given and given.tier_approved != shown.working:

@@ -8,7 +8,7 @@ from collections import OrderedDict
 from dataclasses import dataclass
 
 from planner.assess.assess import assess
-from planner.assess.assessment import Assessment
+from planner.assess.assessment import Assessment, TierResult
 from planner.case import Case, read_case
 from planner.errors import PlannerError
 from planner.plan.make import make_plan
@@ -67,3 +67,11 @@ class Judge:
 def without_percentages(reasons: tuple[str, ...]) -> list[str]:
     """What decided the tier, the percentages left to the plan, where their limits stand beside them."""
     return [_PERCENTAGE.sub("", reason) for reason in reasons]
+
+
+def readings(tier: TierResult) -> str:
+    """Both readings of the tier in a few words, the working one first."""
+    if tier.on_record is None:
+        return f"{tier.working}, too little recorded for a technique"
+    differs = tier.on_record != tier.working
+    return f"{tier.working} until known, {tier.on_record} on record" if differs else f"{tier.working}"

@@ -14,10 +14,10 @@ import pytest
 import z3
 from random_cases import as_case, complete_values
 
-from planner.assess.assess import Assessor, assess
-from planner.assess.cells import harm
+from planner.assess.assess import Assessor, assess, assessor
 from planner.assess.compiled import Compiled
 from planner.case import STAGES
+from planner.harm import harm
 from planner.plan.make import make_plan
 from planner.rulebook.proof.directions import is_worse
 from planner.rulebook.proof.example import Plain
@@ -37,7 +37,7 @@ SPARSELY = 4
 
 @pytest.fixture(scope="module")
 def proof(rulebook: Rulebook) -> Proof:
-    return prove(rulebook)
+    return prove(rulebook, plain_eye=assessor(rulebook).completions.plain)
 
 
 @pytest.fixture(scope="module")

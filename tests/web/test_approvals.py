@@ -125,6 +125,20 @@ def test_another_tier_needs_a_reason_keeps_both_and_brings_its_supervision(
         assert "4 approved, rulebook 1" in text_of(visit.get("/cases?whose=all"))
 
 
+def test_both_readings_stand_wherever_the_tier_does(
+    store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
+) -> None:
+    """A white lens whose cortex is not recorded: tier 2 on record, 3 for the fluid that may be there."""
+    path = submitted(store, signed_in, rulebook, "white-cortex-not-recorded")
+    both = "3 until known, 2 on record"
+    case = path.replace("/approvals/", "/cases/")
+    for at in ("/approvals", path, case, f"{case}/plan", "/cases?whose=all"):
+        assert both in text_of(consultant.get(at)), at
+    for at in (path, case):
+        page = text_of(consultant.get(at))
+        assert "Not recorded: where to look" in page and "Slit lamp and fundus after dilating" in page
+
+
 def test_a_step_taken_from_the_trainee_shows_wherever_the_plan_does(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:

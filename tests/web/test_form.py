@@ -216,7 +216,7 @@ def test_what_a_section_cannot_vouch_for_is_not_recorded_and_never_none_found(
     assert save(visit, 1, None, **there).status_code == 303
     assert options_of(visit, name)[0] == ("", "not recorded", True)
     shown = visit.get(FORM).text.split(f'id="q-{name}"')[1].split("</fieldset>")[0]
-    assert "none found" not in shown and "it cannot be vouched for when" in shown
+    assert "none found" not in shown and "Record it by itself:</strong> hidden when" in shown
     assert save(visit, 2, None, **{f"f.{one}": value for one, value in clear.items()}).status_code == 303
     assert options_of(visit, name)[:2] == [("", "none found: no", True), ("not-recorded", "not looked at", False)]
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from planner.assess.cells import harm
 from planner.conditions import Value
+from planner.harm import harm
 from planner.vocabulary import Finding, Outside
 
 

@@ -15,9 +15,9 @@ undone only by a value that is neither milder nor worse, nothing is claimed, and
 from __future__ import annotations
 
 import itertools
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
+from typing import Any
 
-from planner.assess.assess import assessor
 from planner.conditions import Value, findings_in
 from planner.rulebook.proof.directions import is_worse
 from planner.rulebook.proof.example import truth_of
@@ -30,7 +30,8 @@ from planner.vocabulary import Finding, Pair
 State = dict[str, Value | None]
 
 
-def pairs_mend(bench: Bench) -> Claim:
+def pairs_mend(bench: Bench, plain_eye: Callable[[list[Any]], list[Any] | None] | None = None) -> Claim:
+    """`plain_eye` is the engine's own, which is examined too where it is given."""
     text = (
         "where a finding made milder, worse or plain meets an impossible pair, another finding of the pair that is not "
         "recorded has a value as mild, or as bad, that undoes it"
@@ -40,7 +41,8 @@ def pairs_mend(bench: Bench) -> Claim:
         group = _Group(bench, pairs)
         for state in group.states:
             group.look(inquiry, state)
-            group.look_at_plain(inquiry, state)
+            if plain_eye is not None:
+                group.look_at_plain(inquiry, state, plain_eye)
         inquiry.notes += sorted(group.not_claimed)
     return inquiry.claim()
 
@@ -68,7 +70,6 @@ class _Group:
         states = (dict(zip(self.values, state, strict=True)) for state in product)
         self.states = [state for state in states if self.is_complete(state) and not self.met(state)]
         self.not_claimed: set[str] = set()
-        self.engine = assessor(bench.rulebook)
         self._eyes: dict[tuple[tuple[str, Value | None], ...], State | None] = {}
 
     def _values(self, finding: Finding) -> list[Value | None]:
@@ -177,25 +178,24 @@ class _Group:
                         seen.append(there)
                         waiting.append(there)
 
-    def look_at_plain(self, inquiry: Inquiry, state: State) -> None:
+    def look_at_plain(self, inquiry: Inquiry, state: State, plain_eye: Callable[[list[Any]], list[Any] | None]) -> None:
         """From a state, whatever of it is not recorded, to the plain eye of the rest."""
         for size in range(1, len(state) + 1):
             for blank in itertools.combinations(state, size):
                 inquiry.checks += 1
-                eye = self._plain_eye({name: value for name, value in state.items() if name not in blank})
+                eye = self._plain_eye({name: value for name, value in state.items() if name not in blank}, plain_eye)
                 if eye is None or inquiry.has_enough or self._comes_to(state, eye, blank):
                     continue
                 where = inquiry.bench.where("findings", blank[0], "plain")
                 says = f"{', '.join(blank)} not recorded, the plain eye has {self._words(eye)}, and no steps to plain"
                 inquiry.fail(f"{where}: {says} or milder values lead there from {self._words(state)}")
 
-    def _plain_eye(self, recorded: State) -> State | None:
+    def _plain_eye(self, recorded: State, plain_eye: Callable[[list[Any]], list[Any] | None]) -> State | None:
         """What the engine reads on record; None where it finds no plain eye and searches for the least instead."""
         key = tuple(recorded.items())
         if key not in self._eyes:
-            values = list((self.nothing | recorded).values())
-            eye = self.engine.completions.plain(values)
-            index = self.engine.compiled.index
+            eye = plain_eye(list((self.nothing | recorded).values()))
+            index = {name: place for place, name in enumerate(self.nothing)}
             self._eyes[key] = None if eye is None else {name: eye[index[name]] for name in self.values}
         return self._eyes[key]
 
