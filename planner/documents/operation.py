@@ -123,9 +123,7 @@ def _shown(step: StepView, detail: Detail) -> ShownStep:
     def printed(which: Steps) -> bool:
         return which == "all" or (which == "harder" and not step.ordinary)
 
-    kept = _within(step.do, detail.ordinary_do) if step.ordinary else step.do
-    # A bar is told in its step, whatever else is cut.
-    do = tuple(line for line in step.do if line in kept or line in step.step.barred)
+    do = _within(step.do, detail.ordinary_do) if step.ordinary else step.do
     hand_over = step.step.hand_over_if if step.step.who == "trainee" else ()
     then = printed(detail.then)
     told = Told(
@@ -137,7 +135,7 @@ def _shown(step: StepView, detail: Detail) -> ShownStep:
         step.pause if then else tuple((what, "") for what, _ in step.pause),
     )
     rest = Told(
-        tuple(line for line in step.do if line not in do),
+        step.do[len(do) :],
         () if detail.if_found else step.if_found,
         step.also_if_found,
         () if printed(detail.watch) else step.step.watch,
