@@ -80,4 +80,4 @@ def percent(fraction: float) -> str:
 
 def lower_first(text: str) -> str:
     """Lower the first letter unless the word is an abbreviation (`INR`, `LOCS`)."""
-    return text[:1].lower() + text[1:] if len(text) < 2 or text[1].islower() else text
+    return text[:1].lower() + text[1:] if len(text) < 2 or text[1].islower() or text.startswith("A ") else text

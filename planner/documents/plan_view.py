@@ -76,7 +76,7 @@ class StepView:
 
     `if_found` is what is looked for before which act, and what is done instead; `also_if_found` what only several
     findings together would bring, and lines that would be added. A pause is what to see, and what then. An `ordinary`
-    step is one that nothing in this eye makes harder: it is set more closely, so that the others stand out.
+    step is one that nothing in this eye makes harder or changes: it is set more closely, so that the others stand out.
     """
 
     step: PlannedStep

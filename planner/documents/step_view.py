@@ -35,7 +35,8 @@ def step_view(step: PlannedStep, plan: Plan) -> StepView:
     also += [f"{before}: {told}" for before, told in _gates([gate for gate in asked if len(gate.named) > FEW + 1])]
     also += [f"{before}: {told}" for before, told in _gates(later)]
     pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
-    ordinary = not (step.harder_because or provisional or if_found)
+    # A step in which a drug is barred is set line by line and never cut.
+    ordinary = not (step.harder_because or provisional or if_found or step.barred)
     # An ordinary step is set as one paragraph, so its lines are left as they are and cut one by one.
     certain = tuple(line for line in lines if not line.endswith(IF_FOUND))
     do = certain if ordinary else _run_on(certain)

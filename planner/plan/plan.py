@@ -107,6 +107,7 @@ class PlannedStep:
     rule_ids: tuple[str, ...]
     gates: tuple[Gate, ...] = ()
     idle: bool = False  # nothing is done in this step in this eye
+    barred: tuple[str, ...] = ()  # lines of `do` whose drug is barred or waits for a check, with what serves instead
 
 
 @dataclass(frozen=True)

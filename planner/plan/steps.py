@@ -62,6 +62,7 @@ def _step(
     written = {name: rulebook.option(f"{name}.{choice.option}")[1] for name, choice in choices.items()}
     difficulty, harder = _difficulty(picture, assessment, step)
     do: list[str] = []
+    barred: list[str] = []
     watch: list[str] = []
     pause: list[str] = []
     ids: list[str] = []
@@ -72,7 +73,9 @@ def _step(
         if choice.prepared_as:
             do.append(choice.prepared_as)
         do.extend(choice.do)
-        do.extend(drug_line(line, drugs) for line in option.drug_lines)
+        given = [(line.do, drug_line(line, drugs)) for line in option.drug_lines]
+        do.extend(words for _, words in given)
+        barred.extend(words for as_written, words in given if words != as_written)
         watch.extend(choice.watch)
         pause.extend(choice.pause_if)
         by_consultant |= option.consultant_does
@@ -92,6 +95,7 @@ def _step(
     if not picture.is_on_record:
         # Too little is recorded to write a technique, and one for every eye that this could be is one for none.
         do, watch, pause, gates = ([rulebook.theatre.technique_not_written] if chosen else []), [], [], []
+        barred = []
         chosen = []
     idle = bool(chosen) and all(written[choice.choice].idle for choice in chosen) and not lines
     may_take = not by_consultant and takes(picture.assessor, stage, supervised.mode, step.id, difficulty)
@@ -113,6 +117,7 @@ def _step(
         tuple(ids),
         tuple(gates),
         idle,
+        tuple(barred),
     )
 
 

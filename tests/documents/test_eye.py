@@ -226,7 +226,8 @@ def test_opening_is_drawn_as_the_plan_says(plan: Plan) -> None:
         # No technique is written, so none is drawn: no opening, no cut, no device.
         view = eye_view(plan)
         shapes = ElementTree.fromstring(view.svg)
-        assert not any(marked(shapes, mark) for mark in ("opening", "incision", "port", "hook", "ring"))
+        planned = ("opening", "incision", "port", "iris-hooks", "capsule-hooks", "pupil-ring")
+        assert not any(marked(shapes, mark) for mark in planned)
         assert "No technique is written, so none is drawn." in view.captions
         return
     size = planned_opening_mm(plan)

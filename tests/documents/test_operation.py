@@ -80,6 +80,14 @@ def test_questions_above_a_step_are_cut_only_when_three_sides_do_not_hold_them(p
     assert not any(each.told.if_found for each in taken(4).steps)
 
 
+@pytest.mark.parametrize("detail", DETAILS)
+def test_a_bar_is_told_in_its_step_whatever_is_cut(plan_of: PlanOf, detail: Detail) -> None:
+    shown = operation(view(plan_of("phacomorphic-attack")), detail)
+    told = " ".join(line for each in shown.steps for line in each.told.do)
+    for drug in ("Acetazolamide", "Mannitol", "Beta-blocker drops"):
+        assert f"{drug} barred: " in told
+
+
 def test_ordinary_lines_are_cut_as_set_in_one_paragraph(plan_of: PlanOf) -> None:
     shown = view(plan_of("routine"))
     for room in (0, 1, 2, 3):
