@@ -265,8 +265,8 @@ class _Reader:
                 typed[finding.id] = finding.read(value)
             except ValueError as error:
                 # A spreadsheet's place names the column already.
-                named = finding.id in self.place(path)
-                self.fault(path, str(error) if named else f"{finding.id}: {error}")
+                named = str(name) in self.place(path)
+                self.fault(path, str(error) if named else f"{name}: {error}")
         return typed
 
     def holds(self, condition: conditions.Condition, recorded: Mapping[str, Value | None]) -> Truth:

@@ -11,7 +11,8 @@ def logmar_of(raw: str) -> float:
     """The logMAR of a Snellen fraction such as 6/18 or 20/60, to the nearest letter (0.02). Raises ValueError."""
     parts = re.fullmatch(r"(\d{1,3}(?:\.\d)?)\s*/\s*(\d{1,4}(?:\.\d)?)", raw)
     if parts is None or not (float(parts[1]) and float(parts[2])):
-        raise ValueError(f"{raw[:40]!r} is no Snellen fraction; write it like 6/18 or 20/60, or the logMAR itself")
+        how = "write it like 6/18 or 20/60 (single letters left off), or the logMAR itself"
+        raise ValueError(f"{raw[:40]!r} is no Snellen fraction; {how}")
     return round(round(math.log10(float(parts[2]) / float(parts[1])) / 0.02) * 0.02, 2)
 
 

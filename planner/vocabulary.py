@@ -70,6 +70,7 @@ class Look(Entry):
     label: str
     who: str
     minutes: Whole
+    before: str | None = None  # another sitting, which spoils this one if it comes first
     basis: Basis
 
 
@@ -104,7 +105,8 @@ class Finding(Entry):
     `unremarkable`). While `hidden_when` holds or may hold, a section that was looked through does not vouch for the
     finding; with `accepted_hidden` the technique is then written without it, and it stands as a gate for when it comes
     into view. `seen_at` names the step before which it can still be looked for or asked in theatre (`sign-in` before
-    the first), `look` the sitting at which it is recorded. `coarse` names a finding that says the same more coarsely.
+    the first), `look` the sitting at which it is recorded (`look_when_hidden` while it cannot be seen). `coarse` names
+    a finding that says the same more coarsely.
     A `preference` left blank is no hazard: it is planned as the plain value, and changes nothing.
     `snellen_as` is a name under which a Snellen fraction is read into this logMAR. `too_low` says where a case below
     `possible` belongs.
@@ -128,6 +130,7 @@ class Finding(Entry):
     asked_when: When | None = None
     seen_at: str | None = None
     look: str | None = None
+    look_when_hidden: str | None = None
     coarse: Coarse | None = None
     preference: YesNo = False
     snellen_as: str | None = None
@@ -159,8 +162,8 @@ class Finding(Entry):
             or set(self.worse.rank) != set(self.values)
         ):
             raise ValueError(f"{self.id}: worse.order must name every value once: {', '.join(self.values)}")
-        if self.accepted_hidden and self.hidden_when is None:
-            raise ValueError(f"{self.id}: accepted_hidden says what is done while hidden_when holds; give that too")
+        if (self.accepted_hidden or self.look_when_hidden) and self.hidden_when is None:
+            raise ValueError(f"{self.id}: accepted_hidden and look_when_hidden are of a finding with hidden_when")
         if self.preference and self.plain is None:
             raise ValueError(f"{self.id}: a preference needs `plain`, what is planned while it is left blank")
         for given in (self.unremarkable, self.plain):
@@ -214,6 +217,9 @@ class Finding(Entry):
         return None if raw is None else self.read(raw)
 
     def _read_number(self, raw: object) -> float:
+        if isinstance(raw, str) and self.snellen_as is not None and not raw[:1].isdigit() and raw[:1] not in "-+.":
+            why = "counting fingers and worse have no Snellen fraction"
+            raise ValueError(f"{_shown(raw)}: {why}; enter the logMAR that the unit has agreed for them")
         if isinstance(raw, str) and self.snellen_as is not None and "/" in raw:
             raw = logmar_of(raw)
         if isinstance(raw, str):

@@ -255,7 +255,8 @@ class Assessor:
             else:
                 settles = "readiness: it must be known before theatre"
             order = (place not in alone, place not in smallest, -off, -demands, not finding.essential, place)
-            look = self.looks.get(finding.look or "")
+            hidden = finding.look_when_hidden is not None and self.compiled.hidden_tests[place](values) is True
+            look = self.looks.get((finding.look_when_hidden if hidden else finding.look) or "")
             missing = MissingFinding(
                 finding.id,
                 finding.label,
@@ -263,8 +264,9 @@ class Assessor:
                 place in alone,
                 finding.essential,
                 finding.settled_by or (look.who if look is not None else None),
-                finding.look or "",
-                max(int(demands), 1) if asks else 0,
+                look.id if look is not None else "",
+                # What may not even be asked waits for the finding that decides that.
+                0 if not asks else max(int(demands), 1) if self.compiled.applies(place, values) else 1,
             )
             ranked.append((order, missing))
         ranked.sort(key=lambda pair: pair[0])
@@ -289,7 +291,14 @@ class Assessor:
             for look in (self.looks[name] for name in found)
         ]
         demanded = {name: sorted((entry.demands for entry in entries), reverse=True) for name, entries in found.items()}
-        return tuple(sorted(made, key=lambda look: demanded[look.look], reverse=True))
+        made.sort(key=lambda look: demanded[look.look], reverse=True)
+        for look in tuple(made):
+            # One sitting may spoil another: what is looked for before dilating is lost once the drops are in.
+            after = next((other for other in made if other.look == self.looks[look.look].before), None)
+            if after is not None and made.index(after) < made.index(look):
+                made.remove(look)
+                made.insert(made.index(after), look)
+        return tuple(made)
 
     def _unasked(self, case: Case, values: Values, tier: TierResult) -> tuple[str, ...]:
         """Findings that were recorded though nothing asked for them, and raise the tier."""

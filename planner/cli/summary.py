@@ -77,9 +77,9 @@ def _tier(assessment: Assessment, rulebook: Rulebook) -> Iterator[str]:
         labels = ", ".join(lower_first(vocabulary.by_id[name].label) for name in needed)
         yield f"On record: too little is recorded to write a technique (not recorded: {labels})"
     else:
-        yield f"On record tier {tier.on_record}: {tier.on_record_label}"
+        yield f"On record, if nothing more is found: tier {tier.on_record}, {tier.on_record_label}"
         yield from _decided_by(tier.on_record_by)
-    yield f"Until known tier {tier.working}: {tier.label}{proved}"
+    yield f"Until known, the worst still possible, which decides supervision: tier {tier.working}, {tier.label}{proved}"
     yield from _decided_by(tier.decided_by)
 
 

@@ -52,9 +52,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
             name: {**data["choices"][name], "if_found": _gates(chosen.if_found)}
             for name, chosen in plan.choices.items()
         },
-        "steps": [
-            {**told, "gates": _gates(step.gates)} for told, step in zip(data["steps"], plan.steps, strict=True)
-        ],
+        "steps": [{**told, "gates": _gates(step.gates)} for told, step in zip(data["steps"], plan.steps, strict=True)],
         "drills": [drill.id for drill in plan.drills],
         "drill_items": data["drills"],
         "kit": [item.id for item in plan.kit],

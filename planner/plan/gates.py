@@ -196,4 +196,3 @@ def _fewest(picture: Picture, grave: Values, plain: Values, name: str) -> list[t
         if not allowed or made.options(node, truths)[made.option_place[name]] is not True:
             node[place] = kept
     return [(place, node[place]) for place in differing if node[place] != plain[place]]
-

@@ -32,6 +32,7 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
     picture, choices = eye.picture, eye.choices
     kit = _kit(eye, unit)
     assessment = replace(assessment, readiness=_with_kit(assessment.readiness, kit))
+    assumed = stage is None and assessment.case.planned_stage is None
     stage = default_stage(picture.assessor, assessment, stage)
     supervised, because = supervise(picture, assessment, stage)
     steps = plan_steps(picture, assessment, choices, eye.drugs, stage, supervised)
@@ -51,7 +52,7 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
             supervised.mode,
             supervised.by,
             stage,
-            next(s.label for s in rulebook.stages.stages if s.id == stage),
+            _stage_label(rulebook, stage, assumed),
             f"{supervision.modes[supervised.mode]} Supervisor: {supervision.by[supervised.by]}.",
             because,
             tuple(step.label for step in steps if step.who == "trainee"),
@@ -73,6 +74,11 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
         draft_line=None if rulebook.header.status == "in-force" else rulebook.header.draft_line,
     )
     return replace(plan, sources=cited(plan, rulebook))
+
+
+def _stage_label(rulebook: Rulebook, stage: Stage, assumed: bool) -> str:
+    label = next(shape.label for shape in rulebook.stages.stages if shape.id == stage)
+    return rulebook.stages.assumed.replace("{stage}", lower_first(label)) if assumed else label
 
 
 def ready_in(assessment: Assessment, rulebook: Rulebook, unit: Unit | None) -> Assessment:

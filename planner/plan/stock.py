@@ -89,6 +89,7 @@ def planned_drug(picture: Picture, drug: Drug) -> PlannedDrug:
     rulebook, names = picture.assessor.rulebook, picture.names
     vocabulary = rulebook.vocabulary
     reasons, unchecked, instead = [], [], []
+
     def said(one: Contraindication) -> str:
         return one.label or lower_first(sentence(one.when, vocabulary, names))
 

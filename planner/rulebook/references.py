@@ -28,7 +28,7 @@ from planner.errors import Fault
 from planner.rulebook import list_shapes, plan_shapes, shapes
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.strict_yaml import Place
-from planner.vocabulary import Coarse, Finding, Pair, Vocabulary
+from planner.vocabulary import Coarse, Finding, Look, Pair, Vocabulary
 
 # Entries by what their conditions may speak of. Findings and pairs are read before anything is judged; what is in the
 # second row is judged before any option is chosen; only the third may ask whether something was recorded.
@@ -178,10 +178,14 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
                 case Finding():
                     yield from absent(spot, (*place, "section"), "section", part.section)
                     yield from all_absent(spot, (*place, "dates"), "finding", part.dates)
-                    if part.look is not None:
-                        yield from absent(spot, (*place, "look"), "look", part.look)
+                    for key in ("look", "look_when_hidden"):
+                        if (look := getattr(part, key)) is not None:
+                            yield from absent(spot, (*place, key), "look", look)
                     if part.seen_at is not None:
                         yield from absent(spot, (*place, "seen_at"), "step, nor sign-in,", part.seen_at)
+                case Look():
+                    if part.before is not None:
+                        yield from absent(spot, (*place, "before"), "look", part.before)
                 case Coarse():
                     yield from absent(spot, (*place, "into"), "finding", part.into)
                     if part.width is not None:

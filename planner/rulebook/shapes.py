@@ -286,6 +286,7 @@ class Stages(Entry):
     breaks: list[Break] = []
     default_stage: Stage
     default_note: str
+    assumed: str
 
 
 class Supervised(Entry):
