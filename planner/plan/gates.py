@@ -153,13 +153,20 @@ def _once_clear(picture: Picture, choice: Choice, option: Option) -> Gate:
     first_act, won = choice.first_act or choice.step, f"option:{choice.id}.{option.id}"
     place = picture.assessor.compiled.option_place[won]
     barring = [one.place for one in picture.turned if one.options[place] is False]
-    unseen = [where for where in barring if not picture.is_seen_before(where, first_act)]
+    looked_for = [where for where in barring if not picture.is_accepted(where)]
+    unseen = [where for where in looked_for if not picture.is_seen_before(where, first_act)]
     places = sorted(set(barring if option.strict else unseen or barring))
     findings = picture.assessor.rulebook.vocabulary.findings
     assert picture.plain is not None
-    asks = tuple(words_of(picture, findings[where], [picture.plain[where]]) for where in places)
+    asks = tuple(_plainly(findings[where], picture.plain[where]) for where in places)
     ids = tuple(findings[where].id for where in places)
     return Gate(ids, asks, asks, True, option.id, option.label, tuple(option.do), choice.before, False, once_clear=True)
+
+
+def _plainly(finding: Finding, value: Any) -> str:
+    """A finding at its plain value, as one would say that nothing was found."""
+    label = lower_first(finding.label)
+    return f"{label} {finding.shown(value)}" if finding.kind == "number" else f"{label}: {finding.shown(value)}"
 
 
 def _together(picture: Picture, choice: Choice, option: Option, name: str) -> Gate:

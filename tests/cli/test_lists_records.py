@@ -57,7 +57,7 @@ def run(folder: Path) -> Planner:
 
 def test_the_store_is_matched_judged_and_printed(run: Planner, folder: Path, rulebook: Rulebook) -> None:
     matched = run("match", "-o", "lists.yaml")
-    assert matched.code == 0 and matched.out.startswith("45 of 48 cases placed"), matched.err
+    assert matched.code == 0 and matched.out.startswith("44 of 48 cases placed"), matched.err
     assert run("check", "records").out.count("L-4") == 48, "nothing has a place as yet"
 
     store = Store.open(str(folder / "planner.db"))
@@ -69,7 +69,7 @@ def test_the_store_is_matched_judged_and_printed(run: Planner, folder: Path, rul
     stands = run("check", "records")
     assert stands.code == 0 and stands.out.startswith("These lists keep every rule.")
     again = json.loads(run("match", "--json").out)
-    assert len(again["placings"]) == 45 and all(one["reason"] is None for one in again["placings"]), "they stay"
+    assert len(again["placings"]) == 44 and all(one["reason"] is None for one in again["placings"]), "they stay"
     assert "number 1 in tue-1-a" in run("why", "records", "L-412").out
     assert run("brief", "records", "--since", "records", "--session", "tue-1-a", "-o", "brief.pdf").code == 0
     assert (folder / "brief.pdf").read_bytes().startswith(b"%PDF")

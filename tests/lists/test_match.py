@@ -151,10 +151,11 @@ def test_the_demonstration(demo: Instance) -> None:
     found = match(demo)
     assert found.verdict.stands and check(demo, found.lists).stands
     assert {blocked.case[0]: blocked.rules for blocked in found.blocked} == {
-        # Two eyes that need hooks by Wednesday, one set that week; consent and a pressure that are not settled.
+        # Two eyes that need hooks by Wednesday, one set that week; consent, a pressure and a latex allergy to settle.
         "L-410": ("kit-sets", "deadline"),
         "L-420": ("consent",),
         "L-430": ("settled",),
+        "L-440": ("settled",),
     }
     assert sum(reason.total for reason in found.reasons.values()) == pytest.approx(found.worth, abs=0.001)
     alone = [placing.case[0] for placing in found.lists.placings if placing.trainee is None]
