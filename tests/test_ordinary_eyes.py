@@ -102,9 +102,10 @@ def test_a_bare_letter_asks_for_six_looks_at_most(assessed, rulebook: Rulebook, 
 
 
 @pytest.mark.parametrize("name", eyes())
-def test_the_dilated_slit_lamp_comes_first(assessed, name: str) -> None:
-    """The most decisive look of a bare letter: pupil, gap, and the back of the lens, in ten minutes."""
-    assert assessed(name, "letter").looks[0].look == "slit-lamp-dilated"
+def test_the_slit_lamp_comes_first_and_before_the_drops(assessed, name: str) -> None:
+    """The most decisive look of a bare letter is through a wide pupil; what drops would spoil is looked at before it."""
+    looks = [look.look for look in assessed(name, "letter").looks]
+    assert looks[:2] == ["slit-lamp-undilated", "slit-lamp-dilated"]
 
 
 @pytest.mark.parametrize("name", eyes())

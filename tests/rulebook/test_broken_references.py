@@ -48,7 +48,7 @@ REFERENCES = {
     ),
     "no such equipment for every case": Broken(
         "kit.yaml",
-        "always: [ovd-cohesive,",
+        "always: [side-port-blade,",
         "always: [iron-lung,",
         "iron-lung",
         ("no equipment 'iron-lung'", "one of:"),

@@ -116,7 +116,7 @@ SHAPES = {
     ),
     "a withhold with nothing instead": Broken(
         "interactions.yaml",
-        "    instead: delineation only, nothing turned, OVD in before every exit\n",
+        "    instead: delineation only, no rotation, OVD in before every exit\n",
         "",
         "- id: polar-no-hydrodissection",
         ("what to do instead",),
