@@ -103,7 +103,7 @@ def test_a_bare_letter_asks_for_six_looks_at_most(assessed, rulebook: Rulebook, 
 
 @pytest.mark.parametrize("name", eyes())
 def test_the_slit_lamp_comes_first_and_before_the_drops(assessed, name: str) -> None:
-    """The most decisive look of a bare letter is through a wide pupil; what drops would spoil is looked at before it."""
+    """The most decisive look of a bare letter is through a wide pupil; what drops spoil is looked at before."""
     looks = [look.look for look in assessed(name, "letter").looks]
     assert looks[:2] == ["slit-lamp-undilated", "slit-lamp-dilated"]
 

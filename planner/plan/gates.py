@@ -86,7 +86,7 @@ def _named(picture: Picture, turned: Sequence[Turned], when: Condition) -> tuple
     place, factors = picture.assessor.compiled.place, picture.assessor.rulebook.factors
     left = list(turned)
     named = []
-    for factor in sorted(factors_in(when), key=lambda name: -_brought(place, name, turned)):
+    for factor in sorted(factors_in(when), key=lambda name: (-_brought(place, name, turned), name)):
         if len({one.place for one in left if one.truths[place[f"factor:{factor}"]]}) > FEWEST_SIGNS:
             named.append(lower_first(factors[factor].label))
             left = [one for one in left if not one.truths[place[f"factor:{factor}"]]]
@@ -137,7 +137,7 @@ def _nearest(picture: Picture, finding: Finding, values: list[float], below: boo
     edge = max(values) if below else min(values)
     passed = [test for test in picture.assessor.compiled.number_tests.get(finding.id, ()) if compare(test, edge)]
     tests = [test for test in passed if test.how in (("less_than", "at_most") if below else ("more_than", "at_least"))]
-    return (min if below else max)(tests, key=lambda test: float(test.limit), default=None)
+    return (min if below else max)(tests, key=lambda test: (float(test.limit), test.how), default=None)
 
 
 def _passed(picture: Picture, finding: Finding, values: list[float], below: bool) -> str:

@@ -149,8 +149,8 @@ def test_the_summary_of_a_letter_is_short_and_says_where_to_look(planner: Callab
     found, text = json.loads(planner("assess", letter, "--json").out), planner("assess", letter).out
     summary = " ".join(text.split())
     assert len(text.splitlines()) < 140, "a letter of 12 findings is read at one sitting"
-    assert f"On record tier {found['tier']['on_record']}" in summary
-    assert f"Until known tier {found['tier']['working']}" in summary
+    assert f"On record, if nothing more is found: tier {found['tier']['on_record']}" in summary
+    assert f"the worst still possible, which decides supervision: tier {found['tier']['working']}" in summary
     more = len(found["tier"]["decided_by"]) - 4
     assert more > 1 and f"and {more} more reasons: planner explain why tier CASE" in summary
     for look in found["looks"]:

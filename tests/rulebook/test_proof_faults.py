@@ -53,10 +53,10 @@ IDLE = {
         "when: {factor: solid-white-lens}",
         "when: {all: [{factor: solid-white-lens}, {factor: tense-white-lens}]}",
     ),
-    "drill:iris-diaphragm-retropulsion": Edit(
+    "drill:oil-forward": Edit(
         "drills/nucleus-and-zonule.yaml",
-        "{when: {factor: long-eye}, weight: 6}",
-        "{when: {all: [{factor: long-eye}, {factor: very-short-eye}]}, weight: 6}",
+        "{when: {factor: silicone-oil}, weight: 8}",
+        "{when: {all: [{factor: silicone-oil}, {not: {factor: previous-vitrectomy}}]}, weight: 8}",
     ),
     "caution:polar-size": Edit(
         "cautions.yaml",
@@ -176,7 +176,7 @@ def test_a_winner_that_is_withheld_is_found(rulebook: Rulebook) -> None:
 def test_a_drug_that_is_barred_with_nothing_instead_is_found(tmp_path: Path) -> None:
     edit = Edit(
         "kit.yaml",
-        "instead: aqueous-suppressant drops and mechanical measures",
+        "instead: an alpha-agonist drop and mechanical measures",
         "instead: ' '",
         after="it is a sulphonamide",
     )
