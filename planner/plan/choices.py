@@ -135,9 +135,9 @@ def _is_on_record(picture: Picture, choice: Choice, option: Option) -> bool:
 def _reason(picture: Picture, choice: Choice, option: Option, possible: bool) -> str:
     rulebook = picture.assessor.rulebook
     name = f"{choice.id}.{option.id}"
-    for rule in rulebook.withheld.get(name, []):
-        if picture.line(f"rule:{rule.id}"):
-            return f"withheld: {rule.text}"
+    withheld = [rule.text for rule in rulebook.withheld.get(name, []) if picture.line(f"rule:{rule.id}")]
+    if withheld:
+        return f"withheld: {'; '.join(withheld)}"
     needs = sentence(option.when, rulebook.vocabulary, picture.names)
     if possible:
         return f"possible until recorded: {', '.join(lower_first(f) for f in _turns_on(picture, [name])) or needs}"
