@@ -39,7 +39,9 @@ def allocation_for(plan: Plan, rulebook: Rulebook, tier: int, mode: str | None =
     MODES.index(given)
     judge = assessor(rulebook)
     who: dict[str, Who] = {
-        step.id: "trainee" if takes(judge, stage, given, step.id, step.difficulty) else "supervisor"  # type: ignore[arg-type]
+        step.id: "trainee"
+        if not step.reserved and takes(judge, stage, given, step.id, step.difficulty)  # type: ignore[arg-type]
+        else "supervisor"
         for step in plan.steps
     }
     return Allocation(given, "consultant" if given in BY_CONSULTANT else cast(By, made.supervision.by), who)

@@ -108,6 +108,7 @@ class PlannedStep:
     gates: tuple[Gate, ...] = ()
     idle: bool = False  # nothing is done in this step in this eye
     barred: tuple[str, ...] = ()  # lines of `do` whose drug is barred or waits for a check, with what serves instead
+    reserved: bool = False  # the rulebook gives it to no trainee in this eye, whatever the tier or mode
 
 
 @dataclass(frozen=True)

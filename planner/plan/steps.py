@@ -98,7 +98,9 @@ def _step(
         barred = []
         chosen = []
     idle = bool(chosen) and all(written[choice.choice].idle for choice in chosen) and not lines
-    may_take = not by_consultant and takes(picture.assessor, stage, supervised.mode, step.id, difficulty)
+    # Nobody can be taught a step for which no technique is written.
+    reserved = by_consultant or not picture.is_on_record
+    may_take = not reserved and takes(picture.assessor, stage, supervised.mode, step.id, difficulty)
     who: Literal["trainee", "supervisor"] = "trainee" if may_take else "supervisor"
     return PlannedStep(
         step.id,
@@ -118,6 +120,7 @@ def _step(
         tuple(gates),
         idle,
         tuple(barred),
+        reserved,
     )
 
 
