@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import difflib
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, Literal, get_args
@@ -13,8 +13,7 @@ from planner import conditions
 from planner.conditions import Value
 from planner.errors import Fault, PlannerError
 from planner.readings import quadrants, read_day
-from planner.truth import Truth
-from planner.vocabulary import Coarse, Vocabulary
+from planner.vocabulary import Coarse, Finding, Vocabulary
 
 Stage = Literal["steps-only", "early", "middle", "late", "independent"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
@@ -95,6 +94,39 @@ def coarser(coarse: Coarse, value: float, recorded: Mapping[str, Any], eye: str)
     return next(grades, None)
 
 
+def coarser_first(vocabulary: Vocabulary) -> list[Finding]:
+    """The findings in their order, each finer one after the coarser that is read from it: a word before its grade."""
+    after: dict[str, list[Finding]] = {}
+    for finding in vocabulary.findings:
+        if finding.coarse is not None:
+            after.setdefault(finding.coarse.into, []).append(finding)
+    usual = (finding for finding in vocabulary.findings if finding.coarse is None)
+    return [each for finding in usual for each in (finding, *after.get(finding.id, ()))]
+
+
+def vouched_for(
+    vocabulary: Vocabulary, looked_through: Container[str], recorded: Mapping[str, Value | None], given: Container[str]
+) -> dict[str, Value]:
+    """The unremarkable values that sections looked through give to findings not among `given`, by name."""
+    said: dict[str, Value] = {}
+    known = dict(recorded)
+    # First what can always be seen, then what something may have hidden: a section does not vouch for that.
+    for hidden in (False, True):
+        for finding in vocabulary.findings:
+            left = finding.section in looked_through and finding.id not in given
+            if not left or finding.unremarkable is None or (finding.hidden_when is not None) is not hidden:
+                continue
+            value = finding.read(finding.unremarkable)
+            if value is not None and not may_be_hidden(finding, known):
+                known[finding.id] = said[finding.id] = value
+    return said
+
+
+def may_be_hidden(finding: Finding, recorded: Mapping[str, Value | None]) -> bool:
+    """Whether it could not be seen, or may not have been, so that a section looked through does not vouch for it."""
+    return finding.hidden_when is not None and conditions.judge(finding.hidden_when, recorded) is not False
+
+
 class _Reader:
     def __init__(self, vocabulary: Vocabulary, where: str, place: Any) -> None:
         self.vocabulary = vocabulary
@@ -135,20 +167,8 @@ class _Reader:
         sections = self.sections(raw.get("none_found_in"))
         findings = self.findings(raw.get("findings"))
         coarse = self.coarse(findings, eye) if eye is not None else {}
-        everything: dict[str, Value] = {**findings, **coarse}
-        filled: set[str] = set()
-        # First what can always be seen, then what something may have hidden: a section does not vouch for that.
-        for hidden in (False, True):
-            for finding in self.vocabulary.findings:
-                vouched = finding.section in sections and finding.unremarkable is not None
-                if not vouched or finding.id in findings or (finding.hidden_when is not None) is not hidden:
-                    continue
-                if finding.hidden_when is not None and self.holds(finding.hidden_when, everything) is not False:
-                    continue
-                value = finding.read(finding.unremarkable)
-                if value is not None:
-                    everything[finding.id] = value
-                    filled.add(finding.id)
+        filled = vouched_for(self.vocabulary, sections, {**findings, **coarse}, findings)
+        everything: dict[str, Value] = {**findings, **coarse, **filled}
         # An explicit `not-recorded` inside a section that was looked through stays unknown. The vocabulary's order, so
         # that the order of the file changes nothing.
         order = [finding.id for finding in self.vocabulary.findings if everything.get(finding.id) is not None]
@@ -269,15 +289,6 @@ class _Reader:
                 self.fault(path, str(error) if named else f"{name}: {error}")
         return typed
 
-    def holds(self, condition: conditions.Condition, recorded: Mapping[str, Value | None]) -> Truth:
-        """A condition of findings alone, judged of what is recorded."""
-
-        def tested(test: conditions.Test) -> Truth:
-            value = recorded.get(test.finding)
-            return None if value is None else conditions.compare(test, value)
-
-        return conditions.evaluate(condition, tested, lambda _: None)
-
     def coarse(self, recorded: Mapping[str, Any], eye: str) -> dict[str, Value]:
         """What finer findings say of the coarser ones; where both are recorded they must agree."""
         read: dict[str, Value] = {}
@@ -302,7 +313,7 @@ class _Reader:
         """Refuse impossible pairs; query odd ones and say which of their findings are read as not recorded."""
         doubted: dict[str, Value] = {}
         for pair in self.vocabulary.impossible_together:
-            if self.holds(pair.when, recorded):
+            if conditions.judge(pair.when, recorded):
                 names = sorted(conditions.findings_in(pair.when) & set(recorded))
                 shown = ", ".join(f"{name}: {self.vocabulary.by_id[name].written(recorded[name])}" for name in names)
                 self.fault(
@@ -312,7 +323,7 @@ class _Reader:
                     "correct the one that is wrong, or leave it out",
                 )
         for pair in self.vocabulary.odd_together:
-            if self.holds(pair.when, recorded):
+            if conditions.judge(pair.when, recorded):
                 names = sorted(conditions.findings_in(pair.when) & set(recorded))
                 doubt = {name: recorded[name] for name in pair.doubt if name in recorded}
                 doubted |= doubt

@@ -180,6 +180,16 @@ def options_in(condition: Condition) -> set[str]:
     return {part.option for part in walk(condition) if isinstance(part, OptionWins)}
 
 
+def recording_in(condition: Condition) -> list[Test]:
+    """The tests of whether something was recorded."""
+    return [part for part in walk(condition) if isinstance(part, Test) and part.how == "recorded"]
+
+
+def absences_in(condition: Condition) -> frozenset[str]:
+    """The findings of which the condition asks whether they are not recorded."""
+    return frozenset(test.finding for test in recording_in(condition) if not test.limit)
+
+
 def rebuild(condition: Condition, leaf: Callable[[Condition], Condition]) -> Condition:
     """The same tree with every leaf replaced by `leaf(leaf)`."""
     match condition:
@@ -240,3 +250,13 @@ def evaluate(
             return truth.at_least(number, (evaluate(part, tested, named) for part in parts))
         case Not(part):
             return truth.negation(evaluate(part, tested, named))
+
+
+def judge(condition: Condition, recorded: Mapping[str, Value | None]) -> Truth:
+    """A condition of findings alone, judged of what is recorded by name."""
+
+    def tested(test: Test) -> Truth:
+        value = recorded.get(test.finding)
+        return None if value is None else compare(test, value)
+
+    return evaluate(condition, tested, lambda _: None)

@@ -24,7 +24,7 @@ from planner.assess.odds import logit, probability, probability_of
 from planner.assess.trace import Tracer, reached_findings
 from planner.assess.unknowns import Settling
 from planner.case import Case
-from planner.conditions import Condition, Test, walk
+from planner.conditions import recording_in
 from planner.errors import PlannerError
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
@@ -76,9 +76,11 @@ class Assessor:
 
         None while one of the few findings is missing without which no technique can be written.
         """
-        if any(name not in case.in_force for name in self.rulebook.vocabulary.on_record_needs):
-            return None
-        return self.plain_eye(values)
+        return self.plain_eye(values) if self.is_enough(case) else None
+
+    def is_enough(self, case: Case) -> bool:
+        """Whether nothing is missing without which no technique can be written."""
+        return all(name in case.in_force for name in self.rulebook.vocabulary.on_record_needs)
 
     def plain_eye(self, values: Values) -> Values | None:
         """The allowed eye in which each unknown takes its plain value; where none fits so, one of the mildest."""
@@ -194,7 +196,7 @@ class Assessor:
             if truth:
                 reasons.append(SettleReason(settle.id, settle.because, settle.settled_by, True))
                 covered.update(reached)
-                if tests_of_recording(settle.when):
+                if recording_in(settle.when):
                     wanted.update(n for n in reached if self.is_open(case, values, n))
             elif truth is None and not settle.only_when_certain and self.may_hold(values, f"settle:{settle.id}"):
                 blank = [n for n in reached if self.is_open(case, values, n)]
@@ -339,11 +341,6 @@ class Assessor:
                     )
                 )
         return tuple(levers)
-
-
-def tests_of_recording(condition: Condition) -> bool:
-    """Whether a condition asks if something was recorded."""
-    return any(isinstance(part, Test) and part.how == "recorded" for part in walk(condition))
 
 
 _made: dict[int, Assessor] = {}

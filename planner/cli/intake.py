@@ -45,10 +45,10 @@ def intake(
 
 def header_line(vocabulary: "Vocabulary") -> str:
     """The header of a CSV table that holds every heading and finding."""
-    from planner.case import HEADINGS
+    from planner.case import HEADINGS, coarser_first
 
     headings = [heading for heading in HEADINGS if heading != "findings"]
-    return ",".join([*headings, *(written_as(finding) for finding in in_order(vocabulary))]) + "\n"
+    return ",".join([*headings, *(written_as(finding) for finding in coarser_first(vocabulary))]) + "\n"
 
 
 def written_as(finding: "Finding") -> str:
@@ -56,21 +56,9 @@ def written_as(finding: "Finding") -> str:
     return finding.snellen_as or finding.id
 
 
-def in_order(vocabulary: "Vocabulary") -> list["Finding"]:
-    """The findings as they are looked for, a coarse one before the finer that would say it."""
-    into = {finding.coarse.into: finding for finding in vocabulary.findings if finding.coarse is not None}
-    placed = []
-    for finding in vocabulary.findings:
-        if finding.coarse is None:
-            placed.append(finding)
-            if finding.id in into:
-                placed.append(into[finding.id])
-    return placed
-
-
 def blank_case(vocabulary: "Vocabulary") -> Iterator[str]:
     """The lines of a YAML case that is whole once `case` and `eye` are filled in."""
-    from planner.case import STAGES
+    from planner.case import STAGES, coarser_first
     from planner.wording import lower_first
 
     sections = ", ".join(section.id for section in vocabulary.sections)
@@ -94,7 +82,7 @@ def blank_case(vocabulary: "Vocabulary") -> Iterator[str]:
     for section in vocabulary.sections:
         yield ""
         yield f"  # == {section.label} ({section.id}) =="
-        for finding in in_order(vocabulary):
+        for finding in coarser_first(vocabulary):
             if finding.section == section.id:
                 yield ""
                 yield from _finding(finding, vocabulary)

@@ -33,7 +33,7 @@ class Sampler:
         self.pairs = [compiled.place[name] for name in compiled.core_names if name.startswith("impossible:")]
         self.needed = frozenset(compiled.index[name] for name in compiled.rulebook.vocabulary.on_record_needs)
         # What decides whether a finding applies is drawn before it.
-        self.order = sorted(range(len(self.cells)), key=lambda place: (compiled.depth(place), place))
+        self.order = compiled.by_depth
 
     def complete(self, draw: random.Random, plain: float) -> Values:
         """The values of a complete allowed case: every finding that applies has one, no impossible pair holds.
@@ -91,7 +91,7 @@ class Sampler:
 
     def _plain(self, place: int) -> Any:
         """The plain value of a finding; without one, that with which alone the fewest conditions hold."""
-        given = self.compiled.rulebook.vocabulary.findings[place].plain_value
+        given = self._findings[place].plain_value
         if given is not None:
             return given
 

@@ -113,8 +113,7 @@ def card_view(plan: Plan, shown: PlanView, detail: Detail) -> Card:
 
 def _step(shown: StepView, plan: Plan, detail: Detail) -> CardStep:
     step, which = shown.step, int(shown.ordinary)
-    written = plan.assessment.tier.on_record is not None
-    ways = [choice.label for choice in plan.choices.values() if written and choice.step == step.id]
+    ways = [choice.label for choice in plan.choices.values() if plan.has_technique and choice.step == step.id]
     ways = ways[: detail.ways[which]]
     pauses = tuple((what, then if detail.then[which] else "") for what, then in shown.pause[: detail.pauses[which]])
     more = len(shown.pause) - len(pauses)

@@ -70,7 +70,7 @@ class _Drawing:
         self.plan = plan
         self.case: Case = plan.assessment.case
         # Where too little is recorded to write a technique, none is drawn.
-        self.planned = plan.assessment.tier.on_record is not None
+        self.planned = plan.has_technique
         self.seat = planned_seat(plan) if self.planned else None
         self.face = Face(self.case.eye, self.seat or "temporal")
         self.taken: list[Taken] = []

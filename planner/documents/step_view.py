@@ -20,7 +20,7 @@ WHO = {"trainee": lambda: say("TRAINEE"), "supervisor": lambda: say("SUPERVISOR"
 
 
 def step_view(step: PlannedStep, plan: Plan) -> StepView:
-    if plan.assessment.tier.on_record is None:
+    if not plan.has_technique:
         # That no technique is written is said once, above the steps.
         return StepView(step, WHO[step.who](), (), (), (), (), (), True)
     chosen = [choice for choice in plan.choices.values() if choice.step == step.id]

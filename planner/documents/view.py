@@ -134,8 +134,7 @@ def _settles(assessment: Assessment, labels: Mapping[str, str]) -> str:
 
 def _shown_cautions(plan: Plan) -> Iterable[PlannedCaution]:
     """Cautions that hold; those that only may, where there is too little on record to say more."""
-    everything = plan.assessment.tier.on_record is None
-    return (caution for caution in plan.cautions if caution.certain or everything)
+    return (caution for caution in plan.cautions if caution.certain or not plan.has_technique)
 
 
 def _spoken(name: str) -> str:
@@ -275,7 +274,7 @@ def _score(score: PublishedScore, cite: Citations) -> ScoreView:
 
 def _choices(plan: Plan, cite: Citations) -> tuple[ChoiceView, ...]:
     """Choices in the order of the steps, each with what is still possible instead; none without a technique."""
-    if plan.assessment.tier.on_record is None:
+    if not plan.has_technique:
         return ()
     order = {step.id: step.number for step in plan.steps}
     return tuple(
@@ -289,7 +288,7 @@ def _choices(plan: Plan, cite: Citations) -> tuple[ChoiceView, ...]:
 
 def _not_written(plan: Plan) -> str:
     """What stands in place of a technique where too little is recorded to write one; else nothing."""
-    if plan.assessment.tier.on_record is not None:
+    if plan.has_technique:
         return ""
     return next((line for step in plan.steps for line in step.do), "")
 

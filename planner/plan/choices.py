@@ -8,6 +8,8 @@ that is possible at all.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from planner.assess.assess import Assessor
 from planner.assess.compiled import Truths, Values
 from planner.errors import PlannerError
@@ -15,12 +17,18 @@ from planner.plan.gates import gates_of
 from planner.plan.picture import Picture
 from planner.plan.plan import Chosen, PlannedDevice, Rejected
 from planner.rulebook.plan_shapes import Choice, Option
+from planner.rulebook.rulebook import Rulebook
 from planner.wording import lower_first, sentence
 
 
 def choose(picture: Picture) -> dict[str, Chosen]:
     """For each choice the written option; the possible winners are exactly those of the allowed completions."""
     return {choice.id: _chosen(picture, choice) for choice in picture.assessor.rulebook.choices.values()}
+
+
+def with_options(rulebook: Rulebook, choices: Mapping[str, Chosen]) -> list[tuple[Chosen, Option]]:
+    """Each choice as planned, with the rulebook's option that is written."""
+    return [(chosen, rulebook.option(f"{name}.{chosen.option}")[1]) for name, chosen in choices.items()]
 
 
 def possible_winners(picture: Picture, choice: Choice) -> list[Option]:
@@ -65,11 +73,11 @@ def written(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
     assessor = picture.assessor
     if len(winners) == 1 or picture.plain is None:
         return cautious(assessor, choice, picture.values, winners)
-    made, first_act = assessor.compiled, choice.first_act or choice.step
+    made = assessor.compiled
     reached = frozenset().union(*(made.depends[f"option:{choice.id}.{option.id}"] for option in choice.options))
     open_ones = {place for place in reached if picture.values[place] is None and picture.plain[place] is not None}
     looked_for = (place for place in open_ones if not picture.is_accepted(place))
-    unseen = frozenset(place for place in looked_for if not picture.is_seen_before(place, first_act))
+    unseen = frozenset(place for place in looked_for if not picture.is_seen_before(place, choice.act))
     node = assessor.completions.plain(picture.values, unseen) if unseen else picture.plain
     if node is None:
         return cautious(assessor, choice, picture.values, winners)

@@ -45,7 +45,7 @@ class Explanation:
     notes: tuple[str, ...]
 
 
-def _would_change(gate: Gate, chosen: Chosen) -> str:
+def _would_change(gate: Gate) -> str:
     """What would have to be found for another option, when it is looked for, and what is then done."""
     heading = "once known" if gate.once_clear else "if found"
     when = f", {lower_first(gate.before)}" if gate.before else ""
@@ -184,11 +184,11 @@ class Explainer:
         written = "written" if self.picture.is_on_record else "prepared, as too little is recorded to write a technique"
         if chosen.option == option:
             first = f"{written}; others stay possible" if chosen.provisional else "the one option for this eye"
-            changing = [_would_change(gate, chosen) for gate in chosen.if_found]
+            changing = [_would_change(gate) for gate in chosen.if_found]
             return [first, *changing, f"why: {why}", chosen.basis]
         rejected = next(other for other in chosen.rejected if other.option == option)
         instead = f"{written.partition(',')[0]} instead: {lower_first(chosen.label)}"
-        own = [_would_change(gate, chosen) for gate in chosen.if_found if gate.option == option]
+        own = [_would_change(gate) for gate in chosen.if_found if gate.option == option]
         return [instead, rejected.because, *own]
 
     def _explanation(

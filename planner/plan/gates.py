@@ -10,7 +10,7 @@ from planner.conditions import Condition, Test, compare, factors_in
 from planner.harm import harm
 from planner.plan.picture import Picture, Turned
 from planner.plan.plan import Gate
-from planner.rulebook.plan_shapes import Choice, Line, Option, Step
+from planner.rulebook.plan_shapes import Choice, Option, Step
 from planner.vocabulary import Finding, Ordered, Outside
 from planner.wording import lower_first
 
@@ -26,7 +26,6 @@ def gates_of(picture: Picture, choice: Choice, others: list[Option]) -> tuple[Ga
     gates = []
     for option in others:
         name = f"option:{choice.id}.{option.id}"
-        first_act = choice.first_act or choice.step
         if picture.plain_options[place[name]] is True:
             gates.append(_once_clear(picture, choice, option))
             continue
@@ -34,7 +33,7 @@ def gates_of(picture: Picture, choice: Choice, others: list[Option]) -> tuple[Ga
         if turned:
             findings, asks = _asked(picture, turned)
             named = _named(picture, turned, option.when)
-            seen = all(picture.is_seen_before(one.place, first_act) for one in turned)
+            seen = all(picture.is_seen_before(one.place, choice.act) for one in turned)
             late = all(picture.is_accepted(one.place) for one in turned)
             before = picture.assessor.rulebook.theatre.once_in_view if late else choice.before
             gates.append(Gate(findings, asks, named, False, option.id, option.label, tuple(option.do), before, seen))
@@ -43,8 +42,8 @@ def gates_of(picture: Picture, choice: Choice, others: list[Option]) -> tuple[Ga
     return tuple(gates)
 
 
-def lines_if_found(picture: Picture, step: Step) -> tuple[tuple[Line, Gate], ...]:
-    """The lines of a step that do not hold on record, each with what one finding would bring it, all else plain."""
+def lines_if_found(picture: Picture, step: Step) -> tuple[Gate, ...]:
+    """For each line of a step that does not hold on record, what one finding would bring it, all else plain."""
     if picture.plain is None:
         return ()
     rest_place, found = picture.assessor.compiled.rest_place, []
@@ -56,7 +55,7 @@ def lines_if_found(picture: Picture, step: Step) -> tuple[tuple[Line, Gate], ...
         if turned:
             findings, asks = _asked(picture, turned)
             named = _named(picture, turned, line.when)
-            found.append((line, Gate(findings, asks, named, False, None, "", tuple(line.do), None, True)))
+            found.append(Gate(findings, asks, named, False, None, "", tuple(line.do), None, True))
     return tuple(found)
 
 
@@ -150,11 +149,10 @@ def _passed(picture: Picture, finding: Finding, values: list[float], below: bool
 
 def _once_clear(picture: Picture, choice: Choice, option: Option) -> Gate:
     """The option on record, where a more cautious one is written until what may bar it has been looked for."""
-    first_act, won = choice.first_act or choice.step, f"option:{choice.id}.{option.id}"
-    place = picture.assessor.compiled.option_place[won]
+    place = picture.assessor.compiled.option_place[f"option:{choice.id}.{option.id}"]
     barring = [one.place for one in picture.turned if one.options[place] is False]
     looked_for = [where for where in barring if not picture.is_accepted(where)]
-    unseen = [where for where in looked_for if not picture.is_seen_before(where, first_act)]
+    unseen = [where for where in looked_for if not picture.is_seen_before(where, choice.act)]
     places = sorted(set(barring if option.strict else unseen or barring))
     findings = picture.assessor.rulebook.vocabulary.findings
     assert picture.plain is not None
@@ -178,7 +176,7 @@ def _together(picture: Picture, choice: Choice, option: Option, name: str) -> Ga
     findings = assessor.rulebook.vocabulary.findings
     asks = tuple(words_of(picture, findings[place], [value]) for place, value in places)
     ids = tuple(findings[place].id for place, _ in places)
-    seen = all(picture.is_seen_before(place, choice.first_act or choice.step) for place, _ in places)
+    seen = all(picture.is_seen_before(place, choice.act) for place, _ in places)
     return Gate(ids, asks, asks, True, option.id, option.label, tuple(option.do), choice.before, seen)
 
 

@@ -77,7 +77,7 @@ def make_plan(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = No
 
 
 def _stage_label(rulebook: Rulebook, stage: Stage, assumed: bool) -> str:
-    label = next(shape.label for shape in rulebook.stages.stages if shape.id == stage)
+    label = rulebook.stages.shape(stage).label
     return rulebook.stages.assumed.replace("{stage}", lower_first(label)) if assumed else label
 
 

@@ -48,8 +48,8 @@ class Picture:
         self.truths, _ = made.core(self.values)
         self.options = made.options(self.values, self.truths)
         self.lines = made.rest(self.values, self.truths, self.options)
-        self.is_on_record = assessor.on_record(case, self.values) is not None
         self.plain = assessor.plain_eye(self.values)
+        self.is_on_record = self.plain is not None and assessor.is_enough(case)
         if self.plain is not None:
             self.plain_truths, _ = made.core(self.plain)
             self.plain_options = made.options(self.plain, self.plain_truths)

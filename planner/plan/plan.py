@@ -297,3 +297,8 @@ class Plan:
     draft_line: str | None
     recheck_unknown: int = 0  # so many of `recheck`, its first, are of what is not recorded
     approval: Approval | None = None  # given once a consultant has approved; what is planned does not rest on it
+
+    @property
+    def has_technique(self) -> bool:
+        """Whether enough is recorded for a technique to be written."""
+        return self.assessment.tier.on_record is not None

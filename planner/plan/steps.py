@@ -6,11 +6,12 @@ from typing import Literal
 
 from planner.assess.assessment import Assessment
 from planner.case import Stage
+from planner.plan.choices import with_options
 from planner.plan.gates import lines_if_found
 from planner.plan.picture import Picture
 from planner.plan.plan import IF_FOUND, Chosen, PlannedDrug, PlannedStep
 from planner.plan.supervision import takes
-from planner.rulebook.plan_shapes import DrugLine, Line, Step
+from planner.rulebook.plan_shapes import DrugLine, Line, Option, Step
 from planner.rulebook.shapes import STEP_IDS, Supervised
 from planner.wording import lower_first
 
@@ -24,8 +25,9 @@ def plan_steps(
     supervised: Supervised,
 ) -> tuple[PlannedStep, ...]:
     """Every step in the order of this eye. What holds on record is done, what may be found stands as a gate."""
+    written = with_options(picture.assessor.rulebook, choices)
     return tuple(
-        _step(picture, assessment, choices, drugs, step, number, stage, supervised)
+        _step(picture, assessment, written, drugs, step, number, stage, supervised)
         for number, step in enumerate(in_order(picture), 1)
     )
 
@@ -50,7 +52,7 @@ def in_order(picture: Picture) -> list[Step]:
 def _step(
     picture: Picture,
     assessment: Assessment,
-    choices: dict[str, Chosen],
+    written: list[tuple[Chosen, Option]],
     drugs: tuple[PlannedDrug, ...],
     step: Step,
     number: int,
@@ -58,8 +60,7 @@ def _step(
     supervised: Supervised,
 ) -> PlannedStep:
     rulebook = picture.assessor.rulebook
-    chosen = [choice for choice in choices.values() if choice.step == step.id]
-    written = {name: rulebook.option(f"{name}.{choice.option}")[1] for name, choice in choices.items()}
+    chosen = [(choice, option) for choice, option in written if choice.step == step.id]
     difficulty, harder = _difficulty(picture, assessment, step)
     do: list[str] = []
     barred: list[str] = []
@@ -67,8 +68,7 @@ def _step(
     pause: list[str] = []
     ids: list[str] = []
     by_consultant = False
-    for choice in chosen:
-        option = written[choice.choice]
+    for choice, option in chosen:
         ids.append(f"{choice.choice}.{choice.option}")
         if choice.prepared_as:
             do.append(choice.prepared_as)
@@ -79,7 +79,7 @@ def _step(
         watch.extend(choice.watch)
         pause.extend(choice.pause_if)
         by_consultant |= option.consultant_does
-    also = [line for option in written.values() for line in option.also.get(step.id, [])]
+    also = [line for _, option in written for line in option.also.get(step.id, [])]
     # What belongs to the first step is done before theatre, and so before all else.
     do = [*also, *do] if number == 1 else [*do, *also]
     lines = _lines(picture, step)
@@ -89,15 +89,14 @@ def _step(
         watch.extend(line.watch)
         pause.extend(words.words for words in line.pause_if)
         by_consultant |= line.consultant_does
-    acts = {name: choice.first_act or choice.step for name, choice in rulebook.choices.items()}
-    gates = [gate for c in sorted(chosen, key=lambda c: STEP_IDS.index(acts[c.choice])) for gate in c.if_found]
-    gates += [gate for _, gate in lines_if_found(picture, step)]
+    by_act = sorted((choice for choice, _ in chosen), key=lambda c: STEP_IDS.index(rulebook.choices[c.choice].act))
+    gates = [*(gate for choice in by_act for gate in choice.if_found), *lines_if_found(picture, step)]
     if not picture.is_on_record:
         # Too little is recorded to write a technique, and one for every eye that this could be is one for none.
         do, watch, pause, gates = ([rulebook.theatre.technique_not_written] if chosen else []), [], [], []
         barred = []
         chosen = []
-    idle = bool(chosen) and all(written[choice.choice].idle for choice in chosen) and not lines
+    idle = bool(chosen) and all(option.idle for _, option in chosen) and not lines
     # Nobody can be taught a step for which no technique is written.
     reserved = by_consultant or not picture.is_on_record
     may_take = not reserved and takes(picture.assessor, stage, supervised.mode, step.id, difficulty)
@@ -109,7 +108,7 @@ def _step(
         who,
         difficulty,
         harder,
-        "; ".join(choice.label for choice in chosen),
+        "; ".join(choice.label for choice, _ in chosen),
         tuple(step.think),
         _once(do),
         _once(watch),
@@ -166,7 +165,7 @@ def _lines(picture: Picture, step: Step) -> list[tuple[Line, bool]]:
 
 def target_of(picture: Picture, stage: Stage, steps: tuple[PlannedStep, ...]) -> str | None:
     """The one step taught today: the first of the stage's targets that the trainee takes, else the last step taken."""
-    shape = next(shape for shape in picture.assessor.rulebook.stages.stages if shape.id == stage)
+    shape = picture.assessor.rulebook.stages.shape(stage)
     taken = {step.id: step.label for step in steps if step.who == "trainee" and not step.idle}
     wanted = [name for name in (*shape.targets, *reversed(shape.named_steps)) if name in taken]
     return lower_first(taken[wanted[0]]) if wanted else None

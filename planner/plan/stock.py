@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from planner.plan.choices import with_options
 from planner.plan.picture import Picture
 from planner.plan.plan import Chosen, KitItem, PlannedDrug
 from planner.rulebook.plan_shapes import Contraindication, Drug
@@ -35,8 +36,7 @@ def plan_kit(
 
     for item in kit.always:
         want(item, 0, "every case")
-    for choice in choices.values():
-        _, option = rulebook.option(f"{choice.choice}.{choice.option}")
+    for choice, option in with_options(rulebook, choices):
         for item in option.kit.essential:
             want(item, 1, option.label, choice.prepared_as is None)
         for item in option.kit.preferred:
@@ -79,8 +79,8 @@ def plan_kit(
 def plan_drugs(picture: Picture, choices: dict[str, Chosen]) -> tuple[PlannedDrug, ...]:
     """The drugs of the prepared options. One whose contraindication may hold is not given until that is checked."""
     rulebook = picture.assessor.rulebook
-    written = [rulebook.option(f"{choice.choice}.{choice.option}")[1] for choice in choices.values()]
-    wanted = {drug for option in written for drug in (*option.drugs, *(line.drug for line in option.drug_lines))}
+    written = with_options(rulebook, choices)
+    wanted = {drug for _, option in written for drug in (*option.drugs, *(line.drug for line in option.drug_lines))}
     return tuple(planned_drug(picture, drug) for drug in rulebook.kit.drugs if drug.id in wanted)
 
 
@@ -93,19 +93,20 @@ def planned_drug(picture: Picture, drug: Drug) -> PlannedDrug:
     def said(one: Contraindication) -> str:
         return one.label or lower_first(sentence(one.when, vocabulary, names))
 
-    against = [(f"drug:{drug.id}:{one.id}", one.when, said(one), one.label, one.instead) for one in drug.withhold]
+    # Each bar by its line, in words where it holds and where it may hold, with what to do instead.
+    against = [(f"drug:{drug.id}:{one.id}", said(one), said(one), one.instead) for one in drug.withhold]
     against += [
-        (f"rule:{rule.id}", rule.when, rule.text, None, rule.instead or "")
+        (f"rule:{rule.id}", rule.text, lower_first(sentence(rule.when, vocabulary, names)), rule.instead or "")
         for rule in rulebook.interactions.rules
         if rule.force == "withhold" and rule.of.get("drug") == drug.id
     ]
-    for name, when, bar, label, otherwise in against:
+    for name, holding, open_, otherwise in against:
         truth = picture.bars(name)
         if truth:
-            reasons.append(bar)
+            reasons.append(holding)
             instead.append(otherwise)
         elif truth is None:
-            unchecked.append(label or lower_first(sentence(when, vocabulary, names)))
+            unchecked.append(open_)
     state = "withheld" if reasons else "not-until-checked" if unchecked else "as-prescribed"
     contraindications = tuple(map(said, drug.withhold))
     return PlannedDrug(

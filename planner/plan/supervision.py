@@ -6,7 +6,7 @@ from planner.assess.assess import Assessor
 from planner.assess.assessment import Assessment
 from planner.case import Stage
 from planner.plan.picture import Picture
-from planner.rulebook.shapes import MODES, By, Mode, StageShape, Supervised
+from planner.rulebook.shapes import MODES, By, Mode, Supervised
 from planner.wording import percent
 
 
@@ -16,7 +16,7 @@ def supervise(picture: Picture, assessment: Assessment, stage: Stage) -> tuple[S
     supervision = assessor.rulebook.supervision
     tier = assessment.tier.working
     chosen = supervision.matrix[tier][stage]
-    because = [f"tier {tier}, {_stage(assessor, stage).label}"]
+    because = [f"tier {tier}, {assessor.rulebook.stages.shape(stage).label}"]
     operator = assessment.probability.by_operator.get(stage)
     for rule in supervision.closer:
         if (
@@ -44,13 +44,9 @@ def _who(one: By, other: By) -> By:
     return "consultant" if "consultant" in (one, other) else "trainer"
 
 
-def _stage(assessor: Assessor, stage: Stage) -> StageShape:
-    return next(shape for shape in assessor.rulebook.stages.stages if shape.id == stage)
-
-
 def takes(assessor: Assessor, stage: Stage, mode: str, step: str, difficulty: int) -> bool:
     """Whether a trainee of this stage takes a step under this mode; `difficulty` is its own and what the eye adds."""
-    shape = _stage(assessor, stage)
+    shape = assessor.rulebook.stages.shape(stage)
     if mode == "consultant-only":
         return False
     if mode == "consultant-operates":

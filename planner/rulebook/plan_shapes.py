@@ -148,6 +148,11 @@ class Choice(Entry):
     before: str | None = None
     options: list[Option] = Field(min_length=1)
 
+    @property
+    def act(self) -> StepId:
+        """The step of its first irreversible act."""
+        return self.first_act or self.step
+
 
 class Raise(Entry):
     """An interaction that lifts the tier above what bands and floors give."""

@@ -288,6 +288,9 @@ class Stages(Entry):
     default_note: str
     assumed: str
 
+    def shape(self, stage: Stage) -> StageShape:
+        return next(shape for shape in self.stages if shape.id == stage)
+
 
 class Supervised(Entry):
     mode: Mode

@@ -5,19 +5,17 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import partial
 from typing import Any
 
 from starlette.datastructures import FormData
 
 from planner import conditions
-from planner.case import read_case
+from planner.case import read_case, vouched_for
 from planner.conditions import Value
 from planner.errors import PlannerError
 from planner.readings import read_day
 from planner.records.changes import changed
 from planner.records.references import free_text_fault
-from planner.truth import Truth
 from planner.vocabulary import NOT_RECORDED, Finding, Vocabulary
 
 # Names in the form: `f.` a finding, `none.` a section looked through, `h.` a heading of the case.
@@ -138,7 +136,7 @@ def _refuse_impossible(vocabulary: Vocabulary, document: Mapping[str, Any], answ
     for pair in vocabulary.impossible_together:
         after = changed(document, answers.changes)
         values = typed_values(vocabulary, after["findings"], after.get("none_found_in") or ())
-        if conditions.evaluate(pair.when, partial(_tested, values=values), lambda _: None) is not True:
+        if conditions.judge(pair.when, values) is not True:
             continue
         names = sorted(conditions.findings_in(pair.when) & set(values))
         shown = ", ".join(f"{vocabulary.by_id[n].label}: {vocabulary.by_id[n].shown(values[n])}" for n in names)
@@ -178,38 +176,17 @@ def typed_values(
     vocabulary: Vocabulary, findings: Mapping[str, Any], looked_through: Iterable[str] = ()
 ) -> dict[str, Value]:
     """The typed values of what is recorded, and of what a section looked through fills in."""
-    through = set(looked_through)
     typed: dict[str, Value] = {}
     for finding in vocabulary.findings:
         value = findings.get(finding.id)
         if value is not None and (read := finding.read(value)) is not None:
             typed[finding.id] = read
-    # As a case is read: first what can always be seen, then what something recorded may have hidden.
-    for hidden in (False, True):
-        for finding in vocabulary.findings:
-            left = finding.section in through and findings.get(finding.id) is None
-            if left and finding.unremarkable is not None and (finding.hidden_when is not None) is hidden:
-                if may_be_hidden(finding, typed):
-                    continue
-                if (read := finding.read(finding.unremarkable)) is not None:
-                    typed[finding.id] = read
-    return typed
-
-
-def may_be_hidden(finding: Finding, values: Mapping[str, Value]) -> bool:
-    """Whether it could not be seen, or may not have been, so that a section looked through does not vouch for it."""
-    if finding.hidden_when is None:
-        return False
-    return conditions.evaluate(finding.hidden_when, partial(_tested, values=values), lambda _: None) is not False
+    given = {name for name, value in findings.items() if value is not None}
+    return typed | vouched_for(vocabulary, set(looked_through), typed, given)
 
 
 def applies(finding: Finding, values: Mapping[str, Value]) -> bool:
     """Whether a finding is asked of this eye: always, or when what it hangs on is recorded so."""
     if finding.asked_when is None:
         return True
-    return conditions.evaluate(finding.asked_when, partial(_tested, values=values), lambda _: None) is True
-
-
-def _tested(test: conditions.Test, values: Mapping[str, Value]) -> Truth:
-    value = values.get(test.finding)
-    return None if value is None else conditions.compare(test, value)
+    return conditions.judge(finding.asked_when, values) is True

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from planner.case import Case
+from planner.case import Case, coarser_first, may_be_hidden
 from planner.vocabulary import Finding, Vocabulary
-from planner.web.answers import LEFT_OPEN, Answers, applies, may_be_hidden, typed_values
+from planner.web.answers import LEFT_OPEN, Answers, applies, typed_values
 from planner.wording import lower_first, sentence
 
 Shape = Literal["one-of", "any-of", "number", "date", "text"]
@@ -119,8 +119,9 @@ def shown_sections(
         return _field(finding, kept, vouched(finding), answers, told, aside, hidden(finding), finer(finding))
 
     shown = []
+    ordered = coarser_first(vocabulary)
     for section in vocabulary.sections:
-        of_it = _coarser_first([f for f in vocabulary.findings if f.section == section.id])
+        of_it = [f for f in ordered if f.section == section.id]
         asked = [f for f in of_it if applies(f, values)]
         aside = [f for f in of_it if f not in asked and (f.id in findings or f.id in answers.wrong)]
         fields = tuple(field(f, f in aside) for f in of_it if f in asked or f in aside)
@@ -138,16 +139,6 @@ def shown_sections(
             )
         )  # fmt: skip
     return tuple(shown)
-
-
-def _coarser_first(findings: list[Finding]) -> list[Finding]:
-    """The findings, each finer one after the coarser that is read from it: the word of a nucleus before its grade."""
-    after: dict[str, list[Finding]] = {}
-    for finding in findings:
-        if finding.coarse is not None:
-            after.setdefault(finding.coarse.into, []).append(finding)
-    later = {finding.id for finer in after.values() for finding in finer}
-    return [each for f in findings if f.id not in later for each in (f, *after.get(f.id, ()))]
 
 
 def _field(

@@ -69,7 +69,7 @@ def _stage(site: Site, plan: Plan, code: str, person: Person | None) -> Iterator
     except PlannerError:
         return
     if STAGES.index(stage) < STAGES.index(plan.supervision.stage):
-        label = next(shape.label for shape in site.rulebook.stages.stages if shape.id == stage)
+        label = site.rulebook.stages.shape(stage).label
         yield f"The plan is made for {plan.supervision.stage_label}; {code} is at {label}."
 
 

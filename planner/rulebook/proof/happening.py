@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 import z3
 
-from planner.conditions import ALWAYS, Condition, OptionWins
+from planner.conditions import ALWAYS, Condition, OptionWins, absences_in
 from planner.rulebook.proof.example import read, truth_of
 from planner.rulebook.proof.inquiry import Bench, Inquiry
 from planner.rulebook.proof.report import Claim
-from planner.rulebook.proof.symbols import Symbols, tests_of_recording
+from planner.rulebook.proof.symbols import Symbols
 
 
 def can_happen(bench: Bench) -> Claim:
@@ -23,7 +23,7 @@ def can_happen(bench: Bench) -> Claim:
     partly = 0
     with bench.prover.given(filed):
         for what, where, condition in everything(bench):
-            if tests_of_recording(condition):
+            if absences_in(condition):
                 partly += 1
                 if not _happens_when_not_recorded(bench, inquiry, what, condition):
                     inquiry.fail(f"{where}: {what} can never happen")
@@ -88,6 +88,6 @@ def everything(bench: Bench) -> Iterator[tuple[str, str, Condition]]:
 
 def _happens_when_not_recorded(bench: Bench, inquiry: Inquiry, what: str, condition: Condition) -> bool:
     """Whether a case that lacks just what the condition asks about shows it; judged again in three-valued logic."""
-    case = Symbols(bench.rulebook, "lacking", left_out=tests_of_recording(condition))
+    case = Symbols(bench.rulebook, "lacking", left_out=absences_in(condition))
     model = inquiry.find(what, *case.allowed(), *case.as_filed(), case.holds(condition))
     return model is not None and truth_of(bench.rulebook, read(case, model), condition) is True

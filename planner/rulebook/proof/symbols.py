@@ -167,12 +167,3 @@ class Symbols:
         if coarse.clock:
             read.append(z3.Or([fine == hour for hour in range(1, 13)]))
         return z3.And(read)
-
-
-def tests_of_recording(condition: Condition) -> frozenset[str]:
-    """The findings of which the condition asks whether they are not recorded."""
-    found: set[str] = set()
-    for part in walk(condition):
-        if isinstance(part, Test) and part.how == "recorded" and not part.limit:
-            found.add(part.finding)
-    return frozenset(found)

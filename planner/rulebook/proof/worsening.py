@@ -38,11 +38,11 @@ class Pair:
         both = self.before, self.after
         was, is_now = (case.variables[finding.id] for case in both)
         if relation == "worse":
-            self.moved: list[Formula] = [is_now.worse_than(was)]
+            moved: list[Formula] = [is_now.worse_than(was)]
         else:
             assert finding.plain_value is not None
-            self.moved = [was.equals(finding.plain_value), z3.Not(is_now.same_as(was))]
-        self.relation: list[Formula] = [*self.after.allowed(), *self.moved]
+            moved = [was.equals(finding.plain_value), z3.Not(is_now.same_as(was))]
+        self.relation: list[Formula] = [*self.after.allowed(), *moved]
         self.relation += [case.recorded[finding.id] for case in both]
         for name in sorted(hanging):
             self.relation.append(self._hangs(name, relation))
