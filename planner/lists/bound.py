@@ -21,7 +21,7 @@ from planner.lists.programme import Programme
 from planner.lists.roster import Session
 from planner.lists.trials import Option
 from planner.lists.week import Week
-from planner.lists.worth import HARD, is_whole, of_placing
+from planner.lists.worth import HARD, is_whole, needed, of_placing
 
 _Trainees = object  # of trainees; None for no trainee
 
@@ -85,6 +85,11 @@ class Bound:
         if self.solved:
             self.programme.solve_whole(seconds)
 
+    def most_placed(self, least: float) -> float:
+        """How many cases, beside those kept, lists worth at least so many points hold at most, in parts of cases."""
+        placed = [share.variable for share in self._shares.values()]
+        return self.programme.most_of(placed, least - self._fixed)
+
     def shorts(self, key: Key) -> list[float]:
         """For each place that the case may have, how far lists with it there are below the programme in parts.
 
@@ -125,7 +130,8 @@ class Bound:
         for name, learner in self.instance.trainees.items():
             own = name if name in names else ""
             found[name] = (
-                learner.stage, learner.steps_cleared, learner.leave, learner.target, learner.needs, learner.shown_tier,
+                learner.stage, learner.steps_cleared, learner.leave, self.instance.wanted[name], learner.needs,
+                learner.shown_tier,
                 own,
             )  # fmt: skip
         return found
@@ -236,13 +242,14 @@ class Bound:
         held = Counter(self.sorts[p.trainee] for p in kept)
         done = Counter(self.sorts[p.trainee] for p in kept if is_whole(self.instance, p.case, p.trainee))
         count, every = len(self.instance.trainees), sum(held[sort] for sort in members)
-        targets = {self.sorts[name]: learner.target or 0 for name, learner in self.instance.trainees.items()}
+        targets = {self.sorts[name]: wanted or 0 for name, wanted in self.instance.wanted.items()}
+        still = sum(needed(wishes).values())
         for sort, number in members.items():
             # Cases of this sort beyond its part of the mean of all trainees.
             more, part = self.programme.variable(-wishes.fair_share), number / count
             terms = [(float(other == sort) - part, one) for other in members for one in self.had[other]]
             self.programme.row([*terms, (-1, more)], part * every - held[sort])
-            towards = self.programme.variable(wishes.toward_target, upper=targets[sort] * number)
+            towards = self.programme.variable(still, upper=targets[sort] * number)
             self.programme.row([(1, towards), *((-1, one) for one in self.whole[sort])], done[sort])
         for name, shares in self.here.items():
             placed = sum(self.instance.cases[p.case].tier >= HARD for p in self.week.list_of(name))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from planner.lists.instance import Instance, Key, Lists, Placing
@@ -21,22 +21,73 @@ from planner.lists.worth import Tally, of_placing
 Shorts = Callable[[Key], list[float]]
 # A case may come to stand in its place once others lie before it; what another rule bars stays barred on a longer list.
 _MAY_COME_RIGHT = frozenset({"kit-sets", "fixed-order"})
+_OF_TRAINEE = "trainee-is-free"  # bars a trainee from a session whatever the case, and still does on a longer list
 
 
 @dataclass
 class _Places:
-    """Where cases of a kind may stand on an empty list: the worth of each place alone, and what lists lose by it."""
+    """Where cases of a sort may stand on an empty list: each place's own worth and minutes, and those by session."""
 
     options: list[Option]
     worth: list[float]
-    loses: list[float]
+    minutes: list[float]
+    of_session: dict[str, list[int]]
+
+
+class Known:
+    """What is so of an instance whatever stands on its lists, for many fillings of them; `possible` as in `match`."""
+
+    def __init__(self, instance: Instance, alike: Alike) -> None:
+        self.instance, self.alike = instance, alike
+        self._places: dict[Sort, _Places] = {}
+        self._worth: dict[tuple[Sort, Option], float] = {}
+        self._week = Week(instance, Lists(()))
+
+    def worth(self, lists: Lists) -> float:
+        """What lists are worth altogether, as `worth.of_lists`."""
+        return sum(map(self._alone, lists.placings)) + sum(Tally(self.instance, lists.placings).points().values())
+
+    def _alone(self, placing: Placing) -> float:
+        facts = self.alike.sort(placing.case), Option.of(placing)
+        if facts not in self._worth:
+            self._worth[facts] = sum(of_placing(self.instance, placing).values())
+        return self._worth[facts]
+
+    def of(self, key: Key, possible: list[Option]) -> _Places:
+        sort = self.alike.sort(key)
+        if sort not in self._places:
+            placings = [option.placing(key) for option in possible]
+            by_session: dict[str, list[int]] = {}
+            for n, option in enumerate(possible):
+                by_session.setdefault(option.session, []).append(n)
+            fixed = self.instance.turnover + self.instance.cases[key].added_minutes
+            self._places[sort] = _Places(
+                possible,
+                [sum(of_placing(self.instance, placing).values()) for placing in placings],
+                [self._week.time(placing).mean + fixed for placing in placings],
+                by_session,
+            )
+        return self._places[sort]
 
 
 class Filling:
-    """`shorts` says what lists lose by each place of a case, where that is known: what loses least then comes first."""
+    """`shorts` says what lists lose by each place of a case, where that is known: what loses least then comes first.
 
-    def __init__(self, instance: Instance, alike: Alike, lists: Lists, shorts: Shorts | None = None) -> None:
-        self.instance, self.alike, self._shorts = instance, alike, shorts
+    `price` is what a minute of theatre is taken to cost, in points: at 0 slow operators have theirs for nothing.
+    """
+
+    def __init__(
+        self,
+        instance: Instance,
+        alike: Alike,
+        lists: Lists,
+        shorts: Shorts | None = None,
+        price: float = 0.0,
+        known: Known | None = None,
+    ) -> None:
+        self.instance, self.alike, self._shorts, self._price = instance, alike, shorts, price
+        self._known = known or Known(instance, alike)
+        self.trials = 0  # judged by the checker so far
         self._both = lists.both_eyes_agreed
         self._days: dict[object, tuple[Placing, ...]] = {}
         self._tally = Tally(instance, lists.placings)
@@ -47,48 +98,60 @@ class Filling:
         self._failed: set[tuple[int, Option, int]] = set()
         self._closed: set[tuple[int, Option]] = set()
         self._full: dict[tuple[str, Time, float, int], bool] = {}
-        self._places: dict[Sort, _Places] = {}
+        self._elsewhere: set[tuple[str, str | None]] = set()  # sessions with trainees who are not free for them
+        self._loses: dict[Sort, list[float]] = {}
         self._week = Week(instance, Lists(()))
 
     @property
     def lists(self) -> Lists:
         return Lists(tuple(p for placings in self._days.values() for p in placings), self._both)
 
-    def place(self, key: Key, possible: list[Option], losing: float = math.inf) -> tuple[dict[str, float], int] | None:
-        """Place a case: what that adds by each wish, and how many places worth more were barred. None: nowhere.
+    def place(
+        self, key: Key, possible: list[Option], losing: float = math.inf, sessions: Iterable[str] | None = None
+    ) -> bool:
+        """Place a case, in one of these `sessions` (None: any); whether it found a place.
 
         Places by which lists lose more than `losing` points are passed over.
         """
-        kind, places = self.alike.kind(key), self._of(key, possible)
-        order = [n for n, loses in enumerate(places.loses) if loses <= losing]
+        kind, places = self.alike.kind(key), self._known.of(key, possible)
+        if sessions is None:
+            which: Iterable[int] = range(len(places.options))
+        else:
+            which = (n for session in sessions for n in places.of_session.get(session, ()))
+        order = [n for n in which if (kind, places.options[n]) not in self._closed]
+        loses = self._losing(key) if self._shorts is not None else None
+        if loses is not None:
+            order = [n for n in order if loses[n] <= losing]
         points = self._points(key, places, order)
-        order.sort(key=lambda n: (places.loses[n], -points[n]))
-        for rank, n in enumerate(order):
-            option = places.options[n]
-            if (kind, option) in self._closed:
-                continue
-            trial = self._tried(key, kind, option)
+        order.sort(key=lambda n: (0.0 if loses is None else loses[n], -points[n]))
+        for n in order:
+            trial = self._tried(key, kind, places.options[n])
             if trial is not None:
-                added = of_placing(self.instance, trial.placing) | self._tally.with_one_more(key, option)
                 self._take(trial)
-                return added, sum(points[m] > points[n] for m in order[:rank])
-        return None
+                return True
+        return False
 
-    def _of(self, key: Key, possible: list[Option]) -> _Places:
+    def _losing(self, key: Key) -> list[float]:
         sort = self.alike.sort(key)
-        if sort not in self._places:
-            worth = [sum(of_placing(self.instance, option.placing(key)).values()) for option in possible]
-            loses = [round(short, 3) for short in self._shorts(key)] if self._shorts else [0.0] * len(possible)
-            self._places[sort] = _Places(possible, worth, loses)
-        return self._places[sort]
+        if sort not in self._loses:
+            assert self._shorts is not None
+            self._loses[sort] = [round(short, 3) for short in self._shorts(key)]
+        return self._loses[sort]
 
     def _points(self, key: Key, places: _Places, which: list[int]) -> dict[int, float]:
-        """What each of these places adds, with the wishes that look at the lists as they are now."""
-        trainees = {name: sum(self._tally.of_trainee(key, name).values()) for name in (None, *self.instance.trainees)}
-        sessions = {name: sum(self._tally.of_session(key, name).values()) for name in self.instance.sessions}
-        worth, options = places.worth, places.options
+        """What each of these places adds, less its minutes' price, with the wishes that look at the lists as they are."""
+        options = places.options
+        trainees = dict.fromkeys((options[n].trainee for n in which), 0.0)
+        sessions = dict.fromkeys((options[n].session for n in which), 0.0)
+        for trainee in trainees:
+            trainees[trainee] = sum(self._tally.of_trainee(key, trainee).values())
+        for session in sessions:
+            sessions[session] = sum(self._tally.of_session(key, session).values())
         return {
-            n: round(worth[n] + trainees[options[n].trainee] + sessions[options[n].session], 6) for n in which
+            n: round(
+                places.worth[n] + trainees[options[n].trainee] + sessions[options[n].session]
+                - self._price * places.minutes[n], 6
+            ) for n in which
         }  # fmt: skip
 
     def _take(self, trial: Trial) -> None:
@@ -106,13 +169,16 @@ class Filling:
         """The lists of that day with the case there; None where a rule bars it."""
         day = self.instance.sessions[option.session].day
         version = self._versions[day]
-        if (kind, option, version) in self._failed:
+        if (kind, option, version) in self._failed or (option.session, option.trainee) in self._elsewhere:
             return None
         if self._is_full(key, option, version):
             self._closed.add((kind, option))
             return None
+        self.trials += 1
         trial = attempt(self.instance, Lists(self._days.get(day, ()), self._both), key, option)
         if trial.broken:
+            if _OF_TRAINEE in trial.rules:
+                self._elsewhere.add((option.session, option.trainee))
             self._failed.add((kind, option, version))
             if not trial.rules <= _MAY_COME_RIGHT:
                 self._closed.add((kind, option))

@@ -67,7 +67,7 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
         cleared = frozenset(learner.steps_cleared) if stage == "steps-only" else None
         trainees[learner.id] = Trainee(
             learner.id, stage, cleared, frozenset(learner.leave), learner.target, frozenset(learner.needs),
-            learner.shown_tier,
+            learner.shown_tier, learner.done,
         )  # fmt: skip
     durations, limits = rulebook.durations, roster.limits
     times = {}

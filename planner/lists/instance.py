@@ -71,6 +71,11 @@ class ListCase:
         return f"{self.reference}, {self.eye} eye"
 
     @property
+    def presses(self) -> bool:
+        """Whether it is wanted by a day, or sooner than routine."""
+        return self.last_day is not None or self.urgency in ("urgent", "soon")
+
+    @property
     def added_minutes(self) -> float:
         return sum(minutes for _, minutes in self.added)
 
@@ -79,7 +84,8 @@ class ListCase:
 class Trainee:
     """`steps_cleared` is None for one cleared for whole operations, who may take any step the plan leaves them.
 
-    `target`, `needs` and `shown_tier` are wishes, as in the sessions file; None where that says nothing.
+    `target`, `needs` and `shown_tier` are wishes, as in the sessions file; None where that says nothing. `done` are
+    whole operations before these lists.
     """
 
     id: str
@@ -89,6 +95,12 @@ class Trainee:
     target: int | None = None
     needs: frozenset[str] = frozenset()
     shown_tier: int | None = None
+    done: int = 0
+
+    @property
+    def open_target(self) -> int | None:
+        """Whole operations that they still lack; None without a target."""
+        return None if self.target is None else max(0, self.target - self.done)
 
 
 @dataclass(frozen=True)
@@ -144,6 +156,18 @@ class Instance:
     def as_published(self) -> dict[Key, Placing]:
         """Where the published lists have each case."""
         return {placing.case: placing for placing in self.published.placings}
+
+    @cached_property
+    def wanted(self) -> dict[str, int | None]:
+        """How many whole operations count in full for each trainee on these lists; None for any number.
+
+        Up to their target; an independent one without a target has none while another's target is open.
+        """
+        some_open = any(learner.open_target for learner in self.trainees.values())
+        return {
+            name: 0 if learner.target is None and learner.stage == "independent" and some_open else learner.open_target
+            for name, learner in self.trainees.items()
+        }
 
     @cached_property
     def first_day(self) -> datetime.date:

@@ -10,7 +10,7 @@ from functools import cached_property
 from planner.lists.instance import Instance, Key, Lists
 from planner.lists.trials import Option, alone, options
 
-Sort = tuple[int, datetime.date | None, Key | None]
+Sort = tuple[int, datetime.date | None, bool, Key | None]
 
 
 class Alike:
@@ -46,9 +46,9 @@ class Alike:
         return self._of[key]
 
     def sort(self, key: Key) -> Sort:
-        """Cases of one sort are worth the same in every place: of a kind, with one deadline, and published alone."""
-        alone = key if key in self.instance.as_published else None
-        return self.kind(key), self.instance.cases[key].last_day, alone
+        """Cases of one sort are worth the same in every place: of a kind, as pressing, and published alone."""
+        alone, case = key if key in self.instance.as_published else None, self.instance.cases[key]
+        return self.kind(key), case.last_day, case.presses, alone
 
     def possible(self, key: Key, kept: Lists) -> list[Option]:
         """Where a case may stand on an otherwise empty list; shared by all of its kind with its deadline."""

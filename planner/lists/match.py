@@ -1,47 +1,41 @@
-"""Matching without a solver: the most pressing case first, each in the place that is worth most and breaks no rule.
+"""Matching in its usual way: lists filled case by case, the most pressing first, and then made better for a while.
 
-The same input gives the same lists. A case once placed stays, so the result is good, not the best there is: nothing is
-claimed about how far it is from that. The checker judges the whole at the end.
+The same input gives the same lists: the work is counted, never timed. The checker judges every step and the whole at the
+end. How far the lists are from the best is measured on the weeks of `tests/bench`, and not promised for any other.
 """
 
 from __future__ import annotations
 
 import datetime
+from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from planner.lists.blocked import Blocked, why_none
 from planner.lists.checker import Verdict, check
 from planner.lists.filling import Filling, Shorts
 from planner.lists.instance import Instance, Key, Lists
-from planner.lists.likeness import Alike
+from planner.lists.likeness import Alike, Sort
+from planner.lists.more import More, most_more
 from planner.lists.ordering import hardest_in_place
+from planner.lists.reasons import Reason, reasons
+from planner.lists.refilling import Refilling
+from planner.lists.search import Search, Solver, places_of, solver
 from planner.lists.trials import Option
 from planner.lists.worth import of_lists
 
 LOSING = (0.5, 1.5, 4.0)  # points; what loses more comes after
+LEAST_EFFORT, EFFORT_A_SESSION = 6.0, 0.3  # of the search that follows the filling, in its own deterministic seconds
+LARGEST_TWICE = 20_000  # places of all cases together, up to which lists are filled in two ways to begin from
 _URGENCY = ("urgent", "soon", None, "routine")  # not recorded stands before what is said to be the least
-
-
-@dataclass(frozen=True)
-class Reason:
-    """Why a case is where it is: what the place adds by each wish; `barred` places worth more broke a rule by then."""
-
-    case: Key
-    worth: dict[str, float]
-    barred: int
-    pressing: str
-
-    @property
-    def total(self) -> float:
-        return sum(self.worth.values())
 
 
 @dataclass(frozen=True)
 class Matched:
     """Lists with the reason for each case placed and what bars the others; `worth` is the unit's own points.
 
-    Not `explained`, it has neither: an interrupt came while they were worked out.
+    `more` says how many cases at most could be placed besides, where that was worked out. Not `explained`, there are no
+    reasons: an interrupt came while they were worked out.
     """
 
     lists: Lists
@@ -50,6 +44,7 @@ class Matched:
     verdict: Verdict
     worth: float
     explained: bool = True
+    more: More | None = None
 
 
 def match(instance: Instance, kept: Lists | None = None, done: Callable[[], object] = lambda: None) -> Matched:
@@ -57,40 +52,86 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
 
     `done` is called once for each case that has been looked at for the first time.
     """
-    reasons: dict[Key, Reason] = {}
-    return matched(instance, filled(instance, kept, reasons, done), reasons, kept)
+    kept, alike = kept or Lists(()), Alike(instance)
+    possible, installed = possibilities(instance, kept, alike), solver()
+    if installed is None:
+        order = sorted(possible, key=lambda key: _pressing(instance, key, len(possible[key])))
+        begun = filled(instance, kept, done, alike=alike)
+        lists = in_order(instance, Refilling(instance, kept, possible, order, alike).better(begun), kept)
+    else:
+        search = begun_search(instance, kept, possible, alike, installed, done)
+        search.improve(usual_effort(instance))
+        lists = search.found
+    lists = pressing_first(instance, lists, possible, alike)
+    return matched(instance, lists, reasons(instance, kept, lists, alike), kept)
+
+
+def usual_effort(instance: Instance) -> float:
+    """What the usual way spends on its search, in deterministic seconds."""
+    return max(LEAST_EFFORT, EFFORT_A_SESSION * len(instance.sessions))
+
+
+def begun_search(
+    instance: Instance,
+    kept: Lists,
+    possible: dict[Key, list[Option]],
+    alike: Alike,
+    installed: Solver,
+    done: Callable[[], object] = lambda: None,
+) -> Search:
+    """A search that starts from the better of two fillings."""
+    most = installed.bound(instance, possible, kept, alike)
+    begun = filled(instance, kept, done, most.shorts, alike)
+    if places_of(possible) <= LARGEST_TWICE:
+        begun = max(begun, filled(instance, kept, alike=alike), key=lambda lists: of_lists(instance, lists))
+    return Search(instance, kept, possible, begun, installed, most, alike)
 
 
 def filled(
     instance: Instance,
     kept: Lists | None = None,
-    reasons: dict[Key, Reason] | None = None,
     done: Callable[[], object] = lambda: None,
     shorts: Shorts | None = None,
     alike: Alike | None = None,
 ) -> Lists:
-    """The lists alone; the reason for each place goes into `reasons`. `shorts` is as in `Filling`."""
+    """Lists filled case by case alone, and not made better. `shorts` is as in `Filling`."""
     lists, alike = kept or Lists(()), alike or Alike(instance)
     possible = possibilities(instance, lists, alike)
     waiting = sorted(possible, key=lambda key: _pressing(instance, key, len(possible[key])))
     filling = Filling(instance, alike, lists, shorts)
     for losing in LOSING if shorts else ():
-        waiting = [key for key in waiting if filling.place(key, possible[key], losing) is None]
+        waiting = [key for key in waiting if not filling.place(key, possible[key], losing)]
     placed = first_time = True
     while placed:  # A case put before another can give a set time to be ready, so those left over are tried again.
         placed = False
         for key in list(waiting):
             if first_time:
                 done()
-            found = filling.place(key, possible[key])
-            if found is not None:
+            if filling.place(key, possible[key]):
                 placed = True
                 waiting.remove(key)
-                if reasons is not None:
-                    reasons[key] = Reason(key, *found, pressing(instance, key))
         first_time = False
-    held = {placing.session for placing in lists.placings}
-    return hardest_in_place(instance, filling.lists, (name for name in instance.sessions if name not in held))
+    return in_order(instance, filling.lists, lists)
+
+
+def in_order(instance: Instance, lists: Lists, kept: Lists) -> Lists:
+    """The order the unit wishes for the hardest, on the lists that were empty."""
+    held = {placing.session for placing in kept.placings}
+    return hardest_in_place(instance, lists, (name for name in instance.sessions if name not in held))
+
+
+def pressing_first(instance: Instance, lists: Lists, possible: dict[Key, list[Option]], alike: Alike) -> Lists:
+    """Of cases that no rule and no wish tells apart, the most pressing have the places."""
+    of_sort: dict[Sort, list[Key]] = defaultdict(list)
+    for key in sorted(possible, key=lambda key: _pressing(instance, key, len(possible[key]))):
+        of_sort[alike.sort(key)].append(key)
+    placed = {placing.case for placing in lists.placings}
+    taken: dict[Key, Key] = {}
+    for keys in of_sort.values():
+        count = sum(key in placed for key in keys)
+        gives, gets = (key for key in keys[count:] if key in placed), (key for key in keys[:count] if key not in placed)
+        taken |= zip(gives, gets, strict=True)
+    return replace(lists, placings=tuple(replace(p, case=taken.get(p.case, p.case)) for p in lists.placings))
 
 
 def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -> dict[Key, list[Option]]:
@@ -99,27 +140,21 @@ def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -
     return {key: alike.possible(key, kept) for key in instance.cases if key not in fixed}
 
 
-def matched(instance: Instance, lists: Lists, reasons: dict[Key, Reason] | None, kept: Lists | None = None) -> Matched:
+def matched(instance: Instance, lists: Lists, why: dict[Key, Reason] | None, kept: Lists | None = None) -> Matched:
     """The lists in the order of the sessions, judged, with what bars each case that they do not hold.
 
-    Without `reasons`, nothing is asked of those either.
+    Without `why`, nothing is asked of those either.
     """
     order = list(instance.sessions)
     placings = sorted(lists.placings, key=lambda placing: (order.index(placing.session), placing.place))
     lists = Lists(tuple(placings), lists.both_eyes_agreed)
     verdict, worth = check(instance, lists), of_lists(instance, lists)
-    if reasons is None:
+    if why is None:
         return Matched(lists, {}, (), verdict, worth, explained=False)
     placed = {placing.case for placing in placings}
     fixed = frozenset(placing.case for placing in kept.placings) if kept else frozenset()
     blocked = why_none(instance, lists, (key for key in instance.cases if key not in placed), fixed)
-    return Matched(lists, reasons, blocked, verdict, worth)
-
-
-def pressing(instance: Instance, key: Key) -> str:
-    """How pressing a case is, in words."""
-    case = instance.cases[key]
-    return case.why_then or case.urgency or "urgency not recorded"
+    return Matched(lists, why, blocked, verdict, worth, more=most_more(instance, lists, kept))
 
 
 def _pressing(instance: Instance, key: Key, places: int) -> tuple[object, ...]:

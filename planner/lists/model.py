@@ -174,15 +174,16 @@ class Model:
             if self.instance.cases[key].tier >= worth.HARD:
                 hard[option.session] = hard[option.session] + variable
         every, most = sum(had.values()), len(self.instance.cases)
-        for name, learner in trainees.items():
+        for name in trainees:
             # As many times more than the mean as there are trainees, so that it is a whole number.
             more = self.model.new_int_var(0, most * len(trainees), "")
             self.model.add(more >= len(trainees) * had[name] - every)
             terms.append(-round(wishes.fair_share * self.scale / len(trainees)) * more)
-            if learner.target and wishes.toward_target:
-                towards = self.model.new_int_var(0, learner.target, "")
+            wanted, points = self.instance.wanted[name], sum(worth.needed(wishes).values())
+            if wanted and points:
+                towards = self.model.new_int_var(0, wanted, "")
                 self.model.add(towards <= whole[name])
-                terms.append(round(wishes.toward_target * self.scale) * towards)
+                terms.append(round(points * self.scale) * towards)
         for count in hard.values() if wishes.hard_together else ():
             together = self.model.new_int_var(0, most, "")
             self.model.add(together >= count - 1)

@@ -54,6 +54,21 @@ class Programme:
             self._reduced = np.maximum(0.0, -np.array(highs.getSolution().col_dual))
         return bool(solved)
 
+    def most_of(self, variables: Iterable[int], least: float) -> float:
+        """What these variables come to at most, in parts, where the points are no less; infinite if not found."""
+        highs = self._highs(whole=False)
+        counted = np.zeros(len(self._points))
+        counted[list(variables)] = 1.0
+        every = np.arange(len(self._points), dtype=np.int32)
+        highs.changeColsCost(len(every), every, counted)
+        if math.isfinite(least):
+            worth = np.array(self._points)
+            with_points = np.flatnonzero(worth).astype(np.int32)
+            highs.addRow(least, math.inf, len(with_points), with_points, worth[with_points])
+        highs.run()
+        solved = highs.getModelStatus() == highspy.HighsModelStatus.kOptimal
+        return float(highs.getInfo().objective_function_value) if solved else math.inf
+
     def loses(self, variable: int) -> float:
         """What one of a variable takes from the optimum in parts, at the very least."""
         return 0.0 if self._reduced is None else float(self._reduced[variable])

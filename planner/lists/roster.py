@@ -36,7 +36,8 @@ def _clock(raw: Any) -> Any:
 class Learner(Entry):
     """A trainee of the unit's file. `steps_cleared` counts for one who is not yet cleared for whole operations.
 
-    What they still need: `target` whole operations on these lists, `needs` of steps. `shown_tier` is the highest tier
+    What they still need: `target` whole operations, of which `done` are behind them, and `needs` of steps. With the
+    records, `done` is counted there, from the day `counts_from` on, and not read here. `shown_tier` is the highest tier
     they have shown they can take a whole operation in, 0 for none; left out, nothing is taken as shown.
     """
 
@@ -44,6 +45,8 @@ class Learner(Entry):
     steps_cleared: list[StepId] = []
     leave: list[Day] = []
     target: Annotated[Whole, Field(ge=0)] | None = None
+    done: Annotated[Whole, Field(ge=0)] = 0
+    counts_from: Day | None = None
     needs: list[StepId] = []
     shown_tier: Annotated[Whole, Field(ge=0, le=4)] | None = None
 
@@ -120,9 +123,11 @@ class Limits(Entry):
 class Wishes(Entry):
     """Weights of what the matching prefers among places that keep every rule; 0 leaves a wish out.
 
-    `placed`: a case has a place at all. `whole_operation` and `named_steps`: a trainee operates, or takes named steps.
-    `toward_target`: a whole operation of one who has fewer than their target on these lists. `needed_step`: each step
-    that they take and still need. `just_beyond`: a whole operation one tier above the highest they have shown.
+    `placed`: a case has a place at all; `pressing`: one that is urgent, soon or wanted by a day has one.
+    `whole_operation` and `named_steps`: a trainee operates, or takes named steps. A whole operation beyond a trainee's
+    target, or of an independent one without a target while another's is open, counts as named steps at most.
+    `toward_target`: more for each whole operation up to the target. `needed_step`: each step that they take and still
+    need. `just_beyond`: a whole operation one tier above the highest they have shown.
     `hard_together`: less for each eye of tier 3 or 4 beyond the first on one list.
     `fair_share`: less for each case that a trainee has on these lists beyond the mean of all trainees. `waiting`: less
     for each day from the first session on. `closer_than_needed`: less where a consultant supervises what a trainer may.
@@ -131,6 +136,7 @@ class Wishes(Entry):
     """
 
     placed: Annotated[Number, Field(ge=0)] = 20.0
+    pressing: Annotated[Number, Field(ge=0)] = 40.0
     whole_operation: Annotated[Number, Field(ge=0)] = 10.0
     named_steps: Annotated[Number, Field(ge=0)] = 4.0
     toward_target: Annotated[Number, Field(ge=0)] = 6.0

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from planner.lists.instance import Instance, Key, Lists, Placing
+from planner.lists.roster import Wishes
 from planner.lists.trials import Option
 from planner.lists.week import Week
 
@@ -18,11 +19,16 @@ def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
     asked = week.supervision(placing)
     days = instance.sessions[placing.session].day - instance.first_day
     found = {"placed": wishes.placed, "waiting": -wishes.waiting * days.days}
+    if week.case(placing).presses:
+        found["pressing"] = wishes.pressing
     if placing.trainee is not None:
         learner = instance.trainees[placing.trainee]
-        found["whole_operation" if asked.whole else "named_steps"] = (
-            wishes.whole_operation if asked.whole else wishes.named_steps
-        )
+        if not asked.whole:
+            found["named_steps"] = wishes.named_steps
+        elif instance.wanted[placing.trainee] is None:
+            found["whole_operation"] = wishes.whole_operation
+        else:
+            found["whole_operation"] = beyond_need(wishes)
         taken = learner.needs.intersection(asked.steps)
         if learner.steps_cleared is not None:
             taken &= learner.steps_cleared
@@ -36,6 +42,16 @@ def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
         same = (was.trainee, was.supervisor) == (placing.trainee, placing.supervisor)
         found["few_changes"] = wishes.few_changes if same else wishes.few_changes / 2
     return {wish: points for wish, points in found.items() if points}
+
+
+def beyond_need(wishes: Wishes) -> float:
+    """What a whole operation counts for one who has as many as they still needed."""
+    return min(wishes.named_steps, wishes.whole_operation)
+
+
+def needed(wishes: Wishes) -> dict[str, float]:
+    """What a whole operation counts beside, by wish, for one who still lacks some of their target."""
+    return {"still_needed": wishes.whole_operation - beyond_need(wishes), "toward_target": wishes.toward_target}
 
 
 def is_whole(instance: Instance, key: Key, trainee: str | None) -> bool:
@@ -62,11 +78,11 @@ class Tally:
         self._shares = {}
 
     def points(self) -> dict[str, float]:
-        wishes, trainees = self.instance.wishes, self.instance.trainees
-        towards = sum(min(self.whole[name], learner.target or 0) for name, learner in trainees.items())
+        wishes, trainees, wanted = self.instance.wishes, self.instance.trainees, self.instance.wanted
+        towards = sum(min(self.whole[name], wanted[name] or 0) for name in trainees)
         return {
             "fair_share": self._uneven([self.had[name] for name in trainees]),
-            "toward_target": wishes.toward_target * towards,
+            **{wish: points * towards for wish, points in needed(wishes).items()},
             "hard_together": -wishes.hard_together * sum(max(0, hard - 1) for hard in self.hard.values()),
         }
 
@@ -76,10 +92,10 @@ class Tally:
 
     def of_trainee(self, key: Key, trainee: str | None) -> dict[str, float]:
         """What of that hangs on who operates."""
-        target = self.instance.trainees[trainee].target if trainee else None
-        wanted = self.whole[trainee] < (target or 0) and is_whole(self.instance, key, trainee)
-        towards = self.instance.wishes.toward_target if wanted else 0.0
-        found = {"fair_share": self._shares_with_one_more()[trainee], "toward_target": towards}
+        found = {"fair_share": self._shares_with_one_more()[trainee]}
+        wanted = self.instance.wanted[trainee] if trainee else None
+        if self.whole[trainee] < (wanted or 0) and is_whole(self.instance, key, trainee):
+            found |= needed(self.instance.wishes)
         return {wish: points for wish, points in found.items() if points}
 
     def of_session(self, key: Key, session: str) -> dict[str, float]:
