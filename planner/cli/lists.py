@@ -119,8 +119,9 @@ def match(
 ) -> None:
     """Make lists that keep every rule, with the reason for each place and for each case without one.
 
-    The most pressing case first, each in the place worth most by the wishes of the sessions file; --best searches on
-    from there. The same input gives the same lists. They are a proposal; the organiser and the consultants decide.
+    The most pressing case first, each in the place worth most by the wishes of the sessions file, and then a counted
+    while of searching on from there; --best searches longer and says how far off. The same input gives the same lists.
+    They are a proposal; the organiser and the consultants decide.
 
     Example: planner lists match --cases pool.csv --unit unit.yaml --with sessions.yaml -o lists.yaml
     """

@@ -47,8 +47,8 @@ def _why(instance: "Instance", lists: "Lists", key: "Key") -> Iterator[str]:
     from planner.cli.listed import hung
     from planner.cli.matched import blocked_lines, who, wishes_words
     from planner.lists.blocked import why_not
-    from planner.lists.match import pressing
     from planner.lists.moves import taken_off
+    from planner.lists.reasons import pressing
     from planner.lists.trials import Option, attempt, options
     from planner.lists.week import Week
     from planner.lists.worth import ranked

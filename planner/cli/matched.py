@@ -12,7 +12,9 @@ from planner.lists.blocked import Blocked
 from planner.lists.checker import WORDS, Judged
 from planner.lists.clashes import clashes
 from planner.lists.instance import Instance, Placing
-from planner.lists.match import Matched, Reason
+from planner.lists.match import Matched
+from planner.lists.reasons import Reason
+from planner.lists.trades import trades
 from planner.lists.week import Week
 from planner.lists.worth import Tally, is_whole
 from planner.wording import percent
@@ -24,7 +26,9 @@ def matched_data(instance: Instance, found: Matched, searched: Best | None = Non
         "worth": round(found.worth, 6),
         "worth_at_most": round(searched.bound, 6) if searched and searched.bound < inf else None,
         "proved_best": searched is not None and searched.proved,
+        "more_cases_at_most": asdict(found.more) if found.more else None,
         "wishes": instance.wishes.model_dump(),
+        "trades": list(trades(instance)),
         "placings": [
             {
                 "session": placing.session,
@@ -48,8 +52,7 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
     week, placed = Week(instance, found.lists), len(found.lists.placings)
     lines = [
         f"{placed} of {len(instance.cases)} cases placed; worth {found.worth:.1f} points by the unit's wishes.",
-        f"{searched.how_good if searched else NOT_PROVED} The checker finds "
-        + ("every rule kept." if found.verdict.stands else f"{len(found.verdict.broken)} faults: planner lists check."),
+        *hung(_how_good(found, searched)),
     ]
     for judged in found.verdict.sessions:
         lines += ["", _head(judged)]
@@ -64,11 +67,19 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
     if empty:
         lines += ["", *hung(f"Without a list: {'; '.join(empty)}")]
     lines += ["", "Trainees", *_trainees(instance, found), "", *hung(f"Weights of the wishes: {_weights(instance)}.")]
+    lines += hung(" ".join(trades(instance)))
     for blocked in found.blocked:
         lines += ["", *blocked_lines(blocked)]
     if not found.explained:
         lines += ["", *_unexplained(found)]
     return "\n".join(lines)
+
+
+def _how_good(found: Matched, searched: Best | None) -> str:
+    """How far from the best, how many more cases at most, and what the checker finds."""
+    kept = "every rule kept" if found.verdict.stands else f"{len(found.verdict.broken)} faults: planner lists check"
+    more = f"{found.more.says} " if found.more else ""
+    return f"{searched.how_good if searched else NOT_PROVED} {more}The checker finds {kept}."
 
 
 def _unexplained(found: Matched) -> list[str]:
@@ -83,7 +94,9 @@ def _trainees(instance: Instance, found: Matched) -> Iterator[str]:
     tally = Tally(instance, found.lists.placings)
     for name, learner in instance.trainees.items():
         whole, other = tally.whole[name], tally.had[name] - tally.whole[name]
-        target = f" of {learner.target} wanted" if learner.target is not None else ""
+        target = f" of {learner.open_target} wanted" if learner.open_target is not None else ""
+        if learner.target is not None and learner.done:
+            target += f" ({learner.done} of {learner.target} done before)"
         beyond = ""
         if learner.shown_tier is not None:
             placed = [p for p in found.lists.placings if p.trainee == name and is_whole(instance, p.case, name)]
@@ -129,12 +142,13 @@ def _why(reason: Reason | None) -> str:
     choice = "worth most of all places"
     if reason.barred:
         choice = f"{reason.barred} place{'s' if reason.barred > 1 else ''} worth more would break a rule"
-    return "; ".join([reason.pressing, choice, *([wishes_words(reason.worth)] if len(reason.worth) > 1 else [])])
+    return "; ".join([reason.pressing, choice, *filter(None, [wishes_words(reason.worth)])])
 
 
 def wishes_words(worth: dict[str, float]) -> str:
-    """`whole operation +10.0, fair share -0.8`: each wish that a place touches, but for having one at all."""
-    return ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in worth.items() if wish != "placed")
+    """`whole operation +10.0, fair share -0.8`: each wish that a place touches, but for what any place has."""
+    said = {wish: points for wish, points in worth.items() if wish not in ("placed", "pressing")}
+    return ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in said.items())
 
 
 def blocked_lines(blocked: Blocked) -> list[str]:

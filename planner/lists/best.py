@@ -73,7 +73,7 @@ def best(
             search.tighten(effort * TIGHTENING)
             if not search.proved and search.places <= LARGEST_WHOLE:
                 search.whole(max(SHORTEST_WHOLE, effort * (1 - IMPROVING - TIGHTENING)))
-    lists = pressing_first(instance, search.found, possible, alike)
+    lists = pressing_first(search.found, possible, alike)
     try:
         ended()
         whole = matched(instance, lists, reasons(instance, kept, lists, alike), kept)

@@ -83,7 +83,8 @@ def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...]
     for session in instance.sessions.values():
         today = replace(lists, placings=by_day[session.day])
         trials += [attempt(instance, today, key, option) for option in _different(instance, session, today)]
-    rules = smallest_block([trial.rules for trial in trials])
+    # Where there is nobody to supervise there is no place to try.
+    rules = smallest_block([trial.rules for trial in trials]) if trials else ("supervisor-fits",)
     return rules, sorted(trials, key=lambda trial: (len(trial.rules), len(trial.broken)))
 
 

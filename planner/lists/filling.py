@@ -139,7 +139,7 @@ class Filling:
         return self._loses[sort]
 
     def _points(self, key: Key, places: _Places, which: list[int]) -> dict[int, float]:
-        """What each of these places adds, less its minutes' price, with the wishes that look at the lists as they are."""
+        """What each of these places adds to the lists as they are now, less its minutes' price."""
         options = places.options
         trainees = dict.fromkeys((options[n].trainee for n in which), 0.0)
         sessions = dict.fromkeys((options[n].session for n in which), 0.0)

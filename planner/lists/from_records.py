@@ -14,6 +14,7 @@ from planner.lists.gather import Approved, instance_of, list_case, stages_of
 from planner.lists.instance import Instance, Key, ListCase, Lists, Placing
 from planner.lists.moves import counted
 from planner.lists.roster import Roster, Session
+from planner.lists.so_far import whole_so_far
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.records.approved import plan_as_approved, standing_on
@@ -132,8 +133,11 @@ class FromRecords:
                     case = replace(case, unsettled=(*case.unsettled, WITHOUT_APPROVAL))
             cases[key], found[key] = case, now
         held = {lock.case_id: lock.why for lock in self.store.locks()}
+        instance = instance_of(cases.values(), self.rulebook, self.unit, self.roster)
+        done = whole_so_far(self.store, self.roster, ids, on)
+        trainees = {name: replace(one, done=done[name]) for name, one in instance.trainees.items()}
         return Held(
-            instance_of(cases.values(), self.rulebook, self.unit, self.roster), Lists(counted(placings)), found,
+            replace(instance, trainees=trainees), Lists(counted(placings)), found,
             {key: held[now.case.id] for key, now in found.items() if now.case.id in held}, tuple(elsewhere), codes, on,
         )  # fmt: skip
 

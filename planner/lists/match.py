@@ -1,7 +1,7 @@
 """Matching in its usual way: lists filled case by case, the most pressing first, and then made better for a while.
 
-The same input gives the same lists: the work is counted, never timed. The checker judges every step and the whole at the
-end. How far the lists are from the best is measured on the weeks of `tests/bench`, and not promised for any other.
+The same input gives the same lists: the work is counted, never timed. The checker judges every step, and the whole at
+the end. How far the lists are from the best is measured on the weeks of `tests/bench`, and not promised for any other.
 """
 
 from __future__ import annotations
@@ -55,14 +55,13 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
     kept, alike = kept or Lists(()), Alike(instance)
     possible, installed = possibilities(instance, kept, alike), solver()
     if installed is None:
-        order = sorted(possible, key=lambda key: _pressing(instance, key, len(possible[key])))
         begun = filled(instance, kept, done, alike=alike)
-        lists = in_order(instance, Refilling(instance, kept, possible, order, alike).better(begun), kept)
+        lists = in_order(instance, Refilling(instance, kept, possible, alike).better(begun), kept)
     else:
         search = begun_search(instance, kept, possible, alike, installed, done)
         search.improve(usual_effort(instance))
         lists = search.found
-    lists = pressing_first(instance, lists, possible, alike)
+    lists = pressing_first(lists, possible, alike)
     return matched(instance, lists, reasons(instance, kept, lists, alike), kept)
 
 
@@ -97,7 +96,7 @@ def filled(
     """Lists filled case by case alone, and not made better. `shorts` is as in `Filling`."""
     lists, alike = kept or Lists(()), alike or Alike(instance)
     possible = possibilities(instance, lists, alike)
-    waiting = sorted(possible, key=lambda key: _pressing(instance, key, len(possible[key])))
+    waiting = list(possible)
     filling = Filling(instance, alike, lists, shorts)
     for losing in LOSING if shorts else ():
         waiting = [key for key in waiting if not filling.place(key, possible[key], losing)]
@@ -120,10 +119,10 @@ def in_order(instance: Instance, lists: Lists, kept: Lists) -> Lists:
     return hardest_in_place(instance, lists, (name for name in instance.sessions if name not in held))
 
 
-def pressing_first(instance: Instance, lists: Lists, possible: dict[Key, list[Option]], alike: Alike) -> Lists:
+def pressing_first(lists: Lists, possible: dict[Key, list[Option]], alike: Alike) -> Lists:
     """Of cases that no rule and no wish tells apart, the most pressing have the places."""
     of_sort: dict[Sort, list[Key]] = defaultdict(list)
-    for key in sorted(possible, key=lambda key: _pressing(instance, key, len(possible[key]))):
+    for key in possible:
         of_sort[alike.sort(key)].append(key)
     placed = {placing.case for placing in lists.placings}
     taken: dict[Key, Key] = {}
@@ -135,9 +134,10 @@ def pressing_first(instance: Instance, lists: Lists, possible: dict[Key, list[Op
 
 
 def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -> dict[Key, list[Option]]:
-    """For every case that is not placed already, where it may stand on an otherwise empty list."""
+    """For every case that is not placed already, the most pressing first, where it may stand on an empty list."""
     fixed, alike = {placing.case for placing in kept.placings}, alike or Alike(instance)
-    return {key: alike.possible(key, kept) for key in instance.cases if key not in fixed}
+    found = {key: alike.possible(key, kept) for key in instance.cases if key not in fixed}
+    return dict(sorted(found.items(), key=lambda item: _pressing(instance, item[0], len(item[1]))))
 
 
 def matched(instance: Instance, lists: Lists, why: dict[Key, Reason] | None, kept: Lists | None = None) -> Matched:

@@ -1,4 +1,4 @@
-"""How many more cases could have a place at the very most: proved, and in cases, so that it says what a search may gain."""
+"""How many more cases could have a place at the very most: what a longer search may gain, proved and in cases."""
 
 from __future__ import annotations
 
@@ -25,11 +25,11 @@ class More:
     def says(self) -> str:
         """In a sentence; not whether so many can be placed."""
         if not self.at_all:
-            return "Proved: no lists place more cases."
-        some = f"Proved: at most {self.at_all} more case{'s' if self.at_all > 1 else ''} could be placed"
+            return "No lists place more cases."
+        some = f"At most {self.at_all} more case{'s' if self.at_all > 1 else ''} could be placed"
         if self.as_good == self.at_all:
             return f"{some}."
-        return f"{some}, {self.as_good or 'none'} of them in lists worth as much by the wishes."
+        return f"{some}, and {f'at most {self.as_good}' if self.as_good else 'none'} in lists worth as much."
 
 
 def most_more(instance: Instance, lists: Lists, kept: Lists | None = None) -> More | None:

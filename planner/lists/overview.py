@@ -12,7 +12,7 @@ from planner.documents.language import say, side_of
 from planner.lists.blocked import why_not
 from planner.lists.checker import WORDS, check
 from planner.lists.instance import Instance, Lists, Placing
-from planner.lists.match import pressing
+from planner.lists.reasons import pressing
 from planner.lists.roster import Session
 from planner.lists.week import Week
 

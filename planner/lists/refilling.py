@@ -1,4 +1,4 @@
-"""Lists made better without a solver: cases of a few sessions are taken off and filled in anew, and that kept if worth more.
+"""Lists made better without a solver: some cases are taken off and filled in anew, and that is kept if worth more.
 
 Filling case by case gives minutes to slow operators early and mixes what would fill a list of its own. Here a minute
 has a price, and cases that may stand in many places come before those that may stand in few. The work is counted in
@@ -38,22 +38,21 @@ class _Now:
 
 
 class Refilling:
-    """`order` has every case that may be placed, the most pressing first."""
+    """`possible` has every case that may be placed, the most pressing first."""
 
     def __init__(
         self,
         instance: Instance,
         kept: Lists,
         possible: dict[Key, list[Option]],
-        order: list[Key],
         alike: Alike,
     ) -> None:
         self.instance, self.kept, self.possible, self.alike = instance, kept, possible, alike
         self._known, self._chance = Known(instance, alike), Random(1)
         self.trials = 0
-        self._pressing = [key for key in order if instance.cases[key].presses]
+        self._pressing = [key for key in possible if instance.cases[key].presses]
         of_sort: dict[Sort, list[Key]] = defaultdict(list)
-        for key in order:
+        for key in possible:
             if not instance.cases[key].presses:
                 of_sort[alike.sort(key)].append(key)
         self._sorts = sorted(of_sort.values(), key=lambda keys: -len(possible[keys[0]]))

@@ -16,7 +16,7 @@ def document_of(week: Week, session: str, verdict: Verdict) -> dict[str, Any]:
     rows = [
         {
             "place": placing.place, "case": placing.case[0], "eye": placing.case[1], "trainee": placing.trainee,
-            "supervisor": placing.supervisor, "tier": week.case(placing).tier,
+            "supervisor": placing.supervisor, "tier": week.case(placing).tier, "whole": week.supervision(placing).whole,
             "minutes": round(week.time(placing).mean + week.case(placing).added_minutes + week.instance.turnover),
         }
         for placing in week.list_of(session)

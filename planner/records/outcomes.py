@@ -84,6 +84,12 @@ class Outcomes(Part):
             rows = connection.execute(select(table).where(table.c.case_id == case_id).order_by(table.c.id)).all()
         return tuple(_outcome_of(row) for row in rows)
 
+    def outcomes_in_force(self) -> dict[int, Outcome]:
+        """The outcome that holds of each case that has one, by the row of the case."""
+        with self._database.reading() as connection:
+            rows = connection.execute(select(schema.outcomes).order_by(schema.outcomes.c.id)).all()
+        return {row.case_id: _outcome_of(row) for row in rows}
+
 
 class Notices(Part):
     def notices(self, for_whom: str, unseen_only: bool = True) -> tuple[Notice, ...]:

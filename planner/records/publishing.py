@@ -7,7 +7,7 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import Row, func, select
+from sqlalchemy import ColumnElement, Row, func, select
 
 from planner.records import schema
 from planner.records.listing import BUILDERS
@@ -50,8 +50,14 @@ class Publishing(Part):
 
     def published(self, days: Iterable[datetime.date]) -> dict[tuple[datetime.date, str], ListVersion]:
         """The last version of each session of these days, by day and session."""
-        table = schema.list_versions
-        query = select(table).where(table.c.day.in_([day.isoformat() for day in days])).order_by(table.c.number)
+        return self._last(schema.list_versions.c.day.in_([day.isoformat() for day in days]))
+
+    def published_before(self, day: datetime.date) -> dict[tuple[datetime.date, str], ListVersion]:
+        """The same of every earlier day."""
+        return self._last(schema.list_versions.c.day < day.isoformat())
+
+    def _last(self, of: ColumnElement[bool]) -> dict[tuple[datetime.date, str], ListVersion]:
+        query = select(schema.list_versions).where(of).order_by(schema.list_versions.c.number)
         with self._database.reading() as connection:
             found = [_version_of(row) for row in connection.execute(query)]
         return {(version.day, version.session): version for version in found}

@@ -11,8 +11,8 @@ from planner.documents.figures import day as day_words
 from planner.lists.blocked import Blocked, why_not
 from planner.lists.checker import WORDS
 from planner.lists.instance import Key, Placing
-from planner.lists.match import pressing
 from planner.lists.moves import taken_off
+from planner.lists.reasons import pressing
 from planner.lists.roster import Session
 from planner.lists.trials import Option, attempt
 from planner.lists.week import Broken, Week

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Annotated
 
@@ -16,6 +17,7 @@ from planner.lists.instance import Instance, Placing
 from planner.lists.match import Matched, match
 from planner.lists.placed import lists_in, written
 from planner.lists.repair import Repaired
+from planner.lists.search import solver
 from planner.lists.week import Broken, Week
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_change import CHANGED, LONGEST, new_faults
@@ -44,7 +46,7 @@ class Row:
 def propose(request: Request, visitor: Building, form: Posted) -> Response:
     """Match `round` what stands, or match `again` everything that is not locked, with few changes.
 
-    `longer` searches for the best with the solver, where the quick way only fills list after list.
+    `longer` searches on with the solver for the best, or for how far from it the lists are.
     """
     state = state_of(site_of(request))
     way = "again" if form.get("way") == "again" else "round"
@@ -123,10 +125,17 @@ def _shown(
     return page(
         request, "list_proposal.html", status,
         way=way, rows=rows, found=found, broken=broken, faults=faults, seen=state.seen,
-        good=searched.how_good if searched else NOT_PROVED, longer=None if searched else round(LONGER),
+        good=" ".join(_how_good(found, searched)), longer=None if searched or solver() is None else round(LONGER),
         proposal=written(found.lists) if found is not None else "",
         stays=0 if found is None else len(found.lists.placings) - sum(row.now != "" for row in rows),
     )  # fmt: skip
+
+
+def _how_good(found: Matched | None, searched: Best | None) -> Iterator[str]:
+    """How far from the best, and how many more cases at most."""
+    yield searched.how_good if searched else NOT_PROVED
+    if found is not None and found.more is not None:
+        yield found.more.says
 
 
 def _rows(state: State, found: Matched) -> list[Row]:
