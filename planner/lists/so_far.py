@@ -25,8 +25,8 @@ def whole_so_far(store: Store, roster: Roster, ids: Mapping[str, str], before: d
         if trainee in since and since[trainee] <= outcome.day < before and alone:
             found[trainee] += 1
     for version in store.published_before(before).values():
-        for row in version.document["rows"]:
-            trainee = row["trainee"]
+        for row in version.document.get("rows", ()):
+            trainee = row.get("trainee")
             if trainee in since and row.get("whole") and version.day >= since[trainee]:
                 case = store.find_case(row["case"], row["eye"])
                 found[trainee] += case is None or case.id not in outcomes

@@ -5,11 +5,13 @@ Each way's lists are judged by the checker. What they are short of is the lowest
 
 from __future__ import annotations
 
+import json
 import math
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
+from pathlib import Path
 from statistics import median
 from typing import Any
 
@@ -24,7 +26,7 @@ from planner.lists.checker import check
 from planner.lists.filling import Filling
 from planner.lists.instance import Instance, Lists
 from planner.lists.likeness import Alike
-from planner.lists.match import filled, possibilities
+from planner.lists.match import filled, match, possibilities
 from planner.lists.model import Model
 from planner.lists.worth import of_lists
 
@@ -47,6 +49,7 @@ class Result:
 
 def run(quick: bool) -> Iterator[Line]:
     yield known_optimum(4 if quick else 30)
+    yield from usual(quick)
     sizes = (
         [(20, 4, 4, 2, 2.0, 1)] if quick
         else [(50, 8, 6, 3, 10.0, 5), (200, 30, 12, 6, 30.0, 3), (1000, 150, 30, 12, 60.0, 1)]
@@ -66,6 +69,31 @@ def run(quick: bool) -> Iterator[Line]:
             for name, way in ways.items():
                 found.setdefault(name, []).append(way())
         yield from lines(f"{cases} cases, {sessions} sessions", found, GOALS.get((cases, sessions), ""))
+
+
+def usual(quick: bool) -> Iterator[Line]:
+    """The usual way beside the best known, week by week: processor seconds, how far short in points, cases fewer."""
+    for one in best_known()[: 1 if quick else None]:
+        instance = made(one["cases"], one["sessions"], one["trainees"], one["consultants"], one["week"])
+        which = f"{one['cases']} cases, {one['sessions']} sessions, week {one['week']}"
+        say(f"lists: {which}, the usual way")
+        start = time.process_time()
+        found = match(instance)
+        seconds = time.process_time() - start
+        placed, more = len(found.lists.placings), found.more
+        assert found.verdict.stands and more is not None
+        yield Line(
+            "lists", f"{which}: usual way, {placed} placed; "
+            f"short {100 * max(0.0, 1 - found.worth / one['worth']):.2f} %, {max(0, one['placed'] - placed)} fewer; "
+            f"proved: at most {more.as_good} more worth as much",
+            seconds, f"best known: {one['placed']} placed, {one['worth']} points", goal="<= 3 %, 1 of 50",
+        )  # fmt: skip
+
+
+def best_known() -> list[dict[str, Any]]:
+    """The weeks with the best lists that anybody found for them, as `best_known.json` tells."""
+    weeks: list[dict[str, Any]] = json.loads((Path(__file__).parent / "best_known.json").read_text())["weeks"]
+    return weeks
 
 
 def lines(what: str, found: dict[str, list[Result]], goal: str) -> Iterator[Line]:

@@ -172,3 +172,36 @@ def test_plans_print_as_approved_for_the_trainee_who_operates(reader: FromRecord
     plan = reader.plans(held, held.lists.placings)[("L-401", "right")]
     assert plan.supervision.stage == "late" and plan.approval is not None
     assert plan.approval.by == "Invented consultant-1"
+
+
+def test_whole_operations_so_far_are_what_happened_and_else_what_was_published(
+    reader: FromRecords, store: Store
+) -> None:
+    def row_of(reference: str, trainee: str | None, whole: bool = True) -> dict[str, Any]:
+        eye = next(eye for each, eye in held.instance.cases if each == reference)
+        return {"place": 1, "case": reference, "eye": eye, "trainee": trainee, "whole": whole}
+
+    def happened(reference: str, day: datetime.date, operator: str, *steps: StepChange) -> None:
+        case = next(now.case for (each, _), now in held.now.items() if each == reference)
+        store.record_outcome(case.id, day, operator, "consultant-1", "consultant-1", steps)
+
+    held = reader.held(ON)
+    assert {trainee.done for trainee in held.instance.trainees.values()} == {0}
+    before, long_before = ON - datetime.timedelta(days=3), ON - datetime.timedelta(days=300)
+    rows = [row_of("L-401", "trainee-2"), row_of("L-402", "trainee-2"), row_of("L-403", "trainee-3", whole=False)]
+    store.publish(before, "past", {"rows": [row_of("L-404", "trainee-4")]}, "organiser-1")
+    store.publish(before, "past", {"rows": rows}, "organiser-1")  # the last version counts alone
+    store.publish(ON, "today", {"rows": [row_of("L-405", "trainee-5")]}, "organiser-1")
+    code = held.codes.get("trainee-2", "trainee-2")
+    happened("L-401", before, "consultant-1")  # published for trainee-2, and then the consultant operated
+    happened("L-406", before, code)
+    happened("L-407", before, code, StepChange("capsulorhexis", "supervisor"))
+    happened("L-408", long_before, code)
+    done = {name: trainee.done for name, trainee in reader.held(ON).instance.trainees.items()}
+    assert done == dict.fromkeys(done, 0) | {"trainee-2": 3}  # L-402 as published, L-406 and L-408 as they happened
+    counting = [
+        learner.model_copy(update={"counts_from": before}) if learner.id == "trainee-2" else learner
+        for learner in reader.roster.trainees
+    ]
+    reader.roster = reader.roster.model_copy(update={"trainees": counting})
+    assert reader.held(ON).instance.trainees["trainee-2"].done == 2
