@@ -25,7 +25,8 @@ from planner.lists.trials import Option
 from planner.lists.worth import of_lists
 
 LOSING = (0.5, 1.5, 4.0)  # points; what loses more comes after
-LEAST_EFFORT, EFFORT_A_SESSION = 6.0, 0.3  # of the search that follows the filling, in its own deterministic seconds
+# Of the search that follows the filling, in its own deterministic seconds.
+LEAST_EFFORT, EFFORT_A_SESSION, MOST_EFFORT = 6.0, 0.6, 20.0
 LARGEST_TWICE = 20_000  # places of all cases together, up to which lists are filled in two ways to begin from
 _URGENCY = ("urgent", "soon", None, "routine")  # not recorded stands before what is said to be the least
 
@@ -67,7 +68,7 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
 
 def usual_effort(instance: Instance) -> float:
     """What the usual way spends on its search, in deterministic seconds."""
-    return max(LEAST_EFFORT, EFFORT_A_SESSION * len(instance.sessions))
+    return min(MOST_EFFORT, max(LEAST_EFFORT, EFFORT_A_SESSION * len(instance.sessions)))
 
 
 def begun_search(
