@@ -53,7 +53,8 @@ def enter(store: Store, rulebook: Rulebook, later: datetime.timedelta = datetime
             case.case_id, 1, plan_json(plan), "trainee-3", planned.mode, planned.by, planned.stage
         )  # fmt: skip
         store.submit(case.case_id, 1, kept.id, "trainee-3")
-        store.approve(case.case_id, 1, kept.id, "consultant-1", plan.assessment.tier.working, planned.mode)
+        tier = plan.assessment.tier.working
+        store.approve(case.case_id, 1, kept.id, "consultant-1", tier, planned.mode, covers="table")
         count += 1
     return count
 

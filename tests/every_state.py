@@ -6,12 +6,12 @@ import datetime
 from pathlib import Path
 
 from planner.case_file import case_file
+from planner.desk.judge import Judge
 from planner.documents.json_form import plan_json
 from planner.exchange.cases import ReadCase, read_cases
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
-from planner.web.judging import Judge
 
 DEMO = Path(__file__).parents[1] / "demo_cases" / "cases"
 # A reference each, both eyes of it entered. The slash is one that a unit may write.

@@ -28,6 +28,7 @@ ROWS = (
     ("plan",),
     ("documents", "exchange", "records", "monitor", "cohort"),
     ("lists",),
+    ("desk",),
     ("compare",),
     ("web",),
     ("cli",),

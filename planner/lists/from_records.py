@@ -3,27 +3,27 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import cast
 
 from planner.assess.assess import assess
 from planner.case import STAGES, Case, Stage, read_case
 from planner.errors import PlannerError
-from planner.lists.gather import Approved, instance_of, list_case, stages_of
-from planner.lists.instance import Instance, Key, ListCase, Lists, Placing
+from planner.lists.gather import instance_of, list_case, stages_of
+from planner.lists.instance import Covering, Instance, Key, ListCase, Lists, Placing
 from planner.lists.moves import counted
 from planner.lists.roster import Roster, Session
+from planner.lists.week import Week, seat_of
+from planner.plan.approved import Given, NotCoveredError
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
-from planner.records.approved import plan_as_approved, standing_on
+from planner.records.approved import given_in, plan_as_approved, standing_on
 from planner.records.rows import Allocation, CaseNow, Wanted
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import Mode
 from planner.unit import Unit
 
-WITHOUT_APPROVAL = "no approval stands on that day (settled by a consultant, who approves it again)"
+NO_APPROVAL = "no approval stands on that day"
 
 
 @dataclass(frozen=True)
@@ -81,9 +81,10 @@ class Held:
             session = self.instance.sessions[placing.session]
             if session.day in days:
                 trainee = self.codes.get(placing.trainee, placing.trainee) if placing.trainee else None
-                case = self.now[placing.case].case.id
+                now = self.now[placing.case]
+                case, approval = now.case.id, now.approval.id if now.approval else None
                 at = session.day, session.theatre, placing.place, trainee, placing.supervisor, session.id
-                found.append(Wanted(case, *at))
+                found.append(Wanted(case, *at, approval))
         return found
 
     def _elsewhere(self, days: set[datetime.date]) -> list[Wanted]:
@@ -129,7 +130,7 @@ class FromRecords:
                 trainee = ids.get(at.trainee or "", at.trainee)
                 placings.append(Placing(session.id, at.place, key, trainee, at.supervisor))
                 if not self._stands(now, session.day):
-                    case = replace(case, unsettled=(*case.unsettled, WITHOUT_APPROVAL))
+                    case = replace(case, approval=Covering(False, frozenset(), NO_APPROVAL))
             cases[key], found[key] = case, now
         held = {lock.case_id: lock.why for lock in self.store.locks()}
         return Held(
@@ -138,15 +139,25 @@ class FromRecords:
         )  # fmt: skip
 
     def plans(self, held: Held, placings: Sequence[Placing]) -> dict[Key, Plan]:
-        """The plan of each placed case for its trainee's stage, with the approval that stands on the day in force."""
-        made = {}
+        """The plan of each placed case for whoever operates, with the approval that stands on the day in force.
+
+        Where that does not cover the placing the plan is as the rulebook has it: the checker says so, and nothing of
+        who operates is printed from it.
+        """
+        made, week = {}, Week(held.instance, held.lists)
         for placing in placings:
             now, day = held.now[placing.case], held.instance.sessions[placing.session].day
-            case = read_case(dict(now.version.document), self.rulebook.vocabulary)
-            stage = held.instance.trainees[placing.trainee].stage if placing.trainee else None
-            plan = make_plan(assess(case, self.rulebook, self.unit, day), self.rulebook, self.unit, stage)
-            made[placing.case] = plan_as_approved(self.store, now, plan, day, self.rulebook)
+            planned = self._planner(read_case(dict(now.version.document), self.rulebook.vocabulary), day)
+            seat = seat_of(week, placing)
+            try:
+                made[placing.case] = plan_as_approved(self.store, now, planned, day, self.rulebook, seat)
+            except NotCoveredError:
+                made[placing.case] = planned(seat.stage)
         return made
+
+    def _planner(self, case: Case, on: datetime.date) -> Callable[[Stage | None], Plan]:
+        assessment = assess(case, self.rulebook, self.unit, on)
+        return lambda stage: make_plan(assessment, self.rulebook, self.unit, stage)
 
     def _listed(self, on: datetime.date) -> tuple[CaseNow, ...]:
         last = max((session.day for session in self.roster.sessions), default=on)
@@ -161,22 +172,23 @@ class FromRecords:
         number = now.version.id, now.approval.id if now.approval else 0
         if number not in self._made:
             case = read_case(dict(now.version.document), self.rulebook.vocabulary)
-            approved = self._approved(now, case)
-            made = list_case(case, self.rulebook, self.unit, self._stages, self.roster.limits, approved)
+            given = given_in(now, self.rulebook)
+            made = list_case(
+                case, self.rulebook, self.unit, self._stages, self.roster.limits, given, self._covering(now, given)
+            )
             self._made[number] = case, made
         return self._made[number][1]
 
-    def _approved(self, now: CaseNow, case: Case) -> Approved | None:
-        given, snapshot = now.approval, now.approved_snapshot
-        if given is None or snapshot is None or given.mode_approved is None:
-            return None
-        stage = snapshot.stage if snapshot.stage in STAGES else case.planned_stage
-        changed = {change.step: change.who for change in given.step_changes if change.who}
-        return Approved(
-            given.tier_approved, cast(Mode, given.mode_approved), cast(Stage, stage or STAGES[-1]),
-            frozenset(step for step, who in changed.items() if who == "supervisor"),
-            frozenset(step for step, who in changed.items() if who == "trainee"),
-        )  # fmt: skip
+    def _covering(self, now: CaseNow, given: Given | None) -> Covering:
+        """What the approval lets be placed while it stands."""
+        if given is None or now.approval is None:
+            return Covering(False, frozenset(), NO_APPROVAL)
+        if given.covers == "table":
+            says = f"tier {given.tier} approved by {now.approval.by}, whoever operates"
+            return Covering(True, frozenset(STAGES), says)
+        mode = f", {given.mode.replace('-', ' ')}" if given.mode else ""
+        says = f"approved by {now.approval.by} as named, for {given.stage}{mode}"
+        return Covering(True, frozenset({given.stage}), says)
 
     def _session_of(self, at: Allocation, ids: Mapping[str, str]) -> tuple[Session | None, str]:
         """The session that a place is in, or why it is in none."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import cast
 
 from planner import conditions
@@ -14,6 +14,7 @@ from planner.case import STAGES, Case, Stage
 from planner.conditions import FactorHolds, OptionWins, Test
 from planner.lists.instance import (
     CONSULTANT,
+    Covering,
     FixedOrder,
     Instance,
     Key,
@@ -24,27 +25,15 @@ from planner.lists.instance import (
 )
 from planner.lists.minutes import Time
 from planner.lists.roster import Limits, Patient, Roster
-from planner.plan.approved import BY_CONSULTANT, NO_TRAINEE
+from planner.plan.approved import Given, allocated, allocation_for
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, Mode
 from planner.truth import Truth
 from planner.unit import Unit
 from planner.wording import sentence
 
 _TRUTHS: dict[str, Truth] = {"holds": True, "unknown": None}
-
-
-@dataclass(frozen=True)
-class Approved:
-    """What a consultant approved of a case: tier, mode, the stage it was planned for, and steps in other hands."""
-
-    tier: int
-    mode: Mode
-    stage: Stage
-    to_supervisor: frozenset[str]
-    to_trainee: frozenset[str]
 
 
 def gather(cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster) -> Instance:
@@ -133,18 +122,21 @@ def _basis(rulebook: Rulebook, limits: Limits) -> str:
 
 
 def list_case(
-    case: Case, rulebook: Rulebook, unit: Unit, stages: list[Stage], limits: Limits, approved: Approved | None = None
+    case: Case,
+    rulebook: Rulebook,
+    unit: Unit,
+    stages: list[Stage],
+    limits: Limits,
+    given: Given | None = None,
+    approval: Covering | None = None,
 ) -> ListCase:
-    """A case as lists see it: as the rulebook has it, or as it was approved."""
+    """A case as lists see it: as the rulebook has it, or as it was `given`; `approval` says what that lets be placed.
+
+    For a stage that the approval does not cover, supervision is what the tier as approved would ask for.
+    """
     assessment = assessor(rulebook).assess(case, unit, None)
-    if approved is not None:
-        assessment = replace(assessment, tier=replace(assessment.tier, working=approved.tier))
     plans = {stage: make_plan(assessment, rulebook, unit, stage) for stage in stages}
     plan = next(iter(plans.values()), None) or make_plan(assessment, rulebook, unit)
-    given = None
-    if approved is not None:
-        planned = plans.get(approved.stage) or make_plan(assessment, rulebook, unit, approved.stage)
-        given = approved.mode if approved.mode != planned.supervision.mode else None
     rules = rulebook.lists
     answered = {*rules.consent.settles, *rules.agreement.settles}
     to_hand = {device.device for chosen in plan.choices.values() for device in chosen.drawn}
@@ -153,8 +145,8 @@ def list_case(
         reference=case.reference,
         eye=case.eye,
         patient=case.patient,
-        tier=assessment.tier.working,
-        with_stage={stage: _supervision(planned_for, approved, given) for stage, planned_for in plans.items()},
+        tier=given.tier if given else assessment.tier.working,
+        with_stage={stage: _supervision(planned_for, rulebook, given) for stage, planned_for in plans.items()},
         kit={item.id: item.label for item in plan.kit if item.need == "essential"},
         added=tuple((row.device, row.minutes) for row in rulebook.durations.additions if row.device in to_hand),
         anaesthetist=_truth(rules.anaesthetist.when, case, assessment, plan),
@@ -173,6 +165,7 @@ def list_case(
         backup_power=_number(case, "backup_lens_power_d"),
         alerts=tuple((alert.says, _truth(alert.when, case, assessment, plan)) for alert in rules.alerts),
         lens_material=_words(case, "planned_lens_material", rulebook),
+        approval=approval,
     )
 
 
@@ -186,22 +179,14 @@ def _words(case: Case, finding: str, rulebook: Rulebook) -> str | None:
     return None if value is None else rulebook.vocabulary.by_id[finding].shown(value)
 
 
-def _supervision(plan: Plan, approved: Approved | None, given: str | None) -> Supervision:
-    """As planned for the stage, with what was approved otherwise: `given` is a mode that is not the rulebook's.
-
-    A closer one holds for every stage. A wider one was given to the stage it was approved for, and those beyond it; an
-    earlier one does not have it by that. The same goes for steps.
-    """
-    mode, by = plan.supervision.mode, plan.supervision.by
-    steps = {step.id for step in plan.steps if step.who == "trainee"}
-    if approved is not None:
-        reached = STAGES.index(cast(Stage, plan.supervision.stage)) >= STAGES.index(approved.stage)
-        if given is not None and (reached or MODES.index(cast(Mode, given)) > MODES.index(cast(Mode, mode))):
-            mode = given
-            by = "consultant" if mode in BY_CONSULTANT else by
-        steps -= approved.to_supervisor
-        steps |= approved.to_trainee if reached else set()
-    return Supervision(mode, by, () if mode == NO_TRAINEE else tuple(s.id for s in plan.steps if s.id in steps))
+def _supervision(plan: Plan, rulebook: Rulebook, given: Given | None) -> Supervision:
+    """As planned for the stage, or as it was given."""
+    if given is None:
+        taken = tuple(step.id for step in plan.steps if step.who == "trainee")
+        return Supervision(plan.supervision.mode, plan.supervision.by, taken)
+    covered = given.holds_for(cast(Stage, plan.supervision.stage))
+    held = allocated(plan, rulebook, given) if covered else allocation_for(plan, rulebook, given.tier)
+    return Supervision(held.mode, held.by, held.taken)
 
 
 def _truth(when: conditions.Condition, case: Case, assessment: Assessment, plan: Plan) -> Truth:

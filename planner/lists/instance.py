@@ -31,13 +31,29 @@ class Supervision:
 
 
 @dataclass(frozen=True)
+class Covering:
+    """What the approval of a case lets be placed: trainees of `stages`, or a consultant alone, while it `stands`.
+
+    `says` is what was approved, or why nothing stands, in words.
+    """
+
+    stands: bool
+    stages: frozenset[Stage]
+    says: str
+
+    def covers(self, stage: Stage | None) -> bool:
+        return self.stands and (stage is None or stage in self.stages)
+
+
+@dataclass(frozen=True)
 class ListCase:
     """One eye as lists see it. Truths are None where the finding is not recorded.
 
     `with_stage` gives the supervision for each stage of trainee. `kit` names essential items with their labels.
     `order` holds, for each fixed place of the rulebook, whether this case has it. `unsettled` are the reasons to settle
     first other than consent and agreement. `last_day` is the deadline, `why_then` its reason. `alerts` are what the
-    room must know, in words, each with whether it holds. `away` and `not_before` say when the patient cannot come.
+    room must know, in words, each with whether it holds. `approval` is None where cases come from files, which nobody
+    approved and which nothing can be published of. `away` and `not_before` say when the patient cannot come.
     """
 
     reference: str
@@ -61,6 +77,14 @@ class ListCase:
     alerts: tuple[tuple[str, Truth], ...] = ()
     away: frozenset[datetime.date] = frozenset()
     not_before: datetime.date | None = None
+    approval: Covering | None = None
+
+    @property
+    def covered_stages(self) -> frozenset[Stage | None] | None:
+        """Who may operate by the approval: stages, and None for a consultant alone; None where nobody was asked."""
+        if self.approval is None:
+            return None
+        return frozenset((*self.approval.stages, None)) if self.approval.stands else frozenset()
 
     @property
     def key(self) -> Key:

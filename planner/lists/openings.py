@@ -15,6 +15,7 @@ from planner.lists.minutes import LONGEST
 from planner.lists.moves import taken_off
 from planner.lists.ordering import ordered
 from planner.lists.roster import KitSets, Session
+from planner.lists.rules_of_people import APPROVAL
 from planner.lists.trials import Option, Trial, attempt
 from planner.lists.week import Broken, Week
 from planner.lists.worth import ranked
@@ -238,6 +239,12 @@ class _Search:
                 if open_ and trial.rules == {rule}:
                     cases = self.instance.cases | {self.key: replace(case, **answer)}  # type: ignore[arg-type]
                     yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
+            if trial.rules == {APPROVAL} and case.approval is not None and case.approval.stands:
+                stage = self.instance.trainees[trial.placing.trainee or ""].stage
+                wider = replace(case.approval, stages=case.approval.stages | {stage})
+                cases = self.instance.cases | {self.key: replace(case, approval=wider)}
+                says = f"Once a consultant approves it for {trial.placing.trainee} ({stage})."
+                yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
             if trial.rules == {"one-eye-a-list"} and case.patient is not None:
                 agreed = replace(self.lists, both_eyes_agreed=self.lists.both_eyes_agreed | {case.patient})
                 says = f"Both eyes of {case.patient} on one list, if that is agreed."

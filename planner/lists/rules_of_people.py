@@ -13,6 +13,21 @@ from planner.lists.roster import Session
 from planner.lists.week import Broken, Week
 
 FROM_OUTSIDE = "on-site"
+APPROVAL = "approval-covers"  # broken, nothing of the case is printed or published
+
+
+def approval_covers(week: Week) -> Iterator[Broken]:
+    """What was approved covers who operates: any trainee by the table, or the stage it names, or a consultant alone."""
+    for placing in week.lists.placings:
+        case = week.case(placing)
+        stage = week.instance.trainees[placing.trainee].stage if placing.trainee else None
+        if case.approval is None or case.approval.covers(stage):
+            continue
+        says = f"{week.told(placing)}: {case.approval.says}"
+        if case.approval.stands:
+            says += f", and {placing.trainee} is at {stage}"
+        change = "Ask a consultant to approve it so, or name somebody it covers."
+        yield Broken(APPROVAL, placing.session, case.told, f"{says}.", change)
 
 
 def supervisor_fits(week: Week) -> Iterator[Broken]:

@@ -17,6 +17,8 @@ def document_of(week: Week, session: str, verdict: Verdict) -> dict[str, Any]:
         {
             "place": placing.place, "case": placing.case[0], "eye": placing.case[1], "trainee": placing.trainee,
             "supervisor": placing.supervisor, "tier": week.case(placing).tier,
+            "stage": week.instance.trainees[placing.trainee].stage if placing.trainee else None,
+            "mode": week.mode_served(placing) or week.supervision(placing).mode,
             "minutes": round(week.time(placing).mean + week.case(placing).added_minutes + week.instance.turnover),
         }
         for placing in week.list_of(session)

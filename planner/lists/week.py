@@ -8,7 +8,7 @@ from functools import cached_property
 from planner.lists.instance import CONSULTANT, WITHOUT_TRAINEE, Instance, ListCase, Lists, Placing, Supervision
 from planner.lists.minutes import Time, chance_of_overrun
 from planner.lists.roster import Session, Supervisor
-from planner.rulebook.shapes import MODES
+from planner.plan.approved import Seat, served
 
 ALONE = Supervision(WITHOUT_TRAINEE, CONSULTANT, ())
 
@@ -25,6 +25,14 @@ class Broken:
 
     def __str__(self) -> str:
         return f"{self.says} {self.change}"
+
+
+def seat_of(week: Week, placing: Placing) -> Seat:
+    """Who sits down at a placing, as plans are printed for it."""
+    if placing.trainee is None:
+        return Seat(None)
+    trainee = week.instance.trainees[placing.trainee]
+    return Seat(trainee.stage, tuple(week.supervisor(placing).can), trainee.steps_cleared)
 
 
 class Week:
@@ -63,11 +71,7 @@ class Week:
 
     def mode_served(self, placing: Placing) -> str | None:
         """How close this supervisor is: as demanded, or the next closer that they may; None where they may not."""
-        asked = MODES.index(self.supervision(placing).mode)
-        able = [*self.supervisor(placing).can, *MODES[MODES.index("consultant-operates") :]]
-        served = next(mode for mode in MODES[asked:] if mode in able)
-        may = served in self.supervisor(placing).can or asked >= MODES.index("consultant-operates")
-        return served if may else None
+        return served(self.supervision(placing).mode, self.supervisor(placing).can)
 
     def told(self, placing: Placing) -> str:
         """`A-104, right eye, number 3 in tue-1-a`."""

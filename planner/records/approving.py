@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, get_args
 
 from sqlalchemy import Row, select
 
@@ -23,11 +23,13 @@ from planner.records.part import (
     steps_of,
     with_endings,
 )
-from planner.records.rows import Approval, Standing, StepChange
+from planner.records.rows import Approval, Covers, Standing, StepChange
 from planner.records.snapshots import snapshot_of
 from planner.records.standing import approval_standing
 from planner.records.submitting import require_snapshot
 from planner.records.trail import Change, canonical
+
+COVERS: tuple[Covers, ...] = get_args(Covers)
 
 
 class Approving(Part):
@@ -42,14 +44,25 @@ class Approving(Part):
         step_changes: Sequence[StepChange] = (),
         conditions: str = "",
         reason: str = "",
+        covers: Covers = "as-named",
+        operator_conditions: str = "",
     ) -> Approval:
         """Approve the current version for a tier, a supervision mode, and the steps as planned or as changed.
 
+        `covers` is what may be placed by it. One for the table changes no step and sets no condition on the operator.
         A reason is required where any of the three differs from the rulebook's. An earlier approval of the case is
         superseded, its submission ends. Raises PlannerError, also for anybody but a consultant.
         """
         conditions, reason = checked_text(conditions, "conditions"), checked_text(reason, "reason")
+        operator_conditions = checked_text(operator_conditions, "conditions on the operator")
         steps = checked_steps(step_changes)
+        if covers not in COVERS:
+            raise PlannerError.one(
+                f"{covers!r} is nothing that an approval covers", hint=f"one of: {', '.join(COVERS)}"
+            )
+        if covers == "table" and (steps or operator_conditions):
+            what = "steps in other hands" if steps else "conditions on the operator"
+            raise PlannerError.one(f"{what} hold only as named, and the table is asked for", hint="approve it as named")
         if tier < 1:
             raise PlannerError.one(f"{tier} is not a tier")
         with self._changing(by, "consultant") as change:
@@ -81,10 +94,13 @@ class Approving(Part):
                 "conditions": conditions,
                 "reason": reason,
                 "own_case": int(by in authors or by in [row.by for row in submitted]),
+                "covers": covers,
+                "operator_conditions": operator_conditions or None,
             }
             row_id = change.insert(schema.approvals, "approved", values, case_id)["id"]
             case = case_in(connection, case_id)
-            more = f", on conditions: {conditions}" if conditions else ""
+            told_of = "; ".join(text for text in (operator_conditions, conditions) if text)
+            more = f", on conditions: {told_of}" if told_of else ""
             told = f"{case.reference}, {case.eye} eye, was approved by {by} for tier {tier}{more}"
             notify(change, [*(row.by for row in submitted), authors[0]], told, case_id)
             return _approval_in(connection, row_id)
@@ -167,4 +183,6 @@ def approval_of(row: Row[Any]) -> Approval:
         row.at,
         row.by,
         ending_of(row),
+        row.covers or "as-named",
+        row.operator_conditions or "",
     )

@@ -128,6 +128,9 @@ class Arranging(Part):
         connection = change.connection
         case = case_in(connection, one.case_id)
         approval = approval_in(connection, one.case_id, f"{case.reference}, {case.eye} eye")
+        if one.approval is not None and one.approval != approval.id:
+            what = f"{case.reference}, {case.eye} eye, was approved again by {approval.by} meanwhile"
+            raise ListsChanged([Fault("", what, "where it may stand was judged by the approval before", "look again")])
         known_people(connection, one.trainee, one.supervisor)
         values = {
             "case_id": one.case_id, "approval_id": approval.id, "day": one.day.isoformat(),

@@ -27,9 +27,11 @@ class Listing(Part):
         by: str,
         trainee: str | None = None,
         session: str | None = None,
+        approval: int | None = None,
     ) -> Allocation:
         """Give an approved case a place on a list, from 1 on. Raises PlannerError, saying what stands in the way.
 
+        `approval` is the one by which the place was judged; another one by now is refused.
         Whether the approval still stands on that day is `standing`'s to say; here it must not have ended.
         """
         theatre = checked_text(theatre, "theatre", required=True)
@@ -39,7 +41,10 @@ class Listing(Part):
             connection = change.connection
             case = case_in(connection, case_id)
             told = f"{case.reference}, {case.eye} eye"
-            approval = approval_in(connection, case_id, told)
+            held = approval_in(connection, case_id, told)
+            if approval is not None and held.id != approval:
+                why = "where it may stand was judged by the approval before"
+                raise PlannerError.one(f"{told} was approved again by {held.by} meanwhile", why=why, hint="look again")
             table = schema.allocations
             listed = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).first()
             if listed is not None:
@@ -52,7 +57,7 @@ class Listing(Part):
             known_people(connection, trainee, supervisor)
             values = {
                 "case_id": case_id,
-                "approval_id": approval.id,
+                "approval_id": held.id,
                 "day": day.isoformat(),
                 "theatre": theatre,
                 "place": place,

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 Role = Literal["trainee", "consultant", "organiser", "administrator"]
+Covers = Literal["table", "as-named"]
 State = Literal["draft", "sent-back", "submitted", "approved", "listed", "operated"]
 # A case file's headings and findings as plain JSON values, findings in a mapping of their own under `findings`.
 Document = Mapping[str, Any]
@@ -136,7 +137,11 @@ class StepChange:
 
 @dataclass(frozen=True)
 class Approval:
-    """A consultant's decision on one version. Both tiers and both modes are kept, the same or not."""
+    """A consultant's decision on one version. Both tiers and both modes are kept, the same or not.
+
+    `covers` says what may be placed by it: `table`, this eye's tier with whoever operates, by the rulebook's table of
+    tier by stage; or `as-named`, the stage of its snapshot with this mode and these steps alone.
+    """
 
     id: int
     case_id: int
@@ -153,6 +158,13 @@ class Approval:
     at: str
     by: str
     ended: Ending | None = None
+    covers: Covers = "as-named"
+    operator_conditions: str = ""
+
+    @property
+    def every_condition(self) -> str:
+        """Both kinds of conditions in one line."""
+        return "; ".join(text for text in (self.operator_conditions, self.conditions) if text)
 
 
 @dataclass(frozen=True)
@@ -186,7 +198,10 @@ class Allocation:
 
 @dataclass(frozen=True)
 class Wanted:
-    """Where a case is to stand: what `arrange` makes of the lists of some days."""
+    """Where a case is to stand: what `arrange` makes of the lists of some days.
+
+    `approval` is the one by which that was judged; another one by now is refused. None where it was not judged.
+    """
 
     case_id: int
     day: datetime.date
@@ -195,6 +210,7 @@ class Wanted:
     trainee: str | None
     supervisor: str
     session: str | None = None
+    approval: int | None = None
 
 
 @dataclass(frozen=True)

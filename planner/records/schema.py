@@ -139,7 +139,9 @@ approvals = Table(
     _text("reason", "why tier, supervision or steps differ from the rulebook's"),
     _number("own_case", "1 where the consultant prepared or submitted the case too, else 0"),
     *_entered(),
-    comment="Consultants' approvals; `by` approved.",
+    _text("covers", "table: this eye's tier, whoever operates; as-named (or empty): what it names alone", empty=True),
+    _text("operator_conditions", "conditions on who operates or supervises; only ever as-named", empty=True),
+    comment="Consultants' approvals; `by` approved. One as-named holds for the stage in its snapshot alone.",
 )
 allocations = Table(
     "allocations",
@@ -273,6 +275,6 @@ KEPT: tuple[Table, ...] = (
 )
 PROTECTED: tuple[Table, ...] = (*KEPT, trail)
 # Columns that rows entered before them know nothing of: empty, they are left out of a row as the trail holds it.
-ADDED_LATER = frozenset({("allocations", "session")})
+ADDED_LATER = frozenset({("allocations", "session"), ("approvals", "covers"), ("approvals", "operator_conditions")})
 # Long JSON that the trail holds the SHA-256 of instead.
 HASHED_IN_TRAIL = frozenset({("snapshots", "assessment")})

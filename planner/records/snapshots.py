@@ -53,7 +53,7 @@ class Snapshots(Part):
         except (KeyError, TypeError, ValueError) as error:
             raise PlannerError.one("is not an assessment to keep", "snapshot", f"{error!r}") from None
         table = schema.snapshots
-        with self._changing(by, *PREPARERS) as change:
+        with self._changing(by, *PREPARERS, "organiser") as change:
             case = case_in(change.connection, case_id)
             version_in(change.connection, case_id, version)
             if (str(inner.get("case")), inner.get("eye")) != (case.reference, case.eye):

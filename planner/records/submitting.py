@@ -9,7 +9,7 @@ from sqlalchemy import Row, select
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.cases import PREPARERS, authors_of, case_in, require_current, version_in
-from planner.records.part import Part, checked_text, end, ending_of, notify, one_of, with_endings
+from planner.records.part import Part, checked_text, end, ending_of, known_person, notify, one_of, with_endings
 from planner.records.rows import Answer, Question, Submission
 
 
@@ -17,12 +17,18 @@ class Submitting(Part):
     def submit(self, case_id: int, version: int, snapshot_id: int, by: str, note: str = "") -> Submission:
         """Put the current version, as assessed in a snapshot, before a consultant; an earlier submission ends.
 
+        An organiser may ask so for an approved case: for the stage of another operator than it was approved for.
         Raises PlannerError when the case has changed, or the snapshot is of another version.
         """
         note = checked_text(note, "note")
-        with self._changing(by, *PREPARERS) as change:
+        with self._changing(by, *PREPARERS, "organiser") as change:
             self._as_person(by)
             require_current(change.connection, case_id, version)
+            if known_person(change.connection, by, "by").role == "organiser" and not _approved(
+                change.connection, case_id
+            ):
+                what = "a case that no consultant has approved is submitted by whoever prepares it"
+                raise PlannerError.one(what, hint="ask them")
             require_snapshot(change.connection, snapshot_id, case_id, version)
             for row in change.connection.execute(
                 with_endings(schema.submissions, schema.submissions.c.case_id == case_id, open_only=True)
@@ -101,6 +107,11 @@ class Submitting(Part):
         values = {"case_id": case_id, "version": version, "text": text}
         row_id = change.insert(schema.questions, "asked", values, case_id)["id"]
         return Question(row_id, case_id, version, text, change.at, change.by)
+
+
+def _approved(connection: Any, case_id: int) -> bool:
+    query = with_endings(schema.approvals, schema.approvals.c.case_id == case_id, open_only=True)
+    return connection.execute(query).first() is not None
 
 
 def submission_of(row: Row[Any]) -> Submission:

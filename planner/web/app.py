@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fastapi import FastAPI
 
+from planner.desk.judge import Judge
 from planner.documents.html import fonts_folder
 from planner.lists.from_records import FromRecords
 from planner.lists.roster import Roster
@@ -32,7 +33,6 @@ from planner.web import (
     sign_in,
 )
 from planner.web.door import check_doors, posted
-from planner.web.judging import Judge
 from planner.web.looks import A_MONTH, ASKED_AGAIN, Looks
 from planner.web.passwords import Passwords
 from planner.web.problems import handle_problems

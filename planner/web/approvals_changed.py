@@ -17,7 +17,13 @@ from planner.web.places import approval_path
 from planner.web.presenting import page
 from planner.web.site import Site, site_of
 
-WRITTEN = {"conditions": "Conditions", "reason": "Reason", "text": "Question", "why": "Reason to withdraw"}
+WRITTEN = {
+    "conditions": "Conditions",
+    "operator_conditions": "Conditions on the operator",
+    "reason": "Reason",
+    "text": "Question",
+    "why": "Reason to withdraw",
+}
 
 
 def case_changed(request: Request, now: CaseNow, form: FormData) -> Response:

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import RedirectResponse, Response
 
+from planner.desk.judge import Judged
 from planner.errors import PlannerError
 from planner.records.changes import CHANGEABLE, Conflict
 from planner.records.rows import CaseNow, CaseVersion
@@ -16,7 +17,7 @@ from planner.web.approval import state_of, today
 from planner.web.conflict import based_on, conflict_page
 from planner.web.door import Door, Posted, Visitor
 from planner.web.fields import ShownSection, labels, shown_sections
-from planner.web.judging import Judged, without_percentages
+from planner.web.judging import without_percentages
 from planner.web.overview import clock_time, rests_on_it, stamps
 from planner.web.places import CASE, case_path, find
 from planner.web.presenting import environment, is_partial, page

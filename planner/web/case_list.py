@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
 from planner.records.rows import CaseNow
-from planner.web.approval import plan_as_approved, state_of
+from planner.web.approval import standing_of, state_of
 from planner.web.door import Door, Visitor
 from planner.web.judging import readings
 from planner.web.overview import day_and_time
@@ -70,8 +70,8 @@ def _line(site: Site, now: CaseNow) -> Line:
         shown = judged.assessment.tier
         tier = readings(shown)
         ready = "Ready" if judged.assessment.readiness.state == "ready" else "Settle first"
-        given = judged.plan and plan_as_approved(site, now, judged.plan).approval
-        if given and given.tier_approved != shown.working:
+        standing, given = standing_of(site, now), now.approval
+        if given and standing and standing.state == "stands" and given.tier_approved != shown.working:
             tier = f"{given.tier_approved} approved, rulebook {tier}"
     urgency = vocabulary.get("urgency")
     said = findings.get("urgency")

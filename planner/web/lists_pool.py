@@ -50,7 +50,7 @@ def pool(site: Site) -> list[Pooled]:
     for now in cases:
         plan = site.judge.judge(now.version).plan
         if plan is not None:
-            pooled.append(_pooled(site, now, plan_as_approved(site, now, plan)))
+            pooled.append(_pooled(site, now, plan_as_approved(site, now)))
     return pooled
 
 
@@ -98,7 +98,7 @@ def _pooled(site: Site, now: CaseNow, plan: Plan) -> Pooled:
         f"{plan.supervision.mode.replace('-', ' ')}, {plan.supervision.by}", plan.supervision.stage_label,
         _shown(site, now, "anaesthesia_requested"), urgency_words(site.rulebook, now.version), consent,
         f"{day(until[0])} ({until[1]})" if until else "no dated measurement",
-        len(plan.assessment.readiness.because), now.approval.conditions,
+        len(plan.assessment.readiness.because), now.approval.every_condition,
         tuple((item.id, item.label) for item in plan.kit if item.need == "essential"),
         {
             "tier": str(tier), "stage": plan.supervision.stage, "consent": consent,

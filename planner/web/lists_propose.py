@@ -8,6 +8,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
+from planner.desk.placing import arrange
 from planner.errors import PlannerError
 from planner.lists.best import NOT_PROVED, Best, best
 from planner.lists.changed import Change, changes
@@ -78,7 +79,7 @@ def accept(request: Request, visitor: Building, form: Posted) -> Response:
         broken = tuple(new_faults(state, proposed))
         if broken and not why:
             return _shown(request, state, "round", None, broken, status=422)
-        state.held.arrange(site.store, proposed, visitor.code, why or "accepted from a proposal")
+        arrange(site.desk, state.held, proposed, visitor.code, why or "accepted from a proposal")
     except PlannerError as error:
         return _shown(request, state, "round", None, faults=tuple(map(str, error.faults)), status=422)
     return RedirectResponse("/lists", 303)

@@ -11,11 +11,12 @@ from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
+from planner.desk.publishing import publish as desk_publish
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.lists.changed import Change, changes
 from planner.lists.instance import Placing
-from planner.lists.versions import document_of, lists_of
+from planner.lists.versions import lists_of
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_change import REASONS
 from planner.web.lists_held import State, session_path, state_of
@@ -75,13 +76,9 @@ def publish(request: Request, visitor: Building, form: Posted, session: str) -> 
         return session_page(
             request, visitor, state, session, (f"The note has more than {LONGEST} letters.",), 422, note
         )
-    if state.broken(session) and (visitor.role != "consultant" or not note):
-        told = "A rule is broken: a consultant may publish this list, with a note that says why it stands all the same."
-        return session_page(request, visitor, state, session, (told,), 422, note)
-    document = document_of(state.week, session, state.verdict)
     people = _told(state, held.told, state.standing(session).changes or _all_new(state, session))
     try:
-        site.store.publish(held.day, session, document, visitor.code, note, people)
+        desk_publish(site.desk, state.week, session, state.verdict, site.store.person(visitor.code), note, people)
     except PlannerError as error:
         return session_page(request, visitor, state, session, tuple(map(str, error.faults)), 422, note)
     return RedirectResponse(session_path(session), 303)
@@ -158,7 +155,7 @@ def _line(site: Site, state: State, placing: Placing, start: float, mark: str, c
         placing.place, case.reference, case.eye, case_path(now.case, "plan"), list_path(now.case), case.tier, who,
         under, f"{begins:%H:%M}", round(minutes), mark, state.held.locked.get(placing.case, ""),
         tuple(of_standing(site, now, now.allocation)) if now.allocation else (),
-        now.approval.conditions if now.approval else "",
+        now.approval.every_condition if now.approval else "",
         placing.place == 1, placing.place == count,
     )  # fmt: skip
 

@@ -11,10 +11,12 @@ from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from planner.desk.in_force import plan_in_force
 from planner.documents.html import render_html
 from planner.documents.json_form import plan_json
 from planner.documents.pdf import render_pdf
 from planner.errors import PlannerError
+from planner.plan.approved import NotCoveredError
 from planner.plan.plan import Plan
 from planner.records.rows import CaseNow
 from planner.web.approval import plan_as_approved, standing_of, state_of
@@ -99,20 +101,24 @@ def _now(request: Request, reference: str, eye: str) -> CaseNow:
 
 def _plan(request: Request, reference: str, eye: str) -> Plan:
     site, now = site_of(request), _now(request, reference, eye)
-    judged = site.judge.judge(now.version)
-    if judged.plan is None:
-        raise PlannerError.one("the case cannot be judged as it is recorded", reference, "; ".join(judged.faults))
-    return plan_as_approved(site, now, judged.plan)
+    return plan_in_force(site.desk, now)
 
 
 def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, ...] = (), note: str = "") -> Response:
     site: Site = site_of(request)
     judged = site.judge.judge(now.version)
+    in_force: Plan | None = None
+    barred: tuple[str, ...] = ()
+    if judged.plan is not None:
+        try:
+            in_force = plan_in_force(site.desk, now)
+        except NotCoveredError as error:
+            in_force, barred = plan_as_approved(site, now), tuple(map(str, error.faults))
     return page(
         request, "plan_page.html", 422 if faults else 200,
         case=now.case, path=case_path(now.case), now=now, state=state_of(site, now),
         standing=standing_of(site, now), judged=judged,
-        in_force=plan_as_approved(site, now, judged.plan) if judged.plan else None,
+        in_force=in_force, barred=barred,
         faults=faults, note=note, saved_at=day_and_time(now.version.at),
         submitted_at=day_and_time(now.submission.at) if now.submission else "",
         approved_at=day_and_time(now.approval.at) if now.approval else "",

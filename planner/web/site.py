@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass
 
 from starlette.requests import Request
 
+from planner.desk.desk import Desk
+from planner.desk.judge import Judge
 from planner.errors import PlannerError
 from planner.lists.from_records import FromRecords
 from planner.records.rows import Person
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
-from planner.web.judging import Judge
 from planner.web.passwords import Passwords
 from planner.web.sessions import Sessions
 from planner.web.settings import Settings
@@ -32,6 +34,15 @@ class Site:
     passwords: Passwords
     judge: Judge
     lists: FromRecords | None = None
+
+    @property
+    def desk(self) -> Desk:
+        """The way to everything that is decided, placed or printed."""
+        return Desk(self.store, self.rulebook, self.unit, self.judge, self.lists, self.today)
+
+    def today(self) -> datetime.date:
+        """The day on the server's own clock."""
+        return self.settings.clock().astimezone().date()
 
 
 def site_of(request: Request) -> Site:

@@ -17,9 +17,10 @@ from planner.lists.checker import check
 from planner.lists.from_records import FromRecords, Held
 from planner.lists.instance import Instance, Lists, Placing
 from planner.lists.match import match
-from planner.records.rows import StepChange
+from planner.records.rows import CaseNow, StepChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import MODES
 from planner.unit import read_unit
 
 DEMO = Path(__file__).parents[2] / "demo_cases"
@@ -65,7 +66,8 @@ def placed(held: Held, *lines: tuple[str, str, str | None, str]) -> Lists:
 def test_approved_as_the_rulebook_has_it_is_what_the_case_files_give(reader: FromRecords, demo: Instance) -> None:
     held = reader.held(ON)
     # The dates apart, which stand as much later as today is.
-    none: dict[str, Any] = {"last_day": None, "why_then": "", "away": frozenset(), "not_before": None}
+    assert all(case.approval is not None and case.approval.stands for case in held.instance.cases.values())
+    none: dict[str, Any] = {"approval": None, "last_day": None, "why_then": "", "away": frozenset(), "not_before": None}
     undated = {key: replace(case, **none) for key, case in held.instance.cases.items()}
     assert undated == {key: replace(case, **none) for key, case in demo.cases.items()}
     assert held.instance.times == demo.times
@@ -82,36 +84,57 @@ def test_lists_go_into_the_records_and_come_back(reader: FromRecords, store: Sto
     assert again.arrange(store, again.lists, "organiser-1") == 0
 
 
-def test_a_tier_that_the_consultant_raised_decides_the_supervision(reader: FromRecords, store: Store) -> None:
+def now_of(store: Store, reference: str, eye: str) -> CaseNow:
+    found = store.find_case(reference, eye)
+    assert found is not None
+    return store.case_now(found.id)
+
+
+def approve(store: Store, now: CaseNow, tier: int, mode: str, **more: Any) -> None:
+    assert now.approved_snapshot is not None
+    store.approve(now.case.id, 1, now.approved_snapshot.id, "consultant-2", tier, mode, **more)
+
+
+def test_a_tier_raised_for_the_table_decides_the_supervision_of_every_stage(
+    reader: FromRecords, store: Store, rulebook: Rulebook
+) -> None:
     plain = reader.held(ON).instance.cases[("L-401", "right")]
     assert plain.tier == 1 and plain.with_stage["late"].mode == "on-site"
-    now = store.case_now(store.find_case("L-401", "right").id)  # type: ignore[union-attr]
-    assert now.approved_snapshot is not None
-    steps = [StepChange("nucleus", "supervisor")]
-    store.approve(
-        now.case.id, 1, now.approved_snapshot.id, "consultant-2", 3, "scrubbed", steps, reason="the fellow eye"
-    )
+    approve(store, now_of(store, "L-401", "right"), 3, "scrubbed", reason="the fellow eye", covers="table")
     raised = reader.held(ON).instance.cases[("L-401", "right")]
-    # Whatever the stage: never less close than approved, and the nucleus is the supervisor's.
-    modes = {stage: supervision.mode for stage, supervision in raised.with_stage.items()}
-    assert raised.tier == 3 and modes["late"] == "scrubbed" and "on-site" not in modes.values()
-    assert all("nucleus" not in supervision.steps for supervision in raised.with_stage.values())
+    assert raised.tier == 3 and raised.approval is not None and raised.approval.covers("late")
+    for stage, supervision in raised.with_stage.items():
+        assert MODES.index(supervision.mode) >= MODES.index(rulebook.supervision.matrix[3][stage].mode)  # type: ignore[arg-type]
 
 
-def test_what_was_relaxed_for_a_stage_is_not_an_earlier_one_s(reader: FromRecords, store: Store) -> None:
-    hard = reader.held(ON).instance.cases[("L-414", "left")]
-    now = store.case_now(store.find_case("L-414", "left").id)  # type: ignore[union-attr]
-    assert now.approved_snapshot is not None and now.approved_snapshot.stage is not None
-    store.approve(
-        now.case.id, 1, now.approved_snapshot.id, "consultant-2", 3, "on-site", reason="seen at the slit lamp"
-    )
-    relaxed = reader.held(ON).instance.cases[("L-414", "left")]
-    order = ["steps-only", "early", "middle", "late", "independent"]
-    for stage, supervision in relaxed.with_stage.items():
-        if order.index(stage) >= order.index(now.approved_snapshot.stage):
-            assert supervision.mode == "on-site"
-        else:
-            assert supervision == hard.with_stage[stage]
+def test_what_is_approved_as_named_is_placed_with_that_stage_alone(reader: FromRecords, store: Store) -> None:
+    """Before: approved for an early trainee scrubbed, and placed with a late one on site as "every rule kept"."""
+    now = now_of(store, "L-401", "right")
+    assert now.approved_snapshot is not None and now.approved_snapshot.stage == "early"
+    steps = [StepChange("nucleus", "supervisor")]
+    approve(store, now, 3, "scrubbed", step_changes=steps, reason="the fellow eye")
+    held = reader.held(ON)
+    named = held.instance.cases[("L-401", "right")]
+    assert named.with_stage["early"].mode == "scrubbed" and "nucleus" not in named.with_stage["early"].steps
+    stages = {trainee.id: trainee.stage for trainee in held.instance.trainees.values()}
+    for trainee, stage in stages.items():
+        lists = placed(held, ("L-401", "tue-1-a", trainee, "consultant-1"))
+        rules = {one.rule for one in check(held.instance, lists).broken}
+        assert ("approval-covers" in rules) == (stage != "early"), (trainee, stage)
+    alone = check(held.instance, placed(held, ("L-401", "tue-1-a", None, "consultant-1"))).broken
+    assert alone == ()
+    proposed = [p for p in match(held.instance).lists.placings if p.case[0] == "L-401"]
+    assert all(p.trainee is None or stages[p.trainee] == "early" for p in proposed)
+
+
+def test_a_place_judged_by_an_earlier_approval_is_not_entered(reader: FromRecords, store: Store) -> None:
+    """Two people at once: one places by what stood, the other approves something narrower in between."""
+    held = reader.held(ON)
+    lists = placed(held, ("L-401", "tue-1-a", "trainee-5", "trainer-1"))
+    approve(store, now_of(store, "L-401", "right"), 1, "scrubbed", reason="named")
+    with pytest.raises(PlannerError, match="approved again by consultant-2 meanwhile"):
+        held.arrange(store, lists, "organiser-1")
+    assert store.list_of(TUESDAY) == ()
 
 
 def test_an_approval_that_ends_leaves_the_case_on_its_list_and_breaks_it(reader: FromRecords, store: Store) -> None:
@@ -122,7 +145,7 @@ def test_an_approval_that_ends_leaves_the_case_on_its_list_and_breaks_it(reader:
     store.withdraw(now.approval.id, "a new measurement", "consultant-1")
     again = reader.held(ON)
     (broken,) = check(again.instance, again.lists).broken
-    assert broken.rule == "settled" and "no approval stands" in broken.says
+    assert broken.rule == "approval-covers" and "no approval stands" in broken.says
     assert ("L-401", "right") not in again.waiting
 
 

@@ -77,7 +77,7 @@ def test_approved_as_planned_with_conditions_prints_on_page_and_pdf(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    fields = form_of(consultant, path, "Approve, tier") | {"conditions": "pressure below 21 on the day"}
+    fields = form_of(consultant, path, "Approve as named, tier") | {"conditions": "pressure below 21 on the day"}
     assert consultant.post(path, data=fields).headers["location"] == path
     page = text_of(consultant.get(path))
     assert "Tier 1 approved by consultant-1" in page and "It stands." in page
@@ -96,7 +96,7 @@ def test_a_consultants_own_case_is_approved_as_such(
     path = submitted(store, signed_in, rulebook, "routine", by="consultant-1")
     assert "(yourself)" in text_of(consultant.get("/approvals"))
     assert "You worked on this case yourself" in text_of(consultant.get(path))
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     for page in (path, path.replace("/approvals/", "/cases/") + "/plan.html"):
         assert "Approved by whoever had a hand in preparing it." in text_of(consultant.get(page))
 
@@ -173,7 +173,7 @@ def test_a_patient_who_refused_a_trainee_is_not_overruled(
     answer = consultant.post(path, data=sent)
     assert answer.status_code == 422 and "has not agreed to a trainee" in text_of(answer)
     assert "an easy eye" in answer.text and store.cases(state="approved") == ()
-    assert consultant.post(path, data=form_of(consultant, path, "Approve, tier")).status_code == 303
+    assert consultant.post(path, data=form_of(consultant, path, "Approve as named, tier")).status_code == 303
 
 
 @pytest.mark.parametrize("action", ["", "/send-back"])
@@ -181,7 +181,7 @@ def test_nothing_is_decided_on_what_was_not_seen(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit, action: str
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    button = "Send back" if action else "Approve, tier"
+    button = "Send back" if action else "Approve as named, tier"
     fields = form_of(consultant, path, button) | {"text": "is it soft?", "conditions": "dye in the room"}
     [now] = store.waiting()
     store.save_case(now.case.id, 1, {"anterior_chamber_depth_mm": 1.9, "posterior_polar_opacity": "yes"}, "trainee-5")
@@ -198,7 +198,7 @@ def test_a_form_with_another_plan_than_the_one_shown_is_refused(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    fields = form_of(consultant, path, "Approve, tier")
+    fields = form_of(consultant, path, "Approve as named, tier")
     for seen in ("", "0" * 64, fields["seen"][:-1]):
         assert consultant.post(path, data=fields | {"seen": seen}).status_code == 409
     assert store.cases(state="approved") == ()
@@ -209,7 +209,7 @@ def test_two_consultants_decide_once(store: Store, signed_in: SignIn, rulebook: 
     store.set_password_hash("consultant-2", store.password_hash("consultant-1") or "", "command-line")
     path = submitted(store, signed_in, rulebook, "routine")
     other = signed_in("consultant-2")
-    mine, theirs = form_of(consultant, path, "Approve, tier"), form_of(other, path, "Send back")
+    mine, theirs = form_of(consultant, path, "Approve as named, tier"), form_of(other, path, "Send back")
     assert consultant.post(path, data=mine).status_code == 303
     assert other.post(f"{path}/send-back", data=theirs | {"text": "how soft?"}).status_code in (409, 422)
     assert other.post(path, data=theirs).status_code in (409, 422)
@@ -244,7 +244,7 @@ def test_a_changed_finding_withdraws_and_tells_both(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     [now] = store.cases(state="approved")
     store.save_case(now.case.id, 1, {"iop_mmhg": 31}, "trainee-5")
     for person in ("trainee-3", "consultant-1"):
@@ -259,7 +259,7 @@ def test_a_form_that_was_open_before_the_approval_does_not_save_itself_over_it(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     visit, form = signed_in("trainee-5"), path.replace("/approvals/", "/cases/")
     typed = {"token": visit.token(form), "based_on": "1", "section": "pressure-and-chamber", "f.iop_mmhg": "31"}
     by_itself = visit.post(form, data=typed, headers={"HX-Request": "true"})
@@ -278,7 +278,7 @@ def test_an_approval_lapses_with_what_it_rests_on_and_no_longer_prints(
     visit, plan = signed_in("trainee-3"), f"/cases/{case.reference}/{case.eye}"
     visit.post(f"{plan}/submit", data={"token": visit.token(f"{plan}/plan"), "version": "1"})
     path = plan.replace("/cases/", "/approvals/")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     days = rulebook.vocabulary.by_id["iop_date"].valid_days
     assert days is not None
     clock.forward(days=days)
@@ -304,7 +304,7 @@ def test_what_has_aged_already_is_said_before_it_is_approved(
     consultant = signed_in("consultant-1")
     assert "An approval would lapse at once. Date of the pressure: it held until" in text_of(consultant.get(path))
     # It is the consultant's to decide all the same, and is shown for what it is.
-    assert consultant.post(path, data=form_of(consultant, path, "Approve, tier")).status_code == 303
+    assert consultant.post(path, data=form_of(consultant, path, "Approve as named, tier")).status_code == 303
     assert "It has lapsed: Date of the pressure" in text_of(consultant.get(path))
 
 
@@ -319,7 +319,7 @@ def test_a_date_later_than_today_holds_no_approval_up(
     path = plan.replace("/cases/", "/approvals/")
     page = text_of(consultant.get(path))
     assert "would lapse at once" in page and "Date of the pressure: later than today" in page
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     assert "It has lapsed: Date of the pressure 9999-12-31 is later than" in text_of(consultant.get(path))
     assert "Person 1" not in text_of(consultant.get(f"{plan}/plan.html"))
 
@@ -328,7 +328,7 @@ def test_withdrawn_by_hand_with_a_reason(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     fields = form_of(consultant, path, "Withdraw")
     assert consultant.post(f"{path}/withdraw", data=fields).status_code == 422
     assert consultant.post(f"{path}/withdraw", data=fields | {"why": "to be seen again"}).status_code == 303
@@ -344,7 +344,7 @@ def test_what_cannot_be_kept_or_printed_is_refused_and_not_lost(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit, field: str, text: str, why: str
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    answer = consultant.post(path, data=form_of(consultant, path, "Approve, tier") | {field: text})
+    answer = consultant.post(path, data=form_of(consultant, path, "Approve as named, tier") | {field: text})
     assert answer.status_code == 422 and why in text_of(answer) and text in answer.text
     assert store.cases(state="approved") == ()
 
@@ -353,7 +353,7 @@ def test_a_notice_is_seen_by_whom_it_is_for(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     [notice] = store.notices("trainee-3")
     stranger, trainee = signed_in("trainee-5"), signed_in("trainee-3")
     sent = {"notice": str(notice.id)}

@@ -78,7 +78,7 @@ def test_a_case_that_changed_under_the_consultants_eyes_is_not_approved(
     page.fill("#conditions", "dye in the room")
     [now] = store.waiting()
     store.save_case(now.case.id, now.version.number, {"phacodonesis": "yes"}, "trainee-5")
-    page.click("text=Approve, tier 1, RIGHT EYE")
+    page.click("text=Approve as named, tier 1, RIGHT EYE")
     main = page.locator("main")
     expect(main).to_contain_text("Not done: the case has a newer version")
     expect(main).to_contain_text(f"trainee-5 saved version {now.version.number + 1}")
@@ -92,7 +92,7 @@ def test_a_case_that_changed_under_the_consultants_eyes_is_not_approved(
 
 def approve(signed_in: SignIn, path: str) -> None:
     visit = signed_in("consultant-1")
-    assert visit.post(path, data=form_of(visit, path, "Approve, tier")).status_code == 303
+    assert visit.post(path, data=form_of(visit, path, "Approve as named, tier")).status_code == 303
 
 
 def test_an_organiser_narrows_places_and_takes_off(

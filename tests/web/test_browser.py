@@ -367,7 +367,7 @@ def test_notices_to_a_consultant_do_not_widen_a_phones_page(
     trainee, consultant = signed_in("trainee-3"), signed_in("consultant-1")
     trainee.post(f"{form}/submit", data={"token": trainee.token(f"{form}/plan"), "version": "1"})
     path = form.replace("/cases/", "/approvals/")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     store.save_case(decided.id, 1, {"age_years": 80}, "trainee-3")
     page = opened(PHONE, person="consultant-1")
     for at in ("/cases", "/approvals", "/lists"):

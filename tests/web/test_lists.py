@@ -35,7 +35,7 @@ class Unit:
         token = self.trainee.token(f"{plan}/plan")
         self.trainee.post(f"{plan}/submit", data={"token": token, "version": str(version.number)})
         if tier is None:
-            fields = form_of(self.consultant, path, "Approve, tier")
+            fields = form_of(self.consultant, path, "Approve as named, tier")
         else:
             fields = form_of(self.consultant, f"{path}?tier={tier}", "Approve as changed") | {"reason": "seen twice"}
         assert self.consultant.post(path, data=fields).status_code == 303
