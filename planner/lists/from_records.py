@@ -147,7 +147,7 @@ class FromRecords:
         made, week = {}, Week(held.instance, held.lists)
         for placing in placings:
             now, day = held.now[placing.case], held.instance.sessions[placing.session].day
-            planned = self._planner(read_case(dict(now.version.document), self.rulebook.vocabulary), day)
+            planned = self._planner(read_case(dict(now.version.document), self.rulebook.vocabulary))
             seat = seat_of(week, placing)
             try:
                 made[placing.case] = plan_as_approved(self.store, now, planned, day, self.rulebook, seat)
@@ -155,8 +155,8 @@ class FromRecords:
                 made[placing.case] = planned(seat.stage)
         return made
 
-    def _planner(self, case: Case, on: datetime.date) -> Callable[[Stage | None], Plan]:
-        assessment = assess(case, self.rulebook, self.unit, on)
+    def _planner(self, case: Case) -> Callable[[Stage | None], Plan]:
+        assessment = assess(case, self.rulebook, self.unit)
         return lambda stage: make_plan(assessment, self.rulebook, self.unit, stage)
 
     def _listed(self, on: datetime.date) -> tuple[CaseNow, ...]:

@@ -11,6 +11,8 @@ from planner.records.approved import standing_on
 from planner.records.rows import Allocation, CaseNow, Person
 from planner.web.site import Site
 
+TRAINEE_OPERATES = ("on-site", "in-theatre", "scrubbed")
+
 
 def warnings(site: Site, now: CaseNow, of_the_day: Iterable[CaseNow], people: Mapping[str, Person]) -> tuple[str, ...]:
     """Each doubt in one sentence. `now` has a place; `of_the_day` are all cases on the lists of its day."""
@@ -19,6 +21,8 @@ def warnings(site: Site, now: CaseNow, of_the_day: Iterable[CaseNow], people: Ma
         return ()
     plan = site.judge.judge(now.version).plan
     told = [*of_standing(site, now, place), *_together(now, place, of_the_day)]
+    if place.trainee is None and now.approval is not None and now.approval.mode_approved in TRAINEE_OPERATES:
+        told.append("No trainee is named, and it was approved for a trainee to operate.")
     if plan is not None:
         try:
             told += _people(plan_in_force(site.desk, now), place, people)

@@ -54,7 +54,7 @@ def listed(
     steps = [StepChange("nucleus", "supervisor")] if tier else []
     store.approve(
         case, version.number, kept.id, "consultant-1", tier or plan.assessment.tier.working, plan.supervision.mode,
-        steps, "pressure below 21", "a first time" if tier else "",
+        steps, "pressure below 21", "a first time" if tier else "", "as-named" if steps else "table",
     )  # fmt: skip
     store.allocate(case, DAY, theatre, order, "consultant-1", "organiser-1", "trainee-5")
     return case
@@ -94,7 +94,7 @@ def test_the_papers_are_pdf_ua_as_each_plan_is(
     listed(store, rulebook, "only-eye", "Theatre 1", 2)
     aged = listed(store, rulebook, "shallow-chamber", "Theatre 1", 3)
     store.save_case(aged, 2, {"iop_mmhg": 31}, "trainee-3")
-    assert planner("papers", "--day", DAY).code == 1
+    assert planner("papers", "--day", DAY, "--unit", UNIT).code == 1
     file = folder / f"papers-{DAY}.pdf"
     # Both checkers of PDF/UA that the single plans are held to.
     report = page.validate_pdf_bytes(file.read_bytes())
@@ -116,7 +116,7 @@ def test_what_does_not_stand_is_left_out_and_said_first(
     listed(store, rulebook, "shallow-chamber", "Theatre 1", 2, iop_date=aged)
     changed = listed(store, rulebook, "tense-white", "Theatre 1", 3)
     store.save_case(changed, 2, {"iop_mmhg": 31}, "trainee-3")
-    ran = planner("papers", "--day", DAY, "-o", "papers.pdf")
+    ran = planner("papers", "--day", DAY, "--unit", UNIT, "-o", "papers.pdf")
     assert ran.code == 1 and "wrote papers.pdf: 1 of 3 plans" in ran.err
     assert "H-108, left eye: left out (Date of the pressure" in ran.err and "H-102, right eye: left out" in ran.err
     first, *plans = pages(folder / "papers.pdf")
@@ -126,7 +126,7 @@ def test_what_does_not_stand_is_left_out_and_said_first(
 
 
 def test_a_day_without_cases_says_so(planner: Callable[..., Ran], folder: Path, store: Store) -> None:
-    assert planner("papers", "--day", DAY).code == 0
+    assert planner("papers", "--day", DAY, "--unit", UNIT).code == 0
     assert "No case has a place on the lists of this day." in pages(folder / f"papers-{DAY}.pdf")[0]
 
 
@@ -135,7 +135,7 @@ def test_the_older_papers_stay_when_the_new_cannot_be_made(
 ) -> None:
     (folder / "papers.pdf").write_bytes(b"older")
     monkeypatch.setenv("PLANNER_DATABASE_URL", f"sqlite:///{folder / 'nowhere.db'}")
-    ran = planner("papers", "--day", DAY, "-o", "papers.pdf")
+    ran = planner("papers", "--day", DAY, "--unit", UNIT, "-o", "papers.pdf")
     assert ran.code == 1 and ran.err.startswith("error:")
     assert (folder / "papers.pdf").read_bytes() == b"older" and not (folder / "nowhere.db").exists()
 
