@@ -12,7 +12,6 @@ from starlette.responses import RedirectResponse, Response
 
 from planner.desk.approving import ask_for
 from planner.desk.placing import arrange
-from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.lists.checker import check
 from planner.lists.instance import Key, Lists
@@ -91,10 +90,8 @@ def ask(request: Request, visitor: Building, form: Posted) -> Response:
         raise HTTPException(404)
     now, session = state.held.now[wish.key], state.session(wish.option.session)
     trainee = state.held.instance.trainees[wish.option.trainee]
-    note = (
-        f"for {trainee.id} ({trainee.stage}) under {wish.option.supervisor}, {session.day:%a} {day_words(session.day)}"
-    )
-    note += f", {session.theatre}. {wish.why}" if wish.why else f", {session.theatre}."
+    note = f"For {trainee.id} ({trainee.stage}) under {wish.option.supervisor}, {session.day}, {session.theatre}."
+    note += f" {wish.why}" if wish.why else ""
     try:
         ask_for(site.desk, now, trainee.stage, visitor.code, note)
     except PlannerError as error:

@@ -290,3 +290,56 @@ def test_a_proposal_that_takes_every_case_off_is_entered_with_its_reason(filled:
     sent = {"token": filled.token("/notices"), "seen": seen(filled), "proposal": "lists: []\n", "why": "no water"}
     assert filled.post("/lists/all/accept", data=sent).status_code == 303
     assert not any(now.allocation for now in store.list_of(TUESDAY)) and order(filled) == []
+
+
+def approved_as_named(store: Store, reference: str, eye: str) -> int:
+    """Approved again for the stage it was planned for, and no other; the case's id."""
+    found = store.find_case(reference, eye)
+    assert found is not None
+    kept = store.case_now(found.id).approved_snapshot
+    assert kept is not None and kept.mode is not None
+    store.approve(found.id, 1, kept.id, "consultant-1", kept.tier_working, kept.mode)
+    return found.id
+
+
+def test_another_operator_than_was_approved_is_asked_for_and_placed_once_a_consultant_says_so(
+    organiser: Visit, signed_in: SignIn, store: Store
+) -> None:
+    case = approved_as_named(store, "L-401", "right")
+    page = organiser.get("/lists/place/L-401/right")
+    assert "Not covered:" in page.text or "Ask a consultant" not in page.text
+    told = place(organiser, "L-401", "right")
+    assert told.status_code == 200 and "This is not what was approved" in text_of(told)
+    assert store.list_of(TUESDAY) == ()
+    # No reason makes it stand: it is asked, not entered all the same.
+    sure = place(organiser, "L-401", "right", sure="yes", why="she is good at these")
+    assert "This is not what was approved" in text_of(sure) and store.list_of(TUESDAY) == ()
+    fields = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', sure.text))
+    asked = organiser.post("/lists/all/ask", data=fields | {"why": "she needs one more"})
+    assert asked.status_code == 303, text_of(asked)
+    consultant = signed_in("consultant-1")
+    assert "L-401" in text_of(consultant.get("/approvals")).partition("Approved")[0]
+    shown = text_of(consultant.get("/approvals/L-401/right"))
+    assert "Something else is asked than was approved" in shown and "she needs one more" in shown
+    assert re.search(r"Approved early, the first hundred whole operations: scrubbed, trainer, \d+ of 15 steps", shown)
+    assert re.search(r"Asked late, 200 to 349 whole operations: on site, trainer, \d+ of 15 steps", shown)
+    form = form_of(consultant, "/approvals/L-401/right", "Approve as named")
+    assert consultant.post("/approvals/L-401/right", data=form | {"covers": "as-named"}).status_code == 303
+    now = store.case_now(case)
+    assert now.approval is not None and now.approved_snapshot is not None
+    assert (now.approval.covers, now.approved_snapshot.stage) == ("as-named", "late")
+    assert place(organiser, "L-401", "right").headers["location"] == LIST
+    assert "approved by consultant-1 for tier 1" in text_of(organiser.get("/notices"))
+
+
+def test_no_note_publishes_what_was_not_approved(filled: Visit, signed_in: SignIn, store: Store) -> None:
+    approved_as_named(store, "L-402", "left")
+    consultant = signed_in("consultant-1")
+    told = text_of(consultant.get(LIST))
+    assert "This list may not stand" in told and "as named, for" in told
+    sent = {"token": consultant.token("/notices"), "seen": seen(consultant, LIST), "note": "it stands all the same"}
+    answer = consultant.post(f"{LIST}/publish", data=sent)
+    assert answer.status_code == 422 and "as named, for" in text_of(answer)
+    assert store.list_versions(TUESDAY, "tue-1-a") == ()
+    text = " ".join(PdfReader(io.BytesIO(consultant.get(f"{LIST}/brief.pdf").content)).pages[0].extract_text().split())
+    assert "not approved as placed" in text
