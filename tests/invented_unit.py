@@ -62,7 +62,9 @@ def seen(store: Store, case_id: int) -> Seen:
     return store.case_now(case_id).seen
 
 
-def approved(store: Store, version: CaseVersion, snapshot: Snapshot, by: str = "consultant-1", **given: Any) -> Approval:
+def approved(
+    store: Store, version: CaseVersion, snapshot: Snapshot, by: str = "consultant-1", **given: Any
+) -> Approval:
     """The version submitted by trainee-3, then approved as the rulebook has it, or as `given`."""
     case = version.case_id
     store.submit(case, version.number, snapshot.id, "trainee-3", seen=seen(store, case))
@@ -89,7 +91,9 @@ def whole_story(store: Store) -> CaseVersion:
     store.allocate(case, DAY, "theatre 2", 1, "consultant-1", "organiser-1", "trainee-3", "tue-2")
     store.hand_over(case, "trainee-3", "trainee-5", "trainee-3", "another rotation")
     store.lock(case, "the only day with a ring", "organiser-1")
-    store.publish(DAY, "tue-2", {"rows": [{"case": "A-104", "eye": "right", "place": 1}]}, "organiser-1", "first", after=0)
+    store.publish(
+        DAY, "tue-2", {"rows": [{"case": "A-104", "eye": "right", "place": 1}]}, "organiser-1", "first", after=0
+    )
     store.see_notice(store.notices("consultant-1")[0].id, "consultant-1")
     first = store.record_outcome(case, DAY, "trainee-3", "trainee-3", "consultant-1", steps, ["iris-prolapse"], "long")
     store.record_outcome(case, DAY, "trainee-3", "consultant-1", "consultant-1", steps, [], "none", first.id)

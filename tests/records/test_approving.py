@@ -114,7 +114,7 @@ def test_where_the_unit_allows_it_a_consultants_own_case_is_marked(store: Store)
 
 @pytest.mark.parametrize("hand", ["saved", "entered", "submitted"])
 def test_any_hand_in_what_stands_bars_the_consultant(store: Store, hand: str) -> None:
-    version, snapshot = prepared(store)
+    version, _ = prepared(store)
     case, submitter = version.case_id, "trainee-3"
     if hand == "submitted":
         submitter = "consultant-1"
