@@ -40,7 +40,7 @@ class Owning(Part):
             connection, told = change.connection, _told(change.connection, case_id)
             owners = owners_in(connection, [case_id])[case_id]
             person = person_in(connection, by)
-            if person is None or not (person.role in _ALWAYS_HAND_OVER or by in owners):
+            if person is None or not may_hand_over(owners, by, person.role):
                 raise NotTheirs(told, by, owners[-1])
             if owners[-1] != owner:
                 what = f"{owners[-1]} has it by now, not {owner}"
@@ -82,6 +82,11 @@ def owners_in(connection: Connection, case_ids: Sequence[int]) -> dict[int, tupl
 def may_edit(owners: Sequence[str], code: str, role: str) -> bool:
     """Whether somebody in a role may edit a case of these owners."""
     return role == "consultant" or (role == "trainee" and code in owners)
+
+
+def may_hand_over(owners: Sequence[str], code: str, role: str) -> bool:
+    """Whether somebody in a role may hand a case of these owners over."""
+    return role in _ALWAYS_HAND_OVER or may_edit(owners, code, role)
 
 
 def require_editor(change: Change, case_id: int) -> None:
