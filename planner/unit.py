@@ -34,6 +34,17 @@ class Trainee(Entry):
     weeks_away: Whole = 0
 
 
+class Approvals(Entry):
+    """Who may approve. Without a word of the unit, no consultant approves their own work, nor an empty record.
+
+    `own_case`: a consultant may approve what they entered, saved or submitted themselves; it prints that they did.
+    `nothing_recorded`: a case may be approved of which nothing is recorded.
+    """
+
+    own_case: YesNo = False
+    nothing_recorded: YesNo = False
+
+
 class Unit(Entry):
     """A unit file. `kit` names the equipment it holds by the rulebook's ids; None means that no list was given.
 
@@ -46,6 +57,7 @@ class Unit(Entry):
     era: str | None = None
     trainees: list[Trainee] = []
     supervisor_contact: str | None = None
+    approvals: Approvals = Approvals()
 
     def stage_of(self, trainee_id: str, rulebook: Rulebook) -> Stage:
         """The stage of a trainee by whole operations, clearance and time away. Raises PlannerError."""

@@ -15,6 +15,7 @@ from planner.plan.plan import Plan
 from planner.records.approved import given_in, standing_on
 from planner.records.rows import Approval, CaseNow, StepChange, Submission
 from planner.rulebook.shapes import MODES, Mode
+from planner.unit import Approvals
 from planner.wording import lower_first
 
 
@@ -32,10 +33,12 @@ class Decision:
 
 
 def stage_asked(desk: Desk, now: CaseNow) -> Stage | None:
-    """The stage that a waiting case is asked for; None where nothing waits, or it does not say."""
-    if now.submission is None:
-        return None
-    stage = desk.store.snapshot(now.submission.snapshot_id).stage
+    """The stage that is decided on: what is asked, else what an approval as named is for; None for the case's own."""
+    if now.submission is not None:
+        stage = desk.store.snapshot(now.submission.snapshot_id).stage
+    else:
+        held = now.approved_snapshot if now.approval and now.approval.covers == "as-named" else None
+        stage = held.stage if held else None
     return stage if stage in STAGES else None
 
 
@@ -67,8 +70,11 @@ def faults_of(desk: Desk, plan: Plan, decision: Decision) -> list[str]:
     return faults
 
 
-def approve(desk: Desk, now: CaseNow, plan: Plan, decision: Decision, by: str) -> Approval:
-    """Keep the plan as it was shown, and the approval of it. Raises PlannerError for what cannot be approved so."""
+def approve(desk: Desk, now: CaseNow, plan: Plan, decision: Decision, by: str, allowed: Approvals) -> Approval:
+    """Keep the plan as it was shown, and the approval of it, decided on `now`. `allowed` is the unit's word on who may.
+
+    Raises DecidedMeanwhile where somebody else was quicker, PlannerError for what cannot be approved so.
+    """
     if faults := faults_of(desk, plan, decision):
         raise PlannerError.one(" ".join(faults))
     planned = plan.supervision
@@ -82,7 +88,7 @@ def approve(desk: Desk, now: CaseNow, plan: Plan, decision: Decision, by: str) -
     )  # fmt: skip
     return desk.store.approve(
         now.case.id, now.version.number, kept.id, by, decision.tier, decision.mode, steps, decision.conditions,
-        decision.reason, decision.covers, decision.operator_conditions,
+        decision.reason, decision.covers, decision.operator_conditions, seen=now.seen, allowed=allowed,
     )  # fmt: skip
 
 
@@ -93,7 +99,7 @@ def ask_for(desk: Desk, now: CaseNow, stage: Stage, by: str, note: str) -> Submi
     kept = desk.store.keep_snapshot(
         now.case.id, now.version.number, plan_json(plan), by, planned.mode, planned.by, planned.stage
     )  # fmt: skip
-    return desk.store.submit(now.case.id, now.version.number, kept.id, by, note)
+    return desk.store.submit(now.case.id, now.version.number, kept.id, by, note, seen=now.seen)
 
 
 def difference(desk: Desk, now: CaseNow, plan: Plan) -> tuple[str, str] | None:

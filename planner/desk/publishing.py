@@ -17,9 +17,16 @@ RULE_BROKEN = "A rule is broken: a consultant may publish this list, with a note
 
 
 def publish(
-    desk: Desk, week: Week, session: str, verdict: Verdict, person: Person, note: str, told: Mapping[str, str]
+    desk: Desk,
+    week: Week,
+    session: str,
+    verdict: Verdict,
+    person: Person,
+    note: str,
+    told: Mapping[str, str],
+    after: int,
 ) -> ListVersion:
-    """Keep a session's list as its next version, with the notice for each person in `told`.
+    """Keep a session's list as the version that follows `after`, with the notice for each person in `told`.
 
     Another rule that is broken a consultant may answer for, with a note. Raises NotCoveredError where a row is not what
     was approved, which nobody may publish, PlannerError for the rest.
@@ -32,4 +39,4 @@ def publish(
     if broken and (person.role != "consultant" or not note):
         raise PlannerError.one(RULE_BROKEN)
     day = week.instance.sessions[session].day
-    return desk.store.publish(day, session, document_of(week, session, verdict), person.code, note, told)
+    return desk.store.publish(day, session, document_of(week, session, verdict), person.code, note, told, after=after)

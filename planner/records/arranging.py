@@ -10,7 +10,7 @@ from sqlalchemy import Row
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.cases import authors_of, case_in
+from planner.records.cases import case_in, concerned_in
 from planner.records.listing import BUILDERS, approval_in, known_people, lock_in
 from planner.records.part import Part, checked_text, end, notify, one_of, raise_for, with_endings
 from planner.records.rows import Lock, Wanted
@@ -147,7 +147,7 @@ class Arranging(Part):
         self, change: Change, told: dict[str, list[str]], case_id: int, people: Iterable[str | None], what: str
     ) -> None:
         case = case_in(change.connection, case_id)
-        for person in dict.fromkeys((*people, authors_of(change.connection, case_id)[0])):
+        for person in dict.fromkeys((*people, *concerned_in(change.connection, case_id))):
             if person is not None:
                 told.setdefault(person, []).append(f"{case.reference}, {case.eye} eye, is {what}")
 

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Row
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.cases import authors_of, case_in
+from planner.records.cases import case_in, concerned_in
 from planner.records.part import Part, checked_text, end, ending_of, known_person, notify, one_of, with_endings
 from planner.records.rows import Allocation
 
@@ -66,7 +66,7 @@ class Listing(Part):
                 "session": session,
             }
             row_id = change.insert(table, "put on a list", values, case_id)["id"]
-            people = (trainee, supervisor, authors_of(connection, case_id)[0])
+            people = (trainee, supervisor, *concerned_in(connection, case_id))
             notify(change, people, f"{told} is on the list of {day}, {theatre}, place {place}", case_id)
             return Allocation(**(values | {"day": day}), id=row_id, at=change.at, by=by)
 
@@ -86,7 +86,7 @@ class Listing(Part):
                 )
             end(change, table, row, "withdrawn", why, "taken off a list")
             told = f"{case.reference}, {case.eye} eye, is off the list of {row.day}: {why}"
-            notify(change, (row.trainee, row.supervisor, authors_of(change.connection, case.id)[0]), told, case.id)
+            notify(change, (row.trainee, row.supervisor, *concerned_in(change.connection, case.id)), told, case.id)
             return allocation_of(change.connection.execute(with_endings(table, table.c.id == allocation_id)).one())
 
     def allocation(self, allocation_id: int) -> Allocation:

@@ -94,6 +94,17 @@ class Ending:
 
 
 @dataclass(frozen=True)
+class Seen:
+    """What was open about a case when somebody looked, by id: a decision is taken only on what they saw."""
+
+    submission: int | None = None
+    approval: int | None = None
+
+
+NOTHING_OPEN = Seen()
+
+
+@dataclass(frozen=True)
 class Submission:
     """A version put before a consultant. None ended it while it waits."""
 
@@ -173,6 +184,18 @@ class Standing:
 
     state: Literal["stands", "withdrawn", "lapsed"]
     because: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Handover:
+    """A case handed to somebody, who has it from then on."""
+
+    id: int
+    case_id: int
+    to_whom: str
+    why: str
+    at: str
+    by: str
 
 
 @dataclass(frozen=True)
@@ -289,7 +312,8 @@ class TrailRow:
 class CaseNow:
     """A case as it stands. Snapshots come without their assessments.
 
-    `snapshot` is the last of the current version, `approved_snapshot` what an approval that has not ended rests on.
+    `snapshot` is the last of the current version, `approved_snapshot` what an approval that has not ended rests on;
+    `owners` are the author and everybody it was handed to, whoever has it now last.
     """
 
     case: Case
@@ -299,7 +323,17 @@ class CaseNow:
     submission: Submission | None
     approval: Approval | None
     allocation: Allocation | None
+    owners: tuple[str, ...]
     approved_snapshot: Snapshot | None = None
+
+    @property
+    def owner(self) -> str:
+        return self.owners[-1]
+
+    @property
+    def seen(self) -> Seen:
+        """What a form made from this carries."""
+        return Seen(self.submission.id if self.submission else None, self.approval.id if self.approval else None)
 
 
 @dataclass(frozen=True)

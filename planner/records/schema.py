@@ -73,6 +73,16 @@ case_versions = Table(
     UniqueConstraint("case_id", "number"),
     comment="Every version of every case, whole.",
 )
+handovers = Table(
+    "handovers",
+    metadata,
+    _id(),
+    _case(),
+    _text("to_whom", "code of the person who has the case from then on"),
+    _text("why", "why it was handed over"),
+    *_entered(),
+    comment="Cases handed from whoever had them to somebody else; a case never handed over is its author's.",
+)
 snapshots = Table(
     "snapshots",
     metadata,
@@ -261,6 +271,7 @@ KEPT: tuple[Table, ...] = (
     people,
     cases,
     case_versions,
+    handovers,
     snapshots,
     submissions,
     questions,

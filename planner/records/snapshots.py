@@ -11,7 +11,8 @@ from sqlalchemy import Row, Select, select
 from planner import __version__
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.cases import PREPARERS, case_in, version_in
+from planner.records.cases import case_in, version_in
+from planner.records.owning import PREPARERS
 from planner.records.part import Part, one_of
 from planner.records.rows import Document, Snapshot
 from planner.records.trail import canonical

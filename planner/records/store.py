@@ -20,6 +20,7 @@ from planner.records.listing import Listing
 from planner.records.migrate import bring_up_to_date
 from planner.records.outcomes import Notices, Outcomes
 from planner.records.overview import Overview
+from planner.records.owning import Owning
 from planner.records.part import utc_now
 from planner.records.people import People
 from planner.records.publishing import Publishing
@@ -31,8 +32,8 @@ from planner.records.verify import Verified
 
 
 class Store(
-    People, Sessions, Cases, Snapshots, Submitting, Approving, Listing, Arranging, Publishing, Outcomes, Notices,
-    Overview,
+    People, Sessions, Cases, Owning, Snapshots, Submitting, Approving, Listing, Arranging, Publishing, Outcomes,
+    Notices, Overview,
 ):  # fmt: skip
     """One store. May be shared by threads; several processes may have the same database open."""
 

@@ -19,6 +19,7 @@ from planner.web import (
     case_form,
     case_list,
     conflict,
+    hand_over,
     lists,
     lists_change,
     lists_day,
@@ -45,7 +46,7 @@ from planner.web.throttle import Throttle
 # One module a page.
 # The fixed addresses before those that hold a reference.
 PAGES = (
-    *(sign_in, notices, case_list, new_case, plan_page, conflict, case_form),
+    *(sign_in, notices, case_list, new_case, plan_page, conflict, hand_over, case_form),
     *(approvals, approvals_decide, approvals_case),
     *(lists, lists_change, lists_propose, lists_morning, lists_session, lists_print, lists_place, lists_day),
 )

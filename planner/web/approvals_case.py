@@ -17,6 +17,7 @@ from planner.plan.plan import Plan
 from planner.records.approved import dated_ahead, holds_until
 from planner.records.rows import CaseNow
 from planner.rulebook.shapes import MODES
+from planner.unit import Approvals
 from planner.web.approval import plan_as_approved, standing_of, state_of, today
 from planner.web.approvals_glance import glance
 from planner.web.door import Door, Visitor
@@ -64,9 +65,15 @@ def case_page(
         standing=standing_of(site, now), earlier=[given for given in reversed(approvals) if given.ended],
         questions=site.store.questions(now.case.id), when=day_and_time, longest=LONGEST,
         own=visitor.code in authors, aged=_aged(site, now),
+        barred=site.store.may_not_approve(now.case.id, visitor.code, who_may(site)),
         changing=_changing(site, plan, tier, written or {}) if plan else None,
         written=dict.fromkeys(("conditions", "operator_conditions", "reason", "text", "why"), "") | dict(written or {}),
     )  # fmt: skip
+
+
+def who_may(site: Site) -> Approvals:
+    """The unit's word on who may approve; the strict one where the server was given no unit's file."""
+    return site.unit.approvals if site.unit else Approvals()
 
 
 def _aged(site: Site, now: CaseNow) -> str:

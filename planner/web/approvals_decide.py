@@ -17,16 +17,19 @@ from planner.errors import PlannerError
 from planner.plan.approved import Covers
 from planner.plan.plan import Plan
 from planner.records.rows import CaseNow
-from planner.web.approvals_case import LONGEST, case_page
+from planner.web.approvals_case import LONGEST, case_page, who_may
 from planner.web.approvals_changed import case_changed
 from planner.web.approvals_glance import digest
 from planner.web.door import Door, Posted, Visitor
 from planner.web.places import APPROVAL, approval_path, find
+from planner.web.seen import seen_in
 from planner.web.site import Site, site_of
 
 router = APIRouter()
 Deciding = Annotated[Visitor, Depends(Door("consultant"))]
 NAMES = {"text": "question", "operator_conditions": "conditions on the operator"}
+# What a form says of its own page, and is nobody's writing.
+CARRIED = ("token", "version", "seen", "submission", "approval")
 
 
 @router.post(APPROVAL)
@@ -35,18 +38,16 @@ def approve(request: Request, visitor: Deciding, form: Posted, reference: str, e
     plan = _plan(site, now)
     if plan is None or not seen(now, plan, form):
         return case_changed(request, now, form)
-    written = {name: str(value).strip() for name, value in form.items() if name not in ("token", "version", "seen")}
+    written = {name: str(value).strip() for name, value in form.items() if name not in CARRIED}
     tier = _tier(written.get("tier", ""))
     faults = _too_long(written, ("conditions", "operator_conditions", "reason"))
-    if now.submission is None:
-        faults.append("the case does not wait for approval; whoever prepares it submits it first")
     try:
         decision = _decision(plan, written)
         if not faults:
             faults = faults_of(site.desk, plan, decision)
         if faults:
             return case_page(request, now, visitor, tuple(faults), tier, written)
-        enter(site.desk, now, plan, decision, visitor.code)
+        enter(site.desk, now, plan, decision, visitor.code, who_may(site))
     except PlannerError as error:
         return _not_done(request, now, visitor, error, form, tier, written)
     return RedirectResponse(approval_path(now.case), 303)
@@ -62,7 +63,7 @@ def send_back(request: Request, visitor: Deciding, form: Posted, reference: str,
     try:
         if long := _too_long(written, ("text",)):
             return case_page(request, now, visitor, tuple(long), written=written)
-        site.store.send_back(now.case.id, now.version.number, written["text"], visitor.code)
+        site.store.send_back(now.case.id, now.version.number, written["text"], visitor.code, seen=now.seen)
     except PlannerError as error:
         return _not_done(request, now, visitor, error, form, None, written)
     return RedirectResponse("/approvals", 303)
@@ -72,7 +73,7 @@ def send_back(request: Request, visitor: Deciding, form: Posted, reference: str,
 def withdraw(request: Request, visitor: Deciding, form: Posted, reference: str, eye: str) -> Response:
     site, now = site_of(request), _now(request, reference, eye)
     written = {"why": str(form.get("why", "")).strip()}
-    if now.approval is None or str(form.get("approval", "")) != str(now.approval.id):
+    if now.approval is None or seen_in(form).approval != now.approval.id:
         return case_changed(request, now, form)
     try:
         if long := _too_long(written, ("why",)):
@@ -85,7 +86,11 @@ def withdraw(request: Request, visitor: Deciding, form: Posted, reference: str, 
 
 def seen(now: CaseNow, plan: Plan, form: FormData) -> bool:
     """Whether a form was made from the case and the plan as they are now."""
-    return str(form.get("version", "")) == str(now.version.number) and str(form.get("seen", "")) == digest(plan)
+    return (
+        str(form.get("version", "")) == str(now.version.number)
+        and str(form.get("seen", "")) == digest(plan)
+        and seen_in(form) == now.seen
+    )
 
 
 def _now(request: Request, reference: str, eye: str) -> CaseNow:

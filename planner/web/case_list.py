@@ -47,7 +47,7 @@ def cases(
 ) -> Response:
     site = site_of(request)
     every = site.store.cases()
-    mine = [now for now in every if visitor.code in (now.case.by, now.version.by)]
+    mine = [now for now in every if visitor.code in (*now.owners, now.version.by)]
     show_all = whose == "all" or visitor.role not in PREPARERS
     wanted = q.strip().lower()
     found = [now for now in (every if show_all else mine) if wanted in now.case.reference.lower()]

@@ -17,6 +17,7 @@ from planner.errors import PlannerError
 from planner.lists.changed import Change, changes
 from planner.lists.instance import Placing
 from planner.lists.versions import lists_of
+from planner.records.publishing import PublishedMeanwhile
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_change import REASONS
 from planner.web.lists_held import State, session_path, state_of
@@ -77,10 +78,19 @@ def publish(request: Request, visitor: Building, form: Posted, session: str) -> 
             request, visitor, state, session, (f"The note has more than {LONGEST} letters.",), 422, note
         )
     people = _told(state, held.told, state.standing(session).changes or _all_new(state, session))
+    after = _number(str(form.get("after", "")))
     try:
-        desk_publish(site.desk, state.week, session, state.verdict, site.store.person(visitor.code), note, people)
+        publisher = site.store.person(visitor.code)
+        made = desk_publish(site.desk, state.week, session, state.verdict, publisher, note, people, after)
+    except PublishedMeanwhile as error:
+        told = f"{error.last.by} published version {error.last.number}, {day_and_time(error.last.at)}, after you opened"
+        told = f"{told} this page. Look at the list again; nothing of yours was published."
+        return session_page(request, visitor, state_of(site), session, (told,), 409, note)
     except PlannerError as error:
         return session_page(request, visitor, state, session, tuple(map(str, error.faults)), 422, note)
+    if made.number == after:
+        told = f"Version {after} is this very list, and there is no other note: no new version was made."
+        return session_page(request, visitor, state, session, (told,))
     return RedirectResponse(session_path(session), 303)
 
 
@@ -138,6 +148,14 @@ def session_page(
         hours=f"{held.span[0]:%H:%M} to {held.span[1]:%H:%M}",
         published_at=day_and_time(standing.version.at) if standing.version else "",
     )  # fmt: skip
+
+
+def _number(text: str) -> int:
+    """The version that a form was made from. Raises PlannerError."""
+    if not text.isascii() or not text.isdigit() or len(text) > 9:
+        what = "the form does not say after which version it publishes"
+        raise PlannerError.one(what, hint="load the page again")
+    return int(text)
 
 
 def _line(site: Site, state: State, placing: Placing, start: float, mark: str, count: int) -> Line:

@@ -24,6 +24,7 @@ from planner.web.door import Door, Posted, Visitor
 from planner.web.overview import clock_time, day_and_time
 from planner.web.places import CASE, case_path, find
 from planner.web.presenting import page
+from planner.web.seen import seen_in
 from planner.web.site import Site, site_of
 
 router = APIRouter()
@@ -72,7 +73,7 @@ def submit(request: Request, visitor: Preparing, form: Posted, reference: str, e
             now.case.id, now.version.number, plan_json(plan), visitor.code,
             mode=plan.supervision.mode, mode_by=plan.supervision.by, stage=plan.supervision.stage,
         )  # fmt: skip
-        site.store.submit(now.case.id, now.version.number, kept.id, visitor.code, note=note)
+        site.store.submit(now.case.id, now.version.number, kept.id, visitor.code, note=note, seen=seen_in(form))
     except PlannerError as error:
         return _page(request, visitor, now, tuple(map(str, error.faults)), note)
     return RedirectResponse(case_path(now.case, "plan"), 303)

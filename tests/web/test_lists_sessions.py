@@ -296,9 +296,10 @@ def approved_as_named(store: Store, reference: str, eye: str) -> int:
     """Approved again for the stage it was planned for, and no other; the case's id."""
     found = store.find_case(reference, eye)
     assert found is not None
-    kept = store.case_now(found.id).approved_snapshot
+    now = store.case_now(found.id)
+    kept = now.approved_snapshot
     assert kept is not None and kept.mode is not None
-    store.approve(found.id, 1, kept.id, "consultant-1", kept.tier_working, kept.mode)
+    store.approve(found.id, 1, kept.id, "consultant-1", kept.tier_working, kept.mode, seen=now.seen)
     return found.id
 
 
@@ -337,7 +338,12 @@ def test_no_note_publishes_what_was_not_approved(filled: Visit, signed_in: SignI
     consultant = signed_in("consultant-1")
     told = text_of(consultant.get(LIST))
     assert "This list may not stand" in told and "as named, for" in told
-    sent = {"token": consultant.token("/notices"), "seen": seen(consultant, LIST), "note": "it stands all the same"}
+    sent = {
+        "token": consultant.token("/notices"),
+        "seen": seen(consultant, LIST),
+        "note": "it stands all the same",
+        "after": "0",
+    }
     answer = consultant.post(f"{LIST}/publish", data=sent)
     assert answer.status_code == 422 and "as named, for" in text_of(answer)
     assert store.list_versions(TUESDAY, "tue-1-a") == ()
