@@ -20,7 +20,7 @@ from planner.assess.assess import assess
 from planner.case import read_case
 from planner.documents.json_form import plan_json
 from planner.plan.make import make_plan
-from planner.records.rows import StepChange
+from planner.records.rows import Seen, StepChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 
@@ -50,11 +50,12 @@ def listed(
     version = store.save_case(case, 1, FRESH | findings, "trainee-3")
     plan = make_plan(assess(read_case(dict(version.document), rulebook.vocabulary), rulebook), rulebook)
     kept = store.keep_snapshot(case, version.number, plan_json(plan), "trainee-3")
-    store.submit(case, version.number, kept.id, "trainee-3")
+    waits = Seen(store.submit(case, version.number, kept.id, "trainee-3").id)
     steps = [StepChange("nucleus", "supervisor")] if tier else []
     store.approve(
         case, version.number, kept.id, "consultant-1", tier or plan.assessment.tier.working, plan.supervision.mode,
         steps, "pressure below 21", "a first time" if tier else "", "as-named" if steps else "table",
+        seen=waits,
     )  # fmt: skip
     store.allocate(case, DAY, theatre, order, "consultant-1", "organiser-1", "trainee-5")
     return case

@@ -85,7 +85,7 @@ def test_the_whole_path_says_one_thing_of_every_case(desk: Desk, rulebook: Ruleb
         plans = lists_of(desk).plans(held, week.list_of(session.id))
         brief = brief_of(held.instance, held.lists, session.id, plans)
         published = publish(
-            desk, week, session.id, verdict, desk.store.person("organiser-1"), "", {}
+            desk, week, session.id, verdict, desk.store.person("organiser-1"), "", {}, 0
         ).document["rows"]  # fmt: skip
         for placing, line, kept in zip(week.list_of(session.id), brief.rows, published, strict=True):
             now = held.now[placing.case]

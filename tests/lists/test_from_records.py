@@ -92,7 +92,7 @@ def now_of(store: Store, reference: str, eye: str) -> CaseNow:
 
 def approve(store: Store, now: CaseNow, tier: int, mode: str, **more: Any) -> None:
     assert now.approved_snapshot is not None
-    store.approve(now.case.id, 1, now.approved_snapshot.id, "consultant-2", tier, mode, **more)
+    store.approve(now.case.id, 1, now.approved_snapshot.id, "consultant-2", tier, mode, seen=now.seen, **more)
 
 
 def test_a_tier_raised_for_the_table_decides_the_supervision_of_every_stage(

@@ -201,7 +201,7 @@ def test_one_person_in_two_theatres_on_a_day_is_said_at_both(unit: Unit) -> None
 
 
 def test_what_is_approved_as_named_is_not_placed_with_another_stage(unit: Unit, store: Store) -> None:
-    """By the invented unit's file trainee-5 is a late trainee, trainee-2 an early one; the routine plan is for early."""
+    """By the invented unit's file trainee-5 is late, trainee-2 early; the routine plan is made for early."""
     now = unit.approved("routine", covers="as-named")
     refused = unit.place(now, trainee="trainee-5")
     assert refused.status_code == 422 and "approved as named for Early" in text_of(refused)
