@@ -20,7 +20,7 @@ from planner.assess.assess import assess
 from planner.case import read_case
 from planner.documents.json_form import plan_json
 from planner.plan.make import make_plan
-from planner.records.rows import StepChange
+from planner.records.rows import Seen, StepChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 
@@ -50,11 +50,11 @@ def listed(
     version = store.save_case(case, 1, FRESH | findings, "trainee-3")
     plan = make_plan(assess(read_case(dict(version.document), rulebook.vocabulary), rulebook), rulebook)
     kept = store.keep_snapshot(case, version.number, plan_json(plan), "trainee-3")
-    store.submit(case, version.number, kept.id, "trainee-3")
+    waits = Seen(store.submit(case, version.number, kept.id, "trainee-3").id)
     steps = [StepChange("nucleus", "supervisor")] if tier else []
     store.approve(
         case, version.number, kept.id, "consultant-1", tier or plan.assessment.tier.working, plan.supervision.mode,
-        steps, "pressure below 21", "a first time" if tier else "",
+        steps, "pressure below 21", "a first time" if tier else "", seen=waits,
     )  # fmt: skip
     store.allocate(case, DAY, theatre, order, "consultant-1", "organiser-1", "trainee-5")
     return case
@@ -93,7 +93,7 @@ def test_the_papers_are_pdf_ua_as_each_plan_is(
     listed(store, rulebook, "routine", "Theatre 1", 1)
     listed(store, rulebook, "only-eye", "Theatre 1", 2)
     aged = listed(store, rulebook, "shallow-chamber", "Theatre 1", 3)
-    store.save_case(aged, 2, {"iop_mmhg": 31}, "trainee-3")
+    store.save_case(aged, 2, {"iop_mmhg": 31}, "trainee-3", seen=store.case_now(aged).seen)
     assert planner("papers", "--day", DAY).code == 1
     file = folder / f"papers-{DAY}.pdf"
     # Both checkers of PDF/UA that the single plans are held to.
@@ -115,7 +115,7 @@ def test_what_does_not_stand_is_left_out_and_said_first(
     aged = (DAY - datetime.timedelta(days + 1)).isoformat()
     listed(store, rulebook, "shallow-chamber", "Theatre 1", 2, iop_date=aged)
     changed = listed(store, rulebook, "tense-white", "Theatre 1", 3)
-    store.save_case(changed, 2, {"iop_mmhg": 31}, "trainee-3")
+    store.save_case(changed, 2, {"iop_mmhg": 31}, "trainee-3", seen=store.case_now(changed).seen)
     ran = planner("papers", "--day", DAY, "-o", "papers.pdf")
     assert ran.code == 1 and "wrote papers.pdf: 1 of 3 plans" in ran.err
     assert "H-108, left eye: left out (Date of the pressure" in ran.err and "H-102, right eye: left out" in ran.err

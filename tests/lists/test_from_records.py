@@ -88,9 +88,8 @@ def test_a_tier_that_the_consultant_raised_decides_the_supervision(reader: FromR
     now = store.case_now(store.find_case("L-401", "right").id)  # type: ignore[union-attr]
     assert now.approved_snapshot is not None
     steps = [StepChange("nucleus", "supervisor")]
-    store.approve(
-        now.case.id, 1, now.approved_snapshot.id, "consultant-2", 3, "scrubbed", steps, reason="the fellow eye"
-    )
+    given = (now.case.id, 1, now.approved_snapshot.id, "consultant-2", 3, "scrubbed", steps)
+    store.approve(*given, reason="the fellow eye", seen=now.seen)
     raised = reader.held(ON).instance.cases[("L-401", "right")]
     # Whatever the stage: never less close than approved, and the nucleus is the supervisor's.
     modes = {stage: supervision.mode for stage, supervision in raised.with_stage.items()}
@@ -102,9 +101,8 @@ def test_what_was_relaxed_for_a_stage_is_not_an_earlier_one_s(reader: FromRecord
     hard = reader.held(ON).instance.cases[("L-414", "left")]
     now = store.case_now(store.find_case("L-414", "left").id)  # type: ignore[union-attr]
     assert now.approved_snapshot is not None and now.approved_snapshot.stage is not None
-    store.approve(
-        now.case.id, 1, now.approved_snapshot.id, "consultant-2", 3, "on-site", reason="seen at the slit lamp"
-    )
+    given = (now.case.id, 1, now.approved_snapshot.id, "consultant-2", 3, "on-site")
+    store.approve(*given, reason="seen at the slit lamp", seen=now.seen)
     relaxed = reader.held(ON).instance.cases[("L-414", "left")]
     order = ["steps-only", "early", "middle", "late", "independent"]
     for stage, supervision in relaxed.with_stage.items():

@@ -79,7 +79,7 @@ def test_the_pool_holds_what_is_approved_and_stands_and_nothing_else(unit: Unit)
     approved = unit.approved("routine")
     entered(unit.store, unit.rulebook, "tense-white")
     assert references(unit.organiser.get("/lists").text) == ["H-101"]
-    unit.store.save_case(approved.case.id, 1, {"iop_mmhg": 31}, "trainee-3")
+    unit.store.save_case(approved.case.id, 1, {"iop_mmhg": 31}, "trainee-3", seen=approved.seen)
     assert "No approved case waits for a place." in text_of(unit.organiser.get("/lists"))
 
 
@@ -209,7 +209,7 @@ def test_a_trainee_earlier_than_the_plan_was_made_for_is_said(unit: Unit, store:
 def test_a_withdrawn_approval_shows_on_the_list_it_is_on(unit: Unit) -> None:
     now = unit.approved("routine")
     unit.place(now)
-    unit.store.save_case(now.case.id, 1, {"iop_mmhg": 31}, "trainee-3")
+    unit.store.save_case(now.case.id, 1, {"iop_mmhg": 31}, "trainee-3", seen=now.seen)
     assert "No approval stands" in unit.doubts()
     assert "not approved" in text_of(unit.organiser.get(f"/lists/{SOON}"))
 
