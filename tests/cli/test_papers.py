@@ -94,7 +94,7 @@ def test_the_papers_are_pdf_ua_as_each_plan_is(
     listed(store, rulebook, "routine", "Theatre 1", 1)
     listed(store, rulebook, "only-eye", "Theatre 1", 2)
     aged = listed(store, rulebook, "shallow-chamber", "Theatre 1", 3)
-    store.save_case(aged, 2, {"iop_mmhg": 31}, "trainee-3")
+    store.save_case(aged, 2, {"iop_mmhg": 31}, "trainee-3", seen=store.case_now(aged).seen)
     assert planner("papers", "--day", DAY, "--unit", UNIT).code == 1
     file = folder / f"papers-{DAY}.pdf"
     # Both checkers of PDF/UA that the single plans are held to.
@@ -116,7 +116,7 @@ def test_what_does_not_stand_is_left_out_and_said_first(
     aged = (DAY - datetime.timedelta(days + 1)).isoformat()
     listed(store, rulebook, "shallow-chamber", "Theatre 1", 2, iop_date=aged)
     changed = listed(store, rulebook, "tense-white", "Theatre 1", 3)
-    store.save_case(changed, 2, {"iop_mmhg": 31}, "trainee-3")
+    store.save_case(changed, 2, {"iop_mmhg": 31}, "trainee-3", seen=store.case_now(changed).seen)
     ran = planner("papers", "--day", DAY, "--unit", UNIT, "-o", "papers.pdf")
     assert ran.code == 1 and "wrote papers.pdf: 1 of 3 plans" in ran.err
     assert "H-108, left eye: left out (Date of the pressure" in ran.err and "H-102, right eye: left out" in ran.err

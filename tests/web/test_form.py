@@ -150,7 +150,7 @@ def test_looked_for_none_found_is_stamped_with_who_and_when(
     assert version.document["none_found_in"] == ["allergies"]
     assert read_case(dict(version.document), rulebook.vocabulary).findings["latex_allergy"] is False
     # Somebody else's later save leaves the stamp as it was.
-    other = signed_in("trainee-5")
+    other = signed_in("consultant-1")
     save(other, 2, f__age_years="70")
     assert re.search(r"Looked through by trainee-3, \d+ \w+ \d{4}, \d\d:\d\d", visit.get(FORM).text)
     radios = re.findall(r'name="f\.latex_allergy" value="([^"]*)"([^>]*)>\s*([^<]*)', visit.get(FORM).text)
@@ -316,12 +316,12 @@ def test_a_field_put_right_loses_its_mark(visit: Visit) -> None:
 def test_the_second_of_two_editors_is_shown_both_values_and_decides(
     visit: Visit, store: Store, signed_in: SignIn
 ) -> None:
-    other = signed_in("trainee-5")
+    other = signed_in("consultant-1")
     save(other, 1, f__dilated_pupil_mm="4", f__age_years="80")
     answer = save(visit, 1, f__dilated_pupil_mm="7", f__iop_mmhg="18")
     assert answer.status_code == 409
     shown = text_of(answer)
-    assert "trainee-5 saved this case at" in shown and "Yours: 7 mm" in shown and "trainee-5: 4 mm" in shown
+    assert "consultant-1 saved this case at" in shown and "Yours: 7 mm" in shown and "consultant-1: 4 mm" in shown
     assert findings(store) == {"dilated_pupil_mm": 4, "age_years": 80}
     picked = dict(re.findall(r'name="(pick\.[a-z_]+)" value="([a-z]+)" checked', answer.text))
     # What only one of them changed is proposed; what both changed is not.
@@ -386,7 +386,7 @@ def test_a_form_from_elsewhere_is_never_put_before_a_person_again(visit: Visit, 
 def test_a_store_that_cannot_write_says_so_and_keeps_what_was_typed_in_the_page(
     visit: Visit, store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def full(*_: object) -> None:
+    def full(*_: object, **__: object) -> None:
         raise StoreUnavailableError.one("the disk is full", "planner.db", hint="free some room")
 
     monkeypatch.setattr(Store, "save_case", full)

@@ -80,7 +80,7 @@ def test_the_pool_holds_what_is_approved_and_stands_and_nothing_else(unit: Unit)
     approved = unit.approved("routine")
     entered(unit.store, unit.rulebook, "tense-white")
     assert references(unit.organiser.get("/lists").text) == ["H-101"]
-    unit.store.save_case(approved.case.id, 1, {"iop_mmhg": 31}, "trainee-3")
+    unit.store.save_case(approved.case.id, 1, {"iop_mmhg": 31}, "trainee-3", seen=approved.seen)
     assert "No approved case waits for a place." in text_of(unit.organiser.get("/lists"))
 
 
@@ -230,7 +230,7 @@ def test_approved_for_the_table_the_plan_is_for_whoever_it_is_placed_with(unit: 
 def test_a_withdrawn_approval_shows_on_the_list_it_is_on(unit: Unit) -> None:
     now = unit.approved("routine")
     unit.place(now)
-    unit.store.save_case(now.case.id, 1, {"iop_mmhg": 31}, "trainee-3")
+    unit.store.save_case(now.case.id, 1, {"iop_mmhg": 31}, "trainee-3", seen=now.seen)
     assert "No approval stands" in unit.doubts()
     assert "not approved" in text_of(unit.organiser.get(f"/lists/{SOON}"))
 
