@@ -56,7 +56,16 @@ def desk(entered: Path, tmp_path: Path, rulebook: Rulebook) -> Iterator[Desk]:
     for now in store.cases(state="approved")[::3]:
         assert now.approved_snapshot is not None
         kept = now.approved_snapshot
-        store.approve(now.case.id, 1, kept.id, "consultant-2", kept.tier_working, "consultant-operates", reason="named")
+        store.approve(
+            now.case.id,
+            1,
+            kept.id,
+            "consultant-2",
+            kept.tier_working,
+            "consultant-operates",
+            reason="named",
+            seen=now.seen,
+        )
     yield Desk(store, rulebook, unit, Judge(rulebook, unit), lists, lambda: ON)
     store.close()
 
@@ -161,7 +170,9 @@ def test_a_list_that_an_approval_no_longer_covers_is_neither_printed_nor_publish
     assert now.approval is not None and now.approval.covers == "table" and now.approved_snapshot is not None
     placed(desk, "L-402", "left", "trainee-5")
     kept = now.approved_snapshot
-    desk.store.approve(now.case.id, 1, kept.id, "consultant-2", kept.tier_working, "scrubbed", reason="seen again")
+    desk.store.approve(
+        now.case.id, 1, kept.id, "consultant-2", kept.tier_working, "scrubbed", reason="seen again", seen=now.seen
+    )
     held = lists_of(desk).held(ON)
     week, verdict = Week(held.instance, held.lists), check(held.instance, held.lists)
     [placing] = week.list_of("tue-1-a")
