@@ -35,6 +35,7 @@ def papers(
     from planner.cli.writing import write_whole
     from planner.documents.papers import LeftOut, Place, render_papers
     from planner.errors import Fault, PlannerError
+    from planner.local_time import wall
     from planner.plan.make import make_plan
     from planner.plan.plan import Plan
     from planner.records.approved import plan_as_approved, standing_on
@@ -66,7 +67,7 @@ def papers(
                 except PlannerError as error:
                     left_out.append(LeftOut(place, tuple(map(str, error.faults))))
             progress.step()
-    written_at = datetime.datetime.now().isoformat(timespec="minutes")
+    written_at = wall(datetime.datetime.now(datetime.UTC))
     write_whole(file, render_papers(on, plans, left_out, written_at, held.unit if held else None))
     typer.echo(f"wrote {file}: {len(plans)} of {len(plans) + len(left_out)} plans", err=True)
     if left_out:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 
+from planner.local_time import wall
 from planner.plan.approved import with_approval
 from planner.plan.plan import Approval, Plan
 from planner.readings import read_day
@@ -36,16 +37,15 @@ def _validity(now: CaseNow, rulebook: Rulebook) -> dict[str, int]:
 def plan_as_approved(store: Store, now: CaseNow, plan: Plan, on: datetime.date, rulebook: Rulebook) -> Plan:
     """The plan with the approval that stands on a day in force; the plan as it is where none does.
 
-    The consultant prints by name, the time as the machine's own clock had it.
+    The consultant prints by name, the time by the unit's clock.
     """
     standing = standing_on(now, on, rulebook)
     if now.approval is None or standing is None or standing.state != "stands":
         return plan
     given = now.approval
-    at = datetime.datetime.fromisoformat(given.at).astimezone().replace(tzinfo=None).isoformat(timespec="minutes")
     approval = Approval(
-        store.person(given.by).name, at, given.tier_by_rulebook, given.tier_approved, given.conditions, given.reason,
-        own_case=given.own_case,
+        store.person(given.by).name, wall(given.at), given.tier_by_rulebook, given.tier_approved, given.conditions,
+        given.reason, own_case=given.own_case,
     )  # fmt: skip
     # A change may be a note alone, which puts the step in nobody else's hands.
     who = {change.step: change.who for change in given.step_changes if change.who}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 
 from planner.errors import PlannerError
+from planner.local_time import local
 from planner.plan.plan import Plan
 from planner.records import approved
 from planner.records.approved import standing_on
@@ -18,8 +19,8 @@ LAPSED = "Approval lapsed"
 
 
 def today(site: Site) -> datetime.date:
-    """The day on the server's own clock."""
-    return site.settings.clock().astimezone().date()
+    """The day by the unit's clock."""
+    return local(site.settings.clock()).date()
 
 
 def standing_of(site: Site, now: CaseNow) -> Standing | None:
