@@ -33,6 +33,15 @@ def local(moment: datetime.datetime | str) -> datetime.datetime:
     return moment.astimezone(_in_force.get())
 
 
+def in_utc(hour: datetime.datetime) -> datetime.datetime:
+    """An hour on the unit's wall as a moment in UTC; as it is, without a zone, where no unit's zone is in force.
+
+    The machine's zone would be a guess here: half past eight in theatre stays half past eight.
+    """
+    zone = _in_force.get()
+    return hour if zone is None else hour.replace(tzinfo=zone).astimezone(datetime.UTC)
+
+
 def wall(moment: datetime.datetime | str) -> str:
     """The same as a plain ISO text to the minute, as a document is told it: `2026-11-02T17:05`."""
     return local(moment).replace(tzinfo=None).isoformat(timespec="minutes")
