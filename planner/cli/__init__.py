@@ -16,6 +16,7 @@ from typer.core import TyperGroup
 from planner import __version__
 from planner.cli import assess, explain, intake, lists, papers, plan, read_back, record_people, records, rules, serve
 from planner.errors import PlannerError
+from planner.local_time import in_zone
 
 
 class _Commands(TyperGroup):
@@ -73,7 +74,9 @@ def main() -> None:
             stream.reconfigure(encoding="utf-8", errors="backslashreplace")
     try:
         try:
-            app()
+            # The machine's clock, until a command has read its unit's file.
+            with in_zone(None):
+                app()
         finally:
             sys.stdout.flush()
     except PlannerError as error:

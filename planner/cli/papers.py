@@ -44,6 +44,7 @@ def papers(
     from planner.errors import Fault, PlannerError
     from planner.lists.from_records import FromRecords
     from planner.lists.roster import read_roster
+    from planner.local_time import wall
     from planner.plan.plan import Plan
     from planner.records.approved import standing_on
     from planner.records.store import Store
@@ -56,7 +57,7 @@ def papers(
     roster = read_roster(sessions, held, rulebook) if sessions is not None and held is not None else None
     store = Store.open(create=False)
     lists = FromRecords(store, rulebook, held, roster) if held is not None and roster is not None else None
-    desk = Desk(store, rulebook, held, Judge(rulebook, held), lists, datetime.date.today)
+    desk = Desk(store, rulebook, held, Judge(rulebook, held), lists, lambda: on)
     plans: list[tuple[Place, Plan]] = []
     left_out: list[LeftOut] = []
     listed = store.list_of(on)
@@ -77,7 +78,7 @@ def papers(
                 except PlannerError as error:
                     left_out.append(LeftOut(place, tuple(map(str, error.faults))))
             progress.step()
-    written_at = datetime.datetime.now().isoformat(timespec="minutes")
+    written_at = wall(datetime.datetime.now(datetime.UTC))
     write_whole(file, render_papers(on, plans, left_out, written_at, held.unit if held else None))
     typer.echo(f"wrote {file}: {len(plans)} of {len(plans) + len(left_out)} plans", err=True)
     if left_out:

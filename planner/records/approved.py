@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import cast
 
 from planner.case import STAGES, Stage
+from planner.local_time import wall
 from planner.plan.approved import Given, Seat, Who, with_approval
 from planner.plan.plan import Approval, Plan
 from planner.readings import read_day
@@ -60,7 +61,7 @@ def plan_as_approved(
     """The plan with the approval that stands on a day in force; as the rulebook has it where none does.
 
     `planned` makes the plan for a stage. `seat` is who sits down; None prints what was approved, for nobody in
-    particular. The consultant prints by name, the time as the machine's own clock had it. Raises NotCoveredError where
+    particular. The consultant prints by name, the time by the unit's clock. Raises NotCoveredError where
     the approval does not cover the seat.
     """
     standing, what = standing_on(now, on, rulebook), given_in(now, rulebook)
@@ -68,9 +69,8 @@ def plan_as_approved(
     if now.approval is None or what is None or standing is None or standing.state != "stands":
         return planned(sits)
     given = now.approval
-    at = datetime.datetime.fromisoformat(given.at).astimezone().replace(tzinfo=None).isoformat(timespec="minutes")
     approval = Approval(
-        store.person(given.by).name, at, given.tier_by_rulebook, given.tier_approved, given.every_condition,
+        store.person(given.by).name, wall(given.at), given.tier_by_rulebook, given.tier_approved, given.every_condition,
         given.reason, own_case=given.own_case,
     )  # fmt: skip
     return with_approval(planned(sits or what.stage), rulebook, approval, what, seat)

@@ -72,6 +72,14 @@ class Publishing(Part):
         with self._database.reading() as connection:
             return tuple(_version_of(row) for row in connection.execute(query))
 
+    def editions(self, sessions: Iterable[str], on: datetime.date) -> tuple[ListVersion, ...]:
+        """Every version of these sessions, whatever day they were held, and of all that have one from a day on."""
+        table = schema.list_versions
+        coming = select(table.c.session).where(table.c.day >= on.isoformat())
+        query = select(table).where(table.c.session.in_(list(sessions)) | table.c.session.in_(coming))
+        with self._database.reading() as connection:
+            return tuple(_version_of(row) for row in connection.execute(query.order_by(table.c.id)))
+
     def published(self, days: Iterable[datetime.date]) -> dict[tuple[datetime.date, str], ListVersion]:
         """The last version of each session of these days, by day and session."""
         table = schema.list_versions

@@ -35,6 +35,7 @@ from planner.web import (
 )
 from planner.web.door import check_doors, posted
 from planner.web.looks import A_MONTH, ASKED_AGAIN, Looks
+from planner.web.on_the_clock import OnTheClock
 from planner.web.passwords import Passwords
 from planner.web.problems import handle_problems
 from planner.web.sessions import Sessions
@@ -78,5 +79,6 @@ def make_app(
     app.mount("/static", Looks(templates_folder() / "web" / "static", ASKED_AGAIN), "static")
     handle_problems(app)
     app.add_middleware(Shield, largest_request=settings.largest_request, secure=settings.secure_cookies)
+    app.add_middleware(OnTheClock, zone=unit.clock if unit is not None else None)
     check_doors(app, (posted, sign_in.posted_at_sign_in))
     return app

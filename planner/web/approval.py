@@ -18,7 +18,7 @@ LAPSED = "Approval lapsed"
 
 
 def today(site: Site) -> datetime.date:
-    """The day on the server's own clock."""
+    """The day by the unit's clock."""
     return site.today()
 
 

@@ -13,6 +13,7 @@ from planner.lists.calendar import calendar_of
 from planner.lists.overview import glance
 from planner.lists.paper import render_brief, render_glance
 from planner.lists.table import table_of
+from planner.lists.versions import editions_of
 from planner.web.door import Door, Visitor
 from planner.web.lists_held import state_of
 from planner.web.lists_session import SESSION
@@ -52,9 +53,10 @@ def calendar(request: Request, visitor: Reading) -> Response:
     state = state_of(site)
     own = {code: name for name, code in state.held.codes.items()}.get(visitor.code, visitor.code)
     person = own if visitor.role == "trainee" else None
-    number = max((version.number for version in state.versions.values()), default=None)
+    instance, lists, on = state.held.instance, state.lists, state.held.on
+    editions = editions_of(site.store.editions(instance.sessions, on), instance, lists, on)
     stamp = site.settings.clock().replace(microsecond=0)
-    return _file(calendar_of(state.held.instance, state.lists, stamp, person, number), "text/calendar", "lists.ics")
+    return _file(calendar_of(instance, lists, stamp, person, editions), "text/calendar", "lists.ics")
 
 
 @router.get("/lists/lists.csv")

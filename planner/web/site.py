@@ -11,6 +11,7 @@ from planner.desk.desk import Desk
 from planner.desk.judge import Judge
 from planner.errors import PlannerError
 from planner.lists.from_records import FromRecords
+from planner.local_time import local
 from planner.records.rows import Person
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -41,8 +42,8 @@ class Site:
         return Desk(self.store, self.rulebook, self.unit, self.judge, self.lists, self.today)
 
     def today(self) -> datetime.date:
-        """The day on the server's own clock."""
-        return self.settings.clock().astimezone().date()
+        """The day by the unit's clock."""
+        return local(self.settings.clock()).date()
 
 
 def site_of(request: Request) -> Site:

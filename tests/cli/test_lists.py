@@ -154,6 +154,21 @@ def test_the_units_own_log() -> None:
     assert late["published"] == {"mean": 24, "sd": 10} and f"late: {{mean: {late['mean']:.2f}, " in ran.out
 
 
+def test_one_dirty_row_of_a_log_is_set_aside_and_the_others_count(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    clean = (DEMO / "lists" / "minutes.csv").read_text("utf-8")
+    Path("log.csv").write_text(clean + "late,24 min,9\nearly,28,10\n", "utf-8")
+    ran = run("minutes", "log.csv", "--json")
+    assert ran.code == 1 and "1 of 329 rows set aside, in log.set-aside.csv" in ran.error
+    assert "log.csv row 329, column minutes: '24 min' is no number of minutes" in ran.error
+    early = next(one for one in json.loads(ran.out)["operators"] if one["operator"] == "early")
+    was = json.loads(run("minutes", str(DEMO / "lists" / "minutes.csv"), "--json").out)["operators"]
+    assert early["cases"] == next(one for one in was if one["operator"] == "early")["cases"] + 1
+    assert Path("log.set-aside.csv").read_text("utf-8").splitlines()[1].endswith(",late,24 min,9")
+
+
 def test_what_the_log_says_can_stand_in_the_sessions_file(tmp_path: Path) -> None:
     said = run("minutes", str(DEMO / "lists" / "minutes.csv")).out.split("limits:\n")[1]
     sessions = tmp_path / "sessions.yaml"

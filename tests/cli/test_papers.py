@@ -144,3 +144,18 @@ def test_the_older_papers_stay_when_the_new_cannot_be_made(
 def test_a_day_that_is_none_is_wrong_usage(planner: Callable[..., Ran], folder: Path) -> None:
     assert planner("papers", "--day", "tomorrow").code == 2
     assert planner("papers").code == 2
+
+
+def test_the_hour_of_an_approval_is_the_unit_s(
+    planner: Callable[..., Ran], folder: Path, store: Store, rulebook: Rulebook
+) -> None:
+    case = listed(store, rulebook, "routine", "Theatre 1", 1)
+    given = next(now.approval for now in store.list_of(DAY) if now.case.id == case)
+    assert given is not None
+    utc = datetime.datetime.fromisoformat(given.at).replace(tzinfo=None)
+    # Neither has a summer time: Kiritimati is 14 hours ahead, Honolulu 10 behind.
+    for zone, hours in (("Pacific/Kiritimati", 14), ("Pacific/Honolulu", -10)):
+        (folder / "unit.yaml").write_text(f"unit: Invented\nzone: {zone}\n", "utf-8")
+        assert planner("papers", "--day", DAY, "--unit", "unit.yaml", "-o", "now.pdf").code == 0
+        there = utc + datetime.timedelta(hours=hours)
+        assert f"{there.day} {there:%B %Y, %H:%M}" in pages(folder / "now.pdf")[1]

@@ -244,6 +244,26 @@ def test_paper_calendar_and_table(filled: Visit, signed_in: SignIn) -> None:
     assert filled.get("/lists/session/tue-1-b/brief.pdf").status_code == 404
 
 
+def test_a_calendar_says_what_was_published_and_what_was_taken_off(filled: Visit, signed_in: SignIn) -> None:
+    trainee = signed_in("trainee-5")
+
+    def events() -> list[tuple[str, str, int]]:
+        first, second = (trainee.get("/lists/lists.ics").content for _ in range(2))
+        found = Calendar.from_ical(first).walk("VEVENT")
+        assert first == second or any(str(event["STATUS"]) != "CONFIRMED" for event in found)
+        return [(str(event["UID"]), str(event["STATUS"]), int(event["SEQUENCE"])) for event in found]
+
+    uid = "tue-1-a@theatre-lists.invalid"
+    assert events() == [(uid, "TENTATIVE", 0)]
+    filled.post(f"{LIST}/publish", data=form_of(filled, LIST, "Publish version 1"))
+    assert events() == [(uid, "CONFIRMED", 1)]
+    for reference, eye in (("L-401", "right"), ("L-402", "left"), ("L-404", "left")):
+        place(filled, reference, eye, trainee="trainee-4")
+    assert events() == [(uid, "CANCELLED", 2)]
+    filled.post(f"{LIST}/publish", data=form_of(filled, LIST, "Publish version 2"))
+    assert events() == [(uid, "CANCELLED", 2)]
+
+
 def test_what_is_not_there_is_not_found(filled: Visit) -> None:
     assert filled.get("/lists/session/no-such").status_code == 404
     assert change(filled, "up", "L-999", "left").status_code == 404
