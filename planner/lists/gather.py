@@ -14,6 +14,7 @@ from planner.case import STAGES, Case, Stage
 from planner.conditions import FactorHolds, OptionWins, Test
 from planner.lists.instance import (
     CONSULTANT,
+    Fellow,
     FixedOrder,
     Instance,
     Key,
@@ -74,6 +75,7 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
     for operator in (*STAGES, CONSULTANT):
         own, grade = limits.operating_minutes.get(operator), durations.grade_of(operator)
         times[operator] = Time(own.mean, own.sd) if own else Time(grade.mean, grade.sd)
+    own_days = limits.days_between_eyes
     patients: dict[str | None, Patient] = {patient.id: patient for patient in roster.patients}
     return Instance(
         cases={case.key: _when_they_can_come(case, patients) for case in found},
@@ -96,6 +98,9 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
         ),
         anaesthetist_because=rulebook.lists.anaesthetist.because,
         near_powers=rulebook.lists.clashes.near_powers_d,
+        night_from=datetime.time.fromisoformat(rulebook.lists.night.starts),
+        days_between_eyes=rulebook.lists.eyes.days_between if own_days is None else own_days,
+        days_between_eyes_basis=rulebook.lists.eyes.basis.words if own_days is None else "the sessions file",
         wishes=roster.wishes,
     )
 
@@ -149,6 +154,7 @@ def list_case(
     answered = {*rules.consent.settles, *rules.agreement.settles}
     to_hand = {device.device for chosen in plan.choices.values() for device in chosen.drawn}
     urgency, last_day, why_then = _deadline(case, limits)
+    findings = case.in_force
     return ListCase(
         reference=case.reference,
         eye=case.eye,
@@ -173,6 +179,8 @@ def list_case(
         backup_power=_number(case, "backup_lens_power_d"),
         alerts=tuple((alert.says, _truth(alert.when, case, assessment, plan)) for alert in rules.alerts),
         lens_material=_words(case, "planned_lens_material", rulebook),
+        fellow=Fellow("the other eye, by the record of this case", None, True) if findings.get("second_eye") else None,
+        reviewed_on=reviewed if isinstance(reviewed := findings.get("first_eye_reviewed_on"), datetime.date) else None,
     )
 
 

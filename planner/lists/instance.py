@@ -31,6 +31,16 @@ class Supervision:
 
 
 @dataclass(frozen=True)
+class Fellow:
+    """The patient's other eye where it is on none of these lists: operated on already, or to be, on `day` (None: not
+    known). `review_due`: its review must be on record by now; otherwise it is asked for."""
+
+    told: str
+    day: datetime.date | None
+    review_due: bool
+
+
+@dataclass(frozen=True)
 class ListCase:
     """One eye as lists see it. Truths are None where the finding is not recorded.
 
@@ -38,6 +48,7 @@ class ListCase:
     `order` holds, for each fixed place of the rulebook, whether this case has it. `unsettled` are the reasons to settle
     first other than consent and agreement. `last_day` is the deadline, `why_then` its reason. `alerts` are what the
     room must know, in words, each with whether it holds. `away` and `not_before` say when the patient cannot come.
+    `reviewed_on` is the day on which the first eye was examined after its operation.
     """
 
     reference: str
@@ -61,6 +72,8 @@ class ListCase:
     alerts: tuple[tuple[str, Truth], ...] = ()
     away: frozenset[datetime.date] = frozenset()
     not_before: datetime.date | None = None
+    fellow: Fellow | None = None
+    reviewed_on: datetime.date | None = None
 
     @property
     def key(self) -> Key:
@@ -99,6 +112,16 @@ class FixedOrder:
     basis: str
     asked: str  # the finding's words, for a case where it is not recorded
 
+    def rank(self, case: ListCase) -> int:
+        """Where a case comes among others by this rule: no case comes after one of a higher rank.
+
+        Not recorded comes between the two where it would be first; last is only who is known to be.
+        """
+        known = case.order[self.id]
+        if self.first:
+            return 0 if known else 1 if known is None else 2
+        return 1 if known else 0
+
 
 @dataclass(frozen=True, order=True)
 class Placing:
@@ -113,7 +136,7 @@ class Placing:
 
 @dataclass(frozen=True)
 class Lists:
-    """Placings to be judged. `both_eyes_agreed` names patients who may have both eyes on one list."""
+    """Placings to be judged. `both_eyes_agreed` names patients who may have both eyes on one day."""
 
     placings: tuple[Placing, ...]
     both_eyes_agreed: frozenset[str] = frozenset()
@@ -138,6 +161,9 @@ class Instance:
     order: tuple[FixedOrder, ...]
     anaesthetist_because: str
     near_powers: float  # dioptres
+    night_from: datetime.time
+    days_between_eyes: int
+    days_between_eyes_basis: str
     wishes: Wishes
     published: Lists = Lists(())
     begun: frozenset[Key] = frozenset()

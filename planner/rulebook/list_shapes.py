@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from planner.claims import Basis, Entry, Number, When
+from planner.claims import Basis, Entry, Number, When, Whole
 from planner.rulebook.shapes import Slug
 
 Minutes = Annotated[Number, Field(gt=0, le=600)]
@@ -94,6 +94,22 @@ class Alert(Entry):
     basis: Basis
 
 
+class Night(Entry):
+    """From what time of the evening on a theatre in use is not known to have rested until the morning."""
+
+    starts: Annotated[str, Field(alias="from", pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
+    because: str
+    basis: Basis
+
+
+class Eyes(Entry):
+    """Days at least between the operations on the two eyes of one patient."""
+
+    days_between: Annotated[Whole, Field(ge=0)]
+    because: str
+    basis: Basis
+
+
 class Clashes(Entry):
     """What is shown beside a list and never reordered: neighbours whose lens powers, in dioptres, are this near."""
 
@@ -104,6 +120,8 @@ class Clashes(Entry):
 
 class ListRules(Entry):
     order: list[FixedPlace]
+    night: Night
+    eyes: Eyes
     clashes: Clashes
     alerts: list[Alert]
     anaesthetist: Needed

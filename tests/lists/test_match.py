@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import datetime
 import random
 from dataclasses import replace
 from typing import Any
 
 import pytest
 from lists.brute_force import barred_by, blocks, most_placed, smallest
-from lists.small_weeks import HARD, PEOPLE, SUPERVISORS, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
+from lists.small_weeks import A_WEEK_LATER, HARD, PEOPLE, SUPERVISORS, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
 
 from planner.lists.best import best
 from planner.lists.checker import RULES, WORDS, check
-from planner.lists.instance import Instance, ListCase, Lists, Placing
+from planner.lists.instance import Fellow, Instance, ListCase, Lists, Placing
 from planner.lists.match import Matched, match
 from planner.lists.roster import Wishes
 
@@ -62,9 +63,9 @@ INFEASIBLE: dict[str, tuple[Instance, Lists, tuple[str, ...]]] = {
         ("overrun",),
     ),
     "the other eye, and the last day": (
-        week([eye("A", patient="P", **NEEDED), eye("B", patient="P")], [session("one"), session("two", day=THURSDAY)]),
+        week([eye("A", patient="P", **NEEDED), eye("B", patient="P")], [session("one"), session("two", day=A_WEEK_LATER)]),
         BUSY,
-        ("one-eye-a-list", "deadline"),
+        ("one-eye-a-day", "deadline"),
     ),
 }
 
@@ -117,7 +118,14 @@ def chance_week(seed: int) -> Instance:
         session("two", minutes=100, day=draw.choice([TUESDAY, THURSDAY]), supervisors=["consultant"]),
     ]
     trainees = (PEOPLE[0], replace(PEOPLE[1], leave=frozenset({draw.choice([TUESDAY, THURSDAY])})))
-    return week(cases, sessions, trainees)
+    # Drawn apart, so that the weeks stay what they were but for two eyes and one theatre.
+    more = random.Random(f"eyes and theatres {seed}")
+    if more.random() < 0.5:
+        sessions[1] = sessions[1].model_copy(update={"theatre": "One ", "starts": datetime.time(11)})
+    done = Fellow("the left eye", TUESDAY - datetime.timedelta(days=more.choice([3, 10])), more.random() < 0.5)
+    if more.random() < 0.3:
+        cases[0] = replace(cases[0], fellow=done, reviewed_on=more.choice([None, TUESDAY - datetime.timedelta(days=1)]))
+    return replace(week(cases, sessions, trainees), days_between_eyes=more.choice([1, 2, 7]))
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -144,8 +152,8 @@ def test_near_the_fullest_there_can_be() -> None:
     placed = [len(match(instance).lists.placings) for instance in weeks]
     fullest = [most_placed(instance) for instance in weeks]
     assert all(some <= most for some, most in zip(placed, fullest, strict=True))
-    # Not promised for other weeks: of these 40, two can hold one case more than it places.
-    assert sum(some < most for some, most in zip(placed, fullest, strict=True)) <= 2
+    # Not promised for other weeks: of these 40, one can hold one case more than it places.
+    assert sum(some < most for some, most in zip(placed, fullest, strict=True)) <= 1
 
 
 def test_the_demonstration(demo: Instance) -> None:
