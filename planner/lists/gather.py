@@ -12,6 +12,7 @@ from planner.assess.assess import assessor
 from planner.assess.assessment import Assessment
 from planner.case import STAGES, Case, Stage
 from planner.conditions import FactorHolds, OptionWins, Test
+from planner.errors import PlannerError
 from planner.lists.instance import (
     CONSULTANT,
     Fellow,
@@ -24,6 +25,7 @@ from planner.lists.instance import (
     Trainee,
 )
 from planner.lists.minutes import Time
+from planner.lists.one_patient import contradictions
 from planner.lists.roster import Limits, Patient, Roster
 from planner.plan.approved import BY_CONSULTANT, NO_TRAINEE
 from planner.plan.make import make_plan
@@ -49,7 +51,13 @@ class Approved:
 
 
 def gather(cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster) -> Instance:
-    """Assess and plan every case for each stage among the trainees. Raises PlannerError for an unknown trainee."""
+    """Assess and plan every case for each stage among the trainees.
+
+    Raises PlannerError for an unknown trainee, and for two cases that cannot both be of the patient they name.
+    """
+    cases = list(cases)
+    if faults := [one.fault for one in contradictions(cases)]:
+        raise PlannerError(faults)
     stages = stages_of(rulebook, unit, roster)
     found = [list_case(case, rulebook, unit, stages, roster.limits) for case in cases]
     return instance_of(found, rulebook, unit, roster)

@@ -92,8 +92,7 @@ class Session(Entry):
 
     @property
     def room(self) -> str:
-        """The theatre as it is compared: capitals and spaces make no other room."""
-        return " ".join(self.theatre.split()).casefold()
+        return room_of(self.theatre)
 
     @property
     def told(self) -> str:
@@ -103,6 +102,11 @@ class Session(Entry):
     def meets(self, other: Session) -> bool:
         """Whether the two run at the same time for a while."""
         return self.span[0] < other.span[1] and other.span[0] < self.span[1]
+
+
+def room_of(theatre: str) -> str:
+    """A theatre's name as it is compared: capitals and spaces make no other room."""
+    return " ".join(theatre.split()).casefold()
 
 
 class OwnMinutes(Entry):
