@@ -33,7 +33,12 @@ class Fellows:
         self._patients: dict[int, str | None] = {}
 
     def told(
-        self, instance: Instance, lists: Lists, on: datetime.date, elsewhere: Iterable[CaseNow], read: Mapping[Key, Case]
+        self,
+        instance: Instance,
+        lists: Lists,
+        on: datetime.date,
+        elsewhere: Iterable[CaseNow],
+        read: Mapping[Key, Case],
     ) -> Instance:
         """The instance whose cases know the patient's other eye and what contradicts them. `read` are the same cases.
 
@@ -48,9 +53,7 @@ class Fellows:
                 cases[case.reference, case.eye] = _to_settle(cases[case.reference, case.eye], reason)
         return replace(instance, cases=cases)
 
-    def _known(
-        self, instance: Instance, on: datetime.date, elsewhere: Iterable[CaseNow]
-    ) -> dict[str, list[_Eye]]:
+    def _known(self, instance: Instance, on: datetime.date, elsewhere: Iterable[CaseNow]) -> dict[str, list[_Eye]]:
         """By patient: eyes operated on, and those whose place is before today or in no session."""
         found: dict[str, list[_Eye]] = defaultdict(list)
         operated = [one for one in self.store.operated() if (one.reference, one.eye) not in instance.cases]

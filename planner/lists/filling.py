@@ -123,7 +123,6 @@ class Filling:
 
     def _other_eyes(self, key: Key, day: object) -> tuple[Placing, ...]:
         """Where the patient's other cases stand on other days."""
-        cases = self.instance.cases
         others = self.alike.of_patient(key)
         return tuple(
             p for other, placings in self._days.items() if others and other != day for p in placings if p.case in others

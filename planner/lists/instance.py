@@ -146,8 +146,8 @@ class Lists:
 class Instance:
     """Everything a list is judged by. Orders of dictionaries are those of the files.
 
-    `published` are the lists that people have seen; staying close to them is a wish, no rule. `begun` are the cases that
-    are done or in hand.
+    `published` are the lists that people have seen; staying close to them is a wish, no rule. `begun` are the cases
+    that are done or in hand.
     """
 
     cases: dict[Key, ListCase]

@@ -164,9 +164,9 @@ class Model:
 
     def _rooms(self) -> None:
         """What stands on two lists of one theatre's day is in the fixed order, whatever the order of each."""
-        for (one, other), rule in product(combinations(sorted(self.sessions, key=lambda s: s.span), 2), self.instance.order):
-            if (one.day, one.room) != (other.day, other.room):
-                continue
+        pairs = combinations(sorted(self.sessions, key=lambda session: session.span), 2)
+        of_one_room = ((one, other) for one, other in pairs if (one.day, one.room) == (other.day, other.room))
+        for (one, other), rule in product(of_one_room, self.instance.order):
             early, late = self._by_rank(one, rule), self._by_rank(other, rule)
             for rank, after in early.items():
                 before = [each for lower, cases in late.items() if lower < rank for each in cases]

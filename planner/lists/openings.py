@@ -128,7 +128,7 @@ class _Search:
                         return
 
     def _in_the_way(self, trial: Trial) -> list[Placing]:
-        """Placed cases whose move could help: of the same session, tying the same people or theatre, or the other eye."""
+        """Placed cases whose move could help: of the same theatre's day, tying the same people, or the other eye."""
         session, own = self.instance.sessions[trial.placing.session], trial.placing
         people, patient = {own.supervisor, own.trainee} - {None}, self.case.patient
 

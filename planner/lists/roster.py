@@ -174,7 +174,12 @@ def read_roster(path: Path, unit: Unit, rulebook: Rulebook) -> Roster:
         roster = Roster.model_validate(document.data)
     except ValidationError as error:
         raise PlannerError(list(misfits.faults_of(error, Roster, spot))) from None
-    faults = [*_repeated(roster, spot), *_unknown(roster, unit, rulebook, spot), *_respelt(roster, spot), *_clashing(roster, spot)]
+    faults = [
+        *_repeated(roster, spot),
+        *_unknown(roster, unit, rulebook, spot),
+        *_respelt(roster, spot),
+        *_clashing(roster, spot),
+    ]
     if faults:
         raise PlannerError(faults)
     return roster

@@ -106,18 +106,18 @@ def nights_before(week: Week) -> Iterator[Broken]:
 
     Nobody knows from the lists whether such a theatre was free of what harms that case by the morning.
     """
-    last = {(week.session(placings[-1]).day, week.session(placings[-1]).room): placings[-1]
-            for placings in week.room_days}  # fmt: skip
-    for placings in week.room_days:
-        session = week.session(placings[0])
-        before = last.get((session.day - datetime.timedelta(days=1), session.room))
-        for rule in (rule for rule in week.instance.order if rule.first) if before is not None else ():
-            evening = week.session(before)
-            ends = evening.span[1]
-            if rule.rank(week.case(placings[0])) < 2 and ends > datetime.datetime.combine(evening.day, week.instance.night_from):
-                says = f"{week.told(placings[0])}: {evening.id} runs in {evening.theatre} until {ends:%H:%M} the evening before."
-                change = f"Ask whether the theatre has rested since ({rule.because})"
-                yield Broken("fixed-order", session.id, week.case(placings[0]).told, says, change)
+    evenings = {(there.day, there.room): there for there in (week.session(each[-1]) for each in week.room_days)}
+    for first in (placings[0] for placings in week.room_days):
+        session, case = week.session(first), week.case(first)
+        evening = evenings.get((session.day - datetime.timedelta(days=1), session.room))
+        if evening is None or evening.span[1] <= datetime.datetime.combine(evening.day, week.instance.night_from):
+            continue
+        for rule in (rule for rule in week.instance.order if rule.first and case.order[rule.id] is not False):
+            says = (
+                f"{week.told(first)}: {evening.id} runs in {evening.theatre} until {evening.span[1]:%H:%M} the evening "
+            )
+            change = f"Ask whether the theatre has rested since. {rule.because}"
+            yield Broken("fixed-order", session.id, case.told, f"{says}before.", change)
 
 
 def _out_of_order(week: Week, rule: FixedOrder, placings: tuple[Placing, ...]) -> Iterator[tuple[Placing, Placing]]:

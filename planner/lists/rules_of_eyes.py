@@ -41,10 +41,11 @@ def one_eye_a_day(week: Week) -> Iterator[Broken]:
             where = "on the same list" if one.session == other.session else f"in {one.session} on the same day"
             yield _both(week, other, patient, f"{week.case(one).told} {where}")
     for placing in week.lists.placings:
-        fellow, patient = week.case(placing).fellow, week.case(placing).patient
-        if fellow is not None and patient not in week.lists.both_eyes_agreed:
-            if fellow.day == week.session(placing).day:
-                yield _both(week, placing, patient or "the patient", f"{fellow.told} on the same day")
+        case = week.case(placing)
+        if case.patient in week.lists.both_eyes_agreed or case.fellow is None:
+            continue
+        if case.fellow.day == week.session(placing).day:
+            yield _both(week, placing, case.patient or "the patient", f"{case.fellow.told} on the same day")
 
 
 def _both(week: Week, placing: Placing, patient: str, what: str) -> Broken:
@@ -60,9 +61,10 @@ def between_eyes(week: Week) -> Iterator[Broken]:
             yield _too_near(week, other, f"{week.case(one).told}, in {one.session}", week.session(one).day)
     for placing in week.lists.placings:
         fellow = week.case(placing).fellow
-        if fellow is not None and fellow.day is not None:
-            if 0 < _days(week, placing, fellow.day) < week.instance.days_between_eyes:
-                yield _too_near(week, placing, fellow.told, fellow.day)
+        if fellow is None or fellow.day is None:
+            continue
+        if 0 < _days(week, placing, fellow.day) < week.instance.days_between_eyes:
+            yield _too_near(week, placing, fellow.told, fellow.day)
 
 
 def _too_near(week: Week, placing: Placing, first: str, day: datetime.date) -> Broken:

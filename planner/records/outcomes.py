@@ -97,9 +97,7 @@ class Outcomes(Part):
         )  # fmt: skip
         with self._database.reading() as connection:
             rows = connection.execute(query).all()
-        return tuple(
-            Operated(row.reference, row.eye, datetime.date.fromisoformat(row.day), row.id) for row in rows
-        )
+        return tuple(Operated(row.reference, row.eye, datetime.date.fromisoformat(row.day), row.id) for row in rows)
 
     def patients(self, versions: Collection[int]) -> dict[int, str | None]:
         """The pseudonym that each of these versions names, None where it names none."""

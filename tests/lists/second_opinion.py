@@ -1,4 +1,4 @@
-"""A second opinion on where eyes, fixed places and begun cases stand: worked out from days and hours, without the rules."""
+"""A second opinion on eyes, fixed places and begun cases: worked out from days and hours, without the rules."""
 
 from __future__ import annotations
 
@@ -39,9 +39,9 @@ def broken_by(instance: Instance, lists: Lists) -> set[str]:
                     found.add("one-eye-a-day")
                 if any(there.day == here.day + n * DAY for n in range(1, instance.days_between_eyes)):
                     found.add("between-eyes")
-            if one.session == other.session and one.place < other.place:
-                if other.case in instance.begun and one.case not in instance.begun:
-                    found.add("begun-first")
+            before = one.session == other.session and one.place < other.place
+            if before and other.case in instance.begun and one.case not in instance.begun:
+                found.add("begun-first")
             same_room = here.day == there.day and here.theatre.lower().split() == there.theatre.lower().split()
             if same_room and (here.starts, one.place) < (there.starts, other.place):
                 first, then = case.order, second.order

@@ -8,7 +8,20 @@ from dataclasses import dataclass, replace
 
 import pytest
 from lists.small_weeks import (
-    A_WEEK_AGO, A_WEEK_LATER, HARD, PEOPLE, SIMPLE, SUPERVISORS, THURSDAY, TUESDAY, eye, key, lists, session, sets, week,
+    A_WEEK_AGO,
+    A_WEEK_LATER,
+    HARD,
+    PEOPLE,
+    SIMPLE,
+    SUPERVISORS,
+    THURSDAY,
+    TUESDAY,
+    eye,
+    key,
+    lists,
+    session,
+    sets,
+    week,
 )  # fmt: skip
 
 from planner.lists.checker import RULES, check
@@ -81,8 +94,10 @@ STANDS = {
         lists("one: A late trainer", "two: B late trainer", both_eyes_agreed=frozenset({"P"})),
     ),
     "the second eye a week after the first, which was examined meanwhile": Made(
-        week([eye("A", patient="P"), eye("B", patient="P", reviewed_on=THURSDAY)],
-             [session("one"), session("two", day=A_WEEK_LATER)]),
+        week(
+            [eye("A", patient="P"), eye("B", patient="P", reviewed_on=THURSDAY)],
+            [session("one"), session("two", day=A_WEEK_LATER)],
+        ),
         lists("one: A late trainer", "two: B late trainer"),
     ),
     "the second eye a week after the first was operated on": Made(
@@ -90,8 +105,10 @@ STANDS = {
         lists("one: A late trainer"),
     ),
     "latex first in the morning, infection last in the afternoon": Made(
-        week([eye("A", order=LATEX), eye("B"), eye("C"), eye("D", order=INFECTION)],
-             [session("one"), session("two", starts="13:30", theatre="ONE")]),
+        week(
+            [eye("A", order=LATEX), eye("B"), eye("C"), eye("D", order=INFECTION)],
+            [session("one"), session("two", starts="13:30", theatre="ONE")],
+        ),
         lists("one: A late trainer", "one: B late trainer", "two: C late trainer", "two: D late trainer"),
     ),
     "latex first in the afternoon of another theatre": Made(
@@ -99,8 +116,10 @@ STANDS = {
         lists("one: A late trainer", "two: B late trainer"),
     ),
     "latex first in the morning after an infection": Made(
-        week([eye("A", order=INFECTION), eye("B", order=LATEX)],
-             [session("one"), session("two", day=datetime.date(2026, 12, 2), theatre="one")]),
+        week(
+            [eye("A", order=INFECTION), eye("B", order=LATEX)],
+            [session("one"), session("two", day=datetime.date(2026, 12, 2), theatre="one")],
+        ),
         lists("one: A late trainer", "two: B late trainer"),
     ),
     "not recorded after latex and before all others": Made(
@@ -471,7 +490,9 @@ def test_a_theatre_in_use_into_the_night_is_asked_about() -> None:
     def asked(starts: str, first: ListCase, **other: object) -> list[str]:
         evening = session("one", **({"starts": starts, "minutes": 120} | other))
         morning = session("two", day=datetime.date(2026, 12, 2), theatre="ONE")
-        verdict = check(week([eye("A"), first], [evening, morning]), lists("one: A late trainer", "two: B late trainer"))
+        verdict = check(
+            week([eye("A"), first], [evening, morning]), lists("one: A late trainer", "two: B late trainer")
+        )
         assert verdict.stands
         return [one.says for one in verdict.asked if "until" in one.says]
 

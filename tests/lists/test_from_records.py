@@ -192,7 +192,9 @@ def approved_anew(store: Store, rulebook: Rulebook, reference: str, eye: str, **
     read = read_case(dict(version.document), rulebook.vocabulary)
     plan = make_plan(assess(read, rulebook, read_unit(DEMO / "unit.yaml", rulebook), None), rulebook)
     planned = plan.supervision
-    kept = store.keep_snapshot(case.id, version.number, plan_json(plan), "trainee-3", planned.mode, planned.by, planned.stage)
+    kept = store.keep_snapshot(
+        case.id, version.number, plan_json(plan), "trainee-3", planned.mode, planned.by, planned.stage
+    )
     tier = plan.assessment.tier.working
     store.approve(case.id, version.number, kept.id, "consultant-1", tier, planned.mode, reason="read again")
 
@@ -201,9 +203,7 @@ SECOND_EYE = ("L-434", "left")
 SECOND = ("L-434", "tue-1-a", "trainee-5", "trainer-1")
 
 
-def test_an_eye_operated_on_outside_of_the_lists_counts(
-    reader: FromRecords, store: Store, rulebook: Rulebook
-) -> None:
+def test_an_eye_operated_on_outside_of_the_lists_counts(reader: FromRecords, store: Store, rulebook: Rulebook) -> None:
     assert reader.held(ON).instance.cases[SECOND_EYE].fellow is None
     operated(store, "L-433", "right", TUESDAY - datetime.timedelta(days=8))
     held = reader.held(ON)

@@ -9,7 +9,20 @@ from typing import Any
 
 import pytest
 from lists.brute_force import barred_by, blocks, most_placed, smallest
-from lists.small_weeks import A_WEEK_LATER, HARD, PEOPLE, SUPERVISORS, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
+from lists.small_weeks import (
+    A_WEEK_LATER,
+    HARD,
+    PEOPLE,
+    SUPERVISORS,
+    THURSDAY,
+    TUESDAY,
+    eye,
+    key,
+    lists,
+    session,
+    sets,
+    week,
+)
 
 from planner.lists.best import best
 from planner.lists.checker import RULES, WORDS, check
@@ -63,7 +76,9 @@ INFEASIBLE: dict[str, tuple[Instance, Lists, tuple[str, ...]]] = {
         ("overrun",),
     ),
     "the other eye, and the last day": (
-        week([eye("A", patient="P", **NEEDED), eye("B", patient="P")], [session("one"), session("two", day=A_WEEK_LATER)]),
+        week(
+            [eye("A", patient="P", **NEEDED), eye("B", patient="P")], [session("one"), session("two", day=A_WEEK_LATER)]
+        ),
         BUSY,
         ("one-eye-a-day", "deadline"),
     ),
@@ -196,7 +211,9 @@ def test_nothing_is_put_before_what_is_in_hand() -> None:
         first, *others = sorted(found.lists.placings)
         assert first.case == key("A") and {p.case[0] for p in others} == {"B", "D"}
         assert [blocked.case for blocked in found.blocked] == [key("C")], "no longer first, so not on this list"
-    assert "begun-first" in {one.rule for one in check(instance, lists("one: D late trainer", "one: A late trainer")).broken}
+    assert "begun-first" in {
+        one.rule for one in check(instance, lists("one: D late trainer", "one: A late trainer")).broken
+    }
 
 
 def test_a_reason_counts_the_better_places_that_are_barred() -> None:

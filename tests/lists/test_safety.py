@@ -45,7 +45,9 @@ def chance_lists(seed: int) -> tuple[Instance, Lists]:
 
 
 def _drawn(name: str, draw: random.Random) -> ListCase:
-    fellow = Fellow("the other eye", draw.choice([None, TUESDAY - 9 * DAY, TUESDAY - DAY, TUESDAY]), draw.random() < 0.5)
+    fellow = Fellow(
+        "the other eye", draw.choice([None, TUESDAY - 9 * DAY, TUESDAY - DAY, TUESDAY]), draw.random() < 0.5
+    )
     return eye(
         name,
         patient=draw.choice(["P", "Q", f"P-{name}", f"P-{name}", None]),
@@ -135,5 +137,7 @@ def _swapped(found: Lists, n: int) -> Lists:
 def test_what_was_begun_stays_first_when_another_is_put_there() -> None:
     instance = replace(week([eye("A"), eye("B")]), begun=frozenset({key("A")}))
     for place in (1, 2):
-        placed = Lists((Placing("one", 3 - place, key("A"), "late", "trainer"), Placing("one", place, key("B"), "late", "trainer")))
+        placed = Lists(
+            (Placing("one", 3 - place, key("A"), "late", "trainer"), Placing("one", place, key("B"), "late", "trainer"))
+        )
         assert check(instance, placed).stands is (place == 2)
