@@ -10,6 +10,7 @@ from planner.lists.checker import Verdict
 from planner.lists.clashes import Clash
 from planner.lists.instance import Instance
 from planner.lists.simulate import Simulated, UnderLimit
+from planner.lists.week import Broken
 from planner.wording import percent
 
 WIDTH = 100
@@ -30,16 +31,24 @@ def verdict_text(instance: Instance, verdict: Verdict, shown: Iterable[Clash] = 
         f"place{'s' if count > 1 else ''}."
     ]
     for title, found in (("To change", verdict.broken), ("To ask", verdict.asked)):
-        for session in dict.fromkeys(broken.session for broken in found):
-            lines += ["", f"{title} in {instance.sessions[session].told}"]
-            for broken in (one for one in found if one.session == session):
-                lines += [*hung(f"- {broken.rule}: {broken.says}"), *hung(f"  -> {broken.change}")]
+        lines += rule_lines(instance, title, found)
     lines += clash_lines(instance, shown)
     lines += ["", "Minutes", *sessions_table(verdict)]
     lines += ["", *hung(f"  {instance.times_basis}")]
     if verdict.unplaced:
         lines += ["", "On no list", *hung("  " + "; ".join(verdict.unplaced))]
     return "\n".join(lines)
+
+
+def rule_lines(instance: Instance, title: str, found: Iterable[Broken]) -> Iterator[str]:
+    """What is to be changed or asked, by session."""
+    by_session: dict[str, list[Broken]] = {}
+    for broken in found:
+        by_session.setdefault(broken.session, []).append(broken)
+    for session, here in by_session.items():
+        yield from ("", f"{title} in {instance.sessions[session].told}")
+        for broken in here:
+            yield from (*hung(f"- {broken.rule}: {broken.says}"), *hung(f"  -> {broken.change}"))
 
 
 def clash_lines(instance: Instance, shown: Iterable[Clash]) -> Iterator[str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from math import inf
 
-from planner.cli.listed import clash_lines, hung, row, verdict_data
+from planner.cli.listed import clash_lines, hung, row, rule_lines, verdict_data
 from planner.lists.best import NOT_PROVED, Best
 from planner.lists.blocked import Blocked
 from planner.lists.checker import WORDS, Judged
@@ -59,6 +59,7 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
                 f"  {placing.place:>2}  {case.told:<18} tier {case.tier}  {who(week, placing)}",
                 *(hung(f"      {_why(found.reasons.get(placing.case))}") if found.explained else ()),
             ]
+    lines += rule_lines(instance, "To ask", found.verdict.asked)
     lines += clash_lines(instance, clashes(instance, found.lists))
     empty = [session.told for name, session in instance.sessions.items() if not week.list_of(name)]
     if empty:

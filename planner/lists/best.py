@@ -21,6 +21,7 @@ from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
 from planner.lists.match import Matched, Reason, filled, matched, possibilities, pressing
 from planner.lists.ordering import LONGEST_ORDERED, ordered
+from planner.lists.rules_of_eyes import may_both
 from planner.lists.trials import Option
 from planner.lists.worth import Tally, of_lists, ranked
 from planner.wording import percent
@@ -236,7 +237,7 @@ class _Search:
             for key, options in self._at[name].items():
                 if key not in away:
                     mine = [option for option, short in options if short <= stage.losing or option == own.get(key)]
-                    possible.setdefault(key, []).extend(mine)
+                    possible.setdefault(key, []).extend(option for option in mine if self._may_stand(key, option, free))
         for key, option in own.items():
             if option not in possible.setdefault(key, []):
                 possible[key].append(option)
@@ -249,6 +250,19 @@ class _Search:
             return True
         self._in_vain.add(before)
         return False
+
+    def _may_stand(self, key: Key, option: Option, free: set[str]) -> bool:
+        """Whether the patient's other eye, outside of the freed sessions, lets the case stand there."""
+        others = self.alike.of_patient(key)
+        if not others:
+            return True
+        agreed = self.instance.cases[key].patient in self.found.both_eyes_agreed
+        sessions = self.instance.sessions
+        return all(
+            may_both(self.instance, agreed, sessions[option.session], sessions[p.session])
+            for p in self.found.placings
+            if p.case in others and p.session not in free
+        )
 
     def _pressing(self, possible: dict[Key, list[Option]], free: set[str]) -> dict[Key, list[Option]]:
         """Those placed there now, and of those that wait the first so many, kind by kind."""

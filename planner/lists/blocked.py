@@ -75,13 +75,15 @@ def why_none(
 
 
 def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...], list[Trial]]:
-    """The smallest block, and every place tried, each on the lists of its own day alone."""
+    """The smallest block, and every place tried, each on the lists of its own day and the patient's other eye."""
     by_day: dict[datetime.date, tuple[Placing, ...]] = defaultdict(tuple)
     for placing in lists.placings:
         by_day[instance.sessions[placing.session].day] += (placing,)
     trials = []
+    patient = instance.cases[key].patient
+    eyes = [p for p in lists.placings if patient is not None and instance.cases[p.case].patient == patient]
     for session in instance.sessions.values():
-        today = replace(lists, placings=by_day[session.day])
+        today = replace(lists, placings=tuple(dict.fromkeys((*by_day[session.day], *eyes))))
         trials += [attempt(instance, today, key, option) for option in _different(instance, session, today)]
     rules = smallest_block([trial.rules for trial in trials])
     return rules, sorted(trials, key=lambda trial: (len(trial.rules), len(trial.broken)))

@@ -1,7 +1,7 @@
 """The checker: judges any lists, made by hand or by machine, against every hard rule. It solves nothing.
 
-Each rule is one function, in words a theatre manager can follow: `rules_of_cases`, `rules_of_people`,
-`rules_of_sessions`. What is not recorded and would change a list is asked, never taken as absent.
+Each rule is one function, in words a theatre manager can follow: `rules_of_cases`, `rules_of_eyes`,
+`rules_of_people`, `rules_of_sessions`. What is not recorded and would change a list is asked, never taken as absent.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
-from planner.lists import rules_of_cases, rules_of_people, rules_of_sessions
+from planner.lists import rules_of_cases, rules_of_eyes, rules_of_people, rules_of_sessions
 from planner.lists.instance import Instance, Lists
 from planner.lists.week import Broken, Week
 
@@ -26,12 +26,19 @@ RULES: dict[str, Rule] = {
     "trainee-has-a-step": rules_of_people.trainee_has_a_step,
     "anaesthetist": rules_of_sessions.anaesthetist,
     "kit-sets": rules_of_sessions.kit_sets,
+    "begun-first": rules_of_cases.begun_first,
     "fixed-order": rules_of_cases.fixed_order,
-    "one-eye-a-list": rules_of_cases.one_eye_a_list,
+    "patient-in-one-theatre": rules_of_eyes.patient_in_one_theatre,
+    "one-eye-a-day": rules_of_eyes.one_eye_a_day,
+    "between-eyes": rules_of_eyes.between_eyes,
+    "first-eye-reviewed": rules_of_eyes.first_eye_reviewed,
     "deadline": rules_of_cases.deadline,
     "patient-can-come": rules_of_cases.patient_can_come,
     "overrun": rules_of_sessions.overrun,
 }
+
+# Whether these are kept hangs on the order of a list too; for every other rule any order of it is as good.
+OF_ORDER = frozenset({"kit-sets", "begun-first", "fixed-order"})
 
 WORDS = {
     "on-one-list-once": "a case is on one list, once",
@@ -45,8 +52,12 @@ WORDS = {
     "trainee-has-a-step": "the trainee has a step to take",
     "anaesthetist": "an anaesthetist is there where one is needed",
     "kit-sets": "a set of the kit it must have is ready",
-    "fixed-order": "cases with a fixed place keep it",
-    "one-eye-a-list": "one eye of a patient a list",
+    "begun-first": "nothing is put before a case that is done or in hand",
+    "fixed-order": "cases with a fixed place keep it in the theatre's whole day",
+    "patient-in-one-theatre": "the patient is on no other list at that time",
+    "one-eye-a-day": "one eye of a patient a day, unless both were agreed",
+    "between-eyes": "days enough lie between a patient's two eyes",
+    "first-eye-reviewed": "the first eye was examined before the second follows",
     "deadline": "no later than it is needed",
     "patient-can-come": "the patient can come on that day",
     "overrun": "the session's chance of overrun keeps within the limit",
@@ -118,9 +129,11 @@ def _asked(week: Week) -> Iterator[Broken]:
                     says = f"{week.told(placing)}: not recorded: {rule.asked}."
                     change = f"Ask; if so, it goes {'first' if rule.first else 'last'}."
                     yield Broken("fixed-order", session.id, case.told, says, change)
-            if case.patient is None and len(placings) > 1:
+            if case.patient is None and len(week.lists.placings) > 1:
                 says = f"{week.told(placing)}: no patient's pseudonym, so another eye of the same patient is not seen."
-                yield Broken("one-eye-a-list", session.id, case.told, says, "Record `patient:` in the case.")
+                yield Broken("one-eye-a-day", session.id, case.told, says, "Record `patient:` in the case.")
             if case.urgency is None and case.last_day is None:
                 says = f"{week.told(placing)}: urgency is not recorded."
                 yield Broken("deadline", session.id, case.told, says, "Record it; until then no day is too late.")
+    yield from rules_of_eyes.reviews_to_come(week)
+    yield from rules_of_cases.nights_before(week)

@@ -9,10 +9,11 @@ from dataclasses import dataclass, replace
 from planner.assess.assess import assess
 from planner.case import STAGES, Case, Stage, read_case
 from planner.errors import PlannerError
+from planner.lists.fellows import Fellows
 from planner.lists.gather import instance_of, list_case, stages_of
 from planner.lists.instance import Covering, Instance, Key, ListCase, Lists, Placing
 from planner.lists.moves import counted
-from planner.lists.roster import Roster, Session
+from planner.lists.roster import Roster, Session, room_of
 from planner.lists.week import Week, seat_of
 from planner.plan.approved import Given, NotCoveredError
 from planner.plan.make import make_plan
@@ -102,6 +103,7 @@ class FromRecords:
         """Raises PlannerError for a trainee of the sessions file whom the unit does not know."""
         self.store, self.rulebook, self.unit, self.roster = store, rulebook, unit, roster
         self._stages = stages_of(rulebook, unit, roster)
+        self._fellows = Fellows(store)
         self._made: dict[tuple[int, int], tuple[Case, ListCase]] = {}
 
     def held(self, on: datetime.date) -> Held:
@@ -110,6 +112,7 @@ class FromRecords:
         ids = {code: trainee for trainee, code in codes.items()}
         cases: dict[Key, ListCase] = {}
         found: dict[Key, CaseNow] = {}
+        read: dict[Key, Case] = {}
         placings: list[Placing] = []
         elsewhere: list[Elsewhere] = []
         for now in (*self.store.cases(state="approved"), *self._listed(on)):
@@ -132,9 +135,16 @@ class FromRecords:
                 if not self._stands(now, session.day):
                     case = replace(case, approval=Covering(False, frozenset(), NO_APPROVAL))
             cases[key], found[key] = case, now
+            read[key] = self._made[now.version.id, now.approval.id if now.approval else 0][0]
+        lists = Lists(counted(placings))
+        instance = replace(
+            instance_of(cases.values(), self.rulebook, self.unit, self.roster),
+            begun=frozenset(placing.case for placing in placings if found[placing.case].state == "operated"),
+        )
+        instance = self._fellows.told(instance, lists, on, [one.now for one in elsewhere], read)
         held = {lock.case_id: lock.why for lock in self.store.locks()}
         return Held(
-            instance_of(cases.values(), self.rulebook, self.unit, self.roster), Lists(counted(placings)), found,
+            instance, lists, found,
             {key: held[now.case.id] for key, now in found.items() if now.case.id in held}, tuple(elsewhere), codes, on,
         )  # fmt: skip
 
@@ -199,7 +209,7 @@ class FromRecords:
             return None, f"{at.trainee} is no trainee of the sessions file"
         if at.supervisor not in supervisors:
             return None, f"{at.supervisor} is no supervisor of the sessions file"
-        fits = [s for s in self.roster.sessions if s.day == at.day and s.theatre == at.theatre]
+        fits = [s for s in self.roster.sessions if s.day == at.day and s.room == room_of(at.theatre)]
         named = [session for session in fits if session.id == at.session]
         if named or len(fits) == 1:
             return (named or fits)[0], ""

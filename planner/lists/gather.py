@@ -12,9 +12,11 @@ from planner.assess.assess import assessor
 from planner.assess.assessment import Assessment
 from planner.case import STAGES, Case, Stage
 from planner.conditions import FactorHolds, OptionWins, Test
+from planner.errors import PlannerError
 from planner.lists.instance import (
     CONSULTANT,
     Covering,
+    Fellow,
     FixedOrder,
     Instance,
     Key,
@@ -24,6 +26,7 @@ from planner.lists.instance import (
     Trainee,
 )
 from planner.lists.minutes import Time
+from planner.lists.one_patient import contradictions
 from planner.lists.roster import Limits, Patient, Roster
 from planner.plan.approved import Given, allocated, allocation_for
 from planner.plan.make import make_plan
@@ -37,7 +40,13 @@ _TRUTHS: dict[str, Truth] = {"holds": True, "unknown": None}
 
 
 def gather(cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster) -> Instance:
-    """Assess and plan every case for each stage among the trainees. Raises PlannerError for an unknown trainee."""
+    """Assess and plan every case for each stage among the trainees.
+
+    Raises PlannerError for an unknown trainee, and for two cases that cannot both be of the patient they name.
+    """
+    cases = list(cases)
+    if faults := [one.fault for one in contradictions(cases)]:
+        raise PlannerError(faults)
     stages = stages_of(rulebook, unit, roster)
     found = [list_case(case, rulebook, unit, stages, roster.limits) for case in cases]
     return instance_of(found, rulebook, unit, roster)
@@ -63,6 +72,7 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
     for operator in (*STAGES, CONSULTANT):
         own, grade = limits.operating_minutes.get(operator), durations.grade_of(operator)
         times[operator] = Time(own.mean, own.sd) if own else Time(grade.mean, grade.sd)
+    own_days = limits.days_between_eyes
     patients: dict[str | None, Patient] = {patient.id: patient for patient in roster.patients}
     return Instance(
         cases={case.key: _when_they_can_come(case, patients) for case in found},
@@ -85,6 +95,9 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
         ),
         anaesthetist_because=rulebook.lists.anaesthetist.because,
         near_powers=rulebook.lists.clashes.near_powers_d,
+        night_from=datetime.time.fromisoformat(rulebook.lists.night.starts),
+        days_between_eyes=rulebook.lists.eyes.days_between if own_days is None else own_days,
+        days_between_eyes_basis=rulebook.lists.eyes.basis.words if own_days is None else "the sessions file",
         wishes=roster.wishes,
     )
 
@@ -141,6 +154,7 @@ def list_case(
     answered = {*rules.consent.settles, *rules.agreement.settles}
     to_hand = {device.device for chosen in plan.choices.values() for device in chosen.drawn}
     urgency, last_day, why_then = _deadline(case, limits)
+    findings = case.in_force
     return ListCase(
         reference=case.reference,
         eye=case.eye,
@@ -166,6 +180,8 @@ def list_case(
         alerts=tuple((alert.says, _truth(alert.when, case, assessment, plan)) for alert in rules.alerts),
         lens_material=_words(case, "planned_lens_material", rulebook),
         approval=approval,
+        fellow=Fellow("the other eye, by the record of this case", None, True) if findings.get("second_eye") else None,
+        reviewed_on=reviewed if isinstance(reviewed := findings.get("first_eye_reviewed_on"), datetime.date) else None,
     )
 
 

@@ -46,6 +46,16 @@ class Covering:
 
 
 @dataclass(frozen=True)
+class Fellow:
+    """The patient's other eye where it is on none of these lists: operated on already, or to be, on `day` (None: not
+    known). `review_due`: its review must be on record by now; otherwise it is asked for."""
+
+    told: str
+    day: datetime.date | None
+    review_due: bool
+
+
+@dataclass(frozen=True)
 class ListCase:
     """One eye as lists see it. Truths are None where the finding is not recorded.
 
@@ -54,6 +64,7 @@ class ListCase:
     first other than consent and agreement. `last_day` is the deadline, `why_then` its reason. `alerts` are what the
     room must know, in words, each with whether it holds. `approval` is None where cases come from files, which nobody
     approved and which nothing can be published of. `away` and `not_before` say when the patient cannot come.
+    `reviewed_on` is the day on which the first eye was examined after its operation.
     """
 
     reference: str
@@ -78,6 +89,8 @@ class ListCase:
     away: frozenset[datetime.date] = frozenset()
     not_before: datetime.date | None = None
     approval: Covering | None = None
+    fellow: Fellow | None = None
+    reviewed_on: datetime.date | None = None
 
     @property
     def covered_stages(self) -> frozenset[Stage | None] | None:
@@ -123,6 +136,16 @@ class FixedOrder:
     basis: str
     asked: str  # the finding's words, for a case where it is not recorded
 
+    def rank(self, case: ListCase) -> int:
+        """Where a case comes among others by this rule: no case comes after one of a higher rank.
+
+        Not recorded comes between the two where it would be first; last is only who is known to be.
+        """
+        known = case.order[self.id]
+        if self.first:
+            return 0 if known else 1 if known is None else 2
+        return 1 if known else 0
+
 
 @dataclass(frozen=True, order=True)
 class Placing:
@@ -137,7 +160,7 @@ class Placing:
 
 @dataclass(frozen=True)
 class Lists:
-    """Placings to be judged. `both_eyes_agreed` names patients who may have both eyes on one list."""
+    """Placings to be judged. `both_eyes_agreed` names patients who may have both eyes on one day."""
 
     placings: tuple[Placing, ...]
     both_eyes_agreed: frozenset[str] = frozenset()
@@ -147,7 +170,8 @@ class Lists:
 class Instance:
     """Everything a list is judged by. Orders of dictionaries are those of the files.
 
-    `published` are the lists that people have seen; staying close to them is a wish, no rule.
+    `published` are the lists that people have seen; staying close to them is a wish, no rule. `begun` are the cases
+    that are done or in hand.
     """
 
     cases: dict[Key, ListCase]
@@ -161,8 +185,12 @@ class Instance:
     order: tuple[FixedOrder, ...]
     anaesthetist_because: str
     near_powers: float  # dioptres
+    night_from: datetime.time
+    days_between_eyes: int
+    days_between_eyes_basis: str
     wishes: Wishes
     published: Lists = Lists(())
+    begun: frozenset[Key] = frozenset()
 
     @cached_property
     def as_published(self) -> dict[Key, Placing]:

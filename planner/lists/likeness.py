@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Hashable
 from functools import cached_property
 
@@ -29,18 +29,27 @@ class Alike:
         return list(options(self.instance))
 
     @cached_property
-    def _patients(self) -> Counter[str | None]:
-        return Counter(case.patient for case in self.instance.cases.values())
+    def _patients(self) -> dict[str, frozenset[Key]]:
+        found: dict[str, set[Key]] = defaultdict(set)
+        for key, case in self.instance.cases.items():
+            if case.patient is not None:
+                found[case.patient].add(key)
+        return {patient: frozenset(keys) for patient, keys in found.items() if len(keys) > 1}
+
+    def of_patient(self, key: Key) -> frozenset[Key]:
+        """The other cases of the same patient."""
+        return self._patients.get(self.instance.cases[key].patient or "", frozenset()) - {key}
 
     def kind(self, key: Key) -> int:
         """A number for the kind of a case. A patient with two cases is a kind of their own."""
         if key not in self._of:
             case = self.instance.cases[key]
-            shared = case.patient if case.patient is not None and self._patients[case.patient] > 1 else None
+            shared = case.patient if case.patient in self._patients else None
             facts = (
                 case.tier, tuple(case.with_stage.items()), frozenset(case.kit), case.added, case.anaesthetist,
                 tuple(case.order.items()), case.consent, case.agreement, bool(case.unsettled), shared,
                 case.away, case.not_before, case.covered_stages,
+                key in self.instance.begun, case.fellow, case.reviewed_on,
             )  # fmt: skip
             self._of[key] = self._kinds.setdefault(facts, len(self._kinds))
         return self._of[key]

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from planner.lists.checker import broken_rules
-from planner.lists.instance import Instance, Key, Lists, Placing
+from planner.lists.checker import OF_ORDER, broken_rules
+from planner.lists.instance import Instance, Key, ListCase, Lists, Placing
 from planner.lists.minutes import LONGEST
 from planner.lists.moves import taken_off
 from planner.lists.ordering import ordered
@@ -24,10 +24,8 @@ MORE_MINUTES = range(5, 65, 5)
 WORK = 400  # places tried for other cases
 WORK_OF_TWO = 60
 _Changed = tuple[str, Session]  # what is done to a session, and the session after it
-_BY_MOVING = frozenset(
-    {"overrun", "kit-sets", "fixed-order", "one-eye-a-list", "supervisor-is-free", "trainee-is-free"}
-)
-_OF_ORDER = frozenset({"kit-sets", "fixed-order"})
+_OF_EYES = frozenset({"patient-in-one-theatre", "one-eye-a-day", "between-eyes"})
+_BY_MOVING = OF_ORDER | _OF_EYES | {"overrun", "supervisor-is-free", "trainee-is-free"}
 
 
 @dataclass(frozen=True)
@@ -81,7 +79,7 @@ class _Search:
 
     def other_order(self, trials: list[Trial]) -> Iterator[Opened]:
         for trial in trials:
-            if not trial.rules <= _OF_ORDER:
+            if not trial.rules <= OF_ORDER:
                 continue
             session = trial.placing.session
             there = attempt(self.instance, self.lists, self.key, Option.of(trial.placing)).lists
@@ -131,15 +129,17 @@ class _Search:
                         return
 
     def _in_the_way(self, trial: Trial) -> list[Placing]:
-        """Placed cases whose move could help: of the same session, or tying the same people at that time."""
+        """Placed cases whose move could help: of the same theatre's day, tying the same people, or the other eye."""
         session, own = self.instance.sessions[trial.placing.session], trial.placing
-        people = {own.supervisor, own.trainee} - {None}
-        return [
-            p for p in self.lists.placings
-            if p.case not in self.fixed
-            and (p.session == own.session or ({p.supervisor, p.trainee} & people
-                                              and self.instance.sessions[p.session].meets(session)))
-        ]  # fmt: skip
+        people, patient = {own.supervisor, own.trainee} - {None}, self.case.patient
+
+        def in_the_way(p: Placing) -> bool:
+            there = self.instance.sessions[p.session]
+            same_room = (there.day, there.room) == (session.day, session.room)
+            ties_people = bool({p.supervisor, p.trainee} & people) and there.meets(session)
+            return same_room or ties_people or (patient is not None and self.instance.cases[p.case].patient == patient)
+
+        return [p for p in self.lists.placings if p.case not in self.fixed and in_the_way(p)]
 
     def _places(self, other: Placing, stays: bool, lists: Lists) -> Iterator[Option]:
         options = [
@@ -211,7 +211,7 @@ class _Search:
     def _longer(self, session: Session) -> Iterator[_Changed]:
         for more in MORE_MINUTES:
             longer = session.model_copy(update={"minutes": session.minutes + more})
-            others = (s for s in self.instance.sessions.values() if s.theatre == longer.theatre and s.id != longer.id)
+            others = (s for s in self.instance.sessions.values() if s.room == longer.room and s.id != longer.id)
             if session.minutes + more <= LONGEST and not any(longer.meets(other) for other in others):
                 yield f"{more} minutes more for {session.told}.", longer
 
@@ -245,10 +245,23 @@ class _Search:
                 cases = self.instance.cases | {self.key: replace(case, approval=wider)}
                 says = f"Once a consultant approves it for {trial.placing.trainee} ({stage})."
                 yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
-            if trial.rules == {"one-eye-a-list"} and case.patient is not None:
+            for says, told in self._told(trial):
+                cases = self.instance.cases | {self.key: told}
+                yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
+            if trial.rules == {"one-eye-a-day"} and case.patient is not None:
                 agreed = replace(self.lists, both_eyes_agreed=self.lists.both_eyes_agreed | {case.patient})
-                says = f"Both eyes of {case.patient} on one list, if that is agreed."
+                says = f"Both eyes of {case.patient} on one day, if that is agreed."
                 yield from self._now(self.instance, agreed, trial, says)
+
+    def _told(self, trial: Trial) -> Iterator[tuple[str, ListCase]]:
+        """The case once what is asked of it is recorded, so that it may stand on that day."""
+        case, day = self.case, self.instance.sessions[trial.placing.session].day
+        if trial.rules == {"fixed-order"}:
+            for rule in self.instance.order:
+                if case.order[rule.id] is None:
+                    yield f"Once recorded as absent: {rule.asked}.", replace(case, order=case.order | {rule.id: False})
+        if trial.rules == {"first-eye-reviewed"} and case.reviewed_on is None:
+            yield "Once the first eye is examined and that is recorded.", replace(case, reviewed_on=day)
 
     def _now(self, instance: Instance, lists: Lists, trial: Trial, says: str) -> Iterator[Opened]:
         then = attempt(instance, lists, self.key, Option.of(trial.placing))

@@ -91,6 +91,10 @@ class Session(Entry):
         return begins, begins + datetime.timedelta(minutes=self.minutes)
 
     @property
+    def room(self) -> str:
+        return room_of(self.theatre)
+
+    @property
     def told(self) -> str:
         """`morning-1 (Tue 2026-12-01 08:30, theatre 1)`."""
         return f"{self.id} ({self.day:%a} {self.day} {self.starts:%H:%M}, {self.theatre})"
@@ -98,6 +102,11 @@ class Session(Entry):
     def meets(self, other: Session) -> bool:
         """Whether the two run at the same time for a while."""
         return self.span[0] < other.span[1] and other.span[0] < self.span[1]
+
+
+def room_of(theatre: str) -> str:
+    """A theatre's name as it is compared: capitals and spaces make no other room."""
+    return " ".join(theatre.split()).casefold()
 
 
 class OwnMinutes(Entry):
@@ -109,11 +118,15 @@ class OwnMinutes(Entry):
 
 
 class Limits(Entry):
-    """What is left out is the rulebook's. `within_days` runs from the day a case was recorded."""
+    """What is left out is the rulebook's. `within_days` runs from the day a case was recorded.
+
+    `days_between_eyes` are those from the operation on a patient's one eye to that on the other, at least.
+    """
 
     overrun_chance: Annotated[Number, Field(gt=0, lt=1)] | None = None
     turnover_minutes: Annotated[Number, Field(ge=0)] | None = None
     operating_minutes: dict[str, OwnMinutes] = {}
+    days_between_eyes: Annotated[Whole, Field(ge=0)] | None = None
     within_days: dict[Literal["soon", "urgent"], Annotated[Whole, Field(ge=0)]] = {}
 
 
@@ -161,7 +174,12 @@ def read_roster(path: Path, unit: Unit, rulebook: Rulebook) -> Roster:
         roster = Roster.model_validate(document.data)
     except ValidationError as error:
         raise PlannerError(list(misfits.faults_of(error, Roster, spot))) from None
-    faults = [*_repeated(roster, spot), *_unknown(roster, unit, rulebook, spot), *_clashing(roster, spot)]
+    faults = [
+        *_repeated(roster, spot),
+        *_unknown(roster, unit, rulebook, spot),
+        *_respelt(roster, spot),
+        *_clashing(roster, spot),
+    ]
     if faults:
         raise PlannerError(faults)
     return roster
@@ -213,9 +231,20 @@ def _unknown(roster: Roster, unit: Unit, rulebook: Rulebook, spot: Spot) -> Iter
             yield Fault(where, f"no operator {name!r}", hint=f"one of {', '.join(operators)}")
 
 
+def _respelt(roster: Roster, spot: Spot) -> Iterator[Fault]:
+    """One theatre written in two ways, which would print as two."""
+    first: dict[str, tuple[str, str]] = {}
+    for index, session in enumerate(roster.sessions):
+        written, at = first.setdefault(session.room, (session.theatre, session.id))
+        if written != session.theatre:
+            what = f"{session.theatre!r} is {written!r}, as {at} has it, in other letters"
+            why = "capitals and spaces make no other theatre"
+            yield Fault(spot.at("sessions", index, "theatre"), what, why, f"write {written!r}, or another name")
+
+
 def _clashing(roster: Roster, spot: Spot) -> Iterator[Fault]:
     """Two sessions in one theatre at one time."""
     for (_, one), (index, other) in combinations(enumerate(roster.sessions), 2):
-        if one.theatre == other.theatre and one.meets(other):
+        if one.room == other.room and one.meets(other):
             what = f"{other.id} is in {other.theatre} while {one.id} still runs there"
             yield Fault(spot.at("sessions", index), what, "one theatre has one table", "other hours, or fewer minutes")

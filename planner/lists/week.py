@@ -50,6 +50,24 @@ class Week:
         """The sessions that have a list, in the order of the sessions file."""
         return [session for name, session in self.instance.sessions.items() if name in self._of]
 
+    @cached_property
+    def room_days(self) -> list[tuple[Placing, ...]]:
+        """The placings of each theatre on each day in their order, one list after the other."""
+        found: dict[tuple[object, str], list[Placing]] = {}
+        for session in sorted(self.sessions, key=lambda session: session.span):
+            found.setdefault((session.day, session.room), []).extend(self._of[session.id])
+        return [tuple(placings) for placings in found.values()]
+
+    @cached_property
+    def of_patients(self) -> dict[str, list[Placing]]:
+        """The placings of every patient who has more than one, by day and hour."""
+        found: dict[str, list[Placing]] = {}
+        for session in sorted(self.sessions, key=lambda session: session.span):
+            for placing in self._of[session.id]:
+                if (patient := self.case(placing).patient) is not None:
+                    found.setdefault(patient, []).append(placing)
+        return {patient: placings for patient, placings in found.items() if len(placings) > 1}
+
     def list_of(self, session: str) -> tuple[Placing, ...]:
         """The placings of a session, first case first."""
         return self._of.get(session, ())

@@ -27,7 +27,7 @@ browser call. Every refusal is a PlannerError; `Conflict` is the one raised when
                 lock(case_id, why, by) unlock(case_id, why, by) locks()
                 publish(day, session, document, by, note="", told=None) list_versions(day, session) published(days)
     outcomes    record_outcome(case_id, day, operated_by, by, supervised_by=None, steps=(), complications=(), note="",
-                corrects=None) outcomes(case_id)
+                corrects=None) outcomes(case_id) operated() patients(version_rows)
     notices     notices(for_whom, unseen_only=True) see_notice(notice_id, by)
     passwords   planner.records.passwords: new_hash(password, code) matches(hash, password) is_outdated(hash)
     keeping     trail(after=0, case_id=None) verify(head=None) backup(stream) Store.restore(url, stream) export(folder)

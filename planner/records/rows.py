@@ -279,6 +279,16 @@ class Outcome:
 
 
 @dataclass(frozen=True)
+class Operated:
+    """An eye that was operated on; `version` is the row of its current version."""
+
+    reference: str
+    eye: str
+    day: datetime.date
+    version: int
+
+
+@dataclass(frozen=True)
 class Notice:
     """Something a person must hear of."""
 

@@ -103,6 +103,22 @@ class Alert(Entry):
     basis: Basis
 
 
+class Night(Entry):
+    """From what time of the evening on a theatre in use is not known to have rested until the morning."""
+
+    starts: Annotated[str, Field(alias="from", pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
+    because: str
+    basis: Basis
+
+
+class Eyes(Entry):
+    """Days at least between the operations on the two eyes of one patient."""
+
+    days_between: Annotated[Whole, Field(ge=0)]
+    because: str
+    basis: Basis
+
+
 class Clashes(Entry):
     """What is shown beside a list and never reordered: neighbours whose lens powers, in dioptres, are this near."""
 
@@ -113,6 +129,8 @@ class Clashes(Entry):
 
 class ListRules(Entry):
     order: list[FixedPlace]
+    night: Night
+    eyes: Eyes
     clashes: Clashes
     alerts: list[Alert]
     anaesthetist: Needed

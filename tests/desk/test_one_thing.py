@@ -182,5 +182,5 @@ def test_a_list_that_an_approval_no_longer_covers_is_neither_printed_nor_publish
         plan_in_force(desk, now_of(desk, "L-402", "left"))
     for who in ("organiser-1", "consultant-1"):
         with pytest.raises(NotCoveredError, match="as named, for early"):
-            publish(desk, week, "tue-1-a", verdict, desk.store.person(who), "it stands all the same", {})
+            publish(desk, week, "tue-1-a", verdict, desk.store.person(who), "it stands all the same", {}, 0)
     assert desk.store.list_versions(TUESDAY, "tue-1-a") == ()

@@ -12,12 +12,16 @@ from typing import Any
 import pytest
 from served import coming_sessions, pool_entered
 
+from planner.assess.assess import assess
+from planner.case import read_case
+from planner.documents.json_form import plan_json
 from planner.errors import PlannerError
 from planner.lists.checker import check
 from planner.lists.from_records import FromRecords, Held
-from planner.lists.instance import Instance, Lists, Placing
+from planner.lists.instance import Fellow, Instance, Lists, Placing
 from planner.lists.match import match
-from planner.records.rows import CaseNow, StepChange
+from planner.plan.make import make_plan
+from planner.records.rows import CaseNow, Seen, StepChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES
@@ -195,3 +199,97 @@ def test_plans_print_as_approved_for_the_trainee_who_operates(reader: FromRecord
     plan = reader.plans(held, held.lists.placings)[("L-401", "right")]
     assert plan.supervision.stage == "late" and plan.approval is not None
     assert plan.approval.by == "Invented consultant-1"
+
+
+def operated(store: Store, reference: str, eye: str, day: datetime.date) -> None:
+    case = store.find_case(reference, eye)
+    assert case is not None
+    store.record_outcome(case.id, day, "trainee-5", "consultant-1", "consultant-1")
+
+
+def approved_anew(store: Store, rulebook: Rulebook, reference: str, eye: str, **changes: Any) -> None:
+    """The case with these findings recorded otherwise, approved as it then is."""
+    case = store.find_case(reference, eye)
+    assert case is not None
+    version = store.save_case(case.id, 1, changes, "trainee-3", seen=store.case_now(case.id).seen)
+    read = read_case(dict(version.document), rulebook.vocabulary)
+    plan = make_plan(assess(read, rulebook, read_unit(DEMO / "unit.yaml", rulebook), None), rulebook)
+    planned = plan.supervision
+    kept = store.keep_snapshot(
+        case.id, version.number, plan_json(plan), "trainee-3", planned.mode, planned.by, planned.stage
+    )
+    tier = plan.assessment.tier.working
+    waits = Seen(store.submit(case.id, version.number, kept.id, "trainee-3").id)
+    more = {"reason": "read again", "covers": "table", "seen": waits}
+    store.approve(case.id, version.number, kept.id, "consultant-1", tier, planned.mode, **more)
+
+
+SECOND_EYE = ("L-434", "left")
+SECOND = ("L-434", "tue-1-a", "trainee-5", "trainer-1")
+
+
+def test_an_eye_operated_on_outside_of_the_lists_counts(reader: FromRecords, store: Store, rulebook: Rulebook) -> None:
+    assert reader.held(ON).instance.cases[SECOND_EYE].fellow is None
+    operated(store, "L-433", "right", TUESDAY - datetime.timedelta(days=8))
+    held = reader.held(ON)
+    (broken,) = check(held.instance, placed(held, SECOND)).broken
+    assert broken.rule == "first-eye-reviewed" and "L-433, right eye, operated on" in broken.says
+    approved_anew(store, rulebook, *SECOND_EYE, first_eye_reviewed_on=(TUESDAY - datetime.timedelta(2)).isoformat())
+    held = reader.held(ON)
+    assert check(held.instance, placed(held, SECOND)).stands
+    operated_later = store.outcomes(store.find_case("L-433", "right").id)[-1]  # type: ignore[union-attr]
+    store.record_outcome(
+        operated_later.case_id, TUESDAY - datetime.timedelta(3), "trainee-5", "consultant-1", corrects=operated_later.id
+    )
+    held = reader.held(ON)
+    assert [one.rule for one in check(held.instance, placed(held, SECOND)).broken] == ["between-eyes"]
+
+
+def test_once_the_second_eye_has_its_place_the_review_is_asked_until_the_day(reader: FromRecords, store: Store) -> None:
+    held = reader.held(ON)
+    held.arrange(store, placed(held, SECOND), "organiser-1")
+    operated(store, "L-433", "right", TUESDAY - datetime.timedelta(days=8))
+    before, on_the_day = reader.held(ON), reader.held(TUESDAY)
+    verdict = check(before.instance, before.lists)
+    assert verdict.stands and [one.rule for one in verdict.asked] == ["first-eye-reviewed"]
+    assert [one.rule for one in check(on_the_day.instance, on_the_day.lists).broken] == ["first-eye-reviewed"]
+
+
+def test_an_eye_listed_where_the_sessions_file_knows_nothing_counts(reader: FromRecords, store: Store) -> None:
+    first = store.find_case("L-433", "right")
+    assert first is not None
+    store.allocate(first.id, TUESDAY, "theatre 9", 1, "consultant-1", "organiser-1")
+    held = reader.held(ON)
+    (broken,) = check(held.instance, placed(held, SECOND)).broken
+    assert broken.rule == "one-eye-a-day" and "P-733 has L-433, right eye, listed on the same day" in broken.says
+    # Gone by, and nobody entered what happened: the days between the eyes count all the same.
+    later = reader.held(TUESDAY + datetime.timedelta(days=1))
+    assert later.instance.cases[SECOND_EYE].fellow == Fellow("L-433, right eye, listed", TUESDAY, False)
+
+
+def test_what_is_done_is_the_beginning_of_its_list(reader: FromRecords, store: Store) -> None:
+    held = reader.held(ON)
+    lines = (("L-401", "tue-1-a", "trainee-5", "trainer-1"), ("L-402", "tue-1-a", "trainee-5", "trainer-1"))
+    held.arrange(store, placed(held, *lines), "organiser-1")
+    operated(store, "L-401", "right", TUESDAY)
+    held = reader.held(TUESDAY)
+    assert held.instance.begun == {("L-401", "right")} and check(held.instance, held.lists).stands
+    turned = Lists(tuple(replace(placing, place=3 - placing.place) for placing in held.lists.placings))
+    assert [one.rule for one in check(held.instance, turned).broken] == ["begun-first"]
+
+
+def test_two_cases_that_cannot_be_one_patient_s_are_to_be_settled(
+    reader: FromRecords, store: Store, rulebook: Rulebook
+) -> None:
+    approved_anew(store, rulebook, *SECOND_EYE, sex="male")
+    held = reader.held(ON)
+    (broken,) = check(held.instance, placed(held, SECOND)).broken
+    assert broken.rule == "settled" and "P-733 is female in L-433 and male in L-434" in broken.says
+    assert "P-733 is female" in held.instance.cases[("L-433", "right")].unsettled[-1]
+
+
+def test_a_theatre_in_other_letters_is_the_same(reader: FromRecords, store: Store) -> None:
+    case = store.find_case("L-401", "right")
+    assert case is not None
+    store.allocate(case.id, TUESDAY, "Theatre  1", 1, "trainer-1", "organiser-1", "trainee-5", "tue-1-a")
+    assert [placing.session for placing in reader.held(ON).lists.placings] == ["tue-1-a"]

@@ -76,7 +76,7 @@ WEEKS: dict[str, tuple[Instance, Lists, tuple[str, ...]]] = {
     "the other eye is on the one list": (
         week([eye("A", patient="P"), eye("B", patient="P")], [session("one")]),
         lists("one: B late consultant"),
-        ("Both eyes of P on one list",),
+        ("Both eyes of P on one day",),
     ),
     "a set and a move": (
         week([eye("A", kit=HOOKS, **NEEDED), *EIGHT[1:]], [session("one", kit={"iris-hooks": sets(0)}),
