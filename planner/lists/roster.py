@@ -59,11 +59,15 @@ class Supervisor(Entry):
 
 
 class Patient(Entry):
-    """When a patient, by pseudonym, cannot come: single days, and every day before one."""
+    """When a patient, by pseudonym, cannot come: single days, and every day before one.
+
+    `short_notice`: whether they can come for a place that falls free shortly before; left out, nobody has asked.
+    """
 
     id: str
     away: list[Day] = []
     not_before: Day | None = None
+    short_notice: YesNo | None = None
 
 
 class KitSets(Entry):
@@ -74,7 +78,11 @@ class KitSets(Entry):
 
 
 class Session(Entry):
-    """A theatre for some minutes. `kit` names what is counted there; other kit is as the unit's file says."""
+    """A theatre for some minutes. `kit` names what is counted there; other kit is as the unit's file says.
+
+    `most_cases`, `most_general_anaesthetics` and `recovery_places` (patients of this session whom the recovery room
+    takes) are the unit's own limits; left out, there is none.
+    """
 
     id: str
     day: Day
@@ -84,6 +92,9 @@ class Session(Entry):
     anaesthetist: YesNo
     supervisors: list[str]
     kit: dict[str, KitSets] = {}
+    most_cases: Annotated[Whole, Field(ge=1)] | None = None
+    most_general_anaesthetics: Annotated[Whole, Field(ge=0)] | None = None
+    recovery_places: Annotated[Whole, Field(ge=0)] | None = None
 
     @property
     def span(self) -> tuple[datetime.datetime, datetime.datetime]:
@@ -109,12 +120,17 @@ class OwnMinutes(Entry):
 
 
 class Limits(Entry):
-    """What is left out is the rulebook's. `within_days` runs from the day a case was recorded."""
+    """What is left out is the rulebook's, or is no limit where that gives none.
+
+    `within_days` are the unit's waiting targets; they run from the date of listing, or else from the day a case was
+    recorded. `lead_days`: calendar days that a lens or an item of kit takes from order to shelf.
+    """
 
     overrun_chance: Annotated[Number, Field(gt=0, lt=1)] | None = None
     turnover_minutes: Annotated[Number, Field(ge=0)] | None = None
     operating_minutes: dict[str, OwnMinutes] = {}
-    within_days: dict[Literal["soon", "urgent"], Annotated[Whole, Field(ge=0)]] = {}
+    within_days: dict[Literal["routine", "soon", "urgent"], Annotated[Whole, Field(ge=0)]] = {}
+    lead_days: dict[Literal["lens", "kit"], Annotated[Whole, Field(ge=0)]] = {}
 
 
 class Wishes(Entry):
