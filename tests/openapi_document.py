@@ -154,7 +154,8 @@ def _of_a_case(rulebook: Rulebook) -> Iterable[tuple[str, Schema]]:
     for section in rulebook.vocabulary.sections:
         yield f"none.{section.id}", {"enum": ["", "yes"]}
     yield "h.planned_stage", {"enum": ["", "middle", "novice"]}
-    yield "h.recorded_on", {"enum": ["", "2026-11-01", "0000-00-00", "9999-12-31"]}
+    for name in ("listed_on", "recorded_on"):
+        yield f"h.{name}", {"enum": ["", "2026-11-01", "0000-00-00", "9999-12-31"]}
 
 
 def document(app: FastAPI, rulebook: Rulebook, days: list[str], token: str) -> Schema:

@@ -22,6 +22,7 @@ from planner.vocabulary import NOT_RECORDED, Finding, Vocabulary
 FINDING, SECTION, HEADING = "f.", "none.", "h."
 # Inside a section that was looked through this says that a finding was not looked at after all.
 LEFT_OPEN = NOT_RECORDED[0]
+DATES = ("listed_on", "recorded_on")  # headings
 
 
 @dataclass
@@ -106,18 +107,21 @@ def _as_plain(finding: Finding, kept: Any) -> Any:
 def _read_headings(
     form: FormData, document: Mapping[str, Any], vocabulary: Vocabulary, stages: tuple[str, ...], answers: Answers
 ) -> None:
-    stage, day = form.get(HEADING + "planned_stage"), form.get(HEADING + "recorded_on")
+    stage = form.get(HEADING + "planned_stage")
     if isinstance(stage, str):
         if stage and stage not in stages:
             answers.refuse("planned_stage", f"one of {', '.join(stages)}", [stage])
         elif (stage or None) != document.get("planned_stage"):
             answers.changes["planned_stage"] = stage or None
-    if isinstance(day, str):
+    for name in DATES:
+        day = form.get(HEADING + name)
+        if not isinstance(day, str):
+            continue
         day = day.strip()
         if day and read_day(day) is None:
-            answers.refuse("recorded_on", f"{day[:40]!r} is not a date; write it as YYYY-MM-DD", [day])
-        elif (day or None) != (str(document["recorded_on"]) if document.get("recorded_on") else None):
-            answers.changes["recorded_on"] = day or None
+            answers.refuse(name, f"{day[:40]!r} is not a date; write it as YYYY-MM-DD", [day])
+        elif (day or None) != (str(document[name]) if document.get(name) else None):
+            answers.changes[name] = day or None
     before = list(document.get("none_found_in") or [])
     after = []
     for section in vocabulary.sections:
