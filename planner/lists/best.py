@@ -6,7 +6,6 @@ One worker, a fixed seed and a limit in deterministic time, so that the same inp
 from __future__ import annotations
 
 import contextlib
-import datetime
 import signal
 import threading
 from collections import Counter, defaultdict
@@ -257,7 +256,7 @@ class _Search:
         by_kind: dict[int, int] = Counter()
         kind = self.alike.kind
         chosen = set(placed)
-        for key in sorted(waiting, key=lambda key: (self.instance.cases[key].last_day or datetime.date.max, key)):
+        for key in sorted(waiting, key=self.instance.turn):
             by_kind[kind(key)] += 1
             if by_kind[kind(key)] <= OF_A_KIND:
                 chosen.add(key)

@@ -61,7 +61,7 @@ def why_none(
     found = []
     for key in keys:
         case = instance.cases[key]
-        kind = alike.kind(key), case.last_day
+        kind = alike.kind(key), alike.deadline(key)
         if kind not in known:
             first = why_not(instance, lists, key, fixed, WORK_OF_MANY)
             known[kind] = first, [Option.of(one.placing) for one in first.nearest]

@@ -133,7 +133,7 @@ class FromRecords:
             cases[key], found[key] = case, now
         held = {lock.case_id: lock.why for lock in self.store.locks()}
         return Held(
-            instance_of(cases.values(), self.rulebook, self.unit, self.roster), Lists(counted(placings)), found,
+            instance_of(cases.values(), self.rulebook, self.unit, self.roster, on), Lists(counted(placings)), found,
             {key: held[now.case.id] for key, now in found.items() if now.case.id in held}, tuple(elsewhere), codes, on,
         )  # fmt: skip
 

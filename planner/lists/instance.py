@@ -9,6 +9,7 @@ from functools import cached_property
 from planner.case import Stage
 from planner.lists.minutes import Time
 from planner.lists.roster import Session, Supervisor, Wishes
+from planner.lists.waiting import Waiting
 from planner.truth import Truth
 
 Key = tuple[str, str]  # reference and eye
@@ -36,8 +37,11 @@ class ListCase:
 
     `with_stage` gives the supervision for each stage of trainee. `kit` names essential items with their labels.
     `order` holds, for each fixed place of the rulebook, whether this case has it. `unsettled` are the reasons to settle
-    first other than consent and agreement. `last_day` is the deadline, `why_then` its reason. `alerts` are what the
-    room must know, in words, each with whether it holds. `away` and `not_before` say when the patient cannot come.
+    first other than consent and agreement. `last_day` is the deadline, `why_then` its reason; waiting counts from
+    `since`, the date of listing where `listed`, else the day recorded. `alerts` are what the room must know, in words,
+    each with whether it holds. `away` and `not_before` say when the patient cannot come, `short_notice` whether they
+    can for a place that falls free. `dated` are measurements that grow old: label, day, days that they hold.
+    `late_because`: why the organiser accepts that it comes after its last day.
     """
 
     reference: str
@@ -61,10 +65,22 @@ class ListCase:
     alerts: tuple[tuple[str, Truth], ...] = ()
     away: frozenset[datetime.date] = frozenset()
     not_before: datetime.date | None = None
+    short_notice: Truth = None
+    since: datetime.date | None = None
+    listed: bool = False
+    recorded_on: datetime.date | None = None
+    dated: tuple[tuple[str, datetime.date | None, int], ...] = ()
+    general_anaesthetic: Truth = None
+    recovery: Truth = None
+    late_because: str | None = None
 
     @property
     def key(self) -> Key:
         return self.reference, self.eye
+
+    @property
+    def waiting(self) -> Waiting:
+        return Waiting(self.urgency, self.since, self.listed, self.last_day, self.why_then)
 
     @property
     def told(self) -> str:
@@ -123,7 +139,8 @@ class Lists:
 class Instance:
     """Everything a list is judged by. Orders of dictionaries are those of the files.
 
-    `published` are the lists that people have seen; staying close to them is a wish, no rule.
+    `published` are the lists that people have seen; staying close to them is a wish, no rule. `on` is the day of
+    planning; None: that of the first session.
     """
 
     cases: dict[Key, ListCase]
@@ -139,6 +156,7 @@ class Instance:
     near_powers: float  # dioptres
     wishes: Wishes
     published: Lists = Lists(())
+    on: datetime.date | None = None
 
     @cached_property
     def as_published(self) -> dict[Key, Placing]:
@@ -148,6 +166,28 @@ class Instance:
     @cached_property
     def first_day(self) -> datetime.date:
         return min(session.day for session in self.sessions.values())
+
+    @property
+    def planned_on(self) -> datetime.date:
+        return self.on or self.first_day
+
+    @cached_property
+    def last_session_day(self) -> datetime.date:
+        return max(session.day for session in self.sessions.values())
+
+    @cached_property
+    def past_their_date(self) -> frozenset[Key]:
+        """Cases whose last day comes before any session from the day of planning on, or that may come after it."""
+        coming = [session.day for session in self.sessions.values() if session.day >= self.planned_on]
+        first = min(coming, default=self.planned_on)
+        return frozenset(
+            key for key, case in self.cases.items()
+            if case.last_day is not None and (case.last_day < first or case.late_because is not None)
+        )  # fmt: skip
+
+    def turn(self, key: Key) -> tuple[object, ...]:
+        """Whose turn it is, the least first: past its date, then by urgency, then by waiting."""
+        return (*self.cases[key].waiting.turn(key in self.past_their_date), key)
 
     @cached_property
     def most_added(self) -> float:

@@ -6,7 +6,6 @@ claimed about how far it is from that. The checker judges the whole at the end.
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -20,7 +19,6 @@ from planner.lists.trials import Option
 from planner.lists.worth import of_lists
 
 LOSING = (0.5, 1.5, 4.0)  # points; what loses more comes after
-_URGENCY = ("urgent", "soon", None, "routine")  # not recorded stands before what is said to be the least
 
 
 @dataclass(frozen=True)
@@ -118,10 +116,9 @@ def matched(instance: Instance, lists: Lists, reasons: dict[Key, Reason] | None,
 
 def pressing(instance: Instance, key: Key) -> str:
     """How pressing a case is, in words."""
-    case = instance.cases[key]
-    return case.why_then or case.urgency or "urgency not recorded"
+    return instance.cases[key].waiting.words(instance.planned_on, key in instance.past_their_date)
 
 
 def _pressing(instance: Instance, key: Key, places: int) -> tuple[object, ...]:
-    case = instance.cases[key]
-    return (case.last_day or datetime.date.max, _URGENCY.index(case.urgency), places, -case.tier, key)
+    *turn, last = instance.turn(key)
+    return (*turn, places, -instance.cases[key].tier, last)

@@ -48,7 +48,8 @@ def _orders(instance: Instance, here: list[tuple[Key, Option]]) -> Iterator[tupl
         case = instance.cases[placed[0]]
         first = any(case.order[rule.id] is True for rule in instance.order if rule.first)
         last = any(case.order[rule.id] is True for rule in instance.order if not rule.first)
-        return (not first, last, hardest * case.tier, str(case.last_day or "9"), -case.tier, placed[0])
+        turn = instance.turn(placed[0])
+        return (not first, last, hardest * case.tier, *turn[:-1], -case.tier, placed[0])
 
     begun = sorted(here, key=usual)
     yield tuple(begun)

@@ -70,6 +70,14 @@ class Patient(Entry):
     short_notice: YesNo | None = None
 
 
+class LateCase(Entry):
+    """A case for which the organiser accepts that it comes later than it is needed, and why."""
+
+    case: str
+    eye: Literal["right", "left"]
+    because: str
+
+
 class KitSets(Entry):
     """Sets in the room, and minutes until a used one is ready again (left out: not that day)."""
 
@@ -141,7 +149,9 @@ class Wishes(Entry):
     that they take and still need. `just_beyond`: a whole operation one tier above the highest they have shown.
     `hard_together`: less for each eye of tier 3 or 4 beyond the first on one list.
     `fair_share`: less for each case that a trainee has on these lists beyond the mean of all trainees. `waiting`: less
-    for each day from the first session on. `closer_than_needed`: less where a consultant supervises what a trainer may.
+    for each day from the first session on, so many times as the case is urgent: 1 routine, 2 not recorded, 3 soon,
+    4 urgent. `urgency`: a place for a case that is not routine, once for each of these steps above it. `past_its_date`:
+    for a case past its date, each day before the day after the last session, so many times too. `closer_than_needed`: less where a consultant supervises what a trainer may.
     `few_changes`: a case stays in its published session with its people; half of it with other people.
     `hardest` is no weight: whether the highest tier comes first, while all are fresh, or last. It yields to every rule.
     """
@@ -155,6 +165,8 @@ class Wishes(Entry):
     hard_together: Annotated[Number, Field(ge=0)] = 2.0
     fair_share: Annotated[Number, Field(ge=0)] = 1.0
     waiting: Annotated[Number, Field(ge=0)] = 0.2
+    urgency: Annotated[Number, Field(ge=0)] = 20.0
+    past_its_date: Annotated[Number, Field(ge=0)] = 30.0
     closer_than_needed: Annotated[Number, Field(ge=0)] = 1.0
     few_changes: Annotated[Number, Field(ge=0)] = 8.0
     hardest: Literal["first", "last"] | None = None
@@ -165,6 +177,7 @@ class Roster(Entry):
     supervisors: list[Supervisor]
     sessions: list[Session] = Field(min_length=1)
     patients: list[Patient] = []
+    late_accepted: list[LateCase] = []
     limits: Limits = Limits()
     wishes: Wishes = Wishes()
 
