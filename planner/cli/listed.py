@@ -29,6 +29,7 @@ def verdict_text(instance: Instance, verdict: Verdict, shown: Iterable[Clash] = 
         else f"These lists may not stand: {rules} rule{'s' if rules > 1 else ''} broken, in {count} "
         f"place{'s' if count > 1 else ''}."
     ]
+    lines += breach_lines(verdict)
     for title, found in (("To change", verdict.broken), ("To ask", verdict.asked)):
         for session in dict.fromkeys(broken.session for broken in found):
             lines += ["", f"{title} in {instance.sessions[session].told}"]
@@ -40,6 +41,12 @@ def verdict_text(instance: Instance, verdict: Verdict, shown: Iterable[Clash] = 
     if verdict.unplaced:
         lines += ["", "On no list", *hung("  " + "; ".join(verdict.unplaced))]
     return "\n".join(lines)
+
+
+def breach_lines(verdict: Verdict) -> list[str]:
+    """What is past its date, whose turn it is first."""
+    told = [line for breach in verdict.breaches for line in hung(f"- {breach.says}")]
+    return ["", "Past their date", *told] if told else []
 
 
 def clash_lines(instance: Instance, shown: Iterable[Clash]) -> Iterator[str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from math import inf
 
-from planner.cli.listed import clash_lines, hung, row, verdict_data
+from planner.cli.listed import breach_lines, clash_lines, hung, row, verdict_data
 from planner.lists.best import NOT_PROVED, Best
 from planner.lists.blocked import Blocked
 from planner.lists.checker import WORDS, Judged
@@ -51,6 +51,7 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
         f"{searched.how_good if searched else NOT_PROVED} The checker finds "
         + ("every rule kept." if found.verdict.stands else f"{len(found.verdict.broken)} faults: planner lists check."),
     ]
+    lines += breach_lines(found.verdict)
     for judged in found.verdict.sessions:
         lines += ["", _head(judged)]
         for placing in week.list_of(judged.session):

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from planner.errors import PlannerError
 from planner.lists.filling import Filling
+from planner.lists.in_turn import in_turn
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
 from planner.lists.match import Matched, Reason, filled, matched, possibilities, pressing
@@ -111,9 +112,10 @@ def best(
                 search.whole(max(SHORTEST_WHOLE, effort * (1 - IMPROVING - TIGHTENING)))
     try:
         ended()
-        whole = matched(instance, search.found, _reasons(instance, kept, search.found, alike), kept)
+        dealt = in_turn(instance, search.found, kept)
+        whole = matched(instance, dealt, _reasons(instance, kept, dealt, alike), kept)
     except KeyboardInterrupt:
-        whole = matched(instance, search.found, None)
+        whole = matched(instance, in_turn(instance, search.found, kept), None)
     return Best(whole, max(search.bound, whole.worth), search.proved)
 
 

@@ -80,7 +80,9 @@ def instance_of(
     patients: dict[str | None, Patient] = {patient.id: patient for patient in roster.patients}
     late: dict[Key, str] = {(one.case, one.eye): one.because for one in roster.late_accepted}
     return Instance(
-        cases={case.key: replace(_when_they_can_come(case, patients), late_because=late.get(case.key)) for case in found},
+        cases={
+            case.key: replace(_when_they_can_come(case, patients), late_because=late.get(case.key)) for case in found
+        },
         trainees=trainees,
         supervisors={supervisor.id: supervisor for supervisor in roster.supervisors},
         sessions={session.id: session for session in roster.sessions},

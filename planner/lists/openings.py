@@ -1,7 +1,8 @@
 """What one change would place a case that has no place: each change tried, and the lists with it judged by the checker.
 
 A change is one thing that a person can do: move one other case, another order, one more set, an anaesthetist, one more
-supervisor, some minutes, or an answer that is not recorded. Nobody's deadline, leave or limit is ever changed.
+supervisor, some minutes, an answer that is not recorded, or, last of all, a place later than it is needed, which the
+organiser must accept. Nobody's leave or limit is ever changed.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from planner.lists.moves import taken_off
 from planner.lists.ordering import ordered
 from planner.lists.roster import KitSets, Session
 from planner.lists.trials import Option, Trial, attempt
+from planner.lists.waiting import days
 from planner.lists.week import Broken, Week
 from planner.lists.worth import ranked
 
@@ -65,7 +67,7 @@ def opened(
     search = _Search(instance, lists, key, fixed, work)
     ways = (
         search.other_order, search.other_people, search.other_list, search.another_set, search.an_anaesthetist,
-        search.one_more_supervisor, search.more_minutes, search.an_answer,
+        search.one_more_supervisor, search.more_minutes, search.an_answer, search.later_than_needed,
     )  # fmt: skip
     trials = sorted(barred, key=lambda trial: (len(trial.rules), len(trial.broken)))
     found = tuple(one for way in ways if (one := next(way(trials), None)) is not None)
@@ -245,6 +247,17 @@ class _Search:
                 agreed = replace(self.lists, both_eyes_agreed=self.lists.both_eyes_agreed | {case.patient})
                 says = f"Both eyes of {case.patient} on one list, if that is agreed."
                 yield from self._now(self.instance, agreed, trial, says)
+
+    def later_than_needed(self, trials: list[Trial]) -> Iterator[Opened]:
+        """The earliest place after its last day, which stands only once the organiser accepts that."""
+        case, sessions = self.case, self.instance.sessions
+        late = [trial for trial in trials if trial.rules == {"deadline"}]
+        for trial in sorted(late, key=lambda trial: sessions[trial.placing.session].day):
+            if case.last_day is not None:
+                count = days((sessions[trial.placing.session].day - case.last_day).days)
+                says = f"{case.told} {count} past its date, if the organiser accepts it (`late_accepted`)."
+                cases = self.instance.cases | {self.key: replace(case, late_because="the organiser accepts it")}
+                yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
 
     def _now(self, instance: Instance, lists: Lists, trial: Trial, says: str) -> Iterator[Opened]:
         then = attempt(instance, lists, self.key, Option.of(trial.placing))

@@ -84,7 +84,9 @@ def _beyond(week: Week, rule: str) -> Iterator[Broken]:
         count, unknown = sum(each is not False for each in truths), sum(each is None for each in truths)
         if most is not None and count > most:
             may = f", {unknown} of which only may be, since something is not recorded" if unknown else ""
-            says = f"{session.id}: {count} case{'' if count == 1 else 's'}{what}{may}; the session takes {most} at most."
+            says = (
+                f"{session.id}: {count} case{'' if count == 1 else 's'}{what}{may}; the session takes {most} at most."
+            )
             change = "Move one of them to another session" + (", or ask." if may else ".")
             yield Broken(rule, session.id, None, says, change)
 

@@ -16,7 +16,7 @@ URGENCIES = ("urgent", "soon", None, "routine")
 
 @dataclass(frozen=True)
 class Waiting:
-    """`since` is the date of listing where `listed`, else the day recorded. `last_day` is the deadline, `why_then` why."""
+    """`since` is the date of listing where `listed`, else the day recorded; `last_day` the deadline, and why it is."""
 
     urgency: str | None
     since: datetime.date | None

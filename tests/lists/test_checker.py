@@ -236,8 +236,8 @@ BREAKS = {
         ("P has A, right eye on the same list", "both_eyes_agreed"),
     ),
     "too late": Made(
-        week([eye("A", last_day=TUESDAY, why_then="needed then")], [session("one", day=THURSDAY)]),
-        lists("one: A late trainer"),
+        week([eye("A", last_day=TUESDAY, why_then="needed then")], [session("one"), session("two", day=THURSDAY)]),
+        lists("two: A late trainer"),
         "deadline",
         ("needed then, and 2026-12-03 is later", "Move it to 2026-12-01 or before"),
     ),
