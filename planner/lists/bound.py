@@ -173,9 +173,9 @@ class Bound:
                 taken = sum(self._added(placing.case) for placing in kept)
                 self.programme.row([(self._added(s.key), s.variable) for s in shares] + spare, -taken)
             for most, counts in limits_of(session):
-                held = sum(counts(self.instance.cases[p.case]) for p in kept)
+                taken_up = sum(counts(self.instance.cases[p.case]) for p in kept)
                 counted = [(1, s.variable) for s in shares if counts(self.instance.cases[s.key])]
-                self.programme.row(counted, most - held)
+                self.programme.row(counted, most - taken_up)
             for item in (None, *session.kit):
                 self._uses(session, item, list(zip(rows, mixed, strict=True)))
 

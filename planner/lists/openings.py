@@ -61,20 +61,21 @@ def opened(
 ) -> tuple[Opened, ...]:
     """One opening of each sort at most, what costs nobody anything first. `barred` are the places tried in vain.
 
-    Where no one change is enough, one thing more for a session and one other case moved are tried together. Cases in
+    Where no one change is enough, one thing more for a session and one other case moved are tried together. A place
+    later than it is needed comes last. Cases in
     `fixed` are not moved. What these lists break already is let be.
     """
     search = _Search(instance, lists, key, fixed, work)
     ways = (
         search.other_order, search.other_people, search.other_list, search.another_set, search.an_anaesthetist,
-        search.one_more_supervisor, search.more_minutes, search.an_answer, search.later_than_needed,
+        search.one_more_supervisor, search.more_minutes, search.an_answer,
     )  # fmt: skip
     trials = sorted(barred, key=lambda trial: (len(trial.rules), len(trial.broken)))
     found = tuple(one for way in ways if (one := next(way(trials), None)) is not None)
-    if found:
-        return found
-    both = next(search.with_a_move(trials), None)
-    return (both,) if both is not None else ()
+    if not found and (both := next(search.with_a_move(trials), None)) is not None:
+        found = (both,)
+    late = next(search.later_than_needed(trials), None)
+    return found if late is None else (*found, late)
 
 
 class _Search:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 
 from planner.lists.instance import ListCase
 from planner.lists.roster import Session
@@ -64,7 +65,11 @@ def limits_of(session: Session) -> Iterator[tuple[int, Callable[[ListCase], bool
     """Each limit that the session has: the most it takes, and whether a case counts."""
     for most, truth, _ in _limits(session).values():
         if most is not None:
-            yield most, lambda case, truth=truth: truth(case) is not False
+            yield most, partial(_counts, truth)
+
+
+def _counts(truth: Callable[[ListCase], Truth], case: ListCase) -> bool:
+    return truth(case) is not False
 
 
 def _limits(session: Session) -> dict[str, tuple[int | None, Callable[[ListCase], Truth], str]]:

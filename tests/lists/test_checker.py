@@ -253,6 +253,24 @@ BREAKS = {
         "patient-can-come",
         ("P-A cannot come before 2026-12-03",),
     ),
+    "more cases than the session takes": Made(
+        week(AB, [session("one", most_cases=1)]),
+        lists("one: A late consultant", "one: B late consultant"),
+        "most-cases",
+        ("one: 2 cases; the session takes 1 at most", "another session"),
+    ),
+    "a general anaesthetic too many, if it is one": Made(
+        week([eye("A", general_anaesthetic=None)], [session("one", most_general_anaesthetics=0)]),
+        lists("one: A late consultant"),
+        "general-anaesthetics",
+        ("1 case under general anaesthesia, 1 of which only may be", "or ask"),
+    ),
+    "no place in recovery": Made(
+        week([eye("A", recovery=True)], [session("one", recovery_places=0)]),
+        lists("one: A late consultant"),
+        "recovery",
+        ("1 case for recovery; the session takes 0 at most",),
+    ),
     "eight by a consultant in 240 minutes": Made(
         week([*SEVEN, eye("H")]),
         lists(*(f"one: {name} - consultant" for name in "ABCDEFGH")),
