@@ -130,12 +130,13 @@ def _why(reason: Reason | None) -> str:
     choice = "worth most of all places"
     if reason.barred:
         choice = f"{reason.barred} place{'s' if reason.barred > 1 else ''} worth more would break a rule"
-    return "; ".join([reason.pressing, choice, *([wishes_words(reason.worth)] if len(reason.worth) > 1 else [])])
+    return "; ".join([reason.pressing, choice, *filter(None, [wishes_words(reason.worth)])])
 
 
 def wishes_words(worth: dict[str, float]) -> str:
-    """`whole operation +10.0, fair share -0.8`: each wish that a place touches, but for having one at all."""
-    return ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in worth.items() if wish != "placed")
+    """`whole operation +10.0, fair share -0.8`: each wish that a place touches, but for those met by any place."""
+    shown = {wish: points for wish, points in worth.items() if wish not in ("placed", "urgency")}
+    return ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in shown.items())
 
 
 def blocked_lines(blocked: Blocked) -> list[str]:

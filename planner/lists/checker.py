@@ -142,21 +142,25 @@ def _breaches(week: Week) -> Iterator[Breach]:
 
 
 def _asked(week: Week) -> Iterator[Broken]:
-    """What is not recorded and could make a list wrong."""
+    """What is not recorded, or is not as it should be, and could make a list wrong."""
     for session in week.sessions:
-        placings = week.list_of(session.id)
-        for placing in placings:
-            case = week.case(placing)
-            for rule in week.instance.order:
-                if case.order[rule.id] is None:
-                    says = f"{week.told(placing)}: not recorded: {rule.asked}."
-                    change = f"Ask; if so, it goes {'first' if rule.first else 'last'}."
-                    yield Broken("fixed-order", session.id, case.told, says, change)
-            if case.patient is None and len(placings) > 1:
-                says = f"{week.told(placing)}: no patient's pseudonym, so another eye of the same patient is not seen."
-                yield Broken("one-eye-a-list", session.id, case.told, says, "Record `patient:` in the case.")
-            for rule_id, problem, change in (*_of_waiting(week, placing), *_of_dates(week, placing)):
-                yield Broken(rule_id, session.id, case.told, f"{week.told(placing)}: {problem}.", change)
+        for placing in week.list_of(session.id):
+            yield from asked_of(week, placing)
+
+
+def asked_of(week: Week, placing: Placing) -> Iterator[Broken]:
+    """The same of one case in its place."""
+    case, session = week.case(placing), placing.session
+    for rule in week.instance.order:
+        if case.order[rule.id] is None:
+            says = f"{week.told(placing)}: not recorded: {rule.asked}."
+            change = f"Ask; if so, it goes {'first' if rule.first else 'last'}."
+            yield Broken("fixed-order", session, case.told, says, change)
+    if case.patient is None and len(week.list_of(session)) > 1:
+        says = f"{week.told(placing)}: no patient's pseudonym, so another eye of the same patient is not seen."
+        yield Broken("one-eye-a-list", session, case.told, says, "Record `patient:` in the case.")
+    for rule_id, problem, change in (*_of_waiting(week, placing), *_of_dates(week, placing)):
+        yield Broken(rule_id, session, case.told, f"{week.told(placing)}: {problem}.", change)
 
 
 def _of_waiting(week: Week, placing: Placing) -> Iterator[tuple[str, str, str]]:

@@ -31,7 +31,7 @@ def _deal(instance: Instance, alike: Alike, keys: list[Key], at: dict[Key, Placi
     for n, key in enumerate(keys):
         for other in keys[n + 1 :]:
             own, theirs = at.get(key), at.get(other)
-            if theirs is None or (own is not None and _when(instance, own) <= _when(instance, theirs)):
+            if theirs is None or (own is not None and not _earlier(instance, theirs, own)):
                 continue
             if not _in_time(instance, alike, key, theirs) or (own and not _in_time(instance, alike, other, own)):
                 continue
@@ -42,8 +42,11 @@ def _deal(instance: Instance, alike: Alike, keys: list[Key], at: dict[Key, Placi
                 at[other] = replace(own, case=other)
 
 
-def _when(instance: Instance, placing: Placing) -> tuple[object, ...]:
-    return *instance.sessions[placing.session].span, placing.place
+def _earlier(instance: Instance, one: Placing, other: Placing) -> bool:
+    """Whether one comes before the other on its list, or on an earlier one."""
+    if one.session == other.session:
+        return one.place < other.place
+    return instance.sessions[one.session].span[0] < instance.sessions[other.session].span[0]
 
 
 def _in_time(instance: Instance, alike: Alike, key: Key, placing: Placing) -> bool:

@@ -24,6 +24,11 @@ class Waiting:
     last_day: datetime.date | None
     why_then: str
 
+    @property
+    def counted(self) -> str:
+        """`listed`, or where there is no date of listing `recorded`."""
+        return "listed" if self.listed else "recorded"
+
     def turn(self, past: bool) -> tuple[object, ...]:
         """The least comes first. Who has no day to count from may have waited longest, and is not put behind others."""
         since, last = self.since or datetime.date.min, self.last_day or datetime.date.max
@@ -37,8 +42,8 @@ class Waiting:
         if self.since is None:
             return f"{said}; no day that waiting counts from"
         if self.since > on:
-            return f"{said}; {'listed' if self.listed else 'recorded'} on {self.since}, later than {on}"
-        return f"{said}; waiting {days((on - self.since).days)} since {'listed' if self.listed else 'recorded'}"
+            return f"{said}; {self.counted} on {self.since}, later than {on}"
+        return f"{said}; waiting {days((on - self.since).days)} since {self.counted}"
 
 
 def waiting(
