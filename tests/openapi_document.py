@@ -71,6 +71,8 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
     ("post", "/lists/all/accept"): (303, 409, 422),
     ("get", "/lists/week.pdf"): (200,),
     ("get", "/lists/lists.csv"): (200,),
+    ("get", "/lists/orders"): (200,),
+    ("get", "/lists/orders.csv"): (200,),
     ("get", "/lists/lists.ics"): (200,),
     ("get", SESSION): (200, 404),
     ("post", SESSION + "/publish"): (303, 404, 409, 422),
@@ -89,6 +91,7 @@ TYPES = {
     SESSION + "/brief.pdf": "application/pdf",
     "/lists/lists.ics": "text/calendar",
     "/lists/lists.csv": "text/csv",
+    "/lists/orders.csv": "text/csv",
 }
 
 

@@ -102,7 +102,7 @@ def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Ros
 def _of_the_store(
     cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster", on: datetime.date | None
 ) -> Given:
-    """From the day of planning on, or the first session's. A place that the sessions file knows nothing of is left out."""
+    """From the day of planning on, or the first session's. A place in no session of the file is left out."""
     from planner.errors import PlannerError
     from planner.lists.from_records import FromRecords
     from planner.records.store import Store

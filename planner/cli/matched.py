@@ -61,7 +61,7 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
                 *(hung(f"      {_why(found.reasons.get(placing.case))}") if found.explained else ()),
             ]
     lines += clash_lines(instance, clashes(instance, found.lists))
-    empty = [session.told for name, session in instance.sessions.items() if not week.list_of(name)]
+    empty = [session.told for session in instance.coming if not week.list_of(session.id)]
     if empty:
         lines += ["", *hung(f"Without a list: {'; '.join(empty)}")]
     lines += ["", "Trainees", *_trainees(instance, found), "", *hung(f"Weights of the wishes: {_weights(instance)}.")]

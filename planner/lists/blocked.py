@@ -80,7 +80,7 @@ def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...]
     for placing in lists.placings:
         by_day[instance.sessions[placing.session].day] += (placing,)
     trials = []
-    for session in instance.sessions.values():
+    for session in instance.coming:
         today = replace(lists, placings=by_day[session.day])
         trials += [attempt(instance, today, key, option) for option in _different(instance, session, today)]
     rules = smallest_block([trial.rules for trial in trials])

@@ -164,12 +164,17 @@ class Instance:
         return {placing.case: placing for placing in self.published.placings}
 
     @cached_property
-    def first_day(self) -> datetime.date:
-        return min(session.day for session in self.sessions.values())
-
-    @property
     def planned_on(self) -> datetime.date:
-        return self.on or self.first_day
+        return self.on or min(session.day for session in self.sessions.values())
+
+    @cached_property
+    def coming(self) -> tuple[Session, ...]:
+        """The sessions from the day of planning on; nobody can be put on one that is over."""
+        return tuple(session for session in self.sessions.values() if session.day >= self.planned_on)
+
+    @cached_property
+    def first_day(self) -> datetime.date:
+        return min((session.day for session in self.coming), default=self.planned_on)
 
     @cached_property
     def last_session_day(self) -> datetime.date:
@@ -178,11 +183,9 @@ class Instance:
     @cached_property
     def past_their_date(self) -> frozenset[Key]:
         """Cases whose last day comes before any session from the day of planning on, or that may come after it."""
-        coming = [session.day for session in self.sessions.values() if session.day >= self.planned_on]
-        first = min(coming, default=self.planned_on)
         return frozenset(
             key for key, case in self.cases.items()
-            if case.last_day is not None and (case.last_day < first or case.late_because is not None)
+            if case.last_day is not None and (case.last_day < self.first_day or case.late_because is not None)
         )  # fmt: skip
 
     def turn(self, key: Key) -> tuple[object, ...]:

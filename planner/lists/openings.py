@@ -149,7 +149,7 @@ class _Search:
     def _places(self, other: Placing, stays: bool, lists: Lists) -> Iterator[Option]:
         options = [
             Option(session.id, trainee, supervisor)
-            for session in self.instance.sessions.values()
+            for session in self.instance.coming
             if (session.id == other.session) is stays
             for trainee in (*self.instance.trainees, None)
             for supervisor in session.supervisors

@@ -151,7 +151,7 @@ class Wishes(Entry):
     `fair_share`: less for each case that a trainee has on these lists beyond the mean of all trainees. `waiting`: less
     for each day from the first session on, so many times as the case is urgent: 1 routine, 2 not recorded, 3 soon,
     4 urgent. `urgency`: a place for a case that is not routine, once for each of these steps above it. `past_its_date`:
-    for a case past its date, each day before the day after the last session, so many times too.
+    for a case past its date, each day before the day after the last session, and a tenth more for each of these steps.
     `closer_than_needed`: less where a consultant supervises what a trainer may.
     `few_changes`: a case stays in its published session with its people; half of it with other people.
     `hardest` is no weight: whether the highest tier comes first, while all are fresh, or last. It yields to every rule.

@@ -38,7 +38,8 @@ class Waiting:
         """`12 days past its date: needed by 2026-11-19; waiting 40 days since listed` on a day."""
         said = self.why_then or self.urgency or "urgency not recorded"
         if past and self.last_day is not None:
-            said = f"{days(max(0, (on - self.last_day).days))} past its date: {said}"
+            late = (on - self.last_day).days
+            said = f"{days(late)} past its date: {said}" if late > 0 else f"no session left in time: {said}"
         if self.since is None:
             return f"{said}; no day that waiting counts from"
         if self.since > on:

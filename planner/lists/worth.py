@@ -27,7 +27,7 @@ def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
     }
     if placing.case in instance.past_their_date:
         left = instance.last_session_day - instance.sessions[placing.session].day
-        found["past_its_date"] = wishes.past_its_date * times * (left.days + 1)
+        found["past_its_date"] = wishes.past_its_date * (1 + (times - 1) / 10) * (left.days + 1)
     if placing.trainee is not None:
         learner = instance.trainees[placing.trainee]
         found["whole_operation" if asked.whole else "named_steps"] = (
