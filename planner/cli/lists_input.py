@@ -83,6 +83,9 @@ def given(
         found = _of_the_store(cases, rulebook, held, roster, day(on))
     else:
         found = _of_files(cases, rulebook, held, roster)
+    for one in roster.late_accepted:
+        if (one.case, one.eye) not in found.instance.cases:
+            typer.echo(f"late_accepted names {one.case}, {one.eye} eye, which is not among these cases", err=True)
     return replace(found, instance=replace(found.instance, on=day(on)))
 
 

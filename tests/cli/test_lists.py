@@ -187,6 +187,25 @@ def test_what_must_be_ordered_and_by_when() -> None:
     assert table[0].startswith("order_by,day,session") and sum(",lens," in row for row in table) == 10
 
 
+def test_a_late_place_stands_once_it_is_accepted(tmp_path: Path) -> None:
+    week, sessions = tmp_path / "week.yaml", tmp_path / "sessions.yaml"
+    line = "{case: L-410, eye: right, trainee: trainee-4, supervisor: consultant-2}"
+    week.write_text(f"lists:\n  - session: thu-1-a\n    cases:\n      - {line}\n")
+    plain = (DEMO / "lists" / "sessions.yaml").read_text(encoding="utf-8")
+    accepted = "late_accepted: [{case: %s, eye: right, because: the patient asked}]\n"
+    for text, code, err in (
+        (plain, 1, ""),
+        (plain + accepted % "L-410", 0, ""),
+        (plain + accepted % "L-411", 1, "late_accepted names L-411, right eye, which is not among these cases\n"),
+    ):
+        sessions.write_text(text, encoding="utf-8")
+        ran = run("check", str(week), *POOL, *GIVEN[:2], "--with", str(sessions))
+        assert (ran.code, ran.err) == (code, err)
+        assert ("needed by 2026-12-02, and 2026-12-03 is later" in ran.out) is (code == 1)
+        assert "1 day past its date on 2026-12-03 (needed by 2026-12-02)" in ran.out
+        assert ("Accepted: the patient asked." in ran.out) is (code == 0)
+
+
 def test_past_its_date_on_the_day_of_planning() -> None:
     # Planned on Friday, two eyes needed by Wednesday come first on the next list that has their kit, and are marked.
     ran = run("match", *POOL, *GIVEN, "--on", "2026-12-04")
