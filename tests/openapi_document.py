@@ -71,6 +71,8 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
     ("post", "/lists/all/accept"): (303, 409, 422),
     ("get", "/lists/week.pdf"): (200,),
     ("get", "/lists/lists.csv"): (200,),
+    ("get", "/lists/orders"): (200,),
+    ("get", "/lists/orders.csv"): (200,),
     ("get", "/lists/lists.ics"): (200,),
     ("get", SESSION): (200, 404),
     ("post", SESSION + "/publish"): (303, 404, 409, 422),
@@ -89,6 +91,7 @@ TYPES = {
     SESSION + "/brief.pdf": "application/pdf",
     "/lists/lists.ics": "text/calendar",
     "/lists/lists.csv": "text/csv",
+    "/lists/orders.csv": "text/csv",
 }
 
 
@@ -154,7 +157,8 @@ def _of_a_case(rulebook: Rulebook) -> Iterable[tuple[str, Schema]]:
     for section in rulebook.vocabulary.sections:
         yield f"none.{section.id}", {"enum": ["", "yes"]}
     yield "h.planned_stage", {"enum": ["", "middle", "novice"]}
-    yield "h.recorded_on", {"enum": ["", "2026-11-01", "0000-00-00", "9999-12-31"]}
+    for name in ("listed_on", "recorded_on"):
+        yield f"h.{name}", {"enum": ["", "2026-11-01", "0000-00-00", "9999-12-31"]}
 
 
 def document(app: FastAPI, rulebook: Rulebook, days: list[str], token: str) -> Schema:

@@ -30,6 +30,7 @@ def verdict_text(instance: Instance, verdict: Verdict, shown: Iterable[Clash] = 
         else f"These lists may not stand: {rules} rule{'s' if rules > 1 else ''} broken, in {count} "
         f"place{'s' if count > 1 else ''}."
     ]
+    lines += breach_lines(verdict)
     for title, found in (("To change", verdict.broken), ("To ask", verdict.asked)):
         lines += rule_lines(instance, title, found)
     lines += clash_lines(instance, shown)
@@ -49,6 +50,12 @@ def rule_lines(instance: Instance, title: str, found: Iterable[Broken]) -> Itera
         yield from ("", f"{title} in {instance.sessions[session].told}")
         for broken in here:
             yield from (*hung(f"- {broken.rule}: {broken.says}"), *hung(f"  -> {broken.change}"))
+
+
+def breach_lines(verdict: Verdict) -> list[str]:
+    """What is past its date, whose turn it is first."""
+    told = [line for breach in verdict.breaches for line in hung(f"- {breach.says}")]
+    return ["", "Past their date", *told] if told else []
 
 
 def clash_lines(instance: Instance, shown: Iterable[Clash]) -> Iterator[str]:

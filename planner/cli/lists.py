@@ -5,8 +5,8 @@ from typing import Annotated
 
 import typer
 
-from planner.cli import lists_ask, lists_paper, lists_repair
-from planner.cli.lists_input import RECORDS, CasesOption, ListsArgument, UnitOption, WithOption, given
+from planner.cli import lists_ahead, lists_ask, lists_paper, lists_repair
+from planner.cli.lists_input import RECORDS, CasesOption, ListsArgument, PlannedOption, UnitOption, WithOption, given
 from planner.cli.options import JsonOption, RulesOption
 
 app = typer.Typer(
@@ -22,6 +22,7 @@ def check(
     cases: CasesOption,
     unit: UnitOption,
     sessions: WithOption,
+    on: PlannedOption = None,
     rules: RulesOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -34,7 +35,7 @@ def check(
     from planner.lists.checker import check as judge
     from planner.lists.clashes import clashes
 
-    files = given(cases, unit, sessions, rules)
+    files = given(cases, unit, sessions, rules, on)
     instance = files.instance
     judged = files.read(lists)
     verdict, shown = judge(instance, judged), clashes(instance, judged)
@@ -97,6 +98,7 @@ def match(
     cases: CasesOption,
     unit: UnitOption,
     sessions: WithOption,
+    on: PlannedOption = None,
     rules: RulesOption = None,
     output: Annotated[
         Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write the lists there.", show_default=False)
@@ -135,7 +137,7 @@ def match(
     from planner.lists.match import match as place
     from planner.lists.placed import written
 
-    files = given(cases, unit, sessions, rules)
+    files = given(cases, unit, sessions, rules, on)
     instance = files.instance
     if since is not None:
         instance = replace(instance, published=files.read(since))
@@ -174,6 +176,8 @@ def match(
 for command in (
     lists_ask.why,
     lists_ask.minutes,
+    lists_ahead.standby,
+    lists_ahead.orders,
     lists_paper.brief,
     lists_paper.week,
     lists_paper.calendar,

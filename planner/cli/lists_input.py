@@ -1,13 +1,14 @@
 """What the `planner lists` commands are given: their options, and what is made of the files named."""
 
+import datetime
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.options import rulebook_in, unit_in
+from planner.cli.options import day, rulebook_in, unit_in
 
 if TYPE_CHECKING:
     from planner.lists.instance import Instance, Key, Lists
@@ -35,6 +36,13 @@ WithOption = Annotated[
     Path,
     typer.Option("--with", metavar="FILE", help="The unit's people, sessions and limits.", show_default=False),
 ]
+PlannedOption = Annotated[
+    datetime.datetime | None,
+    typer.Option(
+        "--on", metavar="DATE", formats=["%Y-%m-%d"], help="The day of planning. [default: that of the first session]",
+        show_default=False,
+    ),
+]  # fmt: skip
 ENDINGS = (".yaml", ".yml", ".json", ".csv")
 
 
@@ -45,6 +53,7 @@ class Given:
     instance: "Instance"
     placed: "Lists | None"
     plans: Callable[["Lists"], "dict[Key, Plan]"]
+    roster: "Roster"
 
     def read(self, lists: Path) -> "Lists":
         """The lists of a file, or those of the store. Raises PlannerError."""
@@ -60,7 +69,9 @@ class Given:
         return self.placed
 
 
-def given(cases: list[str], unit: Path, sessions: Path, rules: Path | None) -> Given:
+def given(
+    cases: list[str], unit: Path, sessions: Path, rules: Path | None, on: datetime.datetime | None = None
+) -> Given:
     """What the commands are given. Raises PlannerError with every fault of the first file that has any."""
     from planner.lists.roster import read_roster
 
@@ -69,8 +80,13 @@ def given(cases: list[str], unit: Path, sessions: Path, rules: Path | None) -> G
     assert held is not None
     roster = read_roster(sessions, held, rulebook)
     if RECORDS in cases:
-        return _of_the_store(cases, rulebook, held, roster)
-    return _of_files(cases, rulebook, held, roster)
+        found = _of_the_store(cases, rulebook, held, roster, day(on))
+    else:
+        found = _of_files(cases, rulebook, held, roster)
+    for one in roster.late_accepted:
+        if (one.case, one.eye) not in found.instance.cases:
+            typer.echo(f"late_accepted names {one.case}, {one.eye} eye, which is not among these cases", err=True)
+    return replace(found, instance=replace(found.instance, on=day(on)))
 
 
 def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster") -> Given:
@@ -83,11 +99,13 @@ def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Ros
     if faults:
         raise PlannerError(faults)
     found = Gathered((item.case for item in items if not isinstance(item, SetAside)), rulebook, unit, roster)
-    return Given(found.instance, None, found.plans)
+    return Given(found.instance, None, found.plans, roster)
 
 
-def _of_the_store(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster") -> Given:
-    """From the first session's day on. What is placed where the sessions file knows nothing of stays out of it."""
+def _of_the_store(
+    cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster", on: datetime.date | None
+) -> Given:
+    """From the day of planning on, or the first session's. A place in no session of the file is left out."""
     from planner.errors import PlannerError
     from planner.lists.from_records import FromRecords
     from planner.records.store import Store
@@ -95,11 +113,11 @@ def _of_the_store(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: 
     if len(cases) > 1:
         raise PlannerError.one("stands for all approved cases", f"--cases {RECORDS}", hint="leave the other files out")
     reader = FromRecords(Store.open(create=False), rulebook, unit, roster)
-    held = reader.held(min(session.day for session in roster.sessions))
+    held = reader.held(on or min(session.day for session in roster.sessions))
     for one in held.elsewhere:
         case = one.now.case
         typer.echo(f"left out: {case.reference}, {case.eye} eye, on {one.at.day}: {one.because}", err=True)
-    return Given(held.instance, held.lists, lambda lists: reader.plans(held, lists.placings))
+    return Given(held.instance, held.lists, lambda lists: reader.plans(held, lists.placings), roster)
 
 
 def _files(names: list[str]) -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from math import inf
 
-from planner.cli.listed import clash_lines, hung, row, rule_lines, verdict_data
+from planner.cli.listed import breach_lines, clash_lines, hung, row, rule_lines, verdict_data
 from planner.lists.best import NOT_PROVED, Best
 from planner.lists.blocked import Blocked
 from planner.lists.checker import WORDS, Judged
@@ -51,6 +51,7 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
         f"{searched.how_good if searched else NOT_PROVED} The checker finds "
         + ("every rule kept." if found.verdict.stands else f"{len(found.verdict.broken)} faults: planner lists check."),
     ]
+    lines += breach_lines(found.verdict)
     for judged in found.verdict.sessions:
         lines += ["", _head(judged)]
         for placing in week.list_of(judged.session):
@@ -61,7 +62,7 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
             ]
     lines += rule_lines(instance, "To ask", found.verdict.asked)
     lines += clash_lines(instance, clashes(instance, found.lists))
-    empty = [session.told for name, session in instance.sessions.items() if not week.list_of(name)]
+    empty = [session.told for session in instance.coming if not week.list_of(session.id)]
     if empty:
         lines += ["", *hung(f"Without a list: {'; '.join(empty)}")]
     lines += ["", "Trainees", *_trainees(instance, found), "", *hung(f"Weights of the wishes: {_weights(instance)}.")]
@@ -130,12 +131,13 @@ def _why(reason: Reason | None) -> str:
     choice = "worth most of all places"
     if reason.barred:
         choice = f"{reason.barred} place{'s' if reason.barred > 1 else ''} worth more would break a rule"
-    return "; ".join([reason.pressing, choice, *([wishes_words(reason.worth)] if len(reason.worth) > 1 else [])])
+    return "; ".join([reason.pressing, choice, *filter(None, [wishes_words(reason.worth)])])
 
 
 def wishes_words(worth: dict[str, float]) -> str:
-    """`whole operation +10.0, fair share -0.8`: each wish that a place touches, but for having one at all."""
-    return ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in worth.items() if wish != "placed")
+    """`whole operation +10.0, fair share -0.8`: each wish that a place touches, but for those met by any place."""
+    shown = {wish: points for wish, points in worth.items() if wish not in ("placed", "urgency")}
+    return ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in shown.items())
 
 
 def blocked_lines(blocked: Blocked) -> list[str]:

@@ -6,7 +6,6 @@ One worker, a fixed seed and a limit in deterministic time, so that the same inp
 from __future__ import annotations
 
 import contextlib
-import datetime
 import signal
 import threading
 from collections import Counter, defaultdict
@@ -17,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from planner.errors import PlannerError
 from planner.lists.filling import Filling
+from planner.lists.in_turn import in_turn
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
 from planner.lists.match import Matched, Reason, filled, matched, possibilities, pressing
@@ -113,9 +113,10 @@ def best(
                 search.whole(max(SHORTEST_WHOLE, effort * (1 - IMPROVING - TIGHTENING)))
     try:
         ended()
-        whole = matched(instance, search.found, _reasons(instance, kept, search.found, alike), kept)
+        dealt = in_turn(instance, search.found, kept)
+        whole = matched(instance, dealt, _reasons(instance, kept, dealt, alike), kept)
     except KeyboardInterrupt:
-        whole = matched(instance, search.found, None)
+        whole = matched(instance, in_turn(instance, search.found, kept), None)
     return Best(whole, max(search.bound, whole.worth), search.proved)
 
 
@@ -271,7 +272,7 @@ class _Search:
         by_kind: dict[int, int] = Counter()
         kind = self.alike.kind
         chosen = set(placed)
-        for key in sorted(waiting, key=lambda key: (self.instance.cases[key].last_day or datetime.date.max, key)):
+        for key in sorted(waiting, key=self.instance.turn):
             by_kind[kind(key)] += 1
             if by_kind[kind(key)] <= OF_A_KIND:
                 chosen.add(key)

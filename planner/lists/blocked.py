@@ -61,7 +61,7 @@ def why_none(
     found = []
     for key in keys:
         case = instance.cases[key]
-        kind = alike.kind(key), case.last_day
+        kind = alike.kind(key), alike.deadline(key)
         if kind not in known:
             first = why_not(instance, lists, key, fixed, WORK_OF_MANY)
             known[kind] = first, [Option.of(one.placing) for one in first.nearest]
@@ -82,7 +82,7 @@ def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...]
     trials = []
     patient = instance.cases[key].patient
     eyes = [p for p in lists.placings if patient is not None and instance.cases[p.case].patient == patient]
-    for session in instance.sessions.values():
+    for session in instance.coming:
         today = replace(lists, placings=tuple(dict.fromkeys((*by_day[session.day], *eyes))))
         trials += [attempt(instance, today, key, option) for option in _different(instance, session, today)]
     rules = smallest_block([trial.rules for trial in trials])

@@ -19,6 +19,7 @@ from planner.lists.instance import Instance, Key, Lists
 from planner.lists.likeness import Alike, Sort
 from planner.lists.programme import Programme
 from planner.lists.roster import Session
+from planner.lists.rules_of_sessions import limits_of
 from planner.lists.trials import Option
 from planner.lists.week import Week
 from planner.lists.worth import HARD, is_whole, of_placing
@@ -171,6 +172,10 @@ class Bound:
                 spare = [(-row[-1] / room.CENTS, share) for row, share in zip(rows, mixed, strict=True)]
                 taken = sum(self._added(placing.case) for placing in kept)
                 self.programme.row([(self._added(s.key), s.variable) for s in shares] + spare, -taken)
+            for most, counts in limits_of(session):
+                taken_up = sum(counts(self.instance.cases[p.case]) for p in kept)
+                counted = [(1, s.variable) for s in shares if counts(self.instance.cases[s.key])]
+                self.programme.row(counted, most - taken_up)
             for item in (None, *session.kit):
                 self._uses(session, item, list(zip(rows, mixed, strict=True)))
 

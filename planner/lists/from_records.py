@@ -138,7 +138,7 @@ class FromRecords:
             read[key] = self._made[now.version.id, now.approval.id if now.approval else 0][0]
         lists = Lists(counted(placings))
         instance = replace(
-            instance_of(cases.values(), self.rulebook, self.unit, self.roster),
+            instance_of(cases.values(), self.rulebook, self.unit, self.roster, on),
             begun=frozenset(placing.case for placing in placings if found[placing.case].state == "operated"),
         )
         instance = self._fellows.told(instance, lists, on, [one.now for one in elsewhere], read)

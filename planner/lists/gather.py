@@ -28,6 +28,7 @@ from planner.lists.instance import (
 from planner.lists.minutes import Time
 from planner.lists.one_patient import contradictions
 from planner.lists.roster import Limits, Patient, Roster
+from planner.lists.waiting import waiting
 from planner.plan.approved import Given, allocated, allocation_for
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
@@ -57,8 +58,10 @@ def stages_of(rulebook: Rulebook, unit: Unit, roster: Roster) -> list[Stage]:
     return sorted({unit.stage_of(learner.id, rulebook) for learner in roster.trainees}, key=STAGES.index)
 
 
-def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roster: Roster) -> Instance:
-    """The instance of cases as lists see them. Raises PlannerError for an unknown trainee."""
+def instance_of(
+    found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roster: Roster, on: datetime.date | None = None
+) -> Instance:
+    """The instance of cases as lists see them, planned `on` a day. Raises PlannerError for an unknown trainee."""
     trainees = {}
     for learner in roster.trainees:
         stage = unit.stage_of(learner.id, rulebook)
@@ -74,8 +77,11 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
         times[operator] = Time(own.mean, own.sd) if own else Time(grade.mean, grade.sd)
     own_days = limits.days_between_eyes
     patients: dict[str | None, Patient] = {patient.id: patient for patient in roster.patients}
+    late: dict[Key, str] = {(one.case, one.eye): one.because for one in roster.late_accepted}
     return Instance(
-        cases={case.key: _when_they_can_come(case, patients) for case in found},
+        cases={
+            case.key: replace(_when_they_can_come(case, patients), late_because=late.get(case.key)) for case in found
+        },
         trainees=trainees,
         supervisors={supervisor.id: supervisor for supervisor in roster.supervisors},
         sessions={session.id: session for session in roster.sessions},
@@ -99,6 +105,7 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
         days_between_eyes=rulebook.lists.eyes.days_between if own_days is None else own_days,
         days_between_eyes_basis=rulebook.lists.eyes.basis.words if own_days is None else "the sessions file",
         wishes=roster.wishes,
+        on=on,
     )
 
 
@@ -106,7 +113,8 @@ def _when_they_can_come(case: ListCase, patients: Mapping[str | None, Patient]) 
     patient = patients.get(case.patient)
     if patient is None:
         return case
-    return replace(case, away=frozenset(patient.away), not_before=patient.not_before)
+    away = frozenset(patient.away)
+    return replace(case, away=away, not_before=patient.not_before, short_notice=patient.short_notice)
 
 
 class Gathered:
@@ -153,8 +161,8 @@ def list_case(
     rules = rulebook.lists
     answered = {*rules.consent.settles, *rules.agreement.settles}
     to_hand = {device.device for chosen in plan.choices.values() for device in chosen.drawn}
-    urgency, last_day, why_then = _deadline(case, limits)
     findings = case.in_force
+    waits = waiting(findings.get("urgency"), findings.get("needed_by"), case.listed_on, case.recorded_on, limits)
     return ListCase(
         reference=case.reference,
         eye=case.eye,
@@ -172,9 +180,15 @@ def list_case(
             for reason in plan.assessment.readiness.because
             if reason.id not in answered
         ),
-        urgency=urgency,
-        last_day=last_day,
-        why_then=why_then,
+        urgency=waits.urgency,
+        last_day=waits.last_day,
+        why_then=waits.why_then,
+        since=waits.since,
+        listed=waits.listed,
+        recorded_on=case.recorded_on,
+        dated=_dated(case, rulebook),
+        general_anaesthetic=_truth(rules.general_anaesthetic.when, case, assessment, plan),
+        recovery=_truth(rules.recovery.when, case, assessment, plan),
         lens_power=_number(case, "lens_power_d"),
         backup_power=_number(case, "backup_lens_power_d"),
         alerts=tuple((alert.says, _truth(alert.when, case, assessment, plan)) for alert in rules.alerts),
@@ -226,15 +240,11 @@ def _truth(when: conditions.Condition, case: Case, assessment: Assessment, plan:
     return conditions.evaluate(when, tested, named)
 
 
-def _deadline(case: Case, limits: Limits) -> tuple[str | None, datetime.date | None, str]:
-    """The urgency, the last day on which the operation should be done, and what sets it."""
-    said = case.in_force.get("urgency")
-    urgency = said if isinstance(said, str) else None
-    needed = case.in_force.get("needed_by")
-    days = [(needed, f"needed by {needed}")] if isinstance(needed, datetime.date) else []
-    allowed = {str(name): days for name, days in limits.within_days.items()}.get(urgency or "")
-    if allowed is not None and case.recorded_on is not None:
-        last = case.recorded_on + datetime.timedelta(days=allowed)
-        days.append((last, f"{urgency}, so within {allowed} days of {case.recorded_on}"))
-    last_day, why = min(days, default=(None, ""))
-    return urgency, last_day, why
+def _dated(case: Case, rulebook: Rulebook) -> tuple[tuple[str, datetime.date | None, int], ...]:
+    """What was measured and grows old: its label, the day, and the days that the vocabulary lets it hold."""
+    rows = []
+    for name, holds in rulebook.vocabulary.validity(case.in_force).items():
+        measured = case.in_force.get(name)
+        day = measured if isinstance(measured, datetime.date) else None
+        rows.append((rulebook.vocabulary.by_id[name].label, day, holds))
+    return tuple(rows)

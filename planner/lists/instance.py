@@ -9,6 +9,7 @@ from functools import cached_property
 from planner.case import Stage
 from planner.lists.minutes import Time
 from planner.lists.roster import Session, Supervisor, Wishes
+from planner.lists.waiting import Waiting
 from planner.truth import Truth
 
 Key = tuple[str, str]  # reference and eye
@@ -61,10 +62,13 @@ class ListCase:
 
     `with_stage` gives the supervision for each stage of trainee. `kit` names essential items with their labels.
     `order` holds, for each fixed place of the rulebook, whether this case has it. `unsettled` are the reasons to settle
-    first other than consent and agreement. `last_day` is the deadline, `why_then` its reason. `alerts` are what the
-    room must know, in words, each with whether it holds. `approval` is None where cases come from files, which nobody
-    approved and which nothing can be published of. `away` and `not_before` say when the patient cannot come.
-    `reviewed_on` is the day on which the first eye was examined after its operation.
+    first other than consent and agreement. `last_day` is the deadline, `why_then` its reason; waiting counts from
+    `since`, the date of listing where `listed`, else the day recorded. `alerts` are what the room must know, in words,
+    each with whether it holds. `away` and `not_before` say when the patient cannot come, `short_notice` whether they
+    can for a place that falls free. `dated` are measurements that grow old: label, day, days that they hold.
+    `late_because`: why the organiser accepts that it comes after its last day.
+    `reviewed_on` is the day on which the first eye was examined after its operation. `approval` is None where cases
+    come from files, which nobody approved and which nothing can be published of.
     """
 
     reference: str
@@ -91,6 +95,14 @@ class ListCase:
     approval: Covering | None = None
     fellow: Fellow | None = None
     reviewed_on: datetime.date | None = None
+    short_notice: Truth = None
+    since: datetime.date | None = None
+    listed: bool = False
+    recorded_on: datetime.date | None = None
+    dated: tuple[tuple[str, datetime.date | None, int], ...] = ()
+    general_anaesthetic: Truth = None
+    recovery: Truth = None
+    late_because: str | None = None
 
     @property
     def covered_stages(self) -> frozenset[Stage | None] | None:
@@ -102,6 +114,10 @@ class ListCase:
     @property
     def key(self) -> Key:
         return self.reference, self.eye
+
+    @property
+    def waiting(self) -> Waiting:
+        return Waiting(self.urgency, self.since, self.listed, self.last_day, self.why_then)
 
     @property
     def told(self) -> str:
@@ -171,7 +187,7 @@ class Instance:
     """Everything a list is judged by. Orders of dictionaries are those of the files.
 
     `published` are the lists that people have seen; staying close to them is a wish, no rule. `begun` are the cases
-    that are done or in hand.
+    that are done or in hand. `on` is the day of planning; None: that of the first session.
     """
 
     cases: dict[Key, ListCase]
@@ -191,6 +207,7 @@ class Instance:
     wishes: Wishes
     published: Lists = Lists(())
     begun: frozenset[Key] = frozenset()
+    on: datetime.date | None = None
 
     @cached_property
     def as_published(self) -> dict[Key, Placing]:
@@ -198,8 +215,33 @@ class Instance:
         return {placing.case: placing for placing in self.published.placings}
 
     @cached_property
+    def planned_on(self) -> datetime.date:
+        return self.on or min(session.day for session in self.sessions.values())
+
+    @cached_property
+    def coming(self) -> tuple[Session, ...]:
+        """The sessions from the day of planning on; nobody can be put on one that is over."""
+        return tuple(session for session in self.sessions.values() if session.day >= self.planned_on)
+
+    @cached_property
     def first_day(self) -> datetime.date:
-        return min(session.day for session in self.sessions.values())
+        return min((session.day for session in self.coming), default=self.planned_on)
+
+    @cached_property
+    def last_session_day(self) -> datetime.date:
+        return max(session.day for session in self.sessions.values())
+
+    @cached_property
+    def past_their_date(self) -> frozenset[Key]:
+        """Cases whose last day comes before any session from the day of planning on, or that may come after it."""
+        return frozenset(
+            key for key, case in self.cases.items()
+            if case.last_day is not None and (case.last_day < self.first_day or case.late_because is not None)
+        )  # fmt: skip
+
+    def turn(self, key: Key) -> tuple[object, ...]:
+        """Whose turn it is, the least first: past its date, then by urgency, then by waiting."""
+        return (*self.cases[key].waiting.turn(key in self.past_their_date), key)
 
     @cached_property
     def most_added(self) -> float:

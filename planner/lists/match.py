@@ -6,21 +6,20 @@ claimed about how far it is from that. The checker judges the whole at the end.
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from planner.lists.blocked import Blocked, why_none
 from planner.lists.checker import Verdict, check
 from planner.lists.filling import Filling, Shorts
+from planner.lists.in_turn import in_turn
 from planner.lists.instance import Instance, Key, Lists
 from planner.lists.likeness import Alike
 from planner.lists.ordering import hardest_in_place
 from planner.lists.trials import Option
-from planner.lists.worth import of_lists
+from planner.lists.worth import of_lists, of_placing
 
 LOSING = (0.5, 1.5, 4.0)  # points; what loses more comes after
-_URGENCY = ("urgent", "soon", None, "routine")  # not recorded stands before what is said to be the least
 
 
 @dataclass(frozen=True)
@@ -58,7 +57,25 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
     `done` is called once for each case that has been looked at for the first time.
     """
     reasons: dict[Key, Reason] = {}
-    return matched(instance, filled(instance, kept, reasons, done), reasons, kept)
+    lists = filled(instance, kept, reasons, done)
+    dealt = in_turn(instance, lists, kept)
+    return matched(instance, dealt, _dealt(instance, lists, dealt, reasons), kept)
+
+
+def _dealt(instance: Instance, before: Lists, now: Lists, reasons: dict[Key, Reason]) -> dict[Key, Reason]:
+    """The reason of each place goes with it to whom it was dealt; what hangs on the case itself is said anew."""
+    found: dict[Key, Reason] = {}
+    held = {(placing.session, placing.place): placing for placing in before.placings}
+    for placing in now.placings:
+        was = held[(placing.session, placing.place)]
+        if was.case in reasons:
+            reason, gone = reasons[was.case], of_placing(instance, was)
+            worth = {wish: points for wish, points in reason.worth.items() if wish not in gone}
+            worth = of_placing(instance, placing) | worth
+            found[placing.case] = replace(
+                reason, case=placing.case, worth=worth, pressing=pressing(instance, placing.case)
+            )
+    return found
 
 
 def filled(
@@ -118,10 +135,9 @@ def matched(instance: Instance, lists: Lists, reasons: dict[Key, Reason] | None,
 
 def pressing(instance: Instance, key: Key) -> str:
     """How pressing a case is, in words."""
-    case = instance.cases[key]
-    return case.why_then or case.urgency or "urgency not recorded"
+    return instance.cases[key].waiting.words(instance.planned_on, key in instance.past_their_date)
 
 
 def _pressing(instance: Instance, key: Key, places: int) -> tuple[object, ...]:
-    case = instance.cases[key]
-    return (case.last_day or datetime.date.max, _URGENCY.index(case.urgency), places, -case.tier, key)
+    *turn, last = instance.turn(key)
+    return (*turn, places, -instance.cases[key].tier, last)

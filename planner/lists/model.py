@@ -19,6 +19,7 @@ from planner.lists.instance import FixedOrder, Instance, Key, Lists
 from planner.lists.likeness import Alike
 from planner.lists.roster import Session
 from planner.lists.rules_of_eyes import may_both
+from planner.lists.rules_of_sessions import limits_of
 from planner.lists.trials import Option
 from planner.lists.week import Week
 
@@ -73,6 +74,7 @@ class Model:
         self._patients()
         self._rooms()
         self._kit()
+        self._limits()
         self._objective()
 
     def _kinds(self, possible: dict[Key, list[Option]], alike: Alike) -> list[list[Key]]:
@@ -186,6 +188,13 @@ class Model:
                 here = self._of[(session.id, "", None)]
                 users = [v for key, _, v in here if item in self.instance.cases[key].kit]
                 self.model.add(sum(users) <= room.uses(self.instance, session, item))
+
+    def _limits(self) -> None:
+        """The session's own limits of cases, general anaesthetics and places in recovery."""
+        for session in self.sessions:
+            for most, counts in limits_of(session):
+                here = self._of[(session.id, "", None)]
+                self.model.add(sum(v for key, _, v in here if counts(self.instance.cases[key])) <= most)
 
     def _objective(self) -> None:
         trainees, wishes = self.instance.trainees, self.instance.wishes

@@ -1,7 +1,8 @@
 """What one change would place a case that has no place: each change tried, and the lists with it judged by the checker.
 
 A change is one thing that a person can do: move one other case, another order, one more set, an anaesthetist, one more
-supervisor, some minutes, or an answer that is not recorded. Nobody's deadline, leave or limit is ever changed.
+supervisor, some minutes, an answer that is not recorded, or, last of all, a place later than it is needed, which the
+organiser must accept. Nobody's leave or limit is ever changed.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from planner.lists.ordering import ordered
 from planner.lists.roster import KitSets, Session
 from planner.lists.rules_of_people import APPROVAL
 from planner.lists.trials import Option, Trial, attempt
+from planner.lists.waiting import days
 from planner.lists.week import Broken, Week
 from planner.lists.worth import ranked
 
@@ -25,7 +27,8 @@ WORK = 400  # places tried for other cases
 WORK_OF_TWO = 60
 _Changed = tuple[str, Session]  # what is done to a session, and the session after it
 _OF_EYES = frozenset({"patient-in-one-theatre", "one-eye-a-day", "between-eyes"})
-_BY_MOVING = OF_ORDER | _OF_EYES | {"overrun", "supervisor-is-free", "trainee-is-free"}
+_OF_LIMITS = frozenset({"overrun", "most-cases", "general-anaesthetics", "recovery"})
+_BY_MOVING = OF_ORDER | _OF_EYES | _OF_LIMITS | {"supervisor-is-free", "trainee-is-free"}
 
 
 @dataclass(frozen=True)
@@ -55,7 +58,8 @@ def opened(
 ) -> tuple[Opened, ...]:
     """One opening of each sort at most, what costs nobody anything first. `barred` are the places tried in vain.
 
-    Where no one change is enough, one thing more for a session and one other case moved are tried together. Cases in
+    Where no one change is enough, one thing more for a session and one other case moved are tried together. A place
+    later than it is needed comes last. Cases in
     `fixed` are not moved. What these lists break already is let be.
     """
     search = _Search(instance, lists, key, fixed, work)
@@ -65,10 +69,10 @@ def opened(
     )  # fmt: skip
     trials = sorted(barred, key=lambda trial: (len(trial.rules), len(trial.broken)))
     found = tuple(one for way in ways if (one := next(way(trials), None)) is not None)
-    if found:
-        return found
-    both = next(search.with_a_move(trials), None)
-    return (both,) if both is not None else ()
+    if not found and (both := next(search.with_a_move(trials), None)) is not None:
+        found = (both,)
+    late = next(search.later_than_needed(trials), None)
+    return found if late is None else (*found, late)
 
 
 class _Search:
@@ -144,7 +148,7 @@ class _Search:
     def _places(self, other: Placing, stays: bool, lists: Lists) -> Iterator[Option]:
         options = [
             Option(session.id, trainee, supervisor)
-            for session in self.instance.sessions.values()
+            for session in self.instance.coming
             if (session.id == other.session) is stays
             for trainee in (*self.instance.trainees, None)
             for supervisor in session.supervisors
@@ -262,6 +266,17 @@ class _Search:
                     yield f"Once recorded as absent: {rule.asked}.", replace(case, order=case.order | {rule.id: False})
         if trial.rules == {"first-eye-reviewed"} and case.reviewed_on is None:
             yield "Once the first eye is examined and that is recorded.", replace(case, reviewed_on=day)
+
+    def later_than_needed(self, trials: list[Trial]) -> Iterator[Opened]:
+        """The earliest place after its last day, which stands only once the organiser accepts that."""
+        case, sessions = self.case, self.instance.sessions
+        late = [trial for trial in trials if trial.rules == {"deadline"}]
+        for trial in sorted(late, key=lambda trial: sessions[trial.placing.session].day):
+            if case.last_day is not None:
+                count = days((sessions[trial.placing.session].day - case.last_day).days)
+                says = f"{case.told} {count} past its date, if the organiser accepts it (`late_accepted`)."
+                cases = self.instance.cases | {self.key: replace(case, late_because="the organiser accepts it")}
+                yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
 
     def _now(self, instance: Instance, lists: Lists, trial: Trial, says: str) -> Iterator[Opened]:
         then = attempt(instance, lists, self.key, Option.of(trial.placing))

@@ -45,7 +45,8 @@ def _orders(instance: Instance, here: list[tuple[Key, Option]]) -> Iterator[tupl
 
     def usual(placed: tuple[Key, Option]) -> tuple[object, ...]:
         case = instance.cases[placed[0]]
-        return (*usual_rank(instance, placed[0]), hardest * case.tier, str(case.last_day or "9"), -case.tier, placed[0])
+        turn = instance.turn(placed[0])
+        return (*usual_rank(instance, placed[0]), hardest * case.tier, *turn[:-1], -case.tier, placed[0])
 
     begun = sorted(here, key=usual)
     yield tuple(begun)

@@ -115,7 +115,7 @@ def glance(instance: Instance, lists: Lists) -> Glance:
     ]
     placed = {placing.case for placing in lists.placings}
     waiting = [key for key in instance.cases if key not in placed]
-    waiting.sort(key=lambda key: (instance.cases[key].last_day or datetime.date.max, key))
+    waiting.sort(key=instance.turn)
     return Glance(
         tuple(weeks), tuple(_waiting(instance, lists, key) for key in waiting),
         tuple(_share(week, name) for name in instance.trainees), len(placed), instance.overrun_chance,

@@ -59,11 +59,23 @@ class Supervisor(Entry):
 
 
 class Patient(Entry):
-    """When a patient, by pseudonym, cannot come: single days, and every day before one."""
+    """When a patient, by pseudonym, cannot come: single days, and every day before one.
+
+    `short_notice`: whether they can come for a place that falls free shortly before; left out, nobody has asked.
+    """
 
     id: str
     away: list[Day] = []
     not_before: Day | None = None
+    short_notice: YesNo | None = None
+
+
+class LateCase(Entry):
+    """A case for which the organiser accepts that it comes later than it is needed, and why."""
+
+    case: str
+    eye: Literal["right", "left"]
+    because: str
 
 
 class KitSets(Entry):
@@ -74,7 +86,11 @@ class KitSets(Entry):
 
 
 class Session(Entry):
-    """A theatre for some minutes. `kit` names what is counted there; other kit is as the unit's file says."""
+    """A theatre for some minutes. `kit` names what is counted there; other kit is as the unit's file says.
+
+    `most_cases`, `most_general_anaesthetics` and `recovery_places` (patients of this session whom the recovery room
+    takes) are the unit's own limits; left out, there is none.
+    """
 
     id: str
     day: Day
@@ -84,6 +100,9 @@ class Session(Entry):
     anaesthetist: YesNo
     supervisors: list[str]
     kit: dict[str, KitSets] = {}
+    most_cases: Annotated[Whole, Field(ge=1)] | None = None
+    most_general_anaesthetics: Annotated[Whole, Field(ge=0)] | None = None
+    recovery_places: Annotated[Whole, Field(ge=0)] | None = None
 
     @property
     def span(self) -> tuple[datetime.datetime, datetime.datetime]:
@@ -118,8 +137,10 @@ class OwnMinutes(Entry):
 
 
 class Limits(Entry):
-    """What is left out is the rulebook's. `within_days` runs from the day a case was recorded.
+    """What is left out is the rulebook's, or is no limit where that gives none.
 
+    `within_days` are the unit's waiting targets; they run from the date of listing, or else from the day a case was
+    recorded. `lead_days`: calendar days that a lens or an item of kit takes from order to shelf.
     `days_between_eyes` are those from the operation on a patient's one eye to that on the other, at least.
     """
 
@@ -127,7 +148,8 @@ class Limits(Entry):
     turnover_minutes: Annotated[Number, Field(ge=0)] | None = None
     operating_minutes: dict[str, OwnMinutes] = {}
     days_between_eyes: Annotated[Whole, Field(ge=0)] | None = None
-    within_days: dict[Literal["soon", "urgent"], Annotated[Whole, Field(ge=0)]] = {}
+    within_days: dict[Literal["routine", "soon", "urgent"], Annotated[Whole, Field(ge=0)]] = {}
+    lead_days: dict[Literal["lens", "kit"], Annotated[Whole, Field(ge=0)]] = {}
 
 
 class Wishes(Entry):
@@ -138,7 +160,10 @@ class Wishes(Entry):
     that they take and still need. `just_beyond`: a whole operation one tier above the highest they have shown.
     `hard_together`: less for each eye of tier 3 or 4 beyond the first on one list.
     `fair_share`: less for each case that a trainee has on these lists beyond the mean of all trainees. `waiting`: less
-    for each day from the first session on. `closer_than_needed`: less where a consultant supervises what a trainer may.
+    for each day from the first session on, so many times as the case is urgent: 1 routine, 2 not recorded, 3 soon,
+    4 urgent. `urgency`: a place for a case that is not routine, once for each of these steps above it. `past_its_date`:
+    for a case past its date, each day before the day after the last session, and a tenth more for each of these steps.
+    `closer_than_needed`: less where a consultant supervises what a trainer may.
     `few_changes`: a case stays in its published session with its people; half of it with other people.
     `hardest` is no weight: whether the highest tier comes first, while all are fresh, or last. It yields to every rule.
     """
@@ -152,6 +177,8 @@ class Wishes(Entry):
     hard_together: Annotated[Number, Field(ge=0)] = 2.0
     fair_share: Annotated[Number, Field(ge=0)] = 1.0
     waiting: Annotated[Number, Field(ge=0)] = 0.2
+    urgency: Annotated[Number, Field(ge=0)] = 20.0
+    past_its_date: Annotated[Number, Field(ge=0)] = 30.0
     closer_than_needed: Annotated[Number, Field(ge=0)] = 1.0
     few_changes: Annotated[Number, Field(ge=0)] = 8.0
     hardest: Literal["first", "last"] | None = None
@@ -162,6 +189,7 @@ class Roster(Entry):
     supervisors: list[Supervisor]
     sessions: list[Session] = Field(min_length=1)
     patients: list[Patient] = []
+    late_accepted: list[LateCase] = []
     limits: Limits = Limits()
     wishes: Wishes = Wishes()
 

@@ -57,10 +57,10 @@ def settled(week: Week) -> Iterator[Broken]:
 
 
 def deadline(week: Week) -> Iterator[Broken]:
-    """No case comes later than it is needed."""
+    """No case comes later than it is needed, unless it is past its date when planned, or that was accepted."""
     for placing in week.lists.placings:
         case, day = week.case(placing), week.session(placing).day
-        if case.last_day is not None and day > case.last_day:
+        if case.last_day is not None and day > case.last_day and placing.case not in week.instance.past_their_date:
             says = f"{week.told(placing)}: {case.why_then}, and {day} is later."
             yield Broken("deadline", placing.session, case.told, says, f"Move it to {case.last_day} or before.")
 

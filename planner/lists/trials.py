@@ -42,8 +42,8 @@ class Trial:
 
 
 def options(instance: Instance) -> Iterator[Option]:
-    """Every session with every pair of a trainee, or none, and a supervisor who is on it."""
-    for session in instance.sessions.values():
+    """Every coming session with every pair of a trainee, or none, and a supervisor who is on it."""
+    for session in instance.coming:
         for trainee in (*instance.trainees, None):
             for supervisor in session.supervisors:
                 yield Option(session.id, trainee, supervisor)

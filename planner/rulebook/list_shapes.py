@@ -134,5 +134,7 @@ class ListRules(Entry):
     clashes: Clashes
     alerts: list[Alert]
     anaesthetist: Needed
+    general_anaesthetic: Needed
+    recovery: Needed
     agreement: Needed
     consent: Needed

@@ -24,6 +24,7 @@ from planner.web import (
     lists_change,
     lists_day,
     lists_morning,
+    lists_orders,
     lists_place,
     lists_print,
     lists_propose,
@@ -49,7 +50,8 @@ from planner.web.throttle import Throttle
 PAGES = (
     *(sign_in, notices, case_list, new_case, plan_page, conflict, hand_over, case_form),
     *(approvals, approvals_decide, approvals_case),
-    *(lists, lists_change, lists_propose, lists_morning, lists_session, lists_print, lists_place, lists_day),
+    *(lists, lists_change, lists_propose, lists_morning, lists_session, lists_orders, lists_print, lists_place),
+    lists_day,
 )
 
 

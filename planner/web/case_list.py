@@ -16,7 +16,7 @@ from planner.web.overview import day_and_time
 from planner.web.places import case_path
 from planner.web.presenting import page
 from planner.web.site import Site, site_of
-from planner.web.urgency import urgency_rank
+from planner.web.urgency import turn
 
 router = APIRouter()
 Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
@@ -51,10 +51,7 @@ def cases(
     show_all = whose == "all" or visitor.role not in PREPARERS
     wanted = q.strip().lower()
     found = [now for now in (every if show_all else mine) if wanted in now.case.reference.lower()]
-    lines = [
-        _line(site, now)
-        for now in sorted(found, key=lambda now: (urgency_rank(site.rulebook, now.version), now.case.reference))
-    ]
+    lines = [_line(site, now) for now in sorted(found, key=lambda now: (turn(site, now.version), now.case.reference))]
     may_prepare = visitor.role in PREPARERS
     return page(
         request, "cases.html", lines=lines, q=q.strip(), show_all=show_all, mine=len(mine), every=len(every),

@@ -194,7 +194,10 @@ def _choices(finding: Finding, written: list[str], looked_through: bool, finer: 
 
 def labels(vocabulary: Vocabulary) -> dict[str, str]:
     """The label of each finding, and of each heading that the form holds."""
-    headings = {"planned_stage": "Planned for", "recorded_on": "Examined on", "none_found_in": "Looked through"}
+    headings = {
+        "planned_stage": "Planned for", "listed_on": "Put on the waiting list", "recorded_on": "Examined on",
+        "none_found_in": "Looked through",
+    }  # fmt: skip
     return headings | {finding.id: finding.label for finding in vocabulary.findings}
 
 

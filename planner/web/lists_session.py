@@ -16,6 +16,7 @@ from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.lists.changed import Change, changes
 from planner.lists.instance import Placing
+from planner.lists.standby import standby
 from planner.lists.versions import lists_of
 from planner.records.publishing import PublishedMeanwhile
 from planner.web.door import Door, Posted, Visitor
@@ -135,16 +136,20 @@ def session_page(
     ]
     off = [f"{one.case[0]}, {one.case[1]} eye" for one in standing.changes if one.now is None]
     chance = state.week.chance_of_overrun(session)
+    may_build, instance = visitor.role in BUILDERS, state.held.instance
+    could = standby(instance, state.lists, session, unknown=False) if may_build else None
     return page(
         request, "list_session.html", status,
         held=held, title=f"{held.day:%A} {day_words(held.day)}", path=session_path(session), lines=lines,
         seen=state.seen, broken=state.broken(session), asked=state.asked(session), standing=standing, off=off,
+        breaches=[one for one in state.verdict.breaches if one.session == session],
+        standby=[(one, list_path(state.held.now[one.case].case)) for one in could.ready] if could else [],
         clashes=[clash for clash in state.clashes if clash.session == session],
         expected=round(state.week.expected_minutes(session)), chance=percent(chance),
         limit=percent(state.held.instance.overrun_chance), too_long=chance > state.held.instance.overrun_chance,
         people=[*state.held.instance.trainees, *state.held.instance.supervisors],
         supervisors=list(state.held.instance.supervisors), reasons=REASONS,
-        may_build=visitor.role in BUILDERS, faults=faults, note=note, longest=LONGEST,
+        may_build=may_build, faults=faults, note=note, longest=LONGEST,
         hours=f"{held.span[0]:%H:%M} to {held.span[1]:%H:%M}",
         published_at=day_and_time(standing.version.at) if standing.version else "",
     )  # fmt: skip

@@ -55,6 +55,10 @@ def eye(reference: str, **changed: Any) -> ListCase:
         urgency="routine",
         last_day=None,
         why_then="",
+        since=datetime.date(2026, 11, 2),
+        listed=True,
+        general_anaesthetic=False,
+        recovery=False,
     )
     return replace(plain, **changed)
 

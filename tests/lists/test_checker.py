@@ -404,8 +404,8 @@ BREAKS = {
         ("not recorded: latex allergy", "before all such cases in One  that day"),
     ),
     "too late": Made(
-        week([eye("A", last_day=TUESDAY, why_then="needed then")], [session("one", day=THURSDAY)]),
-        lists("one: A late trainer"),
+        week([eye("A", last_day=TUESDAY, why_then="needed then")], [session("one"), session("two", day=THURSDAY)]),
+        lists("two: A late trainer"),
         "deadline",
         ("needed then, and 2026-12-03 is later", "Move it to 2026-12-01 or before"),
     ),
@@ -420,6 +420,24 @@ BREAKS = {
         lists("one: A late consultant"),
         "patient-can-come",
         ("P-A cannot come before 2026-12-03",),
+    ),
+    "more cases than the session takes": Made(
+        week(AB, [session("one", most_cases=1)]),
+        lists("one: A late consultant", "one: B late consultant"),
+        "most-cases",
+        ("one: 2 cases; the session takes 1 at most", "another session"),
+    ),
+    "a general anaesthetic too many, if it is one": Made(
+        week([eye("A", general_anaesthetic=None)], [session("one", most_general_anaesthetics=0)]),
+        lists("one: A late consultant"),
+        "general-anaesthetics",
+        ("1 case under general anaesthesia, 1 of which only may be", "or ask"),
+    ),
+    "no place in recovery": Made(
+        week([eye("A", recovery=True)], [session("one", recovery_places=0)]),
+        lists("one: A late consultant"),
+        "recovery",
+        ("1 case for recovery; the session takes 0 at most",),
     ),
     "eight by a consultant in 240 minutes": Made(
         week([*SEVEN, eye("H")]),

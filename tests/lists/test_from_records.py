@@ -72,6 +72,7 @@ def test_approved_as_the_rulebook_has_it_is_what_the_case_files_give(reader: Fro
     # The dates apart, which stand as much later as today is.
     assert all(case.approval is not None and case.approval.stands for case in held.instance.cases.values())
     none: dict[str, Any] = {"approval": None, "last_day": None, "why_then": "", "away": frozenset(), "not_before": None}
+    none |= {"since": None, "listed": False, "recorded_on": None, "dated": ()}
     undated = {key: replace(case, **none) for key, case in held.instance.cases.items()}
     assert undated == {key: replace(case, **none) for key, case in demo.cases.items()}
     assert held.instance.times == demo.times

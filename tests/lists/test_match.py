@@ -176,7 +176,7 @@ def test_the_demonstration(demo: Instance) -> None:
     assert found.verdict.stands and check(demo, found.lists).stands
     assert {blocked.case[0]: blocked.rules for blocked in found.blocked} == {
         # Two eyes that need hooks by Wednesday, one set that week; consent, a pressure and a latex allergy to settle.
-        "L-410": ("kit-sets", "deadline"),
+        "L-412": ("kit-sets", "deadline"),
         "L-420": ("consent",),
         "L-430": ("settled",),
         "L-440": ("settled",),

@@ -89,7 +89,11 @@ WEEKS: dict[str, tuple[Instance, Lists, tuple[str, ...]]] = {
         Lists(()),
         (),
     ),
-    "too late on every day there is": (week([eye("A", **NEEDED)], [session("one", day=THURSDAY)]), Lists(()), ()),
+    "too late on every day that has room": (
+        week([eye("A", **NEEDED)], [session("one", minutes=30), session("two", day=THURSDAY)]),
+        Lists(()),
+        ("A, right eye 2 days past its date, if the organiser accepts it",),
+    ),
     "two things to settle": (
         week([eye("A", unsettled=("the pressure", "the lids"))], [session("one")]), Lists(()), ()
     ),

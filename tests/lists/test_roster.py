@@ -47,6 +47,13 @@ BROKEN = {
     "a chance in per cent": ("overrun_chance: 0.05", "overrun_chance: 5", 9, "below 1"),
     "a key misspelt": ("overrun_chance: 0.05", "overrun_chanse: 0.05", 9, "unknown key"),
     "an operator who is none": ("overrun_chance: 0.05", OWN_MINUTES, 9, "no operator 'junior'"),
+    "no case at all in a session": (LAST, LAST.replace("[c]", "[c], most_cases: 0"), 7, "at least 1"),
+    "a limit below none": (LAST, LAST.replace("[c]", "[c], recovery_places: -1"), 7, "at least 0"),
+    "an urgency that is none": ("overrun_chance: 0.05", "within_days: {elective: 90}", 9, "routine"),
+    "a lead time of what is not ordered": ("overrun_chance: 0.05", "lead_days: {drops: 2}", 9, "lens"),
+    "late without a reason": (
+        "limits:", "late_accepted: [{case: A-1, eye: left}]\nlimits:", 8, "because",
+    ),
     "a day that is none": ("leave: [2026-12-08]", "leave: [2026-12-32]", 2, "YYYY-MM-DD"),
 }  # fmt: skip
 

@@ -52,7 +52,7 @@ def test_every_finding_that_applies_is_asked_in_the_order_of_the_vocabulary(visi
     # The word before the grade it can be read from: most clinics have the word alone.
     word, grade = always.index("nucleus_hardness"), always.index("nuclear_opalescence_locs3")
     always.insert(min(word, grade), always.pop(word))
-    assert [name for name in shown if name not in ("planned_stage", "recorded_on")] == always
+    assert [name for name in shown if name not in ("planned_stage", "listed_on", "recorded_on")] == always
 
 
 def test_not_recorded_is_the_first_state_of_every_question_and_never_no(visit: Visit, rulebook: Rulebook) -> None:
@@ -111,6 +111,26 @@ def test_a_bad_value_is_refused_at_its_field_and_the_others_are_saved(visit: Vis
 def test_each_bad_value_says_why(visit: Visit, store: Store, name: str, value: Any, why: str) -> None:
     answer = save(visit, 1, **{f"f__{name}": value})
     assert answer.status_code == 422 and why in text_of(answer) and findings(store) == {}
+
+
+def test_the_dates_of_listing_and_examination(visit: Visit, store: Store) -> None:
+    answer = save(visit, 1, h__listed_on="2026-10-05", h__recorded_on="2026-11-02")
+    assert answer.status_code == 303
+    case = store.find_case("A-104", "right")
+    assert case is not None
+    kept = store.case_now(case.id).version
+    assert (kept.document["listed_on"], kept.document["recorded_on"]) == ("2026-10-05", "2026-11-02")
+    assert re.search(r'id="f-listed_on"[^>]*value="2026-10-05"', visit.get(FORM).text)
+    for name, value, why in (
+        ("listed_on", "9999-12-31", "is later than today"),
+        ("recorded_on", "9999-12-31", "is later than today"),
+        ("listed_on", "5 October", "is not a date"),
+    ):
+        answer = save(visit, kept.number, **{f"h__{name}": value})
+        assert answer.status_code == 422 and why in text_of(answer) and f'id="w-{name}"' in answer.text
+    assert store.case_now(case.id).version.number == kept.number
+    save(visit, kept.number, h__listed_on="")
+    assert "listed_on" not in store.case_now(case.id).version.document
 
 
 def test_a_pair_that_cannot_stand_together_is_refused_with_its_reason(visit: Visit, store: Store) -> None:

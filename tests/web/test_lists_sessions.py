@@ -112,7 +112,10 @@ def test_every_session_is_offered_with_the_checkers_word(organiser: Visit) -> No
     told = text_of(organiser.get("/lists/place/L-414/left"))
     assert "worth most" in told and "Stands" in told and "Breaks:" in told
     # Urgent, so within 28 days of its recording (the invented unit's own limit): the last session is too late.
-    assert re.search(r"thu-4-a.*urgent, so within 28 days of [\d-]+, and [\d-]+ is later", told)
+    assert re.search(
+        r"thu-4-a.*urgent, so within 28 days of being recorded on [\d-]+ \(no date of listing\), and [\d-]+ is later",
+        told,
+    )
 
 
 def test_a_case_that_fits_nowhere_is_told_why(organiser: Visit) -> None:
@@ -369,3 +372,36 @@ def test_no_note_publishes_what_was_not_approved(filled: Visit, signed_in: SignI
     assert store.list_versions(TUESDAY, "tue-1-a") == ()
     text = " ".join(PdfReader(io.BytesIO(consultant.get(f"{LIST}/brief.pdf").content)).pages[0].extract_text().split())
     assert "not approved as placed" in text
+
+
+def test_who_could_come_at_short_notice_stands_on_the_session_page(filled: Visit, signed_in: SignIn) -> None:
+    told = text_of(filled.get(LIST))
+    assert "Could come at short notice" in told
+    assert told.index("L-410") < told.index("L-448") < told.index("L-406"), "whose turn it is first"
+    assert "L-420" not in told, "no consent, so no rule lets it stand"
+    assert "Could come at short notice" not in text_of(signed_in("trainee-3").get(LIST))
+
+
+def test_what_must_be_ordered_is_a_page_and_a_table(filled: Visit) -> None:
+    told = text_of(filled.get("/lists/orders"))
+    # Today plus 7 days: the last day for a lens is today, for kit it is over.
+    assert "Lens: 21.00 D, hydrophobic acrylic" in told and "too late to order: look on the shelf" in told
+    assert "Lenses take 7 days" in told
+    rows = list(csv.DictReader(io.StringIO(filled.get("/lists/orders.csv").text)))
+    lenses = [row for row in rows if row["what"] == "lens"]
+    assert len(lenses) == 3 and {row["order_by"] for row in lenses} == {datetime.date.today().isoformat()}
+    assert {row["too_late"] for row in lenses} == {"no"}
+
+
+def test_past_its_date_stands_first_in_the_pool(organiser: Visit, store: Store) -> None:
+    case = store.find_case("L-445", "right")
+    assert case is not None
+    yesterday = (datetime.date.today() - datetime.timedelta(days=1)).isoformat()
+    page = text_of(organiser.get("/lists"))
+    assert "waiting" in page and "since recorded" in page and "past its date" not in page
+    now, changes = store.case_now(case.id), {"needed_by": yesterday, "listed_on": "2026-01-05"}
+    store.save_case(case.id, now.version.number, changes, "trainee-3", seen=now.seen)
+    kept = store.case_now(case.id).version
+    assert kept.document["listed_on"] == "2026-01-05"
+    told = text_of(organiser.get("/cases?whose=all"))
+    assert told.index("L-445") < told.index("L-410"), "before what is urgent"

@@ -54,6 +54,8 @@ ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
     ("POST", "/lists/all/accept"): BUILDING,
     ("GET", "/lists/week.pdf"): BUILDING,
     ("GET", "/lists/lists.csv"): BUILDING,
+    ("GET", "/lists/orders"): BUILDING,
+    ("GET", "/lists/orders.csv"): BUILDING,
     ("GET", "/lists/lists.ics"): READING,
     ("GET", SESSION): READING,
     ("POST", SESSION + "/publish"): BUILDING,
