@@ -133,4 +133,3 @@ def _as_row(entry: RosterEntry) -> Mapping[str, Any]:
         "document": canonical(entry.document), "retired": int(entry.retired), "note": entry.note,
         "at": entry.at, "by": entry.by,
     }  # fmt: skip
-

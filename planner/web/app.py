@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import FastAPI
 
 from planner.documents.html import fonts_folder
-from planner.lists.from_records import FromRecords
+from planner.lists.in_force import InForce
 from planner.lists.roster import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -59,16 +59,16 @@ def make_app(
     passwords: Passwords | None = None,
     roster: Roster | None = None,
 ) -> FastAPI:
-    """The application over an open store; with a sessions file, `roster`, it judges and proposes lists.
+    """The application over an open store; by the roster in it, else by that of a file, it judges and proposes lists.
 
     Raises RuntimeError when a route does not say who may use it.
     """
     settings = settings or Settings()
     sessions, throttle = Sessions(store, settings), Throttle(store, settings)
     app = FastAPI(title=rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
-    made_from = FromRecords(store, rulebook, unit, roster) if unit is not None and roster is not None else None
     app.state.site = Site(
-        store, rulebook, unit, settings, sessions, throttle, passwords or Passwords(), Judge(rulebook, unit), made_from
+        store, rulebook, unit, settings, sessions, throttle, passwords or Passwords(), Judge(rulebook, unit),
+        InForce(store, rulebook, unit, roster),
     )
     for module in PAGES:
         # Not `include_router`, which hides the routes inside: each must be seen to have its door.

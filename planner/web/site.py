@@ -8,6 +8,7 @@ from starlette.requests import Request
 
 from planner.errors import PlannerError
 from planner.lists.from_records import FromRecords
+from planner.lists.in_force import InForce
 from planner.records.rows import Person
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -31,7 +32,12 @@ class Site:
     throttle: Throttle
     passwords: Passwords
     judge: Judge
-    lists: FromRecords | None = None
+    in_force: InForce
+
+    @property
+    def lists(self) -> FromRecords | None:
+        """The reader of the lists by the roster in force; None where there is none. Raises PlannerError."""
+        return self.in_force.lists()
 
 
 def site_of(request: Request) -> Site:
