@@ -95,14 +95,16 @@ def cell_of(field: Field, value: Any) -> str:
     if field.sort in ("names", "some-of"):
         return " + ".join(map(str, value))
     if field.sort == "rows":
-        return "; ".join(f"{key}: {_row_of(field, inner)}".rstrip(": ") for key, inner in value.items())
+        return "; ".join(f"{key}: {_row_of(field, value[key])}" for key in sorted(value))
     return number(value) if isinstance(value, float) else str(value)
 
 
 def _row_of(field: Field, value: Any) -> str:
     if not isinstance(value, Mapping):
         return cell_of(field.inside[0], value)
-    return ", ".join(f"{name} {inner}" for name, inner in value.items())
+    return ", ".join(
+        f"{inner.name} {cell_of(inner, value[inner.name])}" for inner in field.inside if inner.name in value
+    )
 
 
 def _runs(days: list[str]) -> Iterator[str]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from planner.errors import Fault, PlannerError
-from planner.lists.roster_entries import KINDS, Part, look, shaped
+from planner.lists.roster_entries import KINDS, Part, look, shaped, written
 from planner.lists.roster_fields import cell_of, fields_of
 from planner.records.export import guarded
 from planner.records.rows import RosterChange, RosterEntry
@@ -142,6 +142,8 @@ def _made(given: Sequence[Given], held: Sequence[RosterEntry]) -> tuple[dict[_Ad
         if not why:
             document = _merged(row, kept)
             read, faults = shaped(KINDS[address[0]], row.key, document)
+            # One way of writing each value, whichever file it came from.
+            document = document if read is None else written(read)
             why = "" if read is not None else "; ".join(_without_place(fault) for fault in faults)
         if why:
             aside[name].append(Aside(row.where, why, row.original))
