@@ -6,11 +6,12 @@ import datetime
 from typing import Any
 
 from planner.records.part import COMMAND_LINE
-from planner.records.rows import CaseVersion, Snapshot, StepChange
+from planner.records.rows import CaseVersion, RosterChange, Snapshot, StepChange
 from planner.records.store import Store
 
 RULEBOOK = "a" * 64
 DAY = datetime.date(2026, 11, 20)
+SUPERVISOR = {"id": "consultant-1", "grade": "consultant", "can": ["scrubbed"]}
 
 
 def people(store: Store) -> None:
@@ -73,6 +74,8 @@ def whole_story(store: Store) -> CaseVersion:
     store.allocate(case, DAY, "theatre 2", 1, "consultant-1", "organiser-1", "trainee-3", "tue-2")
     store.lock(case, "the only day with a ring", "organiser-1")
     store.publish(DAY, "tue-2", {"rows": [{"case": "A-104", "eye": "right", "place": 1}]}, "organiser-1", "first")
+    store.change_roster([RosterChange("supervisor", "consultant-1", 0, SUPERVISOR)], "organiser-1", "from the rota")
+    store.change_roster([RosterChange("supervisor", "consultant-1", 1, None)], "organiser-1", "left the unit")
     store.see_notice(store.notices("consultant-1")[0].id, "consultant-1")
     first = store.record_outcome(case, DAY, "trainee-3", "trainee-3", "consultant-1", steps, ["iris-prolapse"], "long")
     store.record_outcome(case, DAY, "trainee-3", "consultant-1", "consultant-1", steps, [], "none", first.id)

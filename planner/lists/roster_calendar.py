@@ -57,9 +57,9 @@ class Reader:
         """Every event as rows. Raises PlannerError for what is no calendar, or larger than one of a unit."""
         events = _events(content, name)
         moved = {
-            (str(event.get("uid")), _day_of(event.get("recurrence-id").dt))
+            (str(event.get("uid")), _day_of(_moment(event, "recurrence-id")))
             for event in events
-            if "recurrence-id" in event
+            if _is_one_of_many(event)
         }
         rows: list[Row] = []
         aside: list[Aside] = []
@@ -92,7 +92,7 @@ class Reader:
         wrong = [str(why) for _, why in getattr(event, "errors", [])]
         if wrong:
             raise ValueError(f"cannot be read: {wrong[0][:200]}")
-        if not isinstance(getattr(event.get("dtstart"), "dt", None), datetime.date):
+        if _moment(event, "dtstart") is None:
             raise ValueError("has no day that can be read")
         if str(event.get("status", "")).upper() == "CANCELLED":
             raise ValueError("is cancelled; what it stood for is retired by hand, where its placings are seen first")
@@ -210,7 +210,16 @@ class Reader:
 
 def _is_one_of_many(event: _Event) -> bool:
     """Whether it is one time of an event that comes again, other than the rest."""
-    return isinstance(getattr(event.get("recurrence-id"), "dt", None), datetime.date)
+    return _moment(event, "recurrence-id") is not None
+
+
+def _moment(event: _Event, name: str) -> Any:
+    """The day or time of a part of an event, None where there is none that can be read."""
+    try:
+        held = event.get(name).dt
+    except (AttributeError, ValueError):
+        return None
+    return held if isinstance(held, datetime.date) else None
 
 
 def _on(day: datetime.date, begins: datetime.datetime) -> datetime.datetime:
@@ -237,16 +246,16 @@ def _events(content: bytes, name: str) -> list[_Event]:
 
 
 def _original(event: _Event, summary: str) -> tuple[str, ...]:
-    when = [str(getattr(event.get(name), "dt", "")) for name in ("dtstart", "dtend")]
+    when = [str(_moment(event, name) or "") for name in ("dtstart", "dtend")]
     return (summary, *when, str(event.get("location", ""))[:120])
 
 
 def _span(event: _Event) -> tuple[Any, Any]:
     """Begin and end, as days or as times. Raises ValueError for an end that is none."""
-    begins: Any = event["dtstart"].dt
-    ends: Any
+    begins, ends = _moment(event, "dtstart"), _moment(event, "dtend")
     if "dtend" in event:
-        ends = event["dtend"].dt
+        if ends is None:
+            raise ValueError("has an end that cannot be read")
     elif "duration" in event:
         ends = begins + event["duration"].dt
     else:
