@@ -22,15 +22,28 @@ from planner.unit import Unit
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of entry: where it stands in a sessions file, and its shape. `listed` entries go by their id."""
+    """A kind of entry: where it stands in a sessions file, and its shape. One that is listed goes by `identity`."""
 
     name: str
     field: str
     shape: type[BaseModel]
-    listed: bool
+    identity: tuple[str, ...]
+
+    @property
+    def listed(self) -> bool:
+        return bool(self.identity)
+
+    def key_of(self, document: Mapping[str, Any]) -> str:
+        """What an entry goes by among its kind; "" where it does not say, and for the only one of its kind."""
+        said = [str(document.get(name) or "") for name in self.identity]
+        return " ".join(said) if all(said) else ""
 
     def told(self, key: str) -> str:
         return f"{self.name} {key}" if self.listed else self.name
+
+
+# What entries of a list go by: the first of these that their shape has.
+_IDENTITIES = (("id",), ("case", "eye"))
 
 
 def _kinds() -> dict[str, Kind]:
@@ -41,7 +54,8 @@ def _kinds() -> dict[str, Kind]:
         shape, listed = (inside[0], True) if inside else (about.annotation, False)
         assert isinstance(shape, type) and issubclass(shape, BaseModel), field
         name = field.removesuffix("s") if listed else field
-        found[name] = Kind(name, field, shape, listed)
+        fits = [names for names in _IDENTITIES if set(names) <= set(shape.model_fields)]
+        found[name] = Kind(name, field, shape, fits[0] if listed else ())
     return found
 
 
@@ -90,7 +104,7 @@ def parts_of(roster: Roster) -> list[Part]:
         for entry in value if kind.listed else [value]:
             document = written(entry)
             if document:
-                found.append(Part(kind.name, document["id"] if kind.listed else "", document))
+                found.append(Part(kind.name, kind.key_of(document), document))
     return found
 
 
@@ -114,7 +128,7 @@ class _Kept(Document):
         if not kind.listed or len(place) < 2:
             return kind.name
         entry = self.data[kind.field][place[1]]
-        return kind.told(str(entry.get("id", place[1])) if isinstance(entry, dict) else str(place[1]))
+        return kind.told((kind.key_of(entry) if isinstance(entry, dict) else "") or str(place[1]))
 
 
 @dataclass(frozen=True)
@@ -161,8 +175,9 @@ def shaped(kind: Kind, key: str, document: Mapping[str, Any]) -> tuple[BaseModel
     except ValidationError as error:
         return None, list(misfits.faults_of(error, kind.shape, spot))
     where = kind.told(key)
-    if kind.listed and document.get("id") != key:
-        return None, [Fault(where, "has another id than it goes by", hint="a new entry, and retire this one")]
+    if kind.key_of(document) != key:
+        what = f"has another {' and '.join(kind.identity)} than it goes by"
+        return None, [Fault(where, what, hint="a new entry, and retire this one")]
     unfit = [text for text in _texts(document) if not text.isprintable() or not text.strip() or len(text) > LONGEST]
     if unfit:
         return None, [Fault(where, f"{unfit[0][:40]!r} cannot be kept", hint=f"1 to {LONGEST} letters on one line")]

@@ -82,12 +82,12 @@ def _read_yaml(content: bytes, name: str) -> Given:
             if not isinstance(entry, dict):
                 faults.append(Fault(place, "is no entry", hint="see demo_cases/lists/sessions.yaml"))
                 continue
-            key = entry.get("id")
-            if kind.listed and (not isinstance(key, str) or not key):
-                faults.append(Fault(place, "`id` is missing", "an entry goes by it", "id: ..."))
+            key = kind.key_of(entry)
+            if kind.listed and not key:
+                told = " or ".join(f"`{name}`" for name in kind.identity)
+                faults.append(Fault(place, f"{told} is missing", "an entry goes by it", f"{kind.identity[0]}: ..."))
             else:
-                told = kind.told(key or "")
-                rows.append(Row(place, (told, str(entry)), kind.name, key or "", entry, whole=True))
+                rows.append(Row(place, (kind.told(key), str(entry)), kind.name, key, entry, whole=True))
     if faults:
         raise PlannerError(faults)
     if len(rows) > MOST_ROWS:

@@ -108,8 +108,9 @@ def _table_of(name: str, stem: str, columns: Sequence[str]) -> str:
         if unknown is not None:
             what = f"no column {unknown!r} in the table of {named}"
             raise PlannerError.one(what, name, f"it has {', '.join(known)}", nearest(unknown, known))
-        if "id" in known and "id" not in columns:
-            raise PlannerError.one("there is no column `id`", name, "an entry goes by it", "id")
+        missing = next((column for column in _identity(named) if column not in columns), None)
+        if missing is not None:
+            raise PlannerError.one(f"there is no column `{missing}`", name, "an entry goes by it", missing)
         return named
     if len(fits) == 1:
         return fits[0]
@@ -121,6 +122,10 @@ def _columns(table: str) -> tuple[str, ...]:
     if table == LEAVE:
         return LEAVE_COLUMNS
     return tuple(field.name for field in fields_of(_kind(table).shape))
+
+
+def _identity(table: str) -> tuple[str, ...]:
+    return ("id",) if table == LEAVE else _kind(table).identity
 
 
 def _kind(table: str) -> Kind:
@@ -145,9 +150,9 @@ def _row(where: str, original: tuple[str, ...], table: str, said: dict[str, str]
             wrong.append(f"{column}: {error}")
     if wrong:
         raise ValueError("; ".join(wrong))
-    key = str(says.get("id") or "") if kind.listed else ""
+    key = kind.key_of(says)
     if kind.listed and not key:
-        raise ValueError("id is missing")
+        raise ValueError(f"{' or '.join(kind.identity)} is missing")
     return Row(where, original, kind.name, key, says)
 
 
