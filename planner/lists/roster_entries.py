@@ -184,6 +184,23 @@ def shaped(kind: Kind, key: str, document: Mapping[str, Any]) -> tuple[BaseModel
     return read, []
 
 
+def wrong_fields(kind: Kind, document: Mapping[str, Any]) -> dict[str, str]:
+    """What is wrong with each field of an entry, in one line; empty where all have their shape."""
+    kept = _Kept("roster", {kind.field: [dict(document)] if kind.listed else dict(document)})
+    spot = Spot(kept, (kind.field, 0) if kind.listed else (kind.field,))
+    try:
+        kind.shape.model_validate(document)
+    except ValidationError as error:
+        faults = misfits.faults_of(error, kind.shape, spot)
+        found: dict[str, str] = {}
+        for detail, fault in zip(error.errors(include_url=False), faults, strict=True):
+            name = str(detail["loc"][0]) if detail["loc"] else ""
+            told = str(Fault("", fault.what, fault.why, fault.hint))
+            found[name] = f"{found[name]}; {told}" if name in found else told
+        return found
+    return {}
+
+
 LONGEST = 200
 
 

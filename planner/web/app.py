@@ -29,9 +29,13 @@ from planner.web import (
     new_case,
     notices,
     plan_page,
+    roster_entry,
+    roster_leave,
+    roster_pages,
+    roster_take,
     sign_in,
 )
-from planner.web.door import check_doors, posted
+from planner.web.door import check_doors, posted, posted_with_file
 from planner.web.judging import Judge
 from planner.web.looks import A_MONTH, ASKED_AGAIN, Looks
 from planner.web.passwords import Passwords
@@ -48,6 +52,7 @@ PAGES = (
     *(sign_in, notices, case_list, new_case, plan_page, conflict, case_form),
     *(approvals, approvals_decide, approvals_case),
     *(lists, lists_change, lists_propose, lists_morning, lists_session, lists_print, lists_place, lists_day),
+    *(roster_take, roster_leave, roster_entry, roster_pages),
 )
 
 
@@ -76,6 +81,9 @@ def make_app(
     app.mount("/static/fonts", Looks(fonts_folder(), A_MONTH), "fonts")
     app.mount("/static", Looks(templates_folder() / "web" / "static", ASKED_AGAIN), "static")
     handle_problems(app)
-    app.add_middleware(Shield, largest_request=settings.largest_request, secure=settings.secure_cookies)
-    check_doors(app, (posted, sign_in.posted_at_sign_in))
+    larger = dict.fromkeys(roster_take.TAKES_FILES, settings.largest_file)
+    app.add_middleware(
+        Shield, largest_request=settings.largest_request, secure=settings.secure_cookies, larger=larger
+    )  # fmt: skip
+    check_doors(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
     return app
