@@ -93,7 +93,10 @@ def written(value: Any) -> Any:
 
 
 def _said(entry: BaseModel, name: str) -> bool:
-    return name in entry.model_fields_set and getattr(entry, name) is not None
+    """Whether a field says anything; an empty list says no more than none where one may be left out."""
+    value = getattr(entry, name)
+    empty = value in ([], {}) and not type(entry).model_fields[name].is_required()
+    return name in entry.model_fields_set and value is not None and not empty
 
 
 def parts_of(roster: Roster) -> list[Part]:

@@ -72,7 +72,7 @@ def save(request: Request, visitor: Keeping, form: Posted, kind: str) -> Respons
         document, typed, wrong = _settled(shape, settled), {}, {}
         wrong = wrong_fields(shape, document)
     else:
-        read = read_form(shape, key, form)
+        read = read_form(shape, found.document if found else None, form)
         document, typed, wrong = read.document, dict(read.typed), dict(read.wrong)
     if not wrong and not key and shape.listed:
         key = shape.key_of(document)

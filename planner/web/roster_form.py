@@ -9,7 +9,7 @@ from typing import Any
 from starlette.datastructures import FormData
 
 from planner.case import STAGES
-from planner.lists.roster_entries import Kind, wrong_fields
+from planner.lists.roster_entries import Kind, written, wrong_fields
 from planner.lists.roster_fields import Field, cell_of, fields_of, read_cell
 from planner.web.answers import FINDING
 from planner.web.roster_words import hint, label
@@ -105,6 +105,9 @@ def _shown(
     if field.sort in ("some-of", "names"):
         chosen = tuple(map(str, kept or ())) if typed is None else tuple(typed.get(field.name, ()))
         words = dict(known) or _same_dict(field.allowed)
+        if field.sort == "names":
+            # In the order in which they were named, so that saving a form does not change it.
+            words = {one: words.get(one, one) for one in chosen} | words
         known = (*words.items(), *((one, one) for one in chosen if one not in words))
         control = "boxes" if known else "text"
         value = " + ".join(chosen)
@@ -158,12 +161,15 @@ def _cells(field: Field, held: list[dict[str, str]], keys: tuple[tuple[str, str]
     return tuple(found)
 
 
-def read_form(kind: Kind, key: str, form: FormData) -> Read:
-    """What a form says. `key` is what a known entry goes by; "" for a new one."""
+def read_form(kind: Kind, known: Mapping[str, Any] | None, form: FormData) -> Read:
+    """What a form says. What a `known` entry goes by is not the form's to change."""
     document: dict[str, Any] = {}
     typed: dict[str, Any] = {}
     wrong: dict[str, str] = {}
     for field in fields_of(kind.shape):
+        if known is not None and field.name in kind.identity:
+            document[field.name] = typed[field.name] = known[field.name]
+            continue
         try:
             value = _value(field, form, typed)
         except ValueError as error:
@@ -173,6 +179,9 @@ def read_form(kind: Kind, key: str, form: FormData) -> Read:
             document[field.name] = value
     for name, told in wrong_fields(kind, document).items():
         wrong.setdefault(name, told)
+    if not wrong:
+        # One way of writing each value, whether it was typed or came from a file.
+        document = written(kind.shape.model_validate(document))
     return Read(document, typed, wrong)
 
 

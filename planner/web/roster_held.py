@@ -122,15 +122,15 @@ def affected(site: Site, held: Held, changes: Iterable[RosterChange]) -> list[st
     first = today(site)
     placed = [(now, now.allocation) for now in site.store.lists(first, first + FAR) if now.allocation is not None]
     codes = {person.code: person.trainee_id or person.code for person in site.store.people()}
-    told: dict[str, None] = {}
+    told: dict[str, list[str]] = {}
     for change in changes:
         entry = held.entry(change.kind, change.key)
         if entry is None or entry.retired:
             continue
         for now, at in placed:
             for why in _loses(entry, change.document, at, codes):
-                told[f"{_place(now, at)}: {why}"] = None
-    return list(told)
+                told.setdefault(_place(now, at), []).append(why)
+    return [f"{place}: {', and '.join(dict.fromkeys(reasons))}" for place, reasons in told.items()]
 
 
 def _place(now: CaseNow, at: Allocation) -> str:

@@ -33,6 +33,7 @@ VIEWS = {
     "patients": "Patients' days", "limits": "Limits and wishes",
 }  # fmt: skip
 TARGETS = ("target", "needs", "shown_tier")
+FARTHEST = 366 * 20  # days from today of a week that is shown
 NOT_FOR_PEOPLE = ("id", "leave", *TARGETS)
 
 
@@ -42,7 +43,9 @@ def roster(request: Request, visitor: Reading, week: Week = "") -> Response:
     held = held_of(site)
     first = today(site)
     coming = held.coming(first)
-    begin = _monday(read_day(week) or (coming[0].day if coming else first))
+    asked = read_day(week)
+    near = asked is not None and abs((asked - first).days) < FARTHEST
+    begin = _monday(asked if asked and near else coming[0].day if coming else first)
     return _page(
         request, held, "sessions", days=_days(site, held, begin), week=f"Week of {begin.day} {begin:%B %Y}",
         before=str(begin - datetime.timedelta(days=7)), after=str(begin + datetime.timedelta(days=7)),
@@ -109,7 +112,7 @@ class OneDay:
 
 
 def _monday(day: datetime.date) -> datetime.date:
-    return day - datetime.timedelta(days=min(day.weekday(), day.toordinal() - 1))
+    return day - datetime.timedelta(days=day.weekday())
 
 
 def _weeks(coming: Iterable[Session]) -> list[tuple[str, str]]:
@@ -118,7 +121,7 @@ def _weeks(coming: Iterable[Session]) -> list[tuple[str, str]]:
 
 
 def _days(site: Site, held: Held, begin: datetime.date) -> list[OneDay]:
-    end = begin + datetime.timedelta(days=6) if begin.toordinal() < datetime.date.max.toordinal() - 7 else begin
+    end = begin + datetime.timedelta(days=6)
     week = [one for one in held.coming(begin) if one.day <= end]
     placed = [now.allocation.session for now in site.store.lists(begin, end) if now.allocation is not None]
     found = []
