@@ -6,11 +6,12 @@ import datetime
 from typing import Any
 
 from planner.records.part import COMMAND_LINE
-from planner.records.rows import Approval, CaseVersion, Seen, Snapshot, StepChange
+from planner.records.rows import Approval, CaseVersion, RosterChange, Seen, Snapshot, StepChange
 from planner.records.store import Store
 
 RULEBOOK = "a" * 64
 DAY = datetime.date(2026, 11, 20)
+SUPERVISOR = {"id": "consultant-1", "grade": "consultant", "can": ["scrubbed"]}
 
 
 def people(store: Store) -> None:
@@ -94,6 +95,8 @@ def whole_story(store: Store) -> CaseVersion:
     store.publish(
         DAY, "tue-2", {"rows": [{"case": "A-104", "eye": "right", "place": 1}]}, "organiser-1", "first", after=0
     )
+    store.change_roster([RosterChange("supervisor", "consultant-1", 0, SUPERVISOR)], "organiser-1", "from the rota")
+    store.change_roster([RosterChange("supervisor", "consultant-1", 1, None)], "organiser-1", "left the unit")
     store.see_notice(store.notices("consultant-1")[0].id, "consultant-1")
     first = store.record_outcome(case, DAY, "trainee-3", "trainee-3", "consultant-1", steps, ["iris-prolapse"], "long")
     store.record_outcome(case, DAY, "trainee-3", "consultant-1", "consultant-1", steps, [], "none", first.id)

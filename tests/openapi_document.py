@@ -18,6 +18,7 @@ FORM = "application/x-www-form-urlencoded"
 CASE, APPROVAL = "/cases/{reference}/{eye}", "/approvals/{reference}/{eye}"
 LISTING, DAY = "/lists/place/{reference}/{eye}", "/lists/{day}"
 SESSION = "/lists/session/{session}"
+ROSTER = "/roster/entry/{kind}"
 # Stands for what the page of the moment carries in its hidden field; whoever sends the form fills it in.
 NOW = "now"
 # What a hidden field may hold once somebody has changed it.
@@ -81,6 +82,17 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
     ("get", SESSION + "/brief.pdf"): (200, 404),
     ("get", LISTING): (200, 404, 422),
     ("post", LISTING): (303, 404, 409, 422),
+    ("get", "/roster"): (200, 422),
+    ("get", "/roster/{view}"): (200, 404),
+    ("get", ROSTER): (200, 404, 422),
+    ("post", ROSTER): (200, 303, 404, 409, 422),
+    ("post", ROSTER + "/retire"): (200, 303, 404, 409, 422),
+    ("post", ROSTER + "/earlier"): (200, 303, 404, 409, 422),
+    ("post", "/roster/leave/change"): (200, 303, 404, 422),
+    ("get", "/roster/take/file"): (200,),
+    ("post", "/roster/take/look"): (200, 404, 422),
+    ("post", "/roster/take/enter"): (303, 409, 422),
+    ("get", "/roster/files/{name}"): (200, 404),
     ("get", DAY): (200, 404),
     ("post", DAY + "/take-off"): (303, 404, 409, 422),
 }
@@ -92,6 +104,7 @@ TYPES = {
     "/lists/lists.ics": "text/calendar",
     "/lists/lists.csv": "text/csv",
     "/lists/orders.csv": "text/csv",
+    "/roster/files/{name}": "application/yaml",
 }
 
 
@@ -142,10 +155,29 @@ def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
         | {"instead": {"enum": ["", "consultant-2", "x"]}, "minutes": {"enum": ["", "60", "9", "²", "1e9"]}}
         | {"lost": {"enum": ["", "yes"]}},
         SESSION + "/publish": {"seen": HIDDEN, "note": TEXT},
+        ROSTER: _ENTRY
+        | {"note": TEXT, "sure": {"enum": ["yes", ""]}, "settled": {"enum": ["", *TAMPERED]}}
+        | {"f.id": {"enum": ["", "trainee-2", "new-1", "é\x00", "x" * 300]}, "f.day": day}
+        | {"f.starts": {"enum": ["08:30", "25:00", ""]}, "f.minutes": {"enum": ["240", "-1", "1e9", "²"]}}
+        | {"f.theatre": TEXT, "f.anaesthetist": {"enum": ["yes", "no", "perhaps"]}, "f.leave": {"enum": ["", "x to y"]}}
+        | {"f.supervisors": {"enum": ["consultant-1", "nobody", "+"]}, "f.kit.1.key": {"enum": ["", "iris-hooks", "x"]}}
+        | {"f.kit.1.sets": {"enum": ["", "1", "x"]}, "f.overrun_chance": {"enum": ["0.1", "5", "NaN"]}},
+        ROSTER + "/retire": _ENTRY | {"sure": {"enum": ["yes", ""]}, "note": TEXT},
+        ROSTER + "/earlier": _ENTRY | {"version": HIDDEN, "sure": {"enum": ["yes", ""]}},
+        "/roster/leave/change": {
+            "who": {"enum": ["consultant-1", "nobody", "\x00"]},
+            "act": {"enum": ["add", "off", "x"]},
+        }
+        | {"first": day, "last": day, "sure": {"enum": ["yes", ""]}, "note": TEXT},
+        "/roster/take/look": {"served": {"enum": ["yes", "", "no"]}, "what": {"enum": ["leave", "sessions", "x"]}}
+        | {"again": {"enum": ["", *TAMPERED]}, "name.1": TEXT, "code.1": {"enum": ["", "consultant-1"]}},
+        "/roster/take/enter": {"changes": {"enum": ["[]", *TAMPERED]}, "name": TEXT, "the_rest": {"enum": ["yes", ""]}}
+        | {"aside": {"enum": ["none", "some"]}},
         DAY + "/take-off": {"allocation": HIDDEN, "why": TEXT},
     }
 
 
+_ENTRY = {"key": {"enum": ["", "consultant-1", "tue-1-a", "nobody", "é\x00"]}, "based_on": HIDDEN}
 _JSON = {"enum": [*TAMPERED, "15", "null", "[]", '"total-white"', '["lens"]']}
 
 
@@ -191,6 +223,11 @@ def _where(days: list[str]) -> dict[str, Schema]:
         "eye": {"enum": list(EYES)},
         "session": {"enum": ["tue-1-a", "tue-1-b", "no-such", "é\x00"]},
         "number": {"enum": [1, 0, 999999999]},
+        "kind": {"enum": ["trainee", "supervisor", "session", "patient", "limits", "wishes", "people", "é\x00"]},
+        "view": {"enum": ["people", "leave", "targets", "kit", "patients", "limits", "sessions", "é\x00"]},
+        "name": {"enum": ["roster.yaml", "x.csv", "é\x00"]},
+        "week": {"enum": ["", *days, "0001-01-01", "9999-12-31", "x"]},
+        "key": {"enum": ["", "consultant-1", "tue-1-a", "nobody", "é\x00"]},
         "day": {"enum": [*days, "2026-02-30", "today", "9999-12-31", "0001-01-01"]},
         "next": {"enum": ["", "/cases", "//elsewhere.invalid/", "https://elsewhere.invalid", "/\\x"]},
     }

@@ -21,7 +21,7 @@ def check(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     on: PlannedOption = None,
     rules: RulesOption = None,
     json: JsonOption = False,
@@ -49,7 +49,7 @@ def simulate(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     rules: RulesOption = None,
     runs: Annotated[int, typer.Option("--runs", min=100, max=1_000_000, help="How often each list is run.")] = 10_000,
     seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same numbers.")] = 1,
@@ -97,7 +97,7 @@ def simulate(
 def match(
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     on: PlannedOption = None,
     rules: RulesOption = None,
     output: Annotated[

@@ -23,7 +23,7 @@ def why(
     case: Annotated[str, typer.Argument(metavar="CASE", help="Its reference.", show_default=False)],
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     rules: RulesOption = None,
 ) -> None:
     """Say why a case is where it is, or what bars it everywhere and what one change would place it.

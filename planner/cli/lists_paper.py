@@ -19,7 +19,7 @@ def brief(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     only: Annotated[
         list[str] | None,
         typer.Option("--session", metavar="ID", help="Only this session; may be repeated.", show_default=False),
@@ -61,7 +61,7 @@ def week(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     rules: RulesOption = None,
     output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")] = Path("week.pdf"),
 ) -> None:
@@ -83,7 +83,7 @@ def calendar(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     person: Annotated[
         str | None, typer.Option("--for", metavar="CODE", help="Only this person's lists.", show_default=False)
     ] = None,
@@ -109,7 +109,7 @@ def calendar(
     instance = files.instance
     known = [*instance.trainees, *instance.supervisors]
     if person is not None and person not in known:
-        raise PlannerError.one(f"nobody {person!r} in the sessions file", str(sessions), hint=nearest(person, known))
+        raise PlannerError.one(f"nobody {person!r} in the roster", str(sessions or ""), hint=nearest(person, known))
     held, before = files.read(lists), files.read(since) if since else Lists(())
     stamp = _last_written(lists, sessions)
     editions = {}
@@ -134,7 +134,7 @@ def table(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     rules: RulesOption = None,
 ) -> None:
     """Print lists as CSV, a row a case.

@@ -23,10 +23,10 @@ def repair(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
     morning: Annotated[
         Path, typer.Option("--morning", metavar="FILE", help="What happened, and why.", show_default=False)
     ],
+    sessions: WithOption = None,
     keep: Annotated[
         list[str] | None,
         typer.Option("--keep", metavar="CASE", help="A case that stays as it is; may be repeated.", show_default=False),

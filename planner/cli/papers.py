@@ -21,7 +21,12 @@ def papers(
     unit: UnitOption = None,
     sessions: Annotated[
         Path | None,
-        typer.Option("--with", metavar="FILE", help="The unit's people and sessions.", show_default=False),
+        typer.Option(
+            "--with",
+            metavar="FILE",
+            help="The unit's sessions file; the roster in the store comes before it.",
+            show_default=False,
+        ),
     ] = None,
     rules: RulesOption = None,
 ) -> None:
@@ -42,7 +47,7 @@ def papers(
     from planner.desk.judge import Judge
     from planner.documents.papers import LeftOut, Place, render_papers
     from planner.errors import Fault, PlannerError
-    from planner.lists.from_records import FromRecords
+    from planner.lists.in_force import InForce
     from planner.lists.roster import read_roster
     from planner.local_time import wall
     from planner.plan.plan import Plan
@@ -56,7 +61,7 @@ def papers(
         raise PlannerError.one("--with needs --unit", why="stages and counts of operations stand in the unit's file")
     roster = read_roster(sessions, held, rulebook) if sessions is not None and held is not None else None
     store = Store.open(create=False)
-    lists = FromRecords(store, rulebook, held, roster) if held is not None and roster is not None else None
+    lists = InForce(store, rulebook, held, roster).lists()
     desk = Desk(store, rulebook, held, Judge(rulebook, held), lists, lambda: on)
     plans: list[tuple[Place, Plan]] = []
     left_out: list[LeftOut] = []

@@ -60,6 +60,10 @@ def serve(
             typer.echo("Nobody has an account yet: planner people add CODE --name NAME --role ROLE", err=True)
         address = f"[{host}]" if ":" in host else host
         typer.echo(f"Serving {store.name} on http://{address}:{door.getsockname()[1]}/ until interrupted.", err=True)
+        if store.roster_mark():
+            said = f"{sessions} is not asked: the" if sessions else "The"
+            unless = "" if held else ", once --unit is given"
+            typer.echo(f"{said} roster in {store.name} is in force{unless}.", err=True)
         config = uvicorn.Config(
             app, log_level="warning", access_log=False, server_header=False, timeout_keep_alive=KEPT_OPEN,
             proxy_headers=behind_https, forwarded_allow_ips="127.0.0.1",

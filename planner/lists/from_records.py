@@ -29,7 +29,7 @@ NO_APPROVAL = "no approval stands on that day"
 
 @dataclass(frozen=True)
 class Elsewhere:
-    """A place that is in no session of the sessions file, or with people it does not name, and why."""
+    """A place that is in no session of the roster, or with people it does not name, and why."""
 
     now: CaseNow
     at: Allocation
@@ -40,7 +40,7 @@ class Elsewhere:
 class Held:
     """What the records hold, as lists are judged by. `lists` has the places from `on` on that fit a session.
 
-    `waiting` are cases without a place; `codes` gives for each trainee of the sessions file the code in the records.
+    `waiting` are cases without a place; `codes` gives for each trainee of the roster the code in the records.
     """
 
     instance: Instance
@@ -99,12 +99,17 @@ class Held:
 class FromRecords:
     """Reads the lists of one store; keeps what it made of each version and approval, which never change."""
 
-    def __init__(self, store: Store, rulebook: Rulebook, unit: Unit, roster: Roster) -> None:
-        """Raises PlannerError for a trainee of the sessions file whom the unit does not know."""
+    def __init__(
+        self, store: Store, rulebook: Rulebook, unit: Unit, roster: Roster, before: FromRecords | None = None
+    ) -> None:
+        """`before` read the same store by an earlier roster. Raises PlannerError for a trainee the unit knows not."""
         self.store, self.rulebook, self.unit, self.roster = store, rulebook, unit, roster
         self._stages = stages_of(rulebook, unit, roster)
         self._fellows = Fellows(store)
         self._made: dict[tuple[int, int], tuple[Case, ListCase]] = {}
+        # A case as lists see it hangs on these two of the roster alone.
+        if before is not None and (before._stages, before.roster.limits) == (self._stages, roster.limits):
+            self._made = before._made
 
     def held(self, on: datetime.date) -> Held:
         """The approved cases without a place whose approval stands on that day, and the lists from then on."""
@@ -206,11 +211,11 @@ class FromRecords:
         supervisors = {supervisor.id for supervisor in self.roster.supervisors}
         trainee = ids.get(at.trainee or "", at.trainee)
         if trainee is not None and trainee not in trainees:
-            return None, f"{at.trainee} is no trainee of the sessions file"
+            return None, f"{at.trainee} is no trainee of the roster"
         if at.supervisor not in supervisors:
-            return None, f"{at.supervisor} is no supervisor of the sessions file"
+            return None, f"{at.supervisor} is no supervisor of the roster"
         fits = [s for s in self.roster.sessions if s.day == at.day and s.room == room_of(at.theatre)]
         named = [session for session in fits if session.id == at.session]
         if named or len(fits) == 1:
             return (named or fits)[0], ""
-        return None, f"{'more than one' if fits else 'no'} session of the file runs in {at.theatre} that day"
+        return None, f"{'more than one' if fits else 'no'} session of the roster runs in {at.theatre} that day"

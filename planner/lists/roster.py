@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterator, Sequence
-from itertools import combinations
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -202,15 +201,20 @@ def read_roster(path: Path, unit: Unit, rulebook: Rulebook) -> Roster:
         roster = Roster.model_validate(document.data)
     except ValidationError as error:
         raise PlannerError(list(misfits.faults_of(error, Roster, spot))) from None
-    faults = [
+    faults = faults_between(roster, unit, rulebook, spot)
+    if faults:
+        raise PlannerError(faults)
+    return roster
+
+
+def faults_between(roster: Roster, unit: Unit, rulebook: Rulebook, spot: Spot) -> list[Fault]:
+    """What is wrong among entries that each have their shape, and with unit and rulebook."""
+    return [
         *_repeated(roster, spot),
         *_unknown(roster, unit, rulebook, spot),
         *_respelt(roster, spot),
         *_clashing(roster, spot),
     ]
-    if faults:
-        raise PlannerError(faults)
-    return roster
 
 
 def _repeated(roster: Roster, spot: Spot) -> Iterator[Fault]:
@@ -272,7 +276,12 @@ def _respelt(roster: Roster, spot: Spot) -> Iterator[Fault]:
 
 def _clashing(roster: Roster, spot: Spot) -> Iterator[Fault]:
     """Two sessions in one theatre at one time."""
-    for (_, one), (index, other) in combinations(enumerate(roster.sessions), 2):
-        if one.room == other.room and one.meets(other):
-            what = f"{other.id} is in {other.theatre} while {one.id} still runs there"
-            yield Fault(spot.at("sessions", index), what, "one theatre has one table", "other hours, or fewer minutes")
+    clashing: list[list[tuple[int, Session]]] = []
+    running: dict[str, list[tuple[int, Session]]] = {}
+    for index, session in sorted(enumerate(roster.sessions), key=lambda pair: pair[1].span):
+        still = [pair for pair in running.get(session.room, []) if pair[1].meets(session)]
+        clashing += [sorted([pair, (index, session)], key=lambda pair: pair[0]) for pair in still]
+        running[session.room] = [*still, (index, session)]
+    for (_, one), (index, other) in sorted(clashing, key=lambda pair: (pair[0][0], pair[1][0])):
+        what = f"{other.id} is in {other.theatre} while {one.id} still runs there"
+        yield Fault(spot.at("sessions", index), what, "one theatre has one table", "other hours, or fewer minutes")

@@ -26,6 +26,8 @@ browser call. Every refusal is a PlannerError; `Conflict` is the one raised when
                 arrange(seen, wanted, by, why="")  ListsChanged where somebody changed them meanwhile
                 lock(case_id, why, by) unlock(case_id, why, by) locks()
                 publish(day, session, document, by, note="", told=None) list_versions(day, session) published(days)
+    roster      roster() roster_mark() roster_versions(kind, key) change_roster(changes, by, note="", check=None)
+                RosterConflict where somebody changed the same entry meanwhile
     outcomes    record_outcome(case_id, day, operated_by, by, supervised_by=None, steps=(), complications=(), note="",
                 corrects=None) outcomes(case_id) operated() patients(version_rows)
     notices     notices(for_whom, unseen_only=True) see_notice(notice_id, by)

@@ -355,3 +355,28 @@ class Session:
     secret: str
     started_at: str
     seen_at: str
+
+
+@dataclass(frozen=True)
+class RosterEntry:
+    """One entry of the roster at one version. `document` is as a sessions file has it; `id` is 0 until it is kept."""
+
+    id: int
+    kind: str
+    key: str
+    number: int
+    document: Mapping[str, Any]
+    retired: bool
+    note: str
+    at: str
+    by: str
+
+
+@dataclass(frozen=True)
+class RosterChange:
+    """An entry as it should stand; without a document it is retired. `based_on` is the version it was made from."""
+
+    kind: str
+    key: str
+    based_on: int
+    document: Mapping[str, Any] | None

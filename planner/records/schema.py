@@ -205,6 +205,20 @@ outcomes = Table(
     *_entered(),
     comment="What happened in theatre.",
 )
+roster_entries = Table(
+    "roster_entries",
+    metadata,
+    _id(),
+    _text("kind", "what it is: trainee, supervisor, session, patient, limits or wishes"),
+    _text("key", "code of the person, id of the session, pseudonym of the patient; empty for limits and wishes"),
+    _number("number", "1 for the first version, one more for each change; the highest holds"),
+    _text("document", "JSON of the entry as a sessions file has it"),
+    _number("retired", "1 where the entry is no longer in the roster, else 0"),
+    _text("note", "what whoever entered it wrote beside it"),
+    *_entered(),
+    UniqueConstraint("kind", "key", "number"),
+    comment="The unit's roster, every version of every entry: people, sessions, leave, kit in the room, limits.",
+)
 notices = Table(
     "notices",
     metadata,
@@ -281,6 +295,7 @@ KEPT: tuple[Table, ...] = (
     locks,
     list_versions,
     outcomes,
+    roster_entries,
     notices,
     endings,
 )

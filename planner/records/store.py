@@ -24,6 +24,7 @@ from planner.records.owning import Owning
 from planner.records.part import utc_now
 from planner.records.people import People
 from planner.records.publishing import Publishing
+from planner.records.rostering import Rostering
 from planner.records.rows import TrailRow
 from planner.records.sessions import Sessions
 from planner.records.snapshots import Snapshots
@@ -33,7 +34,7 @@ from planner.records.verify import Verified
 
 class Store(
     People, Sessions, Cases, Owning, Snapshots, Submitting, Approving, Listing, Arranging, Publishing, Outcomes,
-    Notices, Overview,
+    Notices, Rostering, Overview,
 ):  # fmt: skip
     """One store. May be shared by threads; several processes may have the same database open."""
 

@@ -6,7 +6,7 @@ from fastapi import FastAPI
 
 from planner.desk.judge import Judge
 from planner.documents.html import fonts_folder
-from planner.lists.from_records import FromRecords
+from planner.lists.in_force import InForce
 from planner.lists.roster import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -32,9 +32,13 @@ from planner.web import (
     new_case,
     notices,
     plan_page,
+    roster_entry,
+    roster_leave,
+    roster_pages,
+    roster_take,
     sign_in,
 )
-from planner.web.door import check_doors, posted
+from planner.web.door import check_doors, posted, posted_with_file
 from planner.web.looks import A_MONTH, ASKED_AGAIN, Looks
 from planner.web.on_the_clock import OnTheClock
 from planner.web.passwords import Passwords
@@ -52,6 +56,7 @@ PAGES = (
     *(approvals, approvals_decide, approvals_case),
     *(lists, lists_change, lists_propose, lists_morning, lists_session, lists_orders, lists_print, lists_place),
     lists_day,
+    *(roster_take, roster_leave, roster_entry, roster_pages),
 )
 
 
@@ -63,16 +68,23 @@ def make_app(
     passwords: Passwords | None = None,
     roster: Roster | None = None,
 ) -> FastAPI:
-    """The application over an open store; with a sessions file, `roster`, it judges and proposes lists.
+    """The application over an open store; by the roster in it, else by that of a file, it judges and proposes lists.
 
     Raises RuntimeError when a route does not say who may use it.
     """
     settings = settings or Settings()
     sessions, throttle = Sessions(store, settings), Throttle(store, settings)
     app = FastAPI(title=rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
-    made_from = FromRecords(store, rulebook, unit, roster) if unit is not None and roster is not None else None
     app.state.site = Site(
-        store, rulebook, unit, settings, sessions, throttle, passwords or Passwords(), Judge(rulebook, unit), made_from
+        store,
+        rulebook,
+        unit,
+        settings,
+        sessions,
+        throttle,
+        passwords or Passwords(),
+        Judge(rulebook, unit),
+        InForce(store, rulebook, unit, roster),
     )
     for module in PAGES:
         # Not `include_router`, which hides the routes inside: each must be seen to have its door.
@@ -80,7 +92,10 @@ def make_app(
     app.mount("/static/fonts", Looks(fonts_folder(), A_MONTH), "fonts")
     app.mount("/static", Looks(templates_folder() / "web" / "static", ASKED_AGAIN), "static")
     handle_problems(app)
-    app.add_middleware(Shield, largest_request=settings.largest_request, secure=settings.secure_cookies)
+    larger = dict.fromkeys(roster_take.TAKES_FILES, settings.largest_file)
+    app.add_middleware(
+        Shield, largest_request=settings.largest_request, secure=settings.secure_cookies, larger=larger
+    )  # fmt: skip
     app.add_middleware(OnTheClock, zone=unit.clock if unit is not None else None)
-    check_doors(app, (posted, sign_in.posted_at_sign_in))
+    check_doors(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
     return app

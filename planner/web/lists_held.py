@@ -100,10 +100,11 @@ def has_sessions(site: Site) -> bool:
 
 
 def state_of(site: Site) -> State:
-    """The lists as they stand now; 404 where the server was given no sessions file."""
-    if site.lists is None:
+    """The lists as they stand now; 404 where no roster is in force."""
+    reader = site.lists
+    if reader is None:
         raise HTTPException(404)
-    held = site.lists.held(today(site))
+    held = reader.held(today(site))
     published = site.store.published({session.day for session in held.instance.sessions.values()})
     found = {name: published.get((session.day, name)) for name, session in held.instance.sessions.items()}
     return State(held, {name: version for name, version in found.items() if version is not None})

@@ -17,6 +17,7 @@ from planner.web.site import site_of
 PLACES = (
     ("/approvals", "Approvals", ("consultant",)),
     ("/lists", "Lists", ("organiser", "consultant")),
+    ("/roster", "Roster", ("organiser", "consultant")),
     ("/cases", "Cases", ("trainee", "consultant", "organiser")),
 )
 

@@ -11,6 +11,7 @@ from planner.desk.desk import Desk
 from planner.desk.judge import Judge
 from planner.errors import PlannerError
 from planner.lists.from_records import FromRecords
+from planner.lists.in_force import InForce
 from planner.local_time import local
 from planner.records.rows import Person
 from planner.records.store import Store
@@ -34,7 +35,12 @@ class Site:
     throttle: Throttle
     passwords: Passwords
     judge: Judge
-    lists: FromRecords | None = None
+    in_force: InForce
+
+    @property
+    def lists(self) -> FromRecords | None:
+        """The reader of the lists by the roster in force; None where there is none. Raises PlannerError."""
+        return self.in_force.lists()
 
     @property
     def desk(self) -> Desk:

@@ -163,8 +163,8 @@ def test_places_that_fit_no_session_are_told_and_left_alone(reader: FromRecords,
     store.allocate(other.id, TUESDAY, "theatre 1", 1, "consultant-1", "organiser-1", "trainee-9")
     held = reader.held(ON)
     assert [one.because for one in held.elsewhere] == [
-        "trainee-9 is no trainee of the sessions file",
-        "no session of the file runs in theatre 9 that day",
+        "trainee-9 is no trainee of the roster",
+        "no session of the roster runs in theatre 9 that day",
     ]
     assert held.lists.placings == () and ("L-401", "right") not in held.waiting
     held.arrange(store, placed(held, ("L-403", "tue-1-a", "trainee-5", "trainer-1")), "organiser-1")
