@@ -122,11 +122,11 @@ def calendar(
     typer.echo(f"wrote {output}", err=True)
 
 
-def _last_written(*names: Path) -> datetime.datetime:
+def _last_written(*names: Path | None) -> datetime.datetime:
     """When the youngest of these files was written (UTC), so that what they hold is dated alike however often it is
     asked for; what is in the store is dated now."""
     now = datetime.datetime.now(datetime.UTC)
-    written = [name.stat().st_mtime if name.exists() else now.timestamp() for name in names]
+    written = [name.stat().st_mtime if name is not None and name.exists() else now.timestamp() for name in names]
     return datetime.datetime.fromtimestamp(max(written), datetime.UTC).replace(microsecond=0)
 
 
