@@ -337,7 +337,7 @@ def test_a_form_that_was_open_before_the_approval_saves_nothing_over_it_unseen(
     page = text_of(answer)
     assert answer.status_code == 409 and "consultant-1 approved it for tier 1" in page
     pressure = rulebook.vocabulary.by_id["iop_mmhg"]
-    assert f"{pressure.label} {pressure.shown(31)}" in page and "far" in page
+    assert f"{pressure.label} {pressure.shown(31.0)}" in page and "far" in page
     assert "Saving a change withdraws that approval" in page and len(store.cases(state="approved")) == 1
     again = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', answer.text))
     assert visit.post(form, data=again).status_code == 422, "what could not be read is still to be put right"
