@@ -39,6 +39,8 @@ TAMPERED = (
     '"\\ud800"',
 )
 Schema = dict[str, Any]
+# The submission and the approval that were open when the page was shown.
+OPEN: Schema = {"submission": HIDDEN, "approval": HIDDEN}
 
 # Every page may refuse whoever is nobody (303, or 401 for a form) or of another role (403), and a form that cannot be
 # read, or that somebody changed on its way (400).
@@ -56,6 +58,8 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
     ("get", CASE): (200, 404, 422),
     ("post", CASE): (303, 404, 409, 422),
     ("post", CASE + "/settle"): (303, 404, 409),
+    ("get", CASE + "/hand-over"): (200, 404),
+    ("post", CASE + "/hand-over"): (303, 404, 422),
     ("get", CASE + "/plan"): (200, 404),
     ("get", CASE + "/plan.html"): (200, 400, 404),
     ("get", CASE + "/plan.pdf"): (200, 400, 404),
@@ -76,7 +80,7 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
     ("get", "/lists/orders.csv"): (200,),
     ("get", "/lists/lists.ics"): (200,),
     ("get", SESSION): (200, 404),
-    ("post", SESSION + "/publish"): (303, 404, 409, 422),
+    ("post", SESSION + "/publish"): (200, 303, 404, 409, 422),
     ("post", SESSION + "/morning"): (200, 404, 422),
     ("get", SESSION + "/version/{number}"): (200, 404, 422),
     ("get", SESSION + "/brief.pdf"): (200, 404),
@@ -122,18 +126,21 @@ def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
             "patient": {"enum": ["", "P-1", "4859 123 456"]},
             "planned_stage": {"enum": ["", "middle", "novice"]},
         },
-        CASE: {"based_on": HIDDEN, "section": TEXT} | dict(_of_a_case(rulebook)),
-        CASE + "/settle": {"based_on": HIDDEN}
+        CASE: OPEN | {"based_on": HIDDEN, "section": TEXT} | dict(_of_a_case(rulebook)),
+        CASE + "/settle": OPEN
+        | {"based_on": HIDDEN}
         | {f"pick.{name}": {"enum": ["mine", "theirs"]} for name in ("iop_mmhg", "opacity", "none_found_in", "eye")}
         | {"pick.biometry_reference": {"enum": ["mine"]}, "mine.biometry_reference": {"enum": ['"B-1"', '"\\ud800"']}}
         | {f"mine.{name}": _JSON for name in ("iop_mmhg", "opacity", "none_found_in")},
-        CASE + "/submit": {"version": HIDDEN, "note": TEXT},
+        CASE + "/hand-over": {"owner": HIDDEN, "to": {"enum": [NOW, "", "nobody-9", "x\x00"]}, "why": TEXT},
+        CASE + "/submit": OPEN | {"version": HIDDEN, "note": TEXT},
         CASE + "/answer": {"question": HIDDEN, "text": TEXT},
-        APPROVAL: {"version": HIDDEN, "seen": HIDDEN, "conditions": TEXT, "reason": TEXT}
+        APPROVAL: OPEN
+        | {"version": HIDDEN, "seen": HIDDEN, "conditions": TEXT, "reason": TEXT}
         | {"tier": {"enum": ["1", "2", "3", "4", "5", "0", ""]}, "mode": {"enum": [*modes, "alone"]}}
         | {f"who.{step}": {"enum": ["trainee", "supervisor", "nobody"]} for step in steps},
-        APPROVAL + "/send-back": {"version": HIDDEN, "seen": HIDDEN, "text": TEXT},
-        APPROVAL + "/withdraw": {"approval": HIDDEN, "why": TEXT},
+        APPROVAL + "/send-back": OPEN | {"version": HIDDEN, "seen": HIDDEN, "text": TEXT},
+        APPROVAL + "/withdraw": OPEN | {"why": TEXT},
         LISTING: {"approval": HIDDEN, "day": day, "theatre": TEXT}
         | {"place": {"enum": ["", "1", "2", "0", "99", "²", "-1"]}}
         | {"trainee": {"enum": ["", "trainee-3", "nobody-9"]}, "supervisor": {"enum": ["", "consultant-1", "x\x00"]}},
@@ -154,7 +161,7 @@ def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
         SESSION + "/morning": {"who": {"enum": ["", "trainee-3", "consultant-1", "nobody-9"]}, "because": TEXT}
         | {"instead": {"enum": ["", "consultant-2", "x"]}, "minutes": {"enum": ["", "60", "9", "²", "1e9"]}}
         | {"lost": {"enum": ["", "yes"]}},
-        SESSION + "/publish": {"seen": HIDDEN, "note": TEXT},
+        SESSION + "/publish": {"seen": HIDDEN, "after": HIDDEN, "note": TEXT},
         ROSTER: _ENTRY
         | {"note": TEXT, "sure": {"enum": ["yes", ""]}, "settled": {"enum": ["", *TAMPERED]}}
         | {"f.id": {"enum": ["", "trainee-2", "new-1", "é\x00", "x" * 300]}, "f.day": day}

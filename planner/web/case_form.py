@@ -99,8 +99,6 @@ def save(request: Request, visitor: Preparing, form: Posted, reference: str, eye
     except Conflict as conflict:
         return conflict_page(request, case, conflict, answers, labels(site.rulebook.vocabulary))
     except (NotTheirs, DecidedMeanwhile) as error:
-        if is_partial(request):
-            raise
         return not_saved(request, case, error, answers, form)
     now = site.store.case_now(case.id)
     shown = Shown(site, now, saved, answers, _told(site, saved, answers, part), visitor)

@@ -13,7 +13,7 @@ from planner.web.answers import Answers
 from planner.web.fields import labels, shown_value
 from planner.web.overview import day_and_time, rests_on_it
 from planner.web.places import case_path
-from planner.web.presenting import page
+from planner.web.presenting import is_partial, page
 from planner.web.site import Site, site_of
 
 # What the page gives anew, or what belongs to the page that was sent.
@@ -28,9 +28,10 @@ def not_saved(
     acts = error.acts if isinstance(error, DecidedMeanwhile) else ()
     now = site.store.case_now(case.id)
     sent = [(name, value) for name, value in form.multi_items() if isinstance(value, str) and name not in OWN]
+    template = "part_not_saved.html" if is_partial(request) else "not_saved.html"
     return page(
-        request, "not_saved.html", 409 if acts else 403,
-        case=case, now=now, path=case_path(case), sent=sent if acts else [],
+        request, template, 409 if acts else 403,
+        case=case, now=now, path=case_path(case), action=request.url.path, sent=sent if acts else [],
         acts=[(act.words, day_and_time(act.at)) for act in acts], ends=rests_on_it(now),
         typed=_typed(site, answers),
     )  # fmt: skip

@@ -331,7 +331,8 @@ def test_a_form_that_was_open_before_the_approval_saves_nothing_over_it_unseen(
     consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     typed = waiting | {"section": "pressure-and-chamber", "f.iop_mmhg": "31", "f.axial_length_mm": "far"}
     by_itself = visit.post(form, data=typed, headers={"HX-Request": "true"})
-    assert by_itself.status_code == 400 and "consultant-1 approved it for tier 1" in text_of(by_itself)
+    assert by_itself.status_code == 409 and "consultant-1 approved it for tier 1" in text_of(by_itself)
+    assert 'hx-swap-oob="outerHTML"' in by_itself.text and "<html" not in by_itself.text
     # By the button: who approved it and when, what was typed, and the same once more for whoever means it.
     answer = visit.post(form, data=typed)
     page = text_of(answer)

@@ -51,6 +51,7 @@ TAKEN = [
     ("trainee", "/notices/seen", ""),
     ("trainee", CASE + "/answer", SENT_BACK),
     ("trainee", CASE + "/submit", SENT_BACK),
+    ("trainee", CASE + "/hand-over", DRAFT),
     ("trainee", CASE, DRAFT),
     ("trainee", CASE + "/settle", DRAFT),
     ("consultant", APPROVAL, SENT_BACK),
@@ -149,14 +150,16 @@ def as_the_page(site: Site, case: Any) -> dict[str, str]:
         person = next(one for one in site.store.roster() if one.key == "consultant-1")
         lists |= {"key": person.key, "based_on": str(person.number), "version": "1", "f.grade": "consultant"}
         lists |= {"f.can": "scrubbed", "changes": "[]", "name": "roster.yaml", "aside": "none"}
-        return lists | {"allocation": str(place), "notice": str(notice), "why": "ill"}
+        return lists | {"after": "0", "allocation": str(place), "notice": str(notice), "why": "ill"}
     now = site.store.case_now(held.id)
     plan, questions = site.judge.judge(now.version).plan, site.store.questions(held.id)
     return {
         "version": str(now.version.number),
         "based_on": str(max(1, now.version.number - 1)) if case.path.endswith("/settle") else str(now.version.number),
         "seen": digest(plan) if plan else "",
-        "approval": str(now.approval.id if now.approval else 0),
+        "submission": str(now.submission.id) if now.submission else "",
+        "approval": str(now.approval.id) if now.approval else "",
+        **{"owner": now.owner, "to": "trainee-5" if now.owner == "trainee-3" else "trainee-3"},
         "question": str(questions[0].id if questions else 0),
         **{"day": days()[0], "theatre": "theatre 1", "supervisor": "consultant-1", "text": "yes?", "why": "ill"},
     }

@@ -38,6 +38,8 @@ ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
     ("GET", CASE): PREPARING,
     ("POST", CASE): PREPARING,
     ("POST", CASE + "/settle"): PREPARING,
+    ("GET", CASE + "/hand-over"): READING,
+    ("POST", CASE + "/hand-over"): READING,
     ("GET", CASE + "/plan"): READING,
     ("GET", CASE + "/plan.html"): READING,
     ("GET", CASE + "/plan.pdf"): READING,
