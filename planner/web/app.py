@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import FastAPI
 
 from planner.documents.html import fonts_folder
+from planner.documents.rendering import PrintQueue
 from planner.lists.from_records import FromRecords
 from planner.lists.roster import Roster
 from planner.records.store import Store
@@ -58,9 +59,11 @@ def make_app(
     settings: Settings | None = None,
     passwords: Passwords | None = None,
     roster: Roster | None = None,
+    prints: PrintQueue | None = None,
 ) -> FastAPI:
     """The application over an open store; with a sessions file, `roster`, it judges and proposes lists.
 
+    Whoever gives `prints` ends them; else their processes end with this one.
     Raises RuntimeError when a route does not say who may use it.
     """
     settings = settings or Settings()
@@ -68,8 +71,9 @@ def make_app(
     app = FastAPI(title=rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
     made_from = FromRecords(store, rulebook, unit, roster) if unit is not None and roster is not None else None
     app.state.site = Site(
-        store, rulebook, unit, settings, sessions, throttle, passwords or Passwords(), Judge(rulebook, unit), made_from
-    )
+        store, rulebook, unit, settings, sessions, throttle, passwords or Passwords(), Judge(rulebook, unit),
+        made_from, prints or PrintQueue(),
+    )  # fmt: skip
     for module in PAGES:
         # Not `include_router`, which hides the routes inside: each must be seen to have its door.
         app.router.routes.extend(module.router.routes)

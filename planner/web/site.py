@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from starlette.requests import Request
 
+from planner.documents.rendering import PrintQueue
 from planner.errors import PlannerError
 from planner.lists.from_records import FromRecords
 from planner.records.rows import Person
@@ -17,6 +18,7 @@ from planner.web.passwords import Passwords
 from planner.web.sessions import Sessions
 from planner.web.settings import Settings
 from planner.web.throttle import Throttle
+from planner.web.tickets import Tickets
 
 LONGEST_CODE = 60
 
@@ -31,7 +33,9 @@ class Site:
     throttle: Throttle
     passwords: Passwords
     judge: Judge
-    lists: FromRecords | None = None
+    lists: FromRecords | None
+    prints: PrintQueue
+    tickets: Tickets = field(default_factory=Tickets)
 
 
 def site_of(request: Request) -> Site:
