@@ -23,7 +23,7 @@ from planner.documents.language import speaking, spoken
 from planner.errors import PlannerError
 
 # Whoever reads a page goes before whoever waits for paper.
-NICER = 10
+NICER = 5
 
 
 class ProcessEndedError(Exception):

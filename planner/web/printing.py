@@ -43,7 +43,8 @@ async def printed(request: Request, visitor: Visitor, back: str, order: Callable
     came_back = ordered is not None and site.prints.kept_for(ordered.job, KEPT)
     try:
         if ordered is None or not came_back:
-            ordered = await run_in_threadpool(order, site)
+            async with site.ordering:
+                ordered = await run_in_threadpool(order, site)
     except PrintError as error:
         return await run_in_threadpool(_not_printed, request, error)
     job, follows = ordered.job, "text/html" in request.headers.get("accept", "")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass, field
 
 from starlette.requests import Request
@@ -36,6 +37,8 @@ class Site:
     lists: FromRecords | None
     prints: PrintQueue
     tickets: Tickets = field(default_factory=Tickets)
+    # One print is planned at a time: many at once would share the one processor that pages have.
+    ordering: asyncio.Lock = field(default_factory=asyncio.Lock)
 
 
 def site_of(request: Request) -> Site:
