@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote, unquote
 
+import awkward_prints
 import pytest
 import requests
 import schemathesis
@@ -83,9 +84,9 @@ def roster(rulebook: Rulebook) -> Roster:
 def filled(store: Store, app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> Store:
     site: Site = app.state.site
     # Setting type takes seconds, and is tested where it is done.
-    monkeypatch.setattr(plan_page, "render_pdf", lambda plan: b"%PDF")
+    monkeypatch.setattr(plan_page, "render_pdf", awkward_prints.blank)
     for name in ("render_brief", "render_glance"):
-        monkeypatch.setattr(lists_print, name, lambda shown: b"%PDF")
+        monkeypatch.setattr(lists_print, name, awkward_prints.blank)
     every_state(store, site.rulebook, site.unit, datetime.date.today())
     return store
 
