@@ -6,6 +6,7 @@ from fastapi import FastAPI
 
 from planner.desk.judge import Judge
 from planner.documents.html import fonts_folder
+from planner.documents.rendering import PrintQueue
 from planner.lists.in_force import InForce
 from planner.lists.roster import Roster
 from planner.records.store import Store
@@ -67,9 +68,11 @@ def make_app(
     settings: Settings | None = None,
     passwords: Passwords | None = None,
     roster: Roster | None = None,
+    prints: PrintQueue | None = None,
 ) -> FastAPI:
     """The application over an open store; by the roster in it, else by that of a file, it judges and proposes lists.
 
+    Whoever gives `prints` ends them; else their processes end with this one.
     Raises RuntimeError when a route does not say who may use it.
     """
     settings = settings or Settings()
@@ -85,6 +88,7 @@ def make_app(
         passwords or Passwords(),
         Judge(rulebook, unit),
         InForce(store, rulebook, unit, roster),
+        prints or PrintQueue(),
     )
     for module in PAGES:
         # Not `include_router`, which hides the routes inside: each must be seen to have its door.

@@ -24,8 +24,10 @@ from planner.web.door import Door, Posted, Visitor
 from planner.web.overview import clock_time, day_and_time
 from planner.web.places import CASE, case_path, find
 from planner.web.presenting import page
+from planner.web.printing import printed
 from planner.web.seen import seen_in
 from planner.web.site import Site, site_of
+from planner.web.tickets import Ordered
 
 router = APIRouter()
 Preparing = Annotated[Visitor, Depends(Door("trainee", "consultant"))]
@@ -50,12 +52,12 @@ def document(request: Request, visitor: Reading, reference: str, eye: str) -> Re
 
 
 @router.get(CASE + "/plan.pdf")
-def printed(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
-    made = render_pdf(_plan(request, reference, eye))
-    safe = re.sub(r"[^A-Za-z0-9._-]", "-", reference)
-    return Response(
-        made, media_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{safe}-{eye}.pdf"'}
-    )
+async def on_paper(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
+    def order(site: Site) -> Ordered:
+        safe = re.sub(r"[^A-Za-z0-9._-]", "-", reference)
+        return Ordered(site.prints.order(render_pdf, _plan(request, reference, eye)), f"{safe}-{eye}.pdf")
+
+    return await printed(request, visitor, request.url.path.removesuffix(".pdf"), order)
 
 
 @router.post(CASE + "/submit")

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import asyncio
 import datetime
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from starlette.requests import Request
 
 from planner.desk.desk import Desk
 from planner.desk.judge import Judge
+from planner.documents.rendering import PrintQueue
 from planner.errors import PlannerError
 from planner.lists.from_records import FromRecords
 from planner.lists.in_force import InForce
@@ -21,6 +23,7 @@ from planner.web.passwords import Passwords
 from planner.web.sessions import Sessions
 from planner.web.settings import Settings
 from planner.web.throttle import Throttle
+from planner.web.tickets import Tickets
 
 LONGEST_CODE = 60
 
@@ -36,6 +39,10 @@ class Site:
     passwords: Passwords
     judge: Judge
     in_force: InForce
+    prints: PrintQueue
+    tickets: Tickets = field(default_factory=Tickets)
+    # One print is planned at a time: many at once would share the one processor that pages have.
+    ordering: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     @property
     def lists(self) -> FromRecords | None:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote, unquote
 
+import awkward_prints
 import pytest
 import requests
 import schemathesis
@@ -90,9 +91,9 @@ def roster(rulebook: Rulebook) -> Roster:
 def filled(store: Store, app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> Store:
     site: Site = app.state.site
     # Setting type takes seconds, and is tested where it is done.
-    monkeypatch.setattr(plan_page, "render_pdf", lambda plan: b"%PDF")
+    monkeypatch.setattr(plan_page, "render_pdf", awkward_prints.blank)
     for name in ("render_brief", "render_glance"):
-        monkeypatch.setattr(lists_print, name, lambda shown: b"%PDF")
+        monkeypatch.setattr(lists_print, name, awkward_prints.blank)
     every_state(store, site.rulebook, site.unit, datetime.date.today())
     entries = parts_of(coming_sessions(site.rulebook))
     store.change_roster([RosterChange(one.kind, one.key, 0, one.document) for one in entries], "organiser-1")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+import awkward_prints
 import pytest
 from fastapi import APIRouter, FastAPI
 from fastapi.routing import APIRoute
@@ -118,7 +119,7 @@ def test_each_route_lets_in_whom_the_table_names(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     # Setting type takes seconds, and who may have the pages does not hang on what is on them.
-    monkeypatch.setattr(plan_page, "render_pdf", lambda plan: b"%PDF")
+    monkeypatch.setattr(plan_page, "render_pdf", awkward_prints.blank)
     store.new_case({"case": "A-104", "eye": "right"}, "trainee-3")
     visit = signed_in(CODES[role]) if role else nobody
     token = visit.get("/form-token").json()["token"] if role else ""
