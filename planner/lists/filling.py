@@ -20,7 +20,7 @@ from planner.lists.worth import Tally, of_placing
 
 Shorts = Callable[[Key], list[float]]
 # A case may come to stand in its place once others lie before it; what another rule bars stays barred on a longer list.
-_MAY_COME_RIGHT = frozenset({"kit-sets", "fixed-order"})
+_MAY_COME_RIGHT = frozenset({"kit-sets", "begun-first", "fixed-order"})
 
 
 @dataclass

@@ -160,7 +160,10 @@ def aftermath(instance: Instance, happened: Happened) -> Aftermath:
             session = _with(session, kit=session.kit | {item: held_kit.model_copy(update={"sets": sets})})
         sessions[changed.session] = session
     return Aftermath(
-        replace(instance, sessions=sessions, trainees=trainees, supervisors=supervisors),
+        replace(
+            instance, sessions=sessions, trainees=trainees, supervisors=supervisors,
+            begun=instance.begun | {(one.case, one.eye) for one in happened.begun},
+        ),
         frozenset(one.session for one in happened.changed if one.lost),
         {(one.case, one.eye): one.because for one in happened.cancelled},
         {(one.case, one.eye): one for one in happened.added},

@@ -123,7 +123,8 @@ class Lists:
 class Instance:
     """Everything a list is judged by. Orders of dictionaries are those of the files.
 
-    `published` are the lists that people have seen; staying close to them is a wish, no rule.
+    `published` are the lists that people have seen; staying close to them is a wish, no rule. `begun` are the cases that
+    are done or in hand.
     """
 
     cases: dict[Key, ListCase]
@@ -139,6 +140,7 @@ class Instance:
     near_powers: float  # dioptres
     wishes: Wishes
     published: Lists = Lists(())
+    begun: frozenset[Key] = frozenset()
 
     @cached_property
     def as_published(self) -> dict[Key, Placing]:

@@ -40,7 +40,7 @@ class Alike:
             facts = (
                 case.tier, tuple(case.with_stage.items()), frozenset(case.kit), case.added, case.anaesthetist,
                 tuple(case.order.items()), case.consent, case.agreement, bool(case.unsettled), shared,
-                case.away, case.not_before,
+                case.away, case.not_before, key in self.instance.begun,
             )  # fmt: skip
             self._of[key] = self._kinds.setdefault(facts, len(self._kinds))
         return self._of[key]

@@ -24,9 +24,9 @@ WORK = 400  # places tried for other cases
 WORK_OF_TWO = 60
 _Changed = tuple[str, Session]  # what is done to a session, and the session after it
 _BY_MOVING = frozenset(
-    {"overrun", "kit-sets", "fixed-order", "one-eye-a-list", "supervisor-is-free", "trainee-is-free"}
+    {"overrun", "kit-sets", "begun-first", "fixed-order", "one-eye-a-list", "supervisor-is-free", "trainee-is-free"}
 )
-_OF_ORDER = frozenset({"kit-sets", "fixed-order"})
+_OF_ORDER = frozenset({"kit-sets", "begun-first", "fixed-order"})
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from planner.lists.trials import Option
 from planner.lists.week import Week
 
 LONGEST_ORDERED = 8  # cases of a session whose every order is tried
-_OF_ORDER = ("kit-sets", "fixed-order")
+_OF_ORDER = ("kit-sets", "begun-first", "fixed-order")
 
 
 def ordered(instance: Instance, lists: Lists, session: str, here: list[tuple[Key, Option]]) -> tuple[Placing, ...]:
@@ -48,7 +48,7 @@ def _orders(instance: Instance, here: list[tuple[Key, Option]]) -> Iterator[tupl
         case = instance.cases[placed[0]]
         first = any(case.order[rule.id] is True for rule in instance.order if rule.first)
         last = any(case.order[rule.id] is True for rule in instance.order if not rule.first)
-        return (not first, last, hardest * case.tier, str(case.last_day or "9"), -case.tier, placed[0])
+        return (placed[0] not in instance.begun, not first, last, hardest * case.tier, str(case.last_day or "9"), -case.tier, placed[0])
 
     begun = sorted(here, key=usual)
     yield tuple(begun)

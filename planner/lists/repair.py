@@ -29,7 +29,7 @@ _OF_ITS_CASE = {
     "consent", "agreement", "settled", "supervisor-fits", "trainee-has-a-step", "anaesthetist", "deadline",
     "patient-can-come",
 }  # fmt: skip
-_OF_PLACE = {"kit-sets", "fixed-order"}
+_OF_PLACE = {"kit-sets", "begun-first", "fixed-order"}
 
 
 @dataclass(frozen=True)

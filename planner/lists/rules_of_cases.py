@@ -89,6 +89,19 @@ def one_eye_a_list(week: Week) -> Iterator[Broken]:
             first.setdefault(case.patient, case.told)
 
 
+def begun_first(week: Week) -> Iterator[Broken]:
+    """Whatever is done or in hand stays the beginning of its list."""
+    for session in week.sessions:
+        placings = week.list_of(session.id)
+        last = next((placing for placing in reversed(placings) if placing.case in week.instance.begun), None)
+        for placing in placings:
+            if last is None or placing.place >= last.place or placing.case in week.instance.begun:
+                continue
+            told = week.case(placing).told
+            says = f"{week.told(placing)} comes before {week.case(last).told}, which is done or in hand."
+            yield Broken("begun-first", session.id, told, says, f"Put it after number {last.place}.")
+
+
 def fixed_order(week: Week) -> Iterator[Broken]:
     """Cases whose place is fixed come before, or after, all others."""
     for session in week.sessions:

@@ -10,7 +10,7 @@ from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.week import Broken, Week
 
 # What these rules say depends on where in the list a case stands; for every other, any place of the list is as good.
-_OF_PLACE = {"kit-sets", "fixed-order"}
+_OF_PLACE = {"kit-sets", "begun-first", "fixed-order"}
 
 
 @dataclass(frozen=True)

@@ -66,6 +66,10 @@ STANDS = {
         week([eye("A", order=LATEX), eye("B"), eye("C", order=INFECTION)]),
         lists("one: A late trainer", "one: B late trainer", "one: C late trainer"),
     ),
+    "begun before all others, though a hard eye waits": Made(
+        replace(week([eye("A"), eye("B"), eye("C")]), begun=frozenset({key("A"), key("B")})),
+        lists("one: B late trainer", "one: A late trainer", "one: C late trainer"),
+    ),
     "both eyes, agreed": Made(
         week(ONE_PATIENT),
         lists("one: A late trainer", "one: B late trainer", both_eyes_agreed=frozenset({"P"})),
@@ -228,6 +232,18 @@ BREAKS = {
         lists("one: A late trainer", "one: B late trainer"),
         "fixed-order",
         ("A, right eye, number 1 in one: Infection precautions. B, right eye comes after it", "Put it last"),
+    ),
+    "put before one that is in hand": Made(
+        replace(week([eye("A"), eye("B"), eye("C")]), begun=frozenset({key("B")})),
+        lists("one: A late trainer", "one: B late trainer", "one: C late trainer"),
+        "begun-first",
+        ("A, right eye, number 1 in one comes before B, right eye, which is done or in hand", "Put it after number 2"),
+    ),
+    "put between two that are done": Made(
+        replace(week([eye("A"), eye("B"), eye("C")]), begun=frozenset({key("A"), key("B")})),
+        lists("one: A late trainer", "one: C late trainer", "one: B late trainer"),
+        "begun-first",
+        ("C, right eye, number 2 in one comes before B, right eye",),
     ),
     "both eyes on one list": Made(
         week(ONE_PATIENT),

@@ -10,6 +10,7 @@ import pytest
 from lists.brute_force import barred_by, blocks, most_placed, smallest
 from lists.small_weeks import HARD, PEOPLE, SUPERVISORS, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
 
+from planner.lists.best import best
 from planner.lists.checker import RULES, WORDS, check
 from planner.lists.instance import Instance, ListCase, Lists, Placing
 from planner.lists.match import Matched, match
@@ -174,6 +175,20 @@ def test_what_is_kept_stays() -> None:
     kept = next(placing for placing in found.lists.placings if placing.case == key("B"))
     assert (kept.session, kept.trainee, kept.supervisor) == ("two", "late", "consultant")
     assert key("B") not in found.reasons and key("A") in found.reasons
+
+
+def test_nothing_is_put_before_what_is_in_hand() -> None:
+    # By the wish for the hardest first, and by the fixed order, others would come before it.
+    latex = eye("C", order={"latex-first": True, "infection-last": False})
+    cases = [eye("A"), eye("B", tier=3, with_stage=HARD), latex, eye("D")]
+    kept = lists("one: A late trainer")
+    instance = replace(week(cases, [session("one")], wishes=Wishes(hardest="first")), begun=frozenset({key("A")}))
+    for found in (match(instance, kept), best(instance, kept, effort=2).matched):
+        assert found.verdict.stands
+        first, *others = sorted(found.lists.placings)
+        assert first.case == key("A") and {p.case[0] for p in others} == {"B", "D"}
+        assert [blocked.case for blocked in found.blocked] == [key("C")], "no longer first, so not on this list"
+    assert "begun-first" in {one.rule for one in check(instance, lists("one: D late trainer", "one: A late trainer")).broken}
 
 
 def test_a_reason_counts_the_better_places_that_are_barred() -> None:
