@@ -33,6 +33,9 @@ def _clock(raw: Any) -> Any:
     return datetime.time.fromisoformat(raw)
 
 
+Clock = Annotated[datetime.time, BeforeValidator(_clock)]
+
+
 class Learner(Entry):
     """A trainee of the unit's file. `steps_cleared` counts for one who is not yet cleared for whole operations.
 
@@ -78,7 +81,7 @@ class Session(Entry):
 
     id: str
     day: Day
-    starts: Annotated[datetime.time, BeforeValidator(_clock)]
+    starts: Clock
     theatre: str
     minutes: Annotated[Whole, Field(ge=30, le=LONGEST)]
     anaesthetist: YesNo
