@@ -19,6 +19,7 @@ from planner.rulebook.references import nearest
 from planner.rulebook.rulebook import Spot
 
 LARGEST_FILE = 200_000
+NO_DAY = "what happened is of more than one day, or of none"
 
 
 class Away(Entry):
@@ -78,7 +79,6 @@ class Happened(Entry):
     added: list[Added] = []
     begun: list[Begun] = []
 
-
     @property
     def days(self) -> set[datetime.date]:
         """The days that are named."""
@@ -90,6 +90,19 @@ class Happened(Entry):
         if self.now is None or len(days) != 1:
             return None
         return datetime.datetime.combine(next(iter(days)), self.now)
+
+
+def timed(happened: Happened, now: str | None, instance: Instance) -> Happened:
+    """The same at another time of day, `now` as HH:MM. Raises PlannerError for no time, or one without its day."""
+    if now is None:
+        return happened
+    try:
+        told = Happened.model_validate({**happened.model_dump(), "now": now})
+    except ValidationError:
+        raise PlannerError.one(f"{now!r} is not a time of day", "--now", hint="write it like 08:30") from None
+    if told.at(instance.sessions) is None:
+        raise PlannerError.one("a time without its day", "--now", NO_DAY, "name the day in the file, `on: 2026-12-01`")
+    return told
 
 
 def read_happened(path: Path, instance: Instance) -> Happened:
@@ -137,8 +150,7 @@ def _untimely(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fa
     """A time without its day, and what is told of days that are past."""
     known = all(changed.session in instance.sessions for changed in happened.changed)
     if happened.now is not None and known and happened.at(instance.sessions) is None:
-        why = "what happened is of more than one day, or of none"
-        yield Fault(spot.at("now"), "a time without its day", why, "name the day it is, `on: 2026-12-01`")
+        yield Fault(spot.at("now"), "a time without its day", NO_DAY, "name the day it is, `on: 2026-12-01`")
     if happened.on is None or not known:
         return
     told = [("away", n, "day", one.day) for n, one in enumerate(happened.away)]

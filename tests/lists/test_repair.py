@@ -36,44 +36,6 @@ def small(*cases: Any, **changed: Any) -> Instance:
     return week(list(cases), sessions, supervisors=SUPERVISORS, **changed)
 
 
-def cost_of(instance: Instance, before: Lists, after: Lists) -> tuple[int, int, int, int, int]:
-    kinds: Counter[str] = Counter()
-    pressing = 0
-    for one in changes(before, after):
-        kinds[one.kind] += 1
-        if one.kind == "people" and one.was is not None and one.now is not None:
-            kinds["people"] += (one.was.trainee != one.now.trainee) + (one.was.supervisor != one.now.supervisor) - 1
-        case = instance.cases[one.case]
-        pressing += one.kind == "off" and (case.urgency == "urgent" or case.last_day is not None)
-    return pressing, kinds["off"], kinds["session"], kinds["people"], kinds["order"]
-
-
-def least_by_brute_force(instance: Instance, before: Lists, happened: Happened) -> tuple[int, int, int, int, int]:
-    """Over every list of the day there is, in every order."""
-    after = aftermath(instance, happened)
-    kept = Lists(tuple(p for p in before.placings if p.case not in after.cancelled))
-    sessions = [s for s in after.instance.sessions.values() if s.day == TUESDAY and s.id not in after.lost]
-    pairs = [
-        (s.id, trainee, name) for s in sessions for trainee in (*instance.trainees, None) for name in s.supervisors
-    ]
-    best = None
-    keys = [placing.case for placing in kept.placings]
-    for chosen in product([None, *pairs], repeat=len(keys)):
-        placed = [(one, where) for one, where in zip(keys, chosen, strict=True) if where is not None]
-        for order in permutations(placed):
-            counted: Counter[str] = Counter()
-            lists = []
-            for one, (name, trainee, supervisor) in order:
-                counted[name] += 1
-                lists.append(Placing(name, counted[name], one, trainee, supervisor))
-            found = Lists(tuple(lists))
-            value = cost_of(after.instance, kept, found)
-            if (best is None or value < best) and check(after.instance, found).stands:
-                best = value
-    assert best is not None
-    return best
-
-
 def test_nothing_happened_nothing_changes() -> None:
     instance = small(eye("A"), eye("B"))
     lists = match(instance).lists
