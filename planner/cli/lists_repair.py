@@ -96,7 +96,10 @@ def _lines(found: "Repaired") -> list[str]:
         ("What is locked", [words.unlocking(found, one) for one in found.unlocking]),
         ("Still broken", [str(one) for one in found.verdict.broken]),
     )  # fmt: skip
-    lines = [*hung(words.headline(found)), *(line for says in (words.how_sure(found), words.as_of(found)) if says for line in hung(says))]
+    lines = [
+        *hung(words.headline(found)),
+        *(line for says in (words.how_sure(found), words.as_of(found)) if says for line in hung(says)),
+    ]
     for title, group in groups:
         if group:
             lines += ["", title, *(line for one in group for line in hung(f"- {one}"))]

@@ -58,7 +58,10 @@ def aftermath(instance: Instance, lists: Lists, happened: Happened) -> Aftermath
 def _contrary(instance: Instance, lists: Lists, happened: Happened) -> Iterator[Fault]:
     placed = {placing.case for placing in lists.placings}
     begun = {(one.case, one.eye) for one in happened.begun}
-    for name, key in [*(("begun", key) for key in sorted(begun)), *(("cancelled", (one.case, one.eye)) for one in happened.cancelled)]:
+    for name, key in [
+        *(("begun", key) for key in sorted(begun)),
+        *(("cancelled", (one.case, one.eye)) for one in happened.cancelled),
+    ]:
         told = instance.cases[key].told
         if key not in placed:
             yield Fault(told, f"{name}, and on no list", hint="leave it out, or add it to a day")

@@ -61,7 +61,7 @@ class Added(Entry):
 
 
 class Begun(Entry):
-    """A case that is done or in hand: nothing about it changes any more. `until` is when it ended, or is expected to."""
+    """A case that is done or in hand: nothing about it changes. `until` is when it ended, or is expected to."""
 
     case: str
     eye: str
@@ -82,7 +82,8 @@ class Happened(Entry):
     @property
     def days(self) -> set[datetime.date]:
         """The days that are named."""
-        return {one.day for one in (*self.away, *self.added)} | ({self.on} if self.on else set())
+        named = {away.day for away in self.away} | {added.day for added in self.added}
+        return named | {self.on} if self.on else named
 
     def at(self, sessions: Mapping[str, Session]) -> datetime.datetime | None:
         """Day and time now, where the time is told and the day is certain."""

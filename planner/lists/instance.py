@@ -123,9 +123,9 @@ class Lists:
 class Instance:
     """Everything a list is judged by. Orders of dictionaries are those of the files.
 
-    `published` are the lists that people have seen; staying close to them is a wish, no rule. `begun` are the cases that
-    are done or in hand. Once a session runs, `taken` has the minutes from its start until its next case can begin;
-    `away_because` says why somebody is away on a day, where that is not leave.
+    `published` are the lists that people have seen; staying close to them is a wish, no rule. `begun` are the cases
+    that are done or in hand. Once a session runs, `taken` has the minutes from its start until its next case can
+    begin; `away_because` says why somebody is away on a day, where that is not leave.
     """
 
     cases: dict[Key, ListCase]

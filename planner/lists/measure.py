@@ -11,8 +11,8 @@ class Measure(NamedTuple):
     """What a change costs, the gravest first; of two changes the one whose first differing count is lower is smaller.
 
     `pressing_off`: urgent, dated or added cases that lose their place that day; `pressing_lost`: of these, those for
-    which no later place is left; `off` and `lost`: the same of all cases. Then cases in another session that day, people
-    changed (trainee and supervisor each count), and cases in another order.
+    which no later place is left; `off` and `lost`: the same of all cases. Then cases in another session that day,
+    people changed (trainee and supervisor each count), and cases in another order.
     """
 
     pressing_off: int = 0

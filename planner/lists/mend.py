@@ -1,8 +1,8 @@
 """The smallest change of a day's lists after which they stand: a good one quickly, then a search for one that is less.
 
 A search for the least cost (A*). A rule that is broken is mended only by changing a case that it is about, so one of
-these is decided at a time: it stays, has other people, goes to another session, or comes off. What a change must cost at
-the very least decides which is looked at next, so that the first that stands is the smallest there is.
+these is decided at a time: it stays, has other people, goes to another session, or comes off. What a change must cost
+at the very least decides which is looked at next, so that the first that stands is the smallest there is.
 """
 
 from __future__ import annotations

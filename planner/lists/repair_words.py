@@ -1,4 +1,4 @@
-"""A repair in words, for the command line and the page alike: first what the organiser has to know, then each change."""
+"""A repair in words, for the command line and the page alike: first what the organiser must know."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _COUNTED = {
 
 
 def headline(found: Repaired) -> str:
-    """Who loses a place, and how much changes: `Nobody loses a place: 3 cases have other people, 5 stay as they are.`"""
+    """Who loses a place, and how much changes: `Nobody loses a place. 3 cases have other people, 5 stay as ...`"""
     gone = [off for off in found.off if not off.because]
     cancelled = len(found.off) - len(gone)
     if gone:
@@ -64,9 +64,13 @@ def as_of(found: Repaired) -> str:
 
 def troubles(found: Repaired) -> Iterator[str]:
     """What no longer stands: sessions that are lost, and then each rule that is broken."""
-    sessions = dict.fromkeys(placing.session for placing in found.before.placings if placing.session in found.after.lost)
+    sessions = dict.fromkeys(
+        placing.session for placing in found.before.placings if placing.session in found.after.lost
+    )
     for name in sessions:
-        count = sum(placing.case in dict(found.stranded) for placing in found.before.placings if placing.session == name)
+        count = sum(
+            placing.case in dict(found.stranded) for placing in found.before.placings if placing.session == name
+        )
         yield f"{name} is lost ({found.after.lost[name]}): {_cases(count, 'needs', 'need')} another place."
     for one in found.broken:
         if one.session not in found.after.lost:
@@ -94,7 +98,8 @@ def difference(found: Repaired, one: Change) -> str:
         return f"{told} comes on as {where}: {who(one.now)}."
     people = _people(one.was, one.now)
     if one.kind == "session":
-        return f"{told} goes to {one.now.session} as number {one.now.place}, from {one.was.session}: {people or who(one.now)}."
+        goes = f"{told} goes to {one.now.session} as number {one.now.place}, from {one.was.session}"
+        return f"{goes}: {people or who(one.now)}."
     if one.kind == "order":
         return f"{told} is now {where}, was number {one.was.place}."
     return f"{told}, {where}: {people}."
@@ -130,7 +135,7 @@ def came_off(found: Repaired, off: Off) -> str:
 
 
 def unlocking(found: Repaired, one: Unlocked) -> str:
-    """`H-12, right eye is locked in tue-1-a (asked for it); unlocked, it could go to ..., and then H-7 keeps its place.`"""
+    """`H-12, right eye is locked in tue-1-a because: ... Unlocked, it could go to ..., and then H-7 keeps ...`"""
     told = []
     for freed in one.freed:
         because = f" because: {freed.why}" if freed.why else ""

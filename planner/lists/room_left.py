@@ -1,4 +1,4 @@
-"""What a change must cost at the very least, by the minutes alone: who cannot stay, and how many the day cannot hold."""
+"""What a change costs at the very least, by the minutes alone: who cannot stay, how many the day does not hold."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _Takes = tuple[Time, float]  # the operation, and what devices add
 
 
 class RoomLeft:
-    """Each undecided case counts with the shortest operation that it may have in a session, so nothing is overstated."""
+    """An undecided case counts with the shortest operation that it may have in a session: nothing is overstated."""
 
     def __init__(self, today: Today) -> None:
         self.today, self.instance = today, today.instance

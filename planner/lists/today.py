@@ -65,7 +65,7 @@ class Today:
         }
 
     def may(self, key: Key) -> dict[Option, Measure]:
-        """Where a case may stand at all beside what is fixed, with what each costs: the least first, then most worth."""
+        """Where a case may stand at all beside what is fixed, with what it costs: the least first, then most worth."""
         if key not in self._may:
             found = [(self.cost(key, option), option) for option in self._options(key) if self._allowed(key, option)]
             worth = {option: sum(of_placing(self.instance, option.placing(key)).values()) for _, option in found}
@@ -123,7 +123,9 @@ class Today:
         return replace(self.after.lists, placings=(*self._near, *placings))
 
     def _new(self, lists: Lists, rules: tuple[str, ...] = tuple(RULES)) -> tuple[Broken, ...]:
-        return tuple(one for one in broken_rules(Week(self.instance, lists), rules) if self._what(one) not in self._known)
+        return tuple(
+            one for one in broken_rules(Week(self.instance, lists), rules) if self._what(one) not in self._known
+        )
 
     def _what(self, one: Broken) -> tuple[str, str, str]:
         # Of a whole list what it says counts too: one more case that makes it worse says it with other numbers.

@@ -30,9 +30,7 @@ class Unlocked:
     stands: bool
 
 
-def unlocking(
-    today: Today, later: Later, found: Mended, locked: Mapping[Key, str], work: int
-) -> Iterator[Unlocked]:
+def unlocking(today: Today, later: Later, found: Mended, locked: Mapping[Key, str], work: int) -> Iterator[Unlocked]:
     """Each lock without which fewer cases lose their place or fewer rules stay broken; else all of them at once."""
     held = [placing for placing in today.fixed if placing.case in locked and placing.case not in today.after.begun]
     if not held or not (today.unmendable or found.measure.off):

@@ -66,7 +66,9 @@ def _told(state: State, session: str, form: FormData, because: str) -> dict[str,
         return {"changed": [Changed(session=session, minutes=minutes, because=because)]}
     if any(form.get(f"begun-{one.id}") for one in state.running(held.day)):
         return {}
-    raise _UnclearError("Say what happened: who is away, when the session ends, that it is lost, or which case is in hand.")
+    raise _UnclearError(
+        "Say what happened: who is away, when the session ends, that it is lost, or which case is in hand."
+    )
 
 
 def _begun(state: State, session: str, form: FormData) -> list[Begun]:

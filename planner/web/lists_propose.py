@@ -101,8 +101,7 @@ def repaired_page(request: Request, state: State, found: Repaired) -> Response:
     return page(
         request, "list_repair.html",
         rows=[_row(state, week, one, "") for one in found.changes], found=found, words=repair_words, seen=state.seen,
-        proposal=written(found.lists), unlock=[(one, state.week.session(one.freed[0].was).id) for one in found.unlocking],
-        path=session_path,
+        proposal=written(found.lists), path=session_path,
     )  # fmt: skip
 
 

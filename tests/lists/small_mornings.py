@@ -43,7 +43,7 @@ def morning(seed: int) -> Morning:
         session("one", minutes=minutes, supervisors=["consultant", "trainer"], kit={"iris-hooks": sets(1, 30)}),
         session("two", minutes=chance.choice([65, 95, 240]), supervisors=chance.choice([["consultant"], ["trainer"]]),
                 kit={"iris-hooks": sets(chance.choice([0, 1]))}),
-        session("later", day=THURSDAY, minutes=chance.choice([35, 65, 95]), supervisors=["consultant"]),
+        session("later", day=THURSDAY, minutes=chance.choice([45, 65, 95]), supervisors=["consultant"]),
     ]  # fmt: skip
     few = chance.random() < 0.4
     trainees = PEOPLE[1:2] if few else PEOPLE[:2]
@@ -60,7 +60,7 @@ def morning(seed: int) -> Morning:
             changed |= {"order": {"latex-first": True, "infection-last": False}}
         elif chance.random() < 0.15:
             changed |= {"order": {"latex-first": False, "infection-last": True}}
-        if chance.random() < 0.2:
+        if chance.random() < 0.3:
             changed |= {"away": frozenset({THURSDAY})}
         if chance.random() < 0.15:
             changed |= {"agreement": False}
@@ -79,7 +79,7 @@ def _happened(chance: random.Random, lists: Lists, trainees: list[str]) -> tuple
             who = chance.choice([*trainees, "consultant", "trainer"])
             told["away"] = [Away(who=who, day=TUESDAY, because="ill")]
         elif what == "short":
-            changed = Changed(session="one", minutes=chance.choice([35, 65, 95]), because="the scrub nurse goes")
+            changed = Changed(session="one", minutes=chance.choice([45, 65, 95]), because="the scrub nurse goes")
             told["changed"] = [changed]
         elif what == "lost":
             told["changed"] = [Changed(session=chance.choice(["one", "two"]), lost=True, because="no water")]
@@ -195,9 +195,7 @@ class EveryList:
         """How many of the cases off, pressing and in all, no later lists can hold, tried together in every way."""
         if gone not in self._left:
             later = [s for s in self.instance.sessions.values() if s.day > TUESDAY]
-            pairs = [
-                (s.id, t, name) for s in later for t in (*self.instance.trainees, None) for name in s.supervisors
-            ]
+            pairs = [(s.id, t, name) for s in later for t in (*self.instance.trainees, None) for name in s.supervisors]
             keys = sorted(gone)
             fits = {key: [where for where in pairs if self._alone(key, where)] for key in keys}
             best = (sum(map(self._pressing, keys)), len(keys))
