@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, count
 
 from planner.lists.instance import Key, Placing
 from planner.lists.later import Later
 from planner.lists.measure import NOTHING, Measure
-from planner.lists.room_left import RoomLeft
+from planner.lists.room_left import Decided, RoomLeft
 from planner.lists.today import Today, Tried
 from planner.lists.trials import OF_PLACE, Option
 from planner.lists.week import Broken
@@ -40,7 +40,7 @@ class Mended:
 def mended(today: Today, later: Later, work: int = WORK) -> Mended:
     """The smallest change, within the work allowed; the same input gives the same answer."""
     search = _Search(today, later, work)
-    return search.least(search.undone(search.put_back(search.shed())))
+    return search.preferred(search.least(search.undone(search.put_back(search.shed()))))
 
 
 class _Search:
@@ -87,44 +87,94 @@ class _Search:
         """The change of least cost, or where the work ended, the least that was met."""
         best = self._as_found(good, self.today.tried(good))
         numbers = count()
-        ways: list[tuple[Measure, int, int, Chosen, Tried | None, Measure]] = []
+        ways: list[tuple[Measure, int, int, Decided, Tried | None, Measure]] = []
 
-        def push(decided: Chosen, cost: Measure, tried: Tried | None = None) -> None:
-            bound = cost.plus(self.room.at_least(decided))
-            if bound < best.measure:
-                heapq.heappush(ways, (bound, -len(decided), next(numbers), decided, tried, cost))
+        def push(decided: Decided, lost: Measure, tried: Tried | None = None) -> None:
+            more = self.room.at_least(decided)
+            if more is not None:
+                bound = lost.plus(more)
+                for key, where in decided.items():
+                    bound = bound.plus(self._cost(key, where))
+                if bound < best.measure:
+                    # Of two as small, the one in which more is decided; a session alone is half a decision.
+                    depth = sum(1 if isinstance(where, str) else 2 for where in decided.values())
+                    heapq.heappush(ways, (bound, -depth, next(numbers), decided, tried, lost))
 
         push({}, NOTHING)
         while ways:
-            bound, _, number, decided, tried, cost = heapq.heappop(ways)
+            bound, _, number, decided, tried, lost = heapq.heappop(ways)
             if bound >= best.measure:
                 break
             if self._spent() - self._begun >= self.work or number >= WAYS:
                 return best
-            lost = self._lost(decided)
-            if (lost.pressing_lost, lost.lost) != (cost.pressing_lost, cost.lost):
-                push(decided, cost._replace(pressing_lost=lost.pressing_lost, lost=lost.lost), tried)
+            chosen = self._chosen(decided)
+            lost_now = self._lost({key: None for key, where in decided.items() if where is None})
+            if lost_now != lost:
+                push(decided, lost_now, tried)
                 continue
-            chosen = self.today.begins | decided
             tried = tried or self.today.tried(chosen)
             waiting = [key for key in self.today.free if key not in decided and chosen[key] is None]
             if not tried.broken and not waiting:
-                found = self._as_found(chosen, tried)
-                best = min(best, found, key=lambda one: one.measure)
+                best = min(best, self._as_found(chosen, tried), key=lambda one: one.measure)
                 continue
-            key = waiting[0] if waiting else self._next(chosen, tried.broken, frozenset(decided))
+            decided_now = frozenset(key for key, where in decided.items() if not isinstance(where, str))
+            key = waiting[0] if waiting else self._next(chosen, tried.broken, decided_now)
             if key is not None:
-                for option, more in self._ways(key):
-                    same = tried if option == chosen[key] and not waiting else None
-                    push({**decided, key: option}, cost.plus(more), same)
+                for where in self._ways(key, decided, chosen):
+                    other = {**decided, key: where}
+                    push(other, lost, tried if self._chosen(other) == chosen and not waiting else None)
         return Mended(best.chosen, best.placings, best.measure, self.today.whole)
+
+    def preferred(self, found: Mended) -> Mended:
+        """Of changes as small, the people whom the unit's wishes like best, as far as one case at a time shows it."""
+        for key in self.today.free:
+            at = found.chosen[key]
+            for option in self._of_session(key, at.session) if at is not None and at != self.today.begins[key] else ():
+                if self.today.cost(key, option) == self.today.cost(key, at):
+                    if option == at:
+                        break
+                    tried = self.today.tried({**found.chosen, key: option})
+                    if not tried.broken and tried.reordered == found.measure.order:
+                        found = replace(found, chosen={**found.chosen, key: option}, placings=tried.placings)
+                        break
+        return found
+
+    def _chosen(self, decided: Decided) -> Chosen:
+        """Every case where it is decided to be; where the people are not as yet, with those that cost least."""
+        chosen = dict(self.today.begins)
+        for key, where in decided.items():
+            chosen[key] = self._of_session(key, where)[0] if isinstance(where, str) else where
+        return chosen
+
+    def _ways(self, key: Key, decided: Decided, chosen: Chosen) -> Iterator[Option | str | None]:
+        """What may be decided of a case next: where it is before with whom, if it cannot simply stay."""
+        at = decided.get(key)
+        if isinstance(at, str):
+            yield from self.room.worth_trying(key, at)
+            return
+        own = chosen[key]
+        stays = own is not None and bool(self._of_session(key, own.session))
+        if own is not None and stays:
+            if self.room.must_leave(own.session, decided):
+                yield own.session
+            else:
+                yield from self.room.worth_trying(key, own.session)
+        for session in self.today.sessions:
+            if (own is None or session.id != own.session) and self._of_session(key, session.id):
+                yield session.id
+        yield None
+
+    def _of_session(self, key: Key, session: str) -> list[Option]:
+        return [option for option in self.today.may(key) if option.session == session]
+
+    def _cost(self, key: Key, where: Option | str | None) -> Measure:
+        """What a decision costs; where only the session is decided, without people."""
+        if isinstance(where, str):
+            return self.today.cost(key, self._of_session(key, where)[0])._replace(people=0)
+        return self.today.cost(key, where)
 
     def _spent(self) -> int:
         return self.today.work + self.later.work // TRIES
-
-    def _ways(self, key: Key) -> Iterator[tuple[Option | None, Measure]]:
-        yield from self.today.may(key).items()
-        yield None, self.today.cost(key, None)
 
     def _as_found(self, chosen: Chosen, tried: Tried) -> Mended:
         cost = self._lost(chosen)._replace(order=tried.reordered)
