@@ -60,14 +60,21 @@ class _Search:
         return chosen
 
     def put_back(self, chosen: Chosen) -> Chosen:
-        """Each case that is off in the first place where the lists still stand, pressing cases first."""
+        """Each case that is off in the first place where the lists still stand, pressing cases first.
+
+        Where none does, in one where they stand once the others there are operated on by whoever is quickest.
+        """
         off = [key for key, option in chosen.items() if option is None]
         for key in sorted(off, key=lambda key: (key not in self.today.pressing, self._place(key))):
-            for option in self.today.may(key):
-                if not self.today.tried(chosen | {key: option}).broken:
-                    chosen = chosen | {key: option}
-                    break
+            ways = [chosen | {key: option} for option in self.today.may(key)]
+            ways += [self._quickest(chosen, option.session) | {key: option} for option in self.today.may(key)]
+            chosen = next((other for other in ways if not self.today.tried(other).broken), chosen)
         return chosen
+
+    def _quickest(self, chosen: Chosen, session: str) -> Chosen:
+        """The same with the shortest operation for every case of a session."""
+        here = [key for key, at in chosen.items() if at in self._of_session(key, session)]
+        return chosen | {key: self.room.quickest(key, session) for key in here}
 
     def undone(self, chosen: Chosen) -> Chosen:
         """Without every change, single or with one other, that can be undone with every rule kept."""

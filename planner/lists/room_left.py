@@ -89,6 +89,11 @@ class RoomLeft:
             ]  # fmt: skip
         return self._tried[key, session]
 
+    def quickest(self, key: Key, session: str) -> Option:
+        """With whom the operation is the shortest there, and of these what costs least."""
+        here = (option for option in self.today.may(key) if option.session == session)
+        return min(here, key=lambda option: (_length(self._takes(key, option)), self.today.cost(key, option)))
+
     def _waits_for_kit(self, session: str) -> bool:
         cases = [self.instance.cases[key] for key in (*self.today.free, *self.today.held)]
         kit = self.instance.sessions[session].kit.items()
