@@ -33,6 +33,9 @@ RULES: dict[str, Rule] = {
     "overrun": rules_of_sessions.overrun,
 }
 
+# Whether these are kept hangs on the order of a list too; for every other rule any order of it is as good.
+OF_ORDER = frozenset({"kit-sets", "begun-first", "fixed-order"})
+
 WORDS = {
     "on-one-list-once": "a case is on one list, once",
     "consent": "consent to surgery is recorded",

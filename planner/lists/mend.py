@@ -12,12 +12,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations, count
 
+from planner.lists.checker import OF_ORDER
 from planner.lists.instance import Key, Placing
 from planner.lists.later import Later
 from planner.lists.measure import NOTHING, Measure
 from planner.lists.room_left import Decided, RoomLeft
 from planner.lists.today import Today, Tried
-from planner.lists.trials import OF_PLACE, Option
+from planner.lists.trials import Option
 from planner.lists.week import Broken
 
 WORK = 2500  # lists judged before the search is content with what it has
@@ -199,7 +200,7 @@ class _Search:
         best: dict[Key, int] = {}
         for one in broken:
             concerned = self._concerned(chosen, one, decided)
-            if not concerned and one.rule not in OF_PLACE:
+            if not concerned and one.rule not in OF_ORDER:
                 return None
             if concerned and (not best or len(concerned) < len(best)):
                 best = concerned
@@ -213,7 +214,7 @@ class _Search:
         own = next((key for key in (*chosen, *self.today.held) if cases[key].told == broken.case), None)
         if own in placed and placed[own] not in self.today.may(own):
             return {own: 0}
-        if broken.rule in ("overrun", *OF_PLACE):
+        if broken.rule in ("overrun", *OF_ORDER):
             return {key: int(key != own) for key, option in placed.items() if option.session == broken.session}
         if broken.rule in _OF_PEOPLE and own is not None:
             at = chosen[own] if own in chosen else next(Option.of(p) for p in self.today.fixed if p.case == own)

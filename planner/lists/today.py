@@ -12,16 +12,16 @@ from functools import cached_property
 from itertools import combinations
 
 from planner.lists.aftermath import Aftermath
-from planner.lists.checker import RULES, broken_rules
+from planner.lists.checker import OF_ORDER, RULES, broken_rules
 from planner.lists.instance import Key, Lists, Placing
 from planner.lists.measure import Measure, is_pressing, of_moving
-from planner.lists.trials import OF_PLACE, Option
+from planner.lists.trials import Option
 from planner.lists.week import Broken, Week
 from planner.lists.worth import of_placing
 
 Chosen = Mapping[Key, Option | None]  # None: it comes off
 ORDERS = 400  # orders of one list that are tried
-_OTHERS = tuple(name for name in RULES if name not in OF_PLACE)
+_OTHERS = tuple(name for name in RULES if name not in OF_ORDER)
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ class Today:
         self.work += 1
         placings = self._laid(chosen)
         broken = self._new(self._lists(placings))
-        if not broken or {one.rule for one in broken} - OF_PLACE:
+        if not broken or {one.rule for one in broken} - OF_ORDER:
             return Tried(placings, broken, 0)
         return self._reordered(placings, broken)
 
@@ -102,7 +102,7 @@ class Today:
 
     def _allowed(self, key: Key, option: Option) -> bool:
         own = option.placing(key, 1 + len(self.fixed))
-        alone = broken_rules(Week(self.instance, replace(self.after.lists, placings=(own,))), sorted(OF_PLACE))
+        alone = broken_rules(Week(self.instance, replace(self.after.lists, placings=(own,))), sorted(OF_ORDER))
         return not any(alone) and not self._new(self._lists((*self.fixed, own)), _OTHERS)
 
     def _nearby(self) -> tuple[Placing, ...]:
@@ -165,7 +165,7 @@ class Today:
         before_and_after = tuple(p for p in others if self.instance.sessions[p.session].theatre == theatre)
         if (here, before_and_after) not in self._orders:
             self._orders[here, before_and_after] = None
-            rules = sorted(OF_PLACE)
+            rules = sorted(OF_ORDER)
             for n, (order, moved) in enumerate(self._ways(session, here)):
                 if n >= ORDERS:
                     self.whole = False

@@ -10,7 +10,7 @@ from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.week import Broken, Week
 
 # What these rules say depends on where in the list a case stands; for every other, any place of the list is as good.
-OF_PLACE = frozenset({"kit-sets", "begun-first", "fixed-order"})
+_OF_PLACE = {"kit-sets", "begun-first", "fixed-order"}
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial
         tried = Trial(replace(lists, placings=placings), placings[-1], broken)
         if best is None or len(tried.rules) < len(best.rules):
             best = tried
-        if not best.rules & OF_PLACE:
+        if not best.rules & _OF_PLACE:
             break
     assert best is not None
     return replace(best, lists=replace(lists, placings=(*others, *best.lists.placings)))
