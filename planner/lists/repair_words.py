@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 
 from planner.lists.changed import Change
 from planner.lists.instance import Key, Placing
@@ -78,16 +79,18 @@ def troubles(found: Repaired) -> Iterator[str]:
 
 
 def not_begun(found: Repaired) -> Iterator[str]:
-    """Cases that by the clock should be done and are not said to be begun."""
+    """In each theatre that stands idle by what was told: the next case, if by the clock it should be done."""
     week, now = Week(found.instance, found.before), found.after.now
     for session in week.sessions if now is not None else ():
-        clock = 0.0
-        for placing in week.list_of(session.id):
-            clock += week.time(placing).mean + week.case(placing).added_minutes
-            ends = session.span[0] + datetime.timedelta(minutes=clock)
-            clock += week.instance.turnover
-            if now is not None and session.day == now.date() and ends < now and placing.case not in found.after.begun:
-                yield f"{week.told(placing)}, would be done by {ends:%H:%M} as planned; it counts as not begun."
+        gone = (now - session.span[0]).total_seconds() / 60 if now is not None else 0.0
+        to_come = week.to_come(session.id)
+        if now is None or session.day != now.date() or not to_come or found.instance.taken.get(session.id) != gone:
+            continue
+        planned, first = Week(replace(found.instance, taken={}), found.before), to_come[0]
+        minutes = planned.starts(session.id)[first.place - 1] + week.time(first).mean + week.case(first).added_minutes
+        ends = session.span[0] + datetime.timedelta(minutes=minutes)
+        if ends < now:
+            yield f"{week.told(first)}, would be done by {ends:%H:%M} as planned; it counts as not begun."
 
 
 def difference(found: Repaired, one: Change) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
@@ -23,6 +24,7 @@ router = APIRouter()
 Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
 LONGEST = 200
 SHORTEST = 30  # minutes
+_CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
 
 
 @router.post("/lists/session/{session}/morning")
@@ -50,22 +52,23 @@ class _UnclearError(Exception):
 
 
 def _told(state: State, session: str, form: FormData, because: str) -> dict[str, list[Entry]]:
-    held, known = state.session(session), state.held.instance
+    held, known, told = state.session(session), state.held.instance, dict[str, list[Entry]]()
     who, instead = str(form.get("who", "")), str(form.get("instead", ""))
     if who:
         if who not in {*known.trainees, *known.supervisors} or (instead and instead not in known.supervisors):
             raise HTTPException(404)
-        return {"away": [Away(who=who, day=held.day, instead=instead or None, because=because)]}
+        told["away"] = [Away(who=who, day=held.day, instead=instead or None, because=because)]
+    ends = _time(form.get("ends"))
     if form.get("lost") == "yes":
-        return {"changed": [Changed(session=session, lost=True, because=because)]}
-    if ends := _time(form.get("ends")):
+        told["changed"] = [Changed(session=session, lost=True, because=because)]
+    elif ends is not None:
         minutes = round((datetime.datetime.combine(held.day, ends) - held.span[0]).total_seconds() / 60)
         if not SHORTEST <= minutes <= MINUTES:
             why = f"A session ends between {SHORTEST} and {MINUTES} minutes after it begins, at {held.starts:%H:%M}."
             raise _UnclearError(f"{why} If nothing is done in it, it is lost.")
-        return {"changed": [Changed(session=session, minutes=minutes, because=because)]}
-    if any(form.get(f"begun-{one.id}") for one in state.running(held.day)):
-        return {}
+        told["changed"] = [Changed(session=session, minutes=minutes, because=because)]
+    if told or any(form.get(f"begun-{one.id}") for one in state.running(held.day)):
+        return told
     raise _UnclearError(
         "Say what happened: who is away, when the session ends, that it is lost, or which case is in hand."
     )
@@ -87,7 +90,6 @@ def _begun(state: State, session: str, form: FormData) -> list[Begun]:
 
 def _time(raw: object) -> datetime.time | None:
     told = str(raw or "").strip()
-    try:
-        return datetime.time.fromisoformat(told) if told else None
-    except ValueError:
-        raise _UnclearError(f"{told!r} is not a time of day; write it like 11:45.") from None
+    if told and not _CLOCK.fullmatch(told):
+        raise _UnclearError(f"{told!r} is not a time of day; write it like 11:45.")
+    return datetime.time.fromisoformat(told) if told else None
