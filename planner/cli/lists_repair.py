@@ -89,12 +89,12 @@ def _lines(found: "Repaired") -> list[str]:
     told = {key: case.told for key, case in found.instance.cases.items()}
     groups = (
         ("By the clock", [*words.not_begun(found)]),
+        ("Still broken", [one.says for one in found.verdict.broken]),
+        ("What is locked", [words.unlocking(found, one) for one in found.unlocking]),
         ("What no longer stands", [*words.troubles(found)]),
         ("The change", [words.difference(found, one) for one in found.changes if one.now is not None]),
         ("Off", [line for off in found.off for line in
                  (f"{told[off.case]}: {words.came_off(found, off)}", *words.other_eyes(found, off.case))]),
-        ("What is locked", [words.unlocking(found, one) for one in found.unlocking]),
-        ("Still broken", [str(one) for one in found.verdict.broken]),
     )  # fmt: skip
     lines = [
         *hung(words.headline(found)),

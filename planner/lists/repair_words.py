@@ -38,7 +38,8 @@ def headline(found: Repaired) -> str:
         return "Nothing has to change." if found.verdict.stands else "Nothing that may be changed would mend it."
     # `3 cases have other people, 1 comes on`: what is counted is said once.
     rest = [*counts[:1], *(one.replace(" cases ", " ").replace(" case ", " ") for one in counts[1:])]
-    return f"{first}. {', '.join(rest)}." if rest else f"{first}."
+    told = f"{first}. {', '.join(rest)}." if rest else f"{first}."
+    return told if found.verdict.stands else f"A rule stays broken, since what is begun or locked is left alone. {told}"
 
 
 def stay(found: Repaired) -> int:
@@ -54,7 +55,7 @@ def how_sure(found: Repaired) -> str:
         return ""
     if not found.proved:
         return "None of these changes can be undone alone; that no smaller one exists is not proved, the search ended."
-    return "No smaller change keeps every rule."
+    return "No smaller change keeps every rule." if found.verdict.stands else "No smaller change leaves as few broken."
 
 
 def as_of(found: Repaired) -> str:
@@ -94,14 +95,15 @@ def not_begun(found: Repaired) -> Iterator[str]:
 
 
 def difference(found: Repaired, one: Change) -> str:
-    """`L-403, left eye, number 1 in tue-1-a: consultant-1 supervises instead of trainer-1.`"""
+    """`L-403, left eye, number 1 in tue-1-a (theatre 1): consultant-1 supervises instead of trainer-1.`"""
     assert one.now is not None
-    told, where = _told(found, one.case), f"number {one.now.place} in {one.now.session}"
+    at = f"{one.now.session} ({found.instance.sessions[one.now.session].theatre})"
+    told, where = _told(found, one.case), f"number {one.now.place} in {at}"
     if one.was is None:
         return f"{told} comes on as {where}: {who(one.now)}."
     people = _people(one.was, one.now)
     if one.kind == "session":
-        goes = f"{told} goes to {one.now.session} as number {one.now.place}, from {one.was.session}"
+        goes = f"{told} goes to {at} as number {one.now.place}, from {one.was.session}"
         return f"{goes}: {people or who(one.now)}."
     if one.kind == "order":
         return f"{told} is now {where}, was number {one.was.place}."

@@ -97,11 +97,9 @@ def refused_page(request: Request, state: State, faults: tuple[str, ...], status
 
 def repaired_page(request: Request, state: State, found: Repaired) -> Response:
     """The smallest change after what happened this morning, to be accepted or dropped."""
-    week = Week(found.instance, found.lists)
     return page(
         request, "list_repair.html",
-        rows=[_row(state, week, one, "") for one in found.changes], found=found, words=repair_words, seen=state.seen,
-        proposal=written(found.lists), path=session_path,
+        found=found, words=repair_words, seen=state.seen, proposal=written(found.lists), path=session_path,
     )  # fmt: skip
 
 
