@@ -39,7 +39,7 @@ def aftermath(instance: Instance, lists: Lists, happened: Happened) -> Aftermath
     if faults := list(_contrary(instance, lists, happened)):
         raise PlannerError(faults)
     now = happened.at(instance.sessions)
-    begun = frozenset((one.case, one.eye) for one in happened.begun)
+    begun = instance.begun | {(one.case, one.eye) for one in happened.begun}
     cancelled = {(one.case, one.eye): one.because for one in happened.cancelled}
     of_them = {instance.sessions[p.session].day for p in lists.placings if p.case in begun or p.case in cancelled}
     of_sessions = {instance.sessions[changed.session].day for changed in happened.changed}

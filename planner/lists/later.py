@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable
+from dataclasses import replace
 
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.trials import Option, attempt
@@ -48,9 +49,10 @@ class Later:
                 for trainee in (*self.instance.trainees, None)
                 for supervisor in session.supervisors
             ]
-            best = [option for _, option, _ in ranked(self.instance, self.lists, key, every)]
+            others = without(self.lists, (key,))
+            best = [option for _, option, _ in ranked(self.instance, others, key, every)]
             self.work += len(best)
-            self._alone[key] = [o for o in best if not attempt(self.instance, self.lists, key, o).broken]
+            self._alone[key] = [option for option in best if not attempt(self.instance, others, key, option).broken]
         return self._alone[key]
 
 
@@ -67,7 +69,7 @@ class _Joint:
             (key for key in self.order if key not in hopeless),
             key=lambda key: (key not in self.later.pressing, len(self.later.options(key)), key),
         )
-        self._deal(0, self.later.lists, (), (0, 0))
+        self._deal(0, without(self.later.lists, self.order), (), (0, 0))
         assert self.best is not None
         return self.best[1], self.whole
 
@@ -90,3 +92,9 @@ class _Joint:
                 if self.best is not None and self.best[0] <= left:
                     return
         self._deal(turn + 1, lists, placed, (left[0] + (key in self.later.pressing), left[1] + 1))
+
+
+def without(lists: Lists, keys: Iterable[Key]) -> Lists:
+    """Lists in which these cases have no place; the others' numbers are let be."""
+    gone = frozenset(keys)
+    return replace(lists, placings=tuple(placing for placing in lists.placings if placing.case not in gone))

@@ -67,8 +67,8 @@ def repair(
     found = mended(today, later, work)
     mended_lists = today.lists(found.placings)
     come_off = [key for key, option in found.chosen.items() if option is None]
-    places, whole = later.places(come_off)
-    rebooked = replace(after.lists, placings=(*after.lists.placings, *places.values()))
+    places, whole = Later(after.instance, mended_lists, after.days, today.pressing).places(come_off)
+    rebooked = replace(mended_lists, placings=(*mended_lists.placings, *places.values()))
     others, _ = Later(after.instance, rebooked, after.days, today.pressing).places(after.cancelled)
     off = [Off(key, why, others.get(key)) for key, why in after.cancelled.items()]
     off += [Off(key, "", places.get(key)) for key in come_off]
