@@ -65,18 +65,22 @@ def repair(
     today = Today(after, after.begun | frozenset(locked))
     later = Later(after.instance, after.lists, after.days, today.pressing)
     found = mended(today, later, work)
+    freed = tuple(unlocking(today, later, found, locked, work // UNLOCKED))
     mended_lists = today.lists(found.placings)
     come_off = [key for key, option in found.chosen.items() if option is None]
-    places, whole = Later(after.instance, mended_lists, after.days, today.pressing).places(come_off)
+    # One that was added and finds no place that day keeps the one that it has on another.
+    kept = {placing.case: placing for placing in mended_lists.placings if placing.case in come_off}
+    later = Later(after.instance, mended_lists, after.days, today.pressing)
+    places, whole = later.places(key for key in come_off if key not in kept)
     rebooked = replace(mended_lists, placings=(*mended_lists.placings, *places.values()))
     others, _ = Later(after.instance, rebooked, after.days, today.pressing).places(after.cancelled)
     off = [Off(key, why, others.get(key)) for key, why in after.cancelled.items()]
-    off += [Off(key, "", places.get(key)) for key in come_off]
+    off += [Off(key, "", kept.get(key, places.get(key))) for key in come_off]
     return Repaired(
         after.instance, after, after.lists, mended_lists,
         tuple((key, after.lost[today.was[key].session]) for key in today.free
               if key in today.was and today.was[key].session in after.lost),
         tuple(broken_rules(Week(after.instance, after.lists))),
         changes(after.lists, mended_lists), tuple(off), check(after.instance, mended_lists), found.measure,
-        found.proved, whole, tuple(unlocking(today, later, found, locked, work // UNLOCKED)),
+        found.proved, whole, freed,
     )  # fmt: skip

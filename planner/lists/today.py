@@ -58,11 +58,12 @@ class Today:
 
     @cached_property
     def begins(self) -> dict[Key, Option | None]:
-        """Every case where it was; without a place, those added and those whose session is lost."""
-        return {
-            key: Option.of(self.was[key]) if key in self.was and self.was[key].session in self.here else None
-            for key in self.free
-        }
+        """Every case where it was; without a place, those added and those whose session is lost or no longer meant."""
+        return {key: Option.of(self.was[key]) if self._may_stay(key) else None for key in self.free}
+
+    def _may_stay(self, key: Key) -> bool:
+        meant = self.after.added[key].session if key in self.after.added else None
+        return key in self.was and self.was[key].session in self.here and meant in (None, self.was[key].session)
 
     def may(self, key: Key) -> dict[Option, Measure]:
         """Where a case may stand at all beside what is fixed, with what it costs: the least first, then most worth."""
@@ -89,7 +90,11 @@ class Today:
 
     def lists(self, placings: tuple[Placing, ...]) -> Lists:
         """The whole lists with these of the day."""
-        others = [p for p in self.after.lists.placings if self.instance.sessions[p.session].day not in self.after.days]
+        now = {placing.case for placing in placings}
+        others = [
+            p for p in self.after.lists.placings
+            if self.instance.sessions[p.session].day not in self.after.days and p.case not in now
+        ]  # fmt: skip
         return replace(self.after.lists, placings=(*others, *placings))
 
     def _options(self, key: Key) -> Iterator[Option]:
@@ -114,7 +119,7 @@ class Today:
         return tuple(
             placing
             for placing in self.after.lists.placings
-            if sessions[placing.session].day not in days
+            if sessions[placing.session].day not in days and placing.case not in self.after.added
             and (cases[placing.case].patient in patients
                  or any(abs((sessions[placing.session].day - day).days) == 1 for day in days))
         )  # fmt: skip

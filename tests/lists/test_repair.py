@@ -363,3 +363,24 @@ def test_somebody_who_is_ill_is_not_on_leave(three: tuple[Instance, Lists]) -> N
     on_leave = replace(instance, trainees=instance.trainees | {
         "late": replace(instance.trainees["late"], leave=frozenset({TUESDAY}))})  # fmt: skip
     assert any("late is on leave on 2026-12-01" in one.says for one in check(on_leave, lists).broken)
+
+
+def test_a_case_of_a_later_list_that_is_added_leaves_it_only_for_a_place_today() -> None:
+    later = session("later", day=THURSDAY)
+    instance = week([*FIVE, eye("U", urgency="urgent")], [session("one"), later])
+    placed = replace(OF_FIVE, placings=(*OF_FIVE.placings[:3], Placing("later", 1, key("U"), None, "consultant")))
+    added = at("08:00", added=[Added(case="U", eye="right", day=TUESDAY, because="a tense white lens")])
+    found = repair(instance, placed, added)
+    assert [p.session for p in found.lists.placings if p.case == key("U")] == ["one"] and found.verdict.stands
+    lost = added.model_copy(update={"changed": [Changed(session="one", lost=True, because="no water")]})
+    without = repair(instance, placed, lost)
+    assert [p.session for p in without.lists.placings if p.case == key("U")] == ["later"] and without.verdict.stands
+    assert [off.later.session for off in without.off if off.case == key("U") and off.later] == ["later"]
+
+
+def test_a_case_that_must_be_in_another_session_of_the_day_goes_there() -> None:
+    two = session("two", theatre="two", supervisors=["consultant"])
+    instance = week(FIVE, [session("one"), two])
+    added = [Added(case="C", eye="right", day=TUESDAY, session="two", because="needs the other microscope")]
+    found = repair(instance, OF_FIVE, at("08:00", added=added))
+    assert {one.case[0]: one.kind for one in found.changes} == {"C": "session"} and found.verdict.stands
