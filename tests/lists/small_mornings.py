@@ -149,7 +149,7 @@ class EveryList:
             mine = [where for where in pairs if added is None or added.session in (None, where[0])]
             choices.append([None, *(where for where in mine if self._alone(key, where))])
         for chosen in product(*choices):
-            placed = [Placing(*where[:1], 1, key, *where[1:])
+            placed = [Placing(where[0], 1, key, where[1], where[2])
                       for key, where in zip(self.free, chosen, strict=True) if where is not None]  # fmt: skip
             yield from self._orders([*placed, *self.fixed])
 
@@ -201,7 +201,7 @@ class EveryList:
             best = (sum(map(self._pressing, keys)), len(keys))
             others = tuple(p for p in self.before.placings if self.instance.sessions[p.session].day != TUESDAY)
             for chosen in product(*([None, *fits[key]] for key in keys)):
-                placed = [Placing(*where[:1], 1, key, *where[1:])
+                placed = [Placing(where[0], 1, key, where[1], where[2])
                           for key, where in zip(keys, chosen, strict=True) if where is not None]  # fmt: skip
                 left = [key for key, where in zip(keys, chosen, strict=True) if where is None]
                 value = sum(map(self._pressing, left)), len(left)
