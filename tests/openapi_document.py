@@ -159,7 +159,8 @@ def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
             "proposal": {"enum": [NOW, "", "lists: []", "lists: [{", "x" * 999, *TAMPERED]},
         },
         SESSION + "/morning": {"who": {"enum": ["", "trainee-3", "consultant-1", "nobody-9"]}, "because": TEXT}
-        | {"instead": {"enum": ["", "consultant-2", "x"]}, "minutes": {"enum": ["", "60", "9", "²", "1e9"]}}
+        | {"instead": {"enum": ["", "consultant-2", "x"]}, "ends": {"enum": ["", "10:30", "9", "²", "12:30+01:00"]}}
+        | {"begun-tue-1-a": {"enum": ["", "1", "x"]}, "until-tue-1-a": {"enum": ["", "10:30", "later"]}}
         | {"lost": {"enum": ["", "yes"]}},
         SESSION + "/publish": {"seen": HIDDEN, "after": HIDDEN, "note": TEXT},
         ROSTER: _ENTRY

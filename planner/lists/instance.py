@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from planner.case import Stage
@@ -187,7 +187,9 @@ class Instance:
     """Everything a list is judged by. Orders of dictionaries are those of the files.
 
     `published` are the lists that people have seen; staying close to them is a wish, no rule. `begun` are the cases
-    that are done or in hand. `on` is the day of planning; None: that of the first session.
+    that are done or in hand. `on` is the day of planning; None: that of the first session. Once a session runs, `taken`
+    has the minutes from its start until its next case can begin; `away_because` says why somebody is away on a day,
+    where that is not leave.
     """
 
     cases: dict[Key, ListCase]
@@ -208,6 +210,8 @@ class Instance:
     published: Lists = Lists(())
     begun: frozenset[Key] = frozenset()
     on: datetime.date | None = None
+    taken: dict[str, float] = field(default_factory=dict)
+    away_because: dict[tuple[str, datetime.date], str] = field(default_factory=dict)
 
     @cached_property
     def as_published(self) -> dict[Key, Placing]:

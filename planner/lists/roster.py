@@ -27,9 +27,14 @@ _CLOCK = re.compile(r"([01]\d|2[0-3]):[0-5]\d")
 
 
 def _clock(raw: Any) -> Any:
+    if isinstance(raw, datetime.time):
+        return raw
     if not isinstance(raw, str) or not _CLOCK.fullmatch(raw):
         raise ValueError(f"{raw!r} is not a time of day; write it like 08:30")
     return datetime.time.fromisoformat(raw)
+
+
+Clock = Annotated[datetime.time, BeforeValidator(_clock)]
 
 
 class Learner(Entry):
@@ -93,7 +98,7 @@ class Session(Entry):
 
     id: str
     day: Day
-    starts: Annotated[datetime.time, BeforeValidator(_clock)]
+    starts: Clock
     theatre: str
     minutes: Annotated[Whole, Field(ge=30, le=LONGEST)]
     anaesthetist: YesNo

@@ -46,7 +46,7 @@ def _misfits(week: Week, placing: Placing) -> Iterator[tuple[str, str]]:
         there = ", ".join(session.supervisors) or "nobody"
         yield f"{supervisor.id} is not on this session", f"Name one who is ({there}), or move the case."
     if session.day in supervisor.leave:
-        yield f"{supervisor.id} is on leave on {session.day}", "Name another supervisor, or move the case."
+        yield week.away(supervisor.id, session.day), "Name another supervisor, or move the case."
     if asked.by == "consultant" and supervisor.grade != "consultant":
         change = "Name a consultant, or another trainee." if placing.trainee else "Name a consultant."
         yield f"{need}; {supervisor.id} is a {supervisor.grade}", change
@@ -90,7 +90,7 @@ def trainee_is_free(week: Week) -> Iterator[Broken]:
             continue
         session, told = week.session(placing), week.case(placing).told
         if session.day in week.instance.trainees[placing.trainee].leave:
-            says = f"{week.told(placing)}: {placing.trainee} is on leave on {session.day}."
+            says = f"{week.told(placing)}: {week.away(placing.trainee, session.day)}."
             yield Broken("trainee-is-free", session.id, told, says, "Another trainee, or move the case.")
         for other in week.sessions:
             there = other.id > session.id and any(p.trainee == placing.trainee for p in week.list_of(other.id))

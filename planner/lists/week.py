@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -100,22 +101,38 @@ class Week:
         stage = self.instance.trainees[placing.trainee].stage if placing.trainee else CONSULTANT
         return self.instance.times[stage]
 
+    def away(self, who: str, day: datetime.date) -> str:
+        """That somebody is away, as it was told: leave, or what happened."""
+        because = self.instance.away_because.get((who, day))
+        return f"{who} is on leave on {day}" if because is None else f"{who} is away on {day} ({because})"
+
+    def to_come(self, session: str) -> tuple[Placing, ...]:
+        """The cases that still take time: every case, or once the session runs those that are not begun."""
+        here = self.list_of(session)
+        return tuple(p for p in here if p.case not in self.instance.begun) if session in self.instance.taken else here
+
     def starts(self, session: str) -> list[float]:
-        """Minutes from the session's start at which each of its cases is expected to begin."""
+        """Minutes from the session's start at which each of its cases is expected to begin, or was."""
         clock, found = 0.0, []
         for placing in self.list_of(session):
             found.append(clock)
             clock += self.time(placing).mean + self.case(placing).added_minutes + self.instance.turnover
-        return found
+        taken, begun = self.instance.taken.get(session), len(found) - len(self.to_come(session))
+        if taken is None or not found:
+            return found
+        # The begun ones end, and the first of the others begins, when it is now known and not as it was planned.
+        late = taken - (found[begun] if begun < len(found) else clock)
+        return [max(0.0, start + late) for start in found]
 
     def fixed_minutes(self, session: str) -> float:
-        """Turnover of every case and what devices add, in minutes."""
-        placings = self.list_of(session)
-        return len(placings) * self.instance.turnover + sum(self.case(one).added_minutes for one in placings)
+        """Turnover of every case to come, what devices add, and what is taken already, in minutes."""
+        placings = self.to_come(session)
+        added = sum(self.case(one).added_minutes for one in placings)
+        return self.instance.taken.get(session, 0.0) + len(placings) * self.instance.turnover + added
 
     def expected_minutes(self, session: str) -> float:
-        return self.fixed_minutes(session) + sum(self.time(one).mean for one in self.list_of(session))
+        return self.fixed_minutes(session) + sum(self.time(one).mean for one in self.to_come(session))
 
     def chance_of_overrun(self, session: str) -> float:
-        times = [self.time(one) for one in self.list_of(session)]
+        times = [self.time(one) for one in self.to_come(session)]
         return chance_of_overrun(times, self.fixed_minutes(session), self.instance.sessions[session].minutes)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 from dataclasses import dataclass
 from functools import cached_property
@@ -71,6 +72,10 @@ class State:
         """From today on, by day and hour."""
         coming = [one for one in self.held.instance.sessions.values() if one.day >= self.held.on]
         return sorted(coming, key=lambda one: (one.span[0], one.theatre))
+
+    def running(self, day: datetime.date) -> list[Session]:
+        """The sessions of a day that have a list, if the day is today: what is begun in them is asked."""
+        return [one for one in self.week.sessions if one.day == day == self.held.on]
 
     def standing(self, session: str) -> Standing:
         version = self.versions.get(session)

@@ -10,6 +10,7 @@ from starlette.responses import RedirectResponse, Response
 
 from planner.desk.placing import arrange
 from planner.errors import PlannerError
+from planner.lists import repair_words
 from planner.lists.best import NOT_PROVED, Best, best
 from planner.lists.changed import Change, changes
 from planner.lists.checker import check
@@ -20,7 +21,7 @@ from planner.lists.repair import Repaired
 from planner.lists.week import Broken, Week
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_change import CHANGED, LONGEST, new_faults
-from planner.web.lists_held import State, state_of
+from planner.web.lists_held import State, session_path, state_of
 from planner.web.presenting import page
 from planner.web.site import site_of
 
@@ -97,16 +98,9 @@ def refused_page(request: Request, state: State, faults: tuple[str, ...], status
 
 def repaired_page(request: Request, state: State, found: Repaired) -> Response:
     """The smallest change after what happened this morning, to be accepted or dropped."""
-    kinds = [_row(state, Week(found.instance, found.lists), one, "") for one in found.changes]
-    off = [
-        (state.held.instance.cases[key].told, later and _place(Week(found.instance, found.lists), later))
-        for key, _, later in found.off
-    ]
     return page(
         request, "list_repair.html",
-        rows=kinds, found=found, off=off, seen=state.seen,
-        proposal=written(found.lists),
-        stays=len(state.lists.placings) - len(found.changes),
+        found=found, words=repair_words, seen=state.seen, proposal=written(found.lists), path=session_path,
     )  # fmt: skip
 
 

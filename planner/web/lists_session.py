@@ -152,6 +152,9 @@ def session_page(
         may_build=may_build, faults=faults, note=note, longest=LONGEST,
         hours=f"{held.span[0]:%H:%M} to {held.span[1]:%H:%M}",
         published_at=day_and_time(standing.version.at) if standing.version else "",
+        running=state.running(held.day),
+        begin={one.id: [(p.place, state.week.case(p).told) for p in state.week.list_of(one.id)]
+               for one in state.running(held.day)},
     )  # fmt: skip
 
 

@@ -120,4 +120,12 @@ def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, size: tuple[int, in
     page.get_by_role("button", name=re.compile("^Place all the same")).first.click()
     expect(page.locator("main")).to_contain_text("This would break")
     look("what would break")
+    page.goto(LIST)
+    page.get_by_text("Something happened this morning").click()
+    look("what happened this morning")
+    page.check("#lost")
+    page.fill("#because", "no water")
+    page.get_by_role("button", name="Show the smallest change").click()
+    expect(page.locator("main")).to_contain_text("Nobody loses a place. 1 case goes to another session.")
+    look("the smallest change")
     assert wrong == []

@@ -59,7 +59,8 @@ def place(visit: Visit, reference: str, eye: str, *, session: str = "tue-1-a", *
 
 
 def order(visit: Visit, session: str = "tue-1-a") -> list[str]:
-    return re.findall(r"EYE</span> (L-\d+)</a>", visit.get(f"/lists/session/{session}").text)
+    page = visit.get(f"/lists/session/{session}").text.partition("Could come at short notice")[0]
+    return re.findall(r"EYE</span> (L-\d+)</a>", page)
 
 
 @pytest.fixture
@@ -294,8 +295,10 @@ def test_somebody_is_away_this_morning(filled: Visit, store: Store) -> None:
     assert filled.post(f"{LIST}/morning", data=fields | {"who": "trainer-1"}).status_code == 422
     answer = filled.post(f"{LIST}/morning", data=fields | {"who": "trainer-1", "because": "trainer-1 is ill"})
     told = text_of(answer)
-    assert "trainer-1 is on leave" in told and "No smaller change makes the lists stand" in told
-    assert told.count("other people") == 3 and "trainee-5, consultant-1" in told
+    assert f"trainer-1 is away on {TUESDAY} (trainer-1 is ill)" in told and "leave" not in told
+    assert "Nobody loses a place. 3 cases have other people" in told and "No smaller change keeps every rule." in told
+    assert "file" not in told
+    assert told.count("consultant-1 supervises instead of trainer-1") == 3 and "(theatre 1)" in told
     fields = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', answer.text))
     fields["proposal"] = html.unescape(fields["proposal"])
     assert filled.post("/lists/all/accept", data=fields | {"why": "trainer-1 is ill"}).status_code == 303
@@ -306,7 +309,40 @@ def test_somebody_is_away_this_morning(filled: Visit, store: Store) -> None:
 def test_the_session_is_lost(filled: Visit) -> None:
     fields = form_of(filled, LIST, "Show the smallest change")
     told = text_of(filled.post(f"{LIST}/morning", data=fields | {"lost": "yes", "because": "no water"}))
-    assert told.count("moved") == 3 and "theatre 2" in told
+    assert told.count("goes to tue-1-b (theatre 2) as number") == 3
+    assert "tue-1-a is lost (no water): 3 cases need another place." in told
+
+
+def test_a_lock_that_bars_the_only_answer_is_named(filled: Visit) -> None:
+    assert change(filled, "lock", "L-401", "right", why="asked for a morning").status_code == 303
+    fields = form_of(filled, LIST, "Show the smallest change")
+    told = text_of(filled.post(f"{LIST}/morning", data=fields | {"who": "trainer-1", "because": "ill"}))
+    assert "Still broken, since what is begun or locked stays" in told
+    assert "L-401, right eye is locked in tue-1-a because: asked for a morning. Unlocked, it could" in told
+    assert "and then every rule is kept" in told and "Unlock it on its list" in told
+
+
+def test_on_the_day_the_time_counts_and_what_is_begun_stays_first(
+    filled: Visit, clock: Clock, signed_in: SignIn
+) -> None:
+    at = datetime.datetime.combine(TUESDAY, datetime.time(10, 15)).astimezone()
+    clock.forward(seconds=(at - clock()).total_seconds())
+    organiser = signed_in("organiser-1")
+    page = organiser.get(LIST).text
+    assert "So far in theatre 1" in page and "So far in theatre 2" not in page
+    fields = form_of(organiser, LIST, "Show the smallest change") | {"because": "the first one is long"}
+    # The first is in hand until 11:30, an hour from the end: of the two that wait, one can still be done.
+    begun = fields | {"begun-tue-1-a": "1", "until-tue-1-a": "11:30"}
+    told = text_of(organiser.post(f"{LIST}/morning", data=begun))
+    assert "As of 10:1" in told and "nothing is put before that" in told
+    assert "counts as not begun" not in told
+    proposal = html.unescape(organiser.post(f"{LIST}/morning", data=begun).text)
+    assert re.search(r"session: tue-1-a\n +cases:\n +- {case: L-401, eye: right, trainee: trainee-5", proposal)
+    told = text_of(organiser.post(f"{LIST}/morning", data=fields | {"ends": "11:00"}))
+    assert "would be done by" in told and "If it is done or in hand, go back and say so." in told
+    for wrong in ({"ends": "8"}, {"ends": "08:40"}, begun | {"until-tue-1-a": "later"}, {}):
+        assert organiser.post(f"{LIST}/morning", data=fields | wrong).status_code == 422
+    assert organiser.post(f"{LIST}/morning", data=fields | {"begun-tue-1-a": "9"}).status_code == 404
 
 
 def test_a_proposal_that_takes_every_case_off_is_entered_with_its_reason(filled: Visit, store: Store) -> None:
