@@ -159,13 +159,15 @@ def aftermath(instance: Instance, happened: Happened) -> Aftermath:
             held_kit = session.kit.get(item, KitSets(sets=sets))
             session = _with(session, kit=session.kit | {item: held_kit.model_copy(update={"sets": sets})})
         sessions[changed.session] = session
-    begun = instance.begun | {(one.case, one.eye) for one in happened.begun}
     return Aftermath(
-        replace(instance, sessions=sessions, trainees=trainees, supervisors=supervisors, begun=begun),
+        replace(
+            instance, sessions=sessions, trainees=trainees, supervisors=supervisors,
+            begun=instance.begun | {(one.case, one.eye) for one in happened.begun},
+        ),
         frozenset(one.session for one in happened.changed if one.lost),
         {(one.case, one.eye): one.because for one in happened.cancelled},
         {(one.case, one.eye): one for one in happened.added},
-        begun, frozenset(days), because,
+        frozenset((one.case, one.eye) for one in happened.begun), frozenset(days), because,
     )  # fmt: skip
 
 
