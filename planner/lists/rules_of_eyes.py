@@ -38,8 +38,8 @@ def one_eye_a_day(week: Week) -> Iterator[Broken]:
     """A patient has one eye operated on a day, in whatever session and theatre, unless both were agreed."""
     for patient, one, other in _pairs(week):
         if patient not in week.lists.both_eyes_agreed and week.session(one).day == week.session(other).day:
-            where = "on the same list" if one.session == other.session else f"in {one.session} on the same day"
-            yield _both(week, other, patient, f"{week.case(one).told} {where}")
+            where = " on the same list" if one.session == other.session else f", in {one.session}, on the same day"
+            yield _both(week, other, patient, f"{week.case(one).told}{where}")
     for placing in week.lists.placings:
         case = week.case(placing)
         if case.patient in week.lists.both_eyes_agreed or case.fellow is None:

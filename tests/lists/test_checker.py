@@ -314,7 +314,7 @@ BREAKS = {
         week(ONE_PATIENT, [session("one"), session("two", starts="13:30")]),
         lists("one: A late trainer", "two: B late trainer"),
         "one-eye-a-day",
-        ("B, right eye, number 1 in two: P has A, right eye in one on the same day", "both_eyes_agreed"),
+        ("B, right eye, number 1 in two: P has A, right eye, in one, on the same day", "both_eyes_agreed"),
     ),
     "both eyes on one day, the first on another list": Made(
         week([eye("A", patient="P", fellow=Fellow("the left eye, in theatre 9", TUESDAY, False))]),
