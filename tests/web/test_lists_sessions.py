@@ -297,6 +297,7 @@ def test_a_proposal_that_takes_every_case_off_is_entered_with_its_reason(filled:
 
 def test_who_could_come_at_short_notice_stands_on_the_session_page(filled: Visit, signed_in: SignIn) -> None:
     told = text_of(filled.get(LIST))
+    assert "General anaesthetics: 1 at most. Places in recovery: 2 at most." in told and "Cases: " not in told
     assert "Could come at short notice" in told
     assert told.index("L-410") < told.index("L-448") < told.index("L-406"), "whose turn it is first"
     assert "L-420" not in told, "no consent, so no rule lets it stand"
