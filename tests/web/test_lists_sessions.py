@@ -59,7 +59,8 @@ def place(visit: Visit, reference: str, eye: str, *, session: str = "tue-1-a", *
 
 
 def order(visit: Visit, session: str = "tue-1-a") -> list[str]:
-    return re.findall(r"EYE</span> (L-\d+)</a>", visit.get(f"/lists/session/{session}").text)
+    table = re.search(r"<tbody>.*?</tbody>", visit.get(f"/lists/session/{session}").text, re.S)
+    return re.findall(r"EYE</span> (L-\d+)</a>", table[0]) if table else []
 
 
 @pytest.fixture
