@@ -77,6 +77,13 @@ def test_what_is_past_its_date_has_the_earliest_place_and_is_marked(matching: Ma
     (breach,) = found.verdict.breaches
     assert (breach.case, breach.session, breach.days) == ("A, right eye", "one", 10)
     assert "10 days past its date on 2026-12-01 (needed by 2026-11-21)" in breach.says
+    rows = [
+        row
+        for shown in glance(week(cases, ONE_EACH, people), found.lists).weeks
+        for day in shown.days
+        for row in day.rows
+    ]
+    assert [row.past for row in rows] == [(breach.says,), ()]
     assert found.reasons[key("A")].pressing.startswith("10 days past its date: needed by 2026-11-21; waiting 29 days")
 
 

@@ -102,7 +102,14 @@ def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, size: tuple[int, in
     place(page, "L-401, right eye", "tue-1-a", "trainee-")
     page.get_by_role("button", name="Publish version 1").click()
     page.get_by_text("More for L-401, right eye").click()
-    addresses = ["/lists", LIST, f"{LIST}/version/1", "/lists/place/L-402/left", "/lists/place/L-420/right"]
+    addresses = [
+        "/lists",
+        "/lists/orders",
+        LIST,
+        f"{LIST}/version/1",
+        "/lists/place/L-402/left",
+        "/lists/place/L-420/right",
+    ]
     wrong: list[str] = []
 
     def look(name: str) -> None:
