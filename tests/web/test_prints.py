@@ -152,23 +152,19 @@ def test_the_waiting_page_on_a_phone_comes_back_without_scripts(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     store.new_case({"case": "A-104", "eye": "left"}, "trainee-3")
-    page = opened("trainee-3", PHONE)
+    page = opened("trainee-3", PHONE, scripts=True)
     prints.order(awkward_prints.held, str(tmp_path / "one"))
     monkeypatch.setattr(printing, "COMES_BACK", 600)  # to look at it meanwhile
     page.goto(PDF)
     assert "1 print is before yours." in page.inner_text("main")
     assert list(faults(page, "waiting")) == []
-    if folder := os.environ.get("PLANNER_PICTURES"):
-        page.screenshot(path=Path(folder) / "waiting-phone.png")
     page.emulate_media(media="print")
     assert "This sheet is not the print." in page.inner_text("main")
     assert "comes back by itself" not in page.inner_text("main")
-    if folder:
-        page.set_viewport_size({"width": 794, "height": 600})
-        page.screenshot(path=Path(folder) / "waiting-paper.png")
     monkeypatch.setattr(printing, "COMES_BACK", 1)
+    page = opened("trainee-3", PHONE)
     with page.expect_response(lambda answer: answer.status == 200 and "waiting=" in answer.url) as made:
-        page.reload()
+        page.goto(PDF)
         (tmp_path / "one").touch()
     assert made.value.headers["content-type"] == "application/pdf"
 
