@@ -264,4 +264,3 @@ def _look() -> bytes:
 
 def _ending() -> PlannerError:
     return NoPrintsNowError.one("the server is being stopped", "printing", hint="again once it runs")
-

@@ -16,7 +16,6 @@ from pathlib import Path
 import awkward_prints
 import httpx
 import pytest
-from fastapi import FastAPI
 from playwright.sync_api import Page
 from seen_by_axe import PHONE, faults
 from served import serving, signed_in, staffed
