@@ -63,11 +63,14 @@ def address_of(page: httpx.Response) -> str:
 
 @pytest.mark.usefixtures("quick")
 def test_whoever_waits_is_told_how_many_are_before_and_ends_with_the_pdf(
-    trainee: Visit, prints: PrintQueue, tmp_path: Path
+    trainee: Visit, prints: PrintQueue, store: Store, tmp_path: Path
 ) -> None:
     one, two = (prints.order(awkward_prints.held, str(tmp_path / name)) for name in ("one", "two"))
-    page = trainee.get(PDF, headers=BROWSER)
+    store.new_case({"case": "A/103", "eye": "left"}, "trainee-3")
+    page = trainee.get("/cases/A%2F103/left/plan.pdf", headers=BROWSER)
     assert page.status_code == 202 and "<strong>2 prints</strong> are before yours" in page.text
+    back = re.search(r'href="([^"]+)">Give it up', page.text)
+    assert back and trainee.get(back[1]).status_code == 200
     (tmp_path / "one").touch()
     one.outcome.result(60)
     page = trainee.get(address_of(page), headers=BROWSER)
