@@ -6,6 +6,7 @@ import base64
 import hashlib
 import re
 from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
@@ -57,7 +58,7 @@ async def on_paper(request: Request, visitor: Reading, reference: str, eye: str)
         safe = re.sub(r"[^A-Za-z0-9._-]", "-", reference)
         return Ordered(site.prints.order(render_pdf, _plan(request, reference, eye)), f"{safe}-{eye}.pdf")
 
-    return await printed(request, visitor, request.url.path.removesuffix(".pdf"), order)
+    return await printed(request, visitor, quote(request.url.path.removesuffix(".pdf")), order)
 
 
 @router.post(CASE + "/submit")

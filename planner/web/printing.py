@@ -9,6 +9,7 @@ import asyncio
 import math
 import time
 from collections.abc import Callable
+from urllib.parse import quote
 
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
@@ -79,7 +80,7 @@ async def _stays(request: Request, site: Site, job: PrintJob, patience: float) -
 def _waiting(request: Request, site: Site, visitor: Visitor, ordered: Ordered, back: str) -> Response:
     ahead = site.prints.ahead(ordered.job)
     site.prints.kept_for(ordered.job, KEPT)
-    again = f"{request.url.path}?{TICKET}={site.tickets.give(visitor.code, request.url.path, ordered)}"
+    again = f"{quote(request.url.path)}?{TICKET}={site.tickets.give(visitor.code, request.url.path, ordered)}"
     seconds = round(COMES_BACK + LATER)
     answer = page(request, "printing.html", 202, ahead=ahead, again=again, seconds=seconds, back=back)
     answer.headers["Refresh"] = f"{COMES_BACK}; url={again}"

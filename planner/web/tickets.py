@@ -39,4 +39,5 @@ class Tickets:
         held = self._held.get(ticket)
         if held is None or held[:2] != (person, path):
             return None
-        return self._held.pop(ticket)[2]
+        self._held.pop(ticket, None)
+        return held[2]

@@ -63,11 +63,14 @@ def address_of(page: httpx.Response) -> str:
 
 @pytest.mark.usefixtures("quick")
 def test_whoever_waits_is_told_how_many_are_before_and_ends_with_the_pdf(
-    trainee: Visit, prints: PrintQueue, tmp_path: Path
+    trainee: Visit, prints: PrintQueue, store: Store, tmp_path: Path
 ) -> None:
     one, two = (prints.order(awkward_prints.held, str(tmp_path / name)) for name in ("one", "two"))
-    page = trainee.get(PDF, headers=BROWSER)
+    store.new_case({"case": "A/103", "eye": "left"}, "trainee-3")
+    page = trainee.get("/cases/A%2F103/left/plan.pdf", headers=BROWSER)
     assert page.status_code == 202 and "<strong>2 prints</strong> are before yours" in page.text
+    back = re.search(r'href="([^"]+)">Give it up', page.text)
+    assert back and trainee.get(back[1]).status_code == 200
     (tmp_path / "one").touch()
     one.outcome.result(60)
     page = trainee.get(address_of(page), headers=BROWSER)
@@ -144,18 +147,26 @@ def test_too_many_prints_and_a_server_that_ends_are_said(trainee: Visit, prints:
 
 @pytest.mark.usefixtures("quick")
 def test_the_waiting_page_on_a_phone_comes_back_without_scripts(
-    store: Store, opened: Callable[..., Page], prints: PrintQueue, tmp_path: Path
+    store: Store,
+    opened: Callable[..., Page],
+    prints: PrintQueue,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     store.new_case({"case": "A-104", "eye": "left"}, "trainee-3")
-    page = opened("trainee-3", PHONE)
+    page = opened("trainee-3", PHONE, scripts=True)
     prints.order(awkward_prints.held, str(tmp_path / "one"))
+    monkeypatch.setattr(printing, "COMES_BACK", 600)  # to look at it meanwhile
+    page.goto(PDF)
+    assert "1 print is before yours." in page.inner_text("main")
+    assert list(faults(page, "waiting")) == []
+    page.emulate_media(media="print")
+    assert "This sheet is not the print." in page.inner_text("main")
+    assert "comes back by itself" not in page.inner_text("main")
+    monkeypatch.setattr(printing, "COMES_BACK", 1)
+    page = opened("trainee-3", PHONE)
     with page.expect_response(lambda answer: answer.status == 200 and "waiting=" in answer.url) as made:
         page.goto(PDF)
-        assert "1 print is before yours." in page.inner_text("main")
-        assert list(faults(page, "waiting")) == []
-        page.emulate_media(media="print")
-        assert "This sheet is not the print." in page.inner_text("main")
-        assert "comes back by itself" not in page.inner_text("main")
         (tmp_path / "one").touch()
     assert made.value.headers["content-type"] == "application/pdf"
 
