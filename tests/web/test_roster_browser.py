@@ -102,7 +102,8 @@ def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, size: tuple[int, in
     expect(page.locator("main")).to_contain_text("No placing from today on")
     wrong += faults(page, "what hangs on it")
     (tmp_path / "leave.ics").write_bytes(
-        b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nBEGIN:VEVENT\r\nUID:1\r\nSUMMARY:Dr Ash AL\r\nDTSTART;VALUE=DATE:20991224\r\n"
+        b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nBEGIN:VEVENT\r\nUID:1\r\nSUMMARY:Dr Ash AL\r\n"
+        b"DTSTART;VALUE=DATE:20991224\r\n"
         b"END:VEVENT\r\nBEGIN:VEVENT\r\nUID:2\r\nSUMMARY:trainer-1\r\nDTSTART;VALUE=DATE:20991224\r\nEND:VEVENT\r\n"
         b"END:VCALENDAR\r\n"
     )
