@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from planner.errors import PlannerError
 from planner.lists.from_records import FromRecords
 from planner.lists.roster import Roster
-from planner.lists.roster_entries import roster_in
+from planner.lists.roster_entries import Looked, look, roster_in
+from planner.records.rows import RosterEntry
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
@@ -25,13 +27,20 @@ class InForce:
     def __init__(self, store: Store, rulebook: Rulebook, unit: Unit | None, file: Roster | None) -> None:
         """Raises PlannerError for a trainee of the sessions file whom the unit does not know."""
         self.store, self.rulebook, self.unit, self.file = store, rulebook, unit, file
+        self._seen: tuple[int, tuple[RosterEntry, ...], Looked] | None = None
         self._made: tuple[int, FromRecords | None] = (0, None)
         if unit is not None and file is not None:
             self._made = 0, FromRecords(store, rulebook, unit, file)
 
-    @property
-    def is_stored(self) -> bool:
-        return self.store.roster_mark() > 0
+    def stored(self, unit: Unit) -> tuple[tuple[RosterEntry, ...], Looked]:
+        """Every entry of the store, and what they make; looked at anew only where something was changed."""
+        mark = self.store.roster_mark()
+        seen = self._seen
+        if seen is None or seen[0] != mark:
+            entries = self.store.roster()
+            # Read after the mark: what came in between is looked at again by the next question.
+            seen = self._seen = mark, entries, look(entries, unit, self.rulebook)
+        return seen[1], seen[2]
 
     def lists(self) -> FromRecords | None:
         """The reader of the lists by the roster in force; None without a unit, a roster, or any session in it.
@@ -41,10 +50,12 @@ class InForce:
         mark = self.store.roster_mark()
         known, made = self._made
         if mark != known and self.unit is not None:
-            roster = stored_roster(self.store, self.unit, self.rulebook)
-            if roster is None or not roster.sessions:
-                made = None
+            looked = self.stored(self.unit)[1]
+            if looked.faults:
+                raise PlannerError(list(looked.faults))
+            if looked.roster.sessions:
+                made = FromRecords(self.store, self.rulebook, self.unit, looked.roster, made)
             else:
-                made = FromRecords(self.store, self.rulebook, self.unit, roster, made)
+                made = None
             self._made = mark, made
         return made

@@ -60,6 +60,7 @@ def _kinds() -> dict[str, Kind]:
 
 
 KINDS = _kinds()
+LONGEST = 200  # letters of any text in an entry
 
 
 @dataclass(frozen=True)
@@ -171,12 +172,10 @@ def look(entries: Iterable[RosterEntry | Part], unit: Unit, rulebook: Rulebook) 
 
 def shaped(kind: Kind, key: str, document: Mapping[str, Any]) -> tuple[BaseModel | None, list[Fault]]:
     """An entry read by its shape, or every fault that it has."""
-    kept = _Kept("roster", {kind.field: [dict(document)] if kind.listed else dict(document)})
-    spot = Spot(kept, (kind.field, 0) if kind.listed else (kind.field,))
     try:
         read = kind.shape.model_validate(document)
     except ValidationError as error:
-        return None, list(misfits.faults_of(error, kind.shape, spot))
+        return None, list(misfits.faults_of(error, kind.shape, _spot_of(kind, document)))
     where = kind.told(key)
     if kind.key_of(document) != key:
         what = f"has another {' and '.join(kind.identity)} than it goes by"
@@ -187,14 +186,18 @@ def shaped(kind: Kind, key: str, document: Mapping[str, Any]) -> tuple[BaseModel
     return read, []
 
 
+def _spot_of(kind: Kind, document: Mapping[str, Any]) -> Spot:
+    """Where one entry stands, alone."""
+    kept = _Kept("roster", {kind.field: [dict(document)] if kind.listed else dict(document)})
+    return Spot(kept, (kind.field, 0) if kind.listed else (kind.field,))
+
+
 def wrong_fields(kind: Kind, document: Mapping[str, Any]) -> dict[str, str]:
     """What is wrong with each field of an entry, in one line; empty where all have their shape."""
-    kept = _Kept("roster", {kind.field: [dict(document)] if kind.listed else dict(document)})
-    spot = Spot(kept, (kind.field, 0) if kind.listed else (kind.field,))
     try:
         kind.shape.model_validate(document)
     except ValidationError as error:
-        faults = misfits.faults_of(error, kind.shape, spot)
+        faults = misfits.faults_of(error, kind.shape, _spot_of(kind, document))
         found: dict[str, str] = {}
         for detail, fault in zip(error.errors(include_url=False), faults, strict=True):
             name = str(detail["loc"][0]) if detail["loc"] else ""
@@ -202,9 +205,6 @@ def wrong_fields(kind: Kind, document: Mapping[str, Any]) -> dict[str, str]:
             found[name] = f"{found[name]}; {told}" if name in found else told
         return found
     return {}
-
-
-LONGEST = 200
 
 
 def _texts(value: Any) -> Iterable[str]:

@@ -13,7 +13,7 @@ from starlette.exceptions import HTTPException
 
 from planner.errors import Fault, PlannerError
 from planner.lists.roster import Roster, Session
-from planner.lists.roster_entries import KINDS, Kind, Looked, Part, look, parts_of
+from planner.lists.roster_entries import KINDS, Kind, Looked, Part, parts_of
 from planner.lists.taking import PEOPLE
 from planner.records.rows import Allocation, CaseNow, RosterChange, RosterEntry
 from planner.unit import Unit
@@ -79,12 +79,12 @@ def unit_of(site: Site) -> Unit:
 def held_of(site: Site) -> Held:
     """The roster in force as it stands now. Raises PlannerError for a server without a unit."""
     unit = unit_of(site)
-    entries = site.store.roster()
+    entries, looked = site.in_force.stored(unit)
     if entries:
-        return Held(entries, True, site.in_force.file is not None, look(entries, unit, site.rulebook))
+        return Held(entries, True, site.in_force.file is not None, looked)
     file = site.in_force.file
     if file is None:
-        return Held((), False, False, look((), unit, site.rulebook))
+        return Held((), False, False, looked)
     shown = tuple(_of_the_file(part) for part in parts_of(file))
     return Held(shown, False, True, Looked(file, ()))
 

@@ -142,7 +142,7 @@ def _line(held: Held, session: Session, of_day: list[Session], cases: int) -> Li
     kit = next(field for field in fields_of(KINDS["session"].shape) if field.name == "kit")
     return Line(
         session, entry_path("session", session.id), session_path(session.id), f"{session.span[1]:%H:%M}",
-        cell_of(kit, written(session.kit)), cases, ", ".join(free),
+        _in_words(kit, written(session.kit)), cases, ", ".join(free),
     )  # fmt: skip
 
 
@@ -171,7 +171,12 @@ def _table(held: Held, kind: Kind, names: Iterable[str], first: Iterable[tuple[s
 
 
 def _cell(field: Field, entry: RosterEntry) -> str:
-    return cell_of(field, entry.document.get(field.name)).replace(" + ", ", ")
+    return _in_words(field, entry.document.get(field.name))
+
+
+def _in_words(field: Field, value: Any) -> str:
+    told = cell_of(field, value).replace(" + ", ", ")
+    return told.replace("_", " ") if field.sort == "rows" else told
 
 
 def _people(site: Site, held: Held, name: str) -> Table:
@@ -214,7 +219,7 @@ def _single(held: Held, kind: Kind) -> Table:
     for field in fields_of(kind.shape):
         default = kind.shape.model_fields[field.name].default
         without = f"{default:g}, as usual" if isinstance(default, float) else "as the rulebook says"
-        said = cell_of(field, document.get(field.name))
+        said = _in_words(field, document.get(field.name))
         rows.append((label(field), f"{entry_path(kind.name)}#{field.name}", (said or without,)))
     return Table(kind_words(kind), kind.name, False, ("In force",), tuple(rows))
 

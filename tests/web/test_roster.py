@@ -267,6 +267,12 @@ def test_an_earlier_version_is_brought_back_as_a_further_one(kept: Visit, store:
     assert kept.post("/roster/entry/trainee/earlier", data=sent).status_code == 409
 
 
+def test_what_was_typed_is_handed_back_to_whoever_was_signed_out(kept: Visit, nobody: Visit) -> None:
+    typed = filled(kept.get("/roster/entry/session?key=tue-1-a").text) | {"f.theatre": "theatre 77"}
+    answer = nobody.post("/roster/entry/session", data=typed, headers={"Origin": "http://127.0.0.1"})
+    assert answer.status_code == 401 and 'name="f.theatre" value="theatre 77"' in answer.text
+
+
 # What hangs on it.
 
 
