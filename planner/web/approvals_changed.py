@@ -9,6 +9,7 @@ from fastapi import Request
 from starlette.datastructures import FormData
 from starlette.responses import Response
 
+from planner.desk.approving import stage_asked
 from planner.errors import PlannerError
 from planner.records.changes import flat, names_changed
 from planner.records.rows import CaseNow, CaseVersion
@@ -26,6 +27,8 @@ WRITTEN = {
     "text": "Question",
     "why": "Reason to withdraw",
 }
+
+COVERED = {"table": "the table, whoever operates", "as-named": "as named alone"}
 
 
 def case_changed(request: Request, now: CaseNow, form: FormData) -> Response:
@@ -56,9 +59,11 @@ def _acts(site: Site, now: CaseNow, form: FormData) -> list[tuple[str, str]]:
 
 def _chosen(site: Site, now: CaseNow, form: FormData) -> list[tuple[str, str]]:
     """What was chosen in the form for changes: tier, supervision, and the steps in other hands than planned."""
+    covers = COVERED.get(str(form.get("covers", "")))
+    said = [("What it covers", covers)] if covers else []
     if not form.get("tier"):
-        return []
-    plan = site.judge.judge(now.version).plan
+        return said
+    plan = site.judge.judge(now.version, stage_asked(site.desk, now)).plan
     modes = {str(name): words for name, words in site.rulebook.supervision.modes.items()}
     mode = str(form.get("mode", ""))
     steps = [
@@ -66,7 +71,7 @@ def _chosen(site: Site, now: CaseNow, form: FormData) -> list[tuple[str, str]]:
         for step in (plan.steps if plan else ())
         if form.get(f"who.{step.id}") not in (None, step.who)
     ]
-    return [("Tier", str(form.get("tier"))), ("Supervision", modes.get(mode, mode)), *steps]
+    return [*said, ("Tier", str(form.get("tier"))), ("Supervision", modes.get(mode, mode)), *steps]
 
 
 def _version_seen(site: Site, now: CaseNow, number: str) -> CaseVersion | None:

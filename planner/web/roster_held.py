@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from starlette.exceptions import HTTPException
 
 from planner.errors import Fault, PlannerError
-from planner.lists.roster import Roster, Session
+from planner.lists.roster import Roster, Session, room_of
 from planner.lists.roster_entries import KINDS, Kind, Looked, Part, parts_of
 from planner.lists.taking import PEOPLE
 from planner.records.rows import Allocation, CaseNow, RosterChange, RosterEntry
@@ -163,7 +163,7 @@ def _loses(
 
 
 def _is_in(document: Mapping[str, Any], key: str, at: Allocation) -> bool:
-    same = str(document.get("day")) == str(at.day) and document.get("theatre") == at.theatre
+    same = str(document.get("day")) == str(at.day) and room_of(str(document.get("theatre"))) == room_of(at.theatre)
     return same and at.session in (None, key)
 
 
