@@ -51,6 +51,22 @@ def hangs(*_: object) -> bytes:
     raise AssertionError
 
 
+def works_on(*_: object) -> bytes:
+    while True:
+        pass
+
+
+def gets_on(seconds: float) -> bytes:
+    """Made after so many seconds, with a tenth of them worked."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        begun = time.process_time()
+        while time.process_time() < begun + 0.02:
+            pass
+        time.sleep(0.2)
+    return b"%PDF"
+
+
 def refuses(*_: object) -> bytes:
     raise PlannerError.one("the page cannot be set", "plan")
 

@@ -17,6 +17,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from multiprocessing import Pipe
 from multiprocessing.connection import Connection
+from pathlib import Path
 from queue import SimpleQueue
 
 from planner.documents.language import speaking, spoken
@@ -24,6 +25,8 @@ from planner.errors import PlannerError
 
 # Whoever reads a page goes before whoever waits for paper.
 NICER = 5
+# The share of one processor below which a process stands still.
+STANDS_STILL = 0.01
 
 
 class ProcessEndedError(Exception):
@@ -68,29 +71,22 @@ class PrintProcess:
         return self._process.poll() is None
 
     def make(self, order: bytes, limit: float) -> bytes:
-        """What comes of the order, within so many seconds.
+        """What comes of the order, unless the process stands still, or works, for so many seconds.
 
         Raises what the order's function refused with (PlannerError), FaultInPrintError, or ProcessEndedError.
         """
-        too_long = threading.Event()
-
-        def give_up() -> None:
-            too_long.set()
-            self._process.kill()
-
-        clock = threading.Timer(limit, give_up)
-        clock.daemon = True
-        clock.start()
+        over, hung = threading.Event(), threading.Event()
+        threading.Thread(target=self._watch, args=(limit, over, hung), daemon=True).start()
         try:
             self._end.send_bytes(order)
             made, refused, trace = self._end.recv()
         except (OSError, EOFError):
             self._process.kill()
             code = self._process.wait()
-            why = f"took longer than {limit:g} s" if too_long.is_set() else f"ended by itself, {_how(code)}"
+            why = f"hung for {limit:g} s" if hung.is_set() else f"ended by itself, {_how(code)}"
             raise ProcessEndedError(why) from None
         finally:
-            clock.cancel()
+            over.set()
         if trace:
             raise FaultInPrintError(trace)
         if refused is not None:
@@ -98,6 +94,25 @@ class PrintProcess:
             raise refused
         assert isinstance(made, bytes)
         return made
+
+    def _watch(self, limit: float, over: threading.Event, hung: threading.Event) -> None:
+        """End the process where it hangs. One that is only slow, on a busy machine, still gets on and is let be."""
+        begun = last = self._worked()
+        while not over.wait(limit):
+            now = self._worked()
+            if now - begun >= limit or now - last < STANDS_STILL * limit:
+                hung.set()
+                self._process.kill()
+                return
+            last = now
+
+    def _worked(self) -> float:
+        """Seconds of processor time that it has had (proc(5): fields 14 and 15 of stat); 0 where that is not told."""
+        try:
+            fields = Path(f"/proc/{self.id}/stat").read_text("ascii", "replace").rpartition(")")[2].split()
+        except OSError:
+            return 0.0
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
     def kill(self) -> None:
         """End it at once, whatever it does; a print that is being made then raises ProcessEndedError."""

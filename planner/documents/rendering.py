@@ -20,7 +20,8 @@ from planner.documents.print_process import FaultInPrintError, PrintProcess, Pro
 from planner.errors import PlannerError
 from planner.shipped import templates_folder
 
-# Seconds for one print, the start of a process with it. The longest of the demonstration takes 3 on an idle machine.
+# Seconds that a process may work on one print, its start with it, or stand still. The longest of the demonstration
+# takes about 5.
 LIMIT = 90.0
 # Prints that may wait, and bytes of finished ones that are kept: about 600 plans.
 LONGEST = 200

@@ -111,9 +111,27 @@ def test_a_print_that_hangs_is_given_up_and_the_next_is_made() -> None:
     queue = PrintQueue(1, limit=3)
     try:
         refused = outcome(queue.order(awkward_prints.hangs))
-        assert isinstance(refused, PrintError) and "took longer than 3 s" in str(refused)
+        assert isinstance(refused, PrintError) and "hung for 3 s; tried again, it hung for 3 s" in str(refused)
         queue.limit = 60
         assert outcome(queue.order(awkward_prints.told, "next")) == b"next"
+    finally:
+        queue.end()
+
+
+def test_a_print_that_works_without_end_is_given_up() -> None:
+    queue = PrintQueue(1, limit=3)
+    try:
+        refused = outcome(queue.order(awkward_prints.works_on))
+        assert isinstance(refused, PrintError) and "hung for 3 s" in str(refused)
+    finally:
+        queue.end()
+
+
+def test_a_print_that_is_slow_and_gets_on_is_made() -> None:
+    """As on a busy machine: a tenth of the processor, for longer than one may work or stand still."""
+    queue = PrintQueue(1, limit=2)
+    try:
+        assert outcome(queue.order(awkward_prints.gets_on, 4.0)) == b"%PDF"
     finally:
         queue.end()
 
