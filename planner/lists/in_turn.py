@@ -12,10 +12,10 @@ from planner.lists.likeness import Alike
 def in_turn(instance: Instance, lists: Lists, kept: Lists | None = None) -> Lists:
     """The same places, dealt anew among cases of a kind; no other rule, and no lesser worth, comes of it.
 
-    What was kept or published stays where it is, and nobody comes later than they are needed.
+    What was kept, published or begun stays where it is, and nobody comes later than they are needed.
     """
     alike, fixed = Alike(instance), {placing.case for placing in kept.placings} if kept else set()
-    fixed |= set(instance.as_published)
+    fixed |= {*instance.as_published, *instance.begun}
     kinds: dict[int, list[Key]] = defaultdict(list)
     for key in sorted(instance.cases, key=instance.turn):
         if key not in fixed:

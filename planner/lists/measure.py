@@ -36,7 +36,8 @@ NOTHING = Measure()
 def is_pressing(instance: Instance, key: Key, added: bool) -> bool:
     """Whether a case comes off last: urgent, needed by a day, or added that morning."""
     case = instance.cases[key]
-    return added or case.urgency == "urgent" or case.last_day is not None
+    dated = case.last_day is not None and case.urgency != "routine"
+    return added or case.urgency == "urgent" or dated or key in instance.past_their_date
 
 
 def of_moving(was: Placing | None, now: Placing) -> Measure:

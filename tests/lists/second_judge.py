@@ -177,6 +177,10 @@ def settled(judge: Judge) -> Iterator[Told]:
         reasons = {reason.id for reason in judge.plan(line).assessment.readiness.because}
         if reasons - {"no-consent", "trainee-agreement-not-recorded"}:
             yield broken("settled", line)
+        for name, holds in judge.rulebook.vocabulary.validity(line.case.in_force).items():
+            measured, day = line.case.in_force.get(name), judge.session(line).day
+            if not isinstance(measured, datetime.date) or not 0 <= (day - measured).days <= holds:
+                yield asked("settled", line)
 
 
 def supervisor_fits(judge: Judge) -> Iterator[Told]:
@@ -287,20 +291,30 @@ def one_eye_a_list(judge: Judge) -> Iterator[Told]:
 
 
 def deadline(judge: Judge) -> Iterator[Told]:
-    """The day it is needed by, or so many days after it was recorded as its urgency has, whichever comes first.
+    """The earlier of the day it is needed by and the unit's days for its urgency, counted from listing, or recording.
 
-    Where neither is recorded it is asked.
+    None is too late for one whose last day comes before the first session, or of which that was accepted.
     """
+    accepted = {(one.case, one.eye) for one in judge.roster.late_accepted}
+    first = min(session.day for session in judge.roster.sessions)
     for line in judge.lines:
-        needed_by, urgency = line.case.in_force.get("needed_by"), line.case.in_force.get("urgency")
+        case, day = line.case, judge.session(line).day
+        needed_by, urgency = case.in_force.get("needed_by"), case.in_force.get("urgency")
         days = {str(name): days for name, days in judge.roster.limits.within_days.items()}.get(str(urgency))
-        last = [needed_by] if isinstance(needed_by, datetime.date) else []
-        if days is not None and line.case.recorded_on is not None:
-            last.append(line.case.recorded_on + datetime.timedelta(days))
-        if last and judge.session(line).day > min(last):
+        last, since = [needed_by] if isinstance(needed_by, datetime.date) else [], case.listed_on or case.recorded_on
+        if days is not None and since is not None:
+            last.append(since + datetime.timedelta(days))
+        if last and day > min(last) >= first and (case.reference, case.eye) not in accepted:
             yield broken("deadline", line)
-        if urgency is None and needed_by is None:
+        dates = [date for date in (case.listed_on, case.recorded_on) if date is not None]
+        if (urgency in (None, "urgent", "soon") and not last) or not dates or max(dates) > day:
             yield asked("deadline", line)
+
+
+def most_cases(judge: Judge) -> Iterator[Told]:
+    for session in judge.roster.sessions:
+        if session.most_cases is not None and len(judge.of(session.id)) > session.most_cases:
+            yield from (broken("most-cases", line) for line in judge.of(session.id))
 
 
 def patient_can_come(judge: Judge) -> Iterator[Told]:
