@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from planner.lists.instance import Placing
 from planner.lists.roster import Session
 from planner.lists.week import Broken, Week
+from planner.wording import day_words
 
 FROM_OUTSIDE = "on-site"
 APPROVAL = "approval-covers"  # broken, nothing of the case is printed or published
@@ -46,7 +47,7 @@ def _misfits(week: Week, placing: Placing) -> Iterator[tuple[str, str]]:
         there = ", ".join(session.supervisors) or "nobody"
         yield f"{supervisor.id} is not on this session", f"Name one who is ({there}), or move the case."
     if session.day in supervisor.leave:
-        yield f"{supervisor.id} is on leave on {session.day}", "Name another supervisor, or move the case."
+        yield f"{supervisor.id} is on leave on {day_words(session.day)}", "Name another supervisor, or move the case."
     if asked.by == "consultant" and supervisor.grade != "consultant":
         change = "Name a consultant, or another trainee." if placing.trainee else "Name a consultant."
         yield f"{need}; {supervisor.id} is a {supervisor.grade}", change
@@ -90,7 +91,7 @@ def trainee_is_free(week: Week) -> Iterator[Broken]:
             continue
         session, told = week.session(placing), week.case(placing).told
         if session.day in week.instance.trainees[placing.trainee].leave:
-            says = f"{week.told(placing)}: {placing.trainee} is on leave on {session.day}."
+            says = f"{week.told(placing)}: {placing.trainee} is on leave on {day_words(session.day)}."
             yield Broken("trainee-is-free", session.id, told, says, "Another trainee, or move the case.")
         for other in week.sessions:
             there = other.id > session.id and any(p.trainee == placing.trainee for p in week.list_of(other.id))
