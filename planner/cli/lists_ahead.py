@@ -124,18 +124,21 @@ def _text(instance: "Instance", found: "StandbyList", off: list[str]) -> Iterato
 
 def _orders_text(instance: "Instance", found: "tuple[Order, ...]", lead: dict[str, int]) -> Iterator[str]:
     from planner.cli.listed import hung
+    from planner.wording import day_words
 
     without = [what for what in ("lens", "kit") if what not in lead]
-    yield f"Orders for the lists from {instance.planned_on} on"
+    yield f"Orders for the lists from {day_words(instance.planned_on)} on"
     if without:
         missing = " and ".join(without)
         yield from hung(f"No lead time for {missing} in the sessions file (limits, lead_days): no last day to order.")
     for by, due in groupby(found, lambda one: (one.order_by, one.too_late)):
         late = " (too late to order: look on the shelf)" if by[1] else ""
-        yield from ("", f"Order by {by[0]:%a} {by[0]}{late}" if by[0] else "Needed, in the order of the lists")
+        yield from (
+            "",
+            f"Order by {by[0]:%a} {day_words(by[0])}{late}" if by[0] else "Needed, in the order of the lists",
+        )
         for one in due:
             count = f"{one.count} cases: " if one.count > 1 else ""
             cases = f"({count}{'; '.join(one.cases)})"
-            yield from hung(
-                f"  {one.session.day:%a} {one.session.day} {one.session.id:<9} {one.what}: {one.item} {cases}"
-            )
+            held = f"{one.session.day:%a} {day_words(one.session.day)} {one.session.id:<9}"
+            yield from hung(f"  {held} {one.what}: {one.item} {cases}")

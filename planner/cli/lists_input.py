@@ -116,6 +116,7 @@ def _of_the_store(
     from planner.errors import PlannerError
     from planner.lists.from_records import FromRecords
     from planner.records.store import Store
+    from planner.wording import day_words
 
     if len(cases) > 1:
         raise PlannerError.one("stands for all approved cases", f"--cases {RECORDS}", hint="leave the other files out")
@@ -125,7 +126,7 @@ def _of_the_store(
     held = reader.held(on or min(session.day for session in roster.sessions))
     for one in held.elsewhere:
         case = one.now.case
-        typer.echo(f"left out: {case.reference}, {case.eye} eye, on {one.at.day}: {one.because}", err=True)
+        typer.echo(f"left out: {case.reference}, {case.eye} eye, on {day_words(one.at.day)}: {one.because}", err=True)
     return Given(held.instance, held.lists, lambda lists: reader.plans(held, lists.placings), roster)
 
 

@@ -13,6 +13,7 @@ from planner.lists import rules_of_cases, rules_of_eyes, rules_of_people, rules_
 from planner.lists.instance import Instance, Lists, Placing
 from planner.lists.waiting import days
 from planner.lists.week import Broken, Week
+from planner.wording import day_words
 
 Rule = Callable[[Week], Iterable[Broken]]
 RULES: dict[str, Rule] = {
@@ -150,7 +151,7 @@ def _breaches(week: Week) -> Iterator[Breach]:
         count = (day - case.last_day).days
         where = f"{case.told}, in no list" if at is None else week.told(at)
         accepted = f" Accepted: {case.late_because}." if case.late_because else ""
-        says = f"{where}: {days(count)} past its date on {day} ({case.why_then}).{accepted}"
+        says = f"{where}: {days(count)} past its date on {day_words(day)} ({case.why_then}).{accepted}"
         yield Breach(case.told, at.session if at else None, count, says)
 
 
@@ -191,7 +192,7 @@ def _of_waiting(week: Week, placing: Placing) -> Iterator[tuple[str, str, str]]:
     today = min(day, week.instance.on or day)
     for words, found in (("listed", case.since if case.listed else None), ("recorded", case.recorded_on)):
         if found is not None and found > today:
-            asked = f"{words} on {found}, which is later than {today}"
+            asked = f"{words} on {day_words(found)}, which is later than {day_words(today)}"
             yield "deadline", asked, "Look at the date: a slip of the pen hides how long it has waited and what is old."
 
 
@@ -201,8 +202,12 @@ def _of_dates(week: Week, placing: Placing) -> Iterator[tuple[str, str, str]]:
         if measured is None:
             yield "settled", f"{label} is not recorded, and holds for {days(holds)}", "Ask when it was, and record it."
         elif measured > day:
-            yield "settled", f"{label} {measured} is later than the session", "Look at the date, and record it anew."
+            yield (
+                "settled",
+                f"{label} {day_words(measured)} is later than the session",
+                "Look at the date, and record it anew.",
+            )
         elif (day - measured).days > holds:
             age = days((day - measured).days)
-            asked = f"{label} {measured} is {age} old on {day}, and holds for {days(holds)}"
+            asked = f"{label} {day_words(measured)} is {age} old on {day_words(day)}, and holds for {days(holds)}"
             yield "settled", asked, "Measure again before that day, or move the case forward."

@@ -12,6 +12,7 @@ from planner.lists.instance import Fellow, Instance, Key, ListCase, Lists
 from planner.lists.one_patient import contradictions
 from planner.records.rows import CaseNow
 from planner.records.store import Store
+from planner.wording import day_words
 
 AT_A_TIME = 500  # versions asked for in one query
 SETTLED_BY = "settled by whoever prepared them"
@@ -77,7 +78,9 @@ class Fellows:
 def _with_fellow(case: ListCase, known: Mapping[str, list[_Eye]], due: bool) -> ListCase:
     eyes = known.get(case.patient or "", [])
     for again in (one for one in eyes if one.eye == case.eye):
-        case = _to_settle(case, f"the same eye of {case.patient} is {again.told} on {again.day} ({SETTLED_BY})")
+        case = _to_settle(
+            case, f"the same eye of {case.patient} is {again.told} on {day_words(again.day)} ({SETTLED_BY})"
+        )
     fellows = [one for one in eyes if one.eye != case.eye]
     if not fellows:
         return case if case.fellow is None else replace(case, fellow=replace(case.fellow, review_due=due))

@@ -9,6 +9,7 @@ from itertools import combinations
 
 from planner.case import Case
 from planner.errors import Fault
+from planner.wording import day_words
 
 YEAR = 365.25  # days
 BIRTHDAY = 1.0  # years by which ages may differ beyond the time that lies between, written in whole years as they are
@@ -60,6 +61,6 @@ def _said(first: Case, second: Case) -> Iterator[str]:
         between = (second.recorded_on - first.recorded_on).days / YEAR
         if abs(ages[1] - ages[0] - between) > BIRTHDAY:
             yield (
-                f"is {ages[0]:g} years old in {first.reference}, recorded on {first.recorded_on}, and {ages[1]:g} in "
-                f"{second.reference}, recorded on {second.recorded_on}"
+                f"is {ages[0]:g} years old in {first.reference}, recorded on {day_words(first.recorded_on)}, "
+                f"and {ages[1]:g} in {second.reference}, recorded on {day_words(second.recorded_on)}"
             )

@@ -20,6 +20,7 @@ from planner.rulebook.references import nearest
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.rulebook.shapes import By, StepId
 from planner.unit import Unit
+from planner.wording import day_words
 
 LARGEST_FILE = 500_000
 Present = Literal["scrubbed", "in-theatre", "on-site"]
@@ -119,8 +120,8 @@ class Session(Entry):
 
     @property
     def told(self) -> str:
-        """`morning-1 (Tue 2026-12-01 08:30, theatre 1)`."""
-        return f"{self.id} ({self.day:%a} {self.day} {self.starts:%H:%M}, {self.theatre})"
+        """`morning-1 (Tue 1 December 2026 08:30, theatre 1)`."""
+        return f"{self.id} ({self.day:%a} {day_words(self.day)} {self.starts:%H:%M}, {self.theatre})"
 
     def meets(self, other: Session) -> bool:
         """Whether the two run at the same time for a while."""

@@ -8,6 +8,7 @@ from itertools import combinations
 
 from planner.lists.instance import FixedOrder, Placing
 from planner.lists.week import Broken, Week
+from planner.wording import day_words
 
 PLACE_IT_ELSEWHERE = "Move it to another list."
 
@@ -61,17 +62,19 @@ def deadline(week: Week) -> Iterator[Broken]:
     for placing in week.lists.placings:
         case, day = week.case(placing), week.session(placing).day
         if case.last_day is not None and day > case.last_day and placing.case not in week.instance.past_their_date:
-            says = f"{week.told(placing)}: {case.why_then}, and {day} is later."
-            yield Broken("deadline", placing.session, case.told, says, f"Move it to {case.last_day} or before.")
+            says = f"{week.told(placing)}: {case.why_then}, and {day_words(day)} is later."
+            yield Broken(
+                "deadline", placing.session, case.told, says, f"Move it to {day_words(case.last_day)} or before."
+            )
 
 
 def patient_can_come(week: Week) -> Iterator[Broken]:
     """The patient is not away on that day."""
     for placing in week.lists.placings:
         case, day = week.case(placing), week.session(placing).day
-        early = case.not_before is not None and day < case.not_before
-        if early or day in case.away:
-            when = f"before {case.not_before}" if early else f"on {day}"
+        first = case.not_before if case.not_before is not None and day < case.not_before else None
+        if first is not None or day in case.away:
+            when = f"on {day_words(day)}" if first is None else f"before {day_words(first)}"
             says = f"{week.told(placing)}: {case.patient} cannot come {when}."
             yield Broken("patient-can-come", placing.session, case.told, says, "Move it to another day.")
 

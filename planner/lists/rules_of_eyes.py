@@ -13,6 +13,7 @@ from itertools import combinations
 from planner.lists.instance import Instance, Placing
 from planner.lists.roster import Session
 from planner.lists.week import Broken, Week
+from planner.wording import day_words
 
 
 def may_both(instance: Instance, agreed: bool, one: Session, other: Session) -> bool:
@@ -69,8 +70,8 @@ def between_eyes(week: Week) -> Iterator[Broken]:
 
 def _too_near(week: Week, placing: Placing, first: str, day: datetime.date) -> Broken:
     least, apart = week.instance.days_between_eyes, _days(week, placing, day)
-    says = f"{week.told(placing)}: {apart} day{'s' if apart != 1 else ''} from {first} on {day}; at least {least} "
-    says += f"between the two eyes ({week.instance.days_between_eyes_basis})."
+    says = f"{week.told(placing)}: {apart} day{'s' if apart != 1 else ''} from {first} on {day_words(day)}; "
+    says += f"at least {least} between the two eyes ({week.instance.days_between_eyes_basis})."
     return Broken("between-eyes", placing.session, week.case(placing).told, says, "Move one of the two.")
 
 
@@ -88,7 +89,9 @@ def reviews_to_come(week: Week) -> Iterator[Broken]:
     for placing, first, recorded, due in _not_reviewed(week):
         if not due:
             says = f"{week.told(placing)}: the first eye is {first}, and {recorded}."
-            change = f"Record it before {week.session(placing).day}; without it the second eye does not follow."
+            change = (
+                f"Record it before {day_words(week.session(placing).day)}; without it the second eye does not follow."
+            )
             yield Broken("first-eye-reviewed", placing.session, week.case(placing).told, says, change)
 
 
@@ -100,7 +103,12 @@ def _not_reviewed(week: Week) -> Iterator[tuple[Placing, str, str, bool]]:
         if found is None:
             yield placing, first, "no examination of it after its operation is recorded", due
         elif found > day or (before is not None and found <= before):
-            yield placing, first, f"the examination recorded is of {found}, not between the two operations", due
+            yield (
+                placing,
+                first,
+                f"the examination recorded is of {day_words(found)}, not between the two operations",
+                due,
+            )
 
 
 def _second_eyes(week: Week) -> Iterator[tuple[Placing, str, datetime.date | None, bool]]:
@@ -108,11 +116,16 @@ def _second_eyes(week: Week) -> Iterator[tuple[Placing, str, datetime.date | Non
     for _, one, other in _pairs(week):
         if week.session(one).day < week.session(other).day:
             day = week.session(one).day
-            yield other, f"{week.case(one).told}, in {one.session} on {day}", day, False
+            yield other, f"{week.case(one).told}, in {one.session} on {day_words(day)}", day, False
     for placing in week.lists.placings:
         fellow = week.case(placing).fellow
         if fellow is not None and (fellow.day is None or fellow.day < week.session(placing).day):
-            yield placing, f"{fellow.told}{f' on {fellow.day}' if fellow.day else ''}", fellow.day, fellow.review_due
+            yield (
+                placing,
+                f"{fellow.told}{f' on {day_words(fellow.day)}' if fellow.day else ''}",
+                fellow.day,
+                fellow.review_due,
+            )
 
 
 def _pairs(week: Week) -> Iterator[tuple[str, Placing, Placing]]:

@@ -9,6 +9,7 @@ import datetime
 from dataclasses import dataclass
 
 from planner.lists.roster import Limits
+from planner.wording import day_words
 
 # The most urgent first; not recorded stands before what is said to be the least.
 URGENCIES = ("urgent", "soon", None, "routine")
@@ -35,7 +36,7 @@ class Waiting:
         return not past, URGENCIES.index(self.urgency), since, last
 
     def words(self, on: datetime.date, past: bool) -> str:
-        """`12 days past its date: needed by 2026-11-19; waiting 40 days since listed` on a day."""
+        """`12 days past its date: needed by 19 November 2026; waiting 40 days since listed` on a day."""
         said = self.why_then or self.urgency or "urgency not recorded"
         if past and self.last_day is not None:
             late = (on - self.last_day).days
@@ -43,7 +44,7 @@ class Waiting:
         if self.since is None:
             return f"{said}; no day that waiting counts from"
         if self.since > on:
-            return f"{said}; {self.counted} on {self.since}, later than {on}"
+            return f"{said}; {self.counted} on {day_words(self.since)}, later than {day_words(on)}"
         return f"{said}; waiting {days((on - self.since).days)} since {self.counted}"
 
 
@@ -57,10 +58,12 @@ def waiting(
     """From the two findings and two headings of a case, and the unit's own targets."""
     said = urgency if isinstance(urgency, str) and urgency in URGENCIES else None
     since = listed_on or recorded_on
-    ends = [(needed_by, f"needed by {needed_by}")] if isinstance(needed_by, datetime.date) else []
+    ends = [(needed_by, f"needed by {day_words(needed_by)}")] if isinstance(needed_by, datetime.date) else []
     allowed = {str(name): days for name, days in limits.within_days.items()}.get(said or "") if limits else None
     if allowed is not None and since is not None:
-        counted = f"listed on {since}" if listed_on else f"recorded on {since} (no date of listing)"
+        counted = (
+            f"listed on {day_words(since)}" if listed_on else f"recorded on {day_words(since)} (no date of listing)"
+        )
         last = since + datetime.timedelta(days=allowed)
         ends.append((last, f"{said}, so within {allowed} days of being {counted}"))
     last_day, why = min(ends, default=(None, ""))

@@ -6,6 +6,7 @@ import datetime
 from dataclasses import dataclass
 from functools import cached_property
 
+from planner.documents.figures import day as day_words
 from planner.lists.instance import CONSULTANT, WITHOUT_TRAINEE, Instance, ListCase, Lists, Placing, Supervision
 from planner.lists.minutes import Time, chance_of_overrun
 from planner.lists.roster import Session, Supervisor
@@ -104,7 +105,8 @@ class Week:
     def away(self, who: str, day: datetime.date) -> str:
         """That somebody is away, as it was told: leave, or what happened."""
         because = self.instance.away_because.get((who, day))
-        return f"{who} is on leave on {day}" if because is None else f"{who} is away on {day} ({because})"
+        on = day_words(day)
+        return f"{who} is on leave on {on}" if because is None else f"{who} is away on {on} ({because})"
 
     def to_come(self, session: str) -> tuple[Placing, ...]:
         """The cases that still take time: every case, or once the session runs those that are not begun."""

@@ -12,6 +12,7 @@ from planner.records import schema
 from planner.records.cases import case_in, concerned_in
 from planner.records.part import Part, checked_text, end, ending_of, known_person, notify, one_of, with_endings
 from planner.records.rows import Allocation
+from planner.wording import day_words
 
 BUILDERS = ("organiser", "consultant")
 
@@ -48,11 +49,13 @@ class Listing(Part):
             table = schema.allocations
             listed = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).first()
             if listed is not None:
-                raise PlannerError.one(f"{told} is on the list of {listed.day} already", hint="take it off first")
+                raise PlannerError.one(
+                    f"{told} is on the list of {day_words(listed.day)} already", hint="take it off first"
+                )
             same = (table.c.day == day.isoformat(), table.c.theatre == theatre, table.c.place == place)
             if taken := connection.execute(with_endings(table, *same, open_only=True)).first():
                 other = case_in(connection, taken.case_id)
-                what = f"place {place} in {theatre} on {day} is taken by {other.reference}, {other.eye} eye"
+                what = f"place {place} in {theatre} on {day_words(day)} is taken by {other.reference}, {other.eye} eye"
                 raise PlannerError.one(what, hint="another place")
             known_people(connection, trainee, supervisor)
             values = {
@@ -67,7 +70,7 @@ class Listing(Part):
             }
             row_id = change.insert(table, "put on a list", values, case_id)["id"]
             people = (trainee, supervisor, *concerned_in(connection, case_id))
-            notify(change, people, f"{told} is on the list of {day}, {theatre}, place {place}", case_id)
+            notify(change, people, f"{told} is on the list of {day_words(day)}, {theatre}, place {place}", case_id)
             return Allocation(**(values | {"day": day}), id=row_id, at=change.at, by=by)
 
     def unallocate(self, allocation_id: int, why: str, by: str) -> Allocation:
@@ -85,7 +88,7 @@ class Listing(Part):
                     f"{case.reference}, {case.eye} eye, is locked in its place", hint="unlock it first"
                 )
             end(change, table, row, "withdrawn", why, "taken off a list")
-            told = f"{case.reference}, {case.eye} eye, is off the list of {row.day}: {why}"
+            told = f"{case.reference}, {case.eye} eye, is off the list of {day_words(row.day)}: {why}"
             notify(change, (row.trainee, row.supervisor, *concerned_in(change.connection, case.id)), told, case.id)
             return allocation_of(change.connection.execute(with_endings(table, table.c.id == allocation_id)).one())
 

@@ -17,6 +17,7 @@ from planner.readings import read_day
 from planner.records.changes import changed
 from planner.records.references import free_text_fault
 from planner.vocabulary import NOT_RECORDED, Finding, Vocabulary
+from planner.wording import day_words
 
 # Names in the form: `f.` a finding, `none.` a section looked through, `h.` a heading of the case.
 FINDING, SECTION, HEADING = "f.", "none.", "h."
@@ -68,7 +69,9 @@ def _read_finding(finding: Finding, written: list[str], kept: Any, today: dateti
         if finding.kind == "text" and isinstance(typed, str) and (fault := free_text_fault(typed, finding.id)):
             raise ValueError(f"{fault.what}: {fault.why}; write {fault.hint}")
         if finding.dates and isinstance(typed, datetime.date) and typed > today:
-            raise ValueError(f"{typed} is later than today, {today}; nothing was measured then yet")
+            raise ValueError(
+                f"{day_words(typed)} is later than today, {day_words(today)}; nothing was measured then yet"
+            )
     except ValueError as error:
         answers.refuse(finding.id, str(error), items)
         return
@@ -129,7 +132,7 @@ def _read_headings(
         elif (written or None) == (str(document[name]) if document.get(name) else None):
             continue
         elif day is not None and day > today:
-            answers.refuse(name, f"{day} is later than today, {today}", [written])
+            answers.refuse(name, f"{day_words(day)} is later than today, {day_words(today)}", [written])
         else:
             answers.changes[name] = written or None
     before = list(document.get("none_found_in") or [])

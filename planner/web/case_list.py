@@ -8,6 +8,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
+from planner.readings import read_day
 from planner.records.rows import CaseNow
 from planner.web.approval import standing_of, state_of
 from planner.web.door import Door, Visitor
@@ -17,6 +18,7 @@ from planner.web.places import case_path
 from planner.web.presenting import page
 from planner.web.site import Site, site_of
 from planner.web.urgency import turn
+from planner.wording import day_words
 
 router = APIRouter()
 Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
@@ -71,10 +73,10 @@ def _line(site: Site, now: CaseNow) -> Line:
         if given and standing and standing.state == "stands" and given.tier_approved != shown.working:
             tier = f"{given.tier_approved} approved, rulebook {tier}"
     urgency = vocabulary.get("urgency")
-    said = findings.get("urgency")
+    said, needed_by = findings.get("urgency"), read_day(findings.get("needed_by"))
     return Line(
         now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""), case_path(now.case),
         state_of(site, now), tier, ready,
         urgency.shown(urgency.read(said)) if urgency and said else "not recorded",
-        str(findings.get("needed_by") or ""), day_and_time(now.version.at), now.version.by,
+        day_words(needed_by) if needed_by else "", day_and_time(now.version.at), now.version.by,
     )  # fmt: skip

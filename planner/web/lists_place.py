@@ -56,7 +56,7 @@ def place(request: Request, visitor: Building, form: Posted, reference: str, eye
     if day is None:
         faults.append("Day: write it as YYYY-MM-DD")
     elif day < today(site):
-        faults.append(f"Day: {day} is over")
+        faults.append(f"Day: {day_words(day)} is over")
     if not written["theatre"] or len(written["theatre"]) > LONGEST_THEATRE:
         faults.append(f"Theatre: its name, up to {LONGEST_THEATRE} letters")
     if written["place"] and not (written["place"].isascii() and written["place"].isdecimal()):

@@ -24,6 +24,7 @@ from planner.web.lists_change import CHANGED, LONGEST, new_faults
 from planner.web.lists_held import State, session_path, state_of
 from planner.web.presenting import page
 from planner.web.site import site_of
+from planner.wording import day_words
 
 router = APIRouter()
 Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
@@ -149,4 +150,4 @@ def _place(week: Week, placing: Placing | None) -> str:
         return ""
     session = week.session(placing)
     who = placing.supervisor if placing.trainee is None else f"{placing.trainee}, {placing.supervisor}"
-    return f"{session.day:%a} {session.day}, {session.theatre}, number {placing.place}: {who}"
+    return f"{session.day:%a} {day_words(session.day)}, {session.theatre}, number {placing.place}: {who}"

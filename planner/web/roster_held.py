@@ -19,6 +19,7 @@ from planner.records.rows import Allocation, CaseNow, RosterChange, RosterEntry
 from planner.unit import Unit
 from planner.web.approval import today
 from planner.web.site import Site
+from planner.wording import day_words
 
 KEEPERS = ("organiser",)
 READERS = ("organiser", "consultant")
@@ -134,7 +135,7 @@ def affected(site: Site, held: Held, changes: Iterable[RosterChange]) -> list[st
 
 
 def _place(now: CaseNow, at: Allocation) -> str:
-    return f"{now.case.reference}, {now.case.eye} eye, {at.day:%a} {at.day}, {at.theatre}, number {at.place}"
+    return f"{now.case.reference}, {now.case.eye} eye, {at.day:%a} {day_words(at.day)}, {at.theatre}, number {at.place}"
 
 
 def _loses(

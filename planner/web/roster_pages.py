@@ -196,7 +196,9 @@ def _people(site: Site, held: Held, name: str) -> Table:
 
 
 def _kit(held: Held, since: datetime.date) -> Table:
-    coming = {session.id: f"{session.day:%a} {session.day}, {session.theatre}" for session in held.coming(since)}
+    coming = {
+        session.id: f"{session.day:%a} {day_words(session.day)}, {session.theatre}" for session in held.coming(since)
+    }
     table = _table(held, KINDS["session"], ["kit"], [("Session", coming)])
     rows = tuple(row for key in coming for row in table.rows if row[0] == key)
     return Table("Counted kit of the coming sessions", "session", False, table.columns, rows, "No session is to come.")

@@ -59,13 +59,15 @@ class Told:
 
 @dataclass
 class Judge:
-    """All that lists are judged by. `agreed` are patients who may have both eyes on one list."""
+    """All that lists are judged by. `agreed` are patients who may have both eyes on one day, `begun` the cases that are
+    done or in hand."""
 
     rulebook: Rulebook
     unit: Unit
     roster: Roster
     lines: Sequence[Line]
     agreed: frozenset[str] = frozenset()
+    begun: frozenset[tuple[str, str]] = frozenset()
 
     def __post_init__(self) -> None:
         self.sessions = {session.id: session for session in self.roster.sessions}
@@ -122,11 +124,6 @@ class Judge:
                 yield one, other
 
 
-def judged(judge: Judge) -> set[Told]:
-    """Every rule that is broken or must be asked, and where."""
-    return {told for rule in RULES for told in rule(judge)}
-
-
 def broken(rule: str, *lines: Line) -> Told:
     return Told(rule, frozenset(line.told for line in lines))
 
@@ -150,184 +147,6 @@ def planned(case: Case, rulebook: Rulebook, unit: Unit, stage: Stage | None) -> 
     if key not in _PLANS:
         _PLANS[key] = case, make_plan(assess(case, rulebook, unit), rulebook, unit, stage)
     return _PLANS[key][1]
-
-
-def on_one_list_once(judge: Judge) -> Iterator[Told]:
-    for one, other in combinations(judge.lines, 2):
-        if (one.case.reference, one.case.eye) == (other.case.reference, other.case.eye):
-            yield broken("on-one-list-once", one, other)
-
-
-def consent(judge: Judge) -> Iterator[Told]:
-    for line in judge.lines:
-        if line.case.in_force.get("consent_to_surgery") is not True:
-            yield broken("consent", line)
-
-
-def agreement(judge: Judge) -> Iterator[Told]:
-    """Only a trainee needs it: it stands in nobody's way where a consultant operates alone."""
-    for line in judge.lines:
-        if line.trainee and line.case.in_force.get("trainee_involvement_agreed") is not True:
-            yield broken("agreement", line)
-
-
-def settled(judge: Judge) -> Iterator[Told]:
-    """What consent and agreement settle is told under their own rules."""
-    for line in judge.lines:
-        reasons = {reason.id for reason in judge.plan(line).assessment.readiness.because}
-        if reasons - {"no-consent", "trainee-agreement-not-recorded"}:
-            yield broken("settled", line)
-        for name, holds in judge.rulebook.vocabulary.validity(line.case.in_force).items():
-            measured, day = line.case.in_force.get(name), judge.session(line).day
-            if not isinstance(measured, datetime.date) or not 0 <= (day - measured).days <= holds:
-                yield asked("settled", line)
-
-
-def supervisor_fits(judge: Judge) -> Iterator[Told]:
-    for line in judge.lines:
-        person, (mode, grade) = judge.supervisors[line.supervisor], judge.demanded(line)
-        there = person.id in judge.session(line).supervisors and judge.session(line).day not in person.leave
-        fits = person.grade == "consultant" or grade != "consultant"
-        close = mode in MODES[3:] or any(m in person.can for m in MODES[MODES.index(mode) :])
-        if not (there and fits and close):
-            yield broken("supervisor-fits", line)
-
-
-def supervisor_is_free(judge: Judge) -> Iterator[Told]:
-    """Scrubbed, in the theatre or operating: tied to that room for its whole session. On site: so many rooms."""
-    for person in judge.supervisors.values():
-        rooms: dict[str, list[Line]] = {}
-        for line in judge.lines:
-            if line.supervisor == person.id:
-                rooms.setdefault(line.session, []).append(line)
-        for one, other in combinations(rooms, 2):
-            both = rooms[one] + rooms[other]
-            tied = {judge.served(line) for line in both} != {"on-site"}
-            if tied and meet(judge.sessions[one], judge.sessions[other]):
-                yield broken("supervisor-is-free", *both)
-        for session in map(judge.sessions.__getitem__, rooms):
-            begins = datetime.datetime.combine(session.day, session.starts)
-            covered = [other for other in rooms if runs_at(judge.sessions[other], begins)]
-            if len(covered) > person.on_site_rooms:
-                yield broken("supervisor-is-free", *(line for other in covered for line in rooms[other]))
-
-
-def runs_at(session: Session, moment: datetime.datetime) -> bool:
-    begins = datetime.datetime.combine(session.day, session.starts)
-    return begins <= moment < begins + datetime.timedelta(minutes=session.minutes)
-
-
-def trainee_is_free(judge: Judge) -> Iterator[Told]:
-    for line in judge.lines:
-        if line.trainee and judge.session(line).day in judge.learners[line.trainee].leave:
-            yield broken("trainee-is-free", line)
-    for one, other in judge.at_one_time():
-        if one.trainee and one.trainee == other.trainee:
-            yield broken("trainee-is-free", one, other)
-
-
-def trainee_has_a_step(judge: Judge) -> Iterator[Told]:
-    """A whole operation, or a named step; one not cleared for whole operations only the steps they are cleared for.
-
-    A patient who refused a trainee leaves them none; that is told as agreement alone.
-    """
-    for line in judge.lines:
-        if line.trainee is None or line.case.in_force.get("trainee_involvement_agreed") is False:
-            continue
-        steps = {step.id for step in judge.plan(line).steps if step.who == "trainee"}
-        if judge.stage(line) == "steps-only":
-            steps &= set(judge.learners[line.trainee].steps_cleared)
-        if not steps:
-            yield broken("trainee-has-a-step", line)
-
-
-def anaesthetist(judge: Judge) -> Iterator[Told]:
-    """Where one is needed, or may be, because of what is not recorded."""
-    needs = {"general", "anaesthetist-plans"}
-    for line in judge.lines:
-        if judge.session(line).anaesthetist:
-            continue
-        chosen = judge.plan(line).choices["anaesthesia"]
-        possible = {other.option for other in chosen.rejected if other.possible}
-        if needs & (possible | {chosen.option}):
-            yield broken("anaesthetist", line)
-
-
-def kit_sets(judge: Judge) -> Iterator[Told]:
-    """A set lies in use until its operation has ended, and is ready again so many minutes later, or not that day."""
-    for session in judge.roster.sessions:
-        for item, counted in session.kit.items():
-            ready, clock = [0.0] * counted.sets, 0.0
-            for line in judge.of(session.id):
-                mean, _, added = judge.times[line]
-                if any(kit.id == item and kit.need == "essential" for kit in judge.plan(line).kit):
-                    free = next((n for n, at in enumerate(ready) if at <= clock), None)
-                    if free is None:
-                        yield broken("kit-sets", line)
-                    else:
-                        again = counted.ready_again_after
-                        ready[free] = float("inf") if again is None else clock + mean + added + again
-                clock += mean + added + judge.turnover
-
-
-def fixed_order(judge: Judge) -> Iterator[Told]:
-    """Latex allergy before all others, infection precautions after all others; what is not recorded is asked."""
-    for session in judge.sessions:
-        of_session = judge.of(session)
-        for finding, ordered in (("latex_allergy", of_session), ("infection_precautions", of_session[::-1])):
-            held = [line.case.in_force.get(finding) for line in ordered]
-            late = [ordered[n] for n, holds in enumerate(held) if holds is True and not all(held[:n])]
-            if late:
-                yield broken("fixed-order", *late)
-            yield from (asked("fixed-order", line) for line, holds in zip(ordered, held, strict=True) if holds is None)
-
-
-def one_eye_a_list(judge: Judge) -> Iterator[Told]:
-    for one, other in combinations(judge.lines, 2):
-        same = one.case.patient is not None and one.case.patient == other.case.patient
-        both = one.case.eye != other.case.eye and one.session == other.session
-        if same and both and one.case.patient not in judge.agreed:
-            yield broken("one-eye-a-list", one, other)
-
-
-def deadline(judge: Judge) -> Iterator[Told]:
-    """The earlier of the day it is needed by and the unit's days for its urgency, counted from listing, or recording.
-
-    None is too late for one whose last day comes before the first session, or of which that was accepted.
-    """
-    accepted = {(one.case, one.eye) for one in judge.roster.late_accepted}
-    first = min(session.day for session in judge.roster.sessions)
-    for line in judge.lines:
-        case, day = line.case, judge.session(line).day
-        needed_by, urgency = case.in_force.get("needed_by"), case.in_force.get("urgency")
-        days = {str(name): days for name, days in judge.roster.limits.within_days.items()}.get(str(urgency))
-        last, since = [needed_by] if isinstance(needed_by, datetime.date) else [], case.listed_on or case.recorded_on
-        if days is not None and since is not None:
-            last.append(since + datetime.timedelta(days))
-        if last and day > min(last) >= first and (case.reference, case.eye) not in accepted:
-            yield broken("deadline", line)
-        dates = [date for date in (case.listed_on, case.recorded_on) if date is not None]
-        if (urgency in (None, "urgent", "soon") and not last) or not dates or max(dates) > day:
-            yield asked("deadline", line)
-
-
-def most_cases(judge: Judge) -> Iterator[Told]:
-    for session in judge.roster.sessions:
-        if session.most_cases is not None and len(judge.of(session.id)) > session.most_cases:
-            yield from (broken("most-cases", line) for line in judge.of(session.id))
-
-
-def patient_can_come(judge: Judge) -> Iterator[Told]:
-    for line in judge.lines:
-        patient, day = judge.patients.get(line.case.patient or ""), judge.session(line).day
-        if patient and (day in patient.away or (patient.not_before is not None and day < patient.not_before)):
-            yield broken("patient-can-come", line)
-
-
-def overrun(judge: Judge) -> Iterator[Told]:
-    for session in judge.roster.sessions:
-        if judge.of(session.id) and chance_of_overrun(judge, session.id) > limit(judge):
-            yield Told("overrun", frozenset({(session.id, None)}))
 
 
 def limit(judge: Judge) -> float:
@@ -362,12 +181,6 @@ def lognormal(mean: float, sd: float) -> tuple[float, ...]:
     """One operation on each of so many days, its quantiles evenly spaced, so that little is left to chance."""
     mu, sigma = log(mean**2 / sqrt(mean**2 + sd**2)), sqrt(log(1 + sd**2 / mean**2))
     return tuple(exp(NormalDist(mu, sigma).inv_cdf((n + 0.5) / DAYS)) for n in range(DAYS))
-
-
-RULES = (
-    *(on_one_list_once, consent, agreement, settled, supervisor_fits, supervisor_is_free, trainee_is_free),
-    *(trainee_has_a_step, anaesthetist, kit_sets, fixed_order, one_eye_a_list, deadline, patient_can_come, overrun),
-)
 
 
 def unlike(mine: Iterable[Told], theirs: Iterable[Told]) -> tuple[set[Told], set[Told]]:

@@ -134,7 +134,8 @@ class EveryList:
 
     def _pressing(self, key: Key) -> bool:
         case = self.instance.cases[key]
-        return case.urgency == "urgent" or case.last_day is not None or key in self.after.added
+        dated = case.last_day is not None and case.urgency != "routine"
+        return case.urgency == "urgent" or dated or key in self.after.added
 
     def _every(self) -> Iterator[tuple[Placing, ...]]:
         pairs = [

@@ -67,7 +67,7 @@ def test_whom_nobody_has_asked_is_told_apart() -> None:
 def test_what_is_old_by_then_is_asked() -> None:
     case = waits("A", 1, dated=(("Date of the INR", TUESDAY - 4 * DAY, 3),))
     (one,) = standby(week([case], [session("one")]), lists(), "one").ready
-    assert "Date of the INR 2026-11-27 is 4 days old on 2026-12-01, and holds for 3 days" in one.asked[0]
+    assert "Date of the INR 27 November 2026 is 4 days old on 1 December 2026, and holds for 3 days" in one.asked[0]
 
 
 def test_a_full_session_has_no_place() -> None:

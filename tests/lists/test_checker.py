@@ -203,7 +203,7 @@ BREAKS = {
         week(AB, supervisors=(SUPERVISORS[0].model_copy(update={"leave": [TUESDAY]}),)),
         lists("one: A late consultant"),
         "supervisor-fits",
-        ("consultant is on leave on 2026-12-01",),
+        ("consultant is on leave on 1 December 2026",),
     ),
     "a supervisor who may only be outside": Made(
         week(AB, supervisors=(SUPERVISORS[1].model_copy(update={"can": ["on-site"]}),)),
@@ -245,7 +245,10 @@ BREAKS = {
         week(AB), lists("one: A late trainer", "two: B late consultant"), "trainee-is-free", ("late is in two",)
     ),
     "a trainee on leave": Made(
-        week(AB, trainees=AWAY), lists("one: A late trainer"), "trainee-is-free", ("late is on leave on 2026-12-01",)
+        week(AB, trainees=AWAY),
+        lists("one: A late trainer"),
+        "trainee-is-free",
+        ("late is on leave on 1 December 2026",),
     ),
     "no step for this learner": Made(
         week([eye("A")], trainees=(replace(PEOPLE[2], steps_cleared=frozenset({"nucleus"})),)),
@@ -338,7 +341,7 @@ BREAKS = {
         week(REVIEWED, [session("one"), session("two", day=THURSDAY)]),
         lists("one: A late trainer", "two: B late trainer"),
         "between-eyes",
-        ("B, right eye, number 1 in two: 2 days from A, right eye, in one on 2026-12-01; at least 7",),
+        ("B, right eye, number 1 in two: 2 days from A, right eye, in one on 1 December 2026; at least 7",),
     ),
     "two days apart, though both eyes on one day were agreed": Made(
         week(REVIEWED, [session("one"), session("two", day=THURSDAY)]),
@@ -350,13 +353,16 @@ BREAKS = {
         week([eye("A", fellow=replace(SEEN_TO, day=A_WEEK_AGO + datetime.timedelta(1)), reviewed_on=TUESDAY)]),
         lists("one: A late trainer"),
         "between-eyes",
-        ("6 days from the left eye, operated on 2026-11-25",),
+        ("6 days from the left eye, operated on 25 November 2026",),
     ),
     "the first eye operated on and not examined": Made(
         week([eye("A", fellow=SEEN_TO)]),
         lists("one: A late trainer"),
         "first-eye-reviewed",
-        ("the first eye is the left eye, operated on 2026-11-24, and no examination of it", "Examine the first eye"),
+        (
+            "the first eye is the left eye, operated on 24 November 2026, and no examination of it",
+            "Examine the first eye",
+        ),
     ),
     "the first eye operated on some day and not examined": Made(
         week([eye("A", fellow=replace(SEEN_TO, day=None))]),
@@ -368,13 +374,13 @@ BREAKS = {
         week([eye("A", fellow=SEEN_TO, reviewed_on=A_WEEK_AGO)]),
         lists("one: A late trainer"),
         "first-eye-reviewed",
-        ("the examination recorded is of 2026-11-24, not between the two operations",),
+        ("the examination recorded is of 24 November 2026, not between the two operations",),
     ),
     "the first eye to be examined after the second": Made(
         week([eye("A", fellow=SEEN_TO, reviewed_on=THURSDAY)]),
         lists("one: A late trainer"),
         "first-eye-reviewed",
-        ("the examination recorded is of 2026-12-03",),
+        ("the examination recorded is of 3 December 2026",),
     ),
     "latex first in its session, and not in its theatre's day": Made(
         week([eye("A"), eye("B", order=LATEX)], ONE_THEATRE),
@@ -407,19 +413,19 @@ BREAKS = {
         week([eye("A", last_day=TUESDAY, why_then="needed then")], [session("one"), session("two", day=THURSDAY)]),
         lists("two: A late trainer"),
         "deadline",
-        ("needed then, and 2026-12-03 is later", "Move it to 2026-12-01 or before"),
+        ("needed then, and 3 December 2026 is later", "Move it to 1 December 2026 or before"),
     ),
     "a patient who is away that day": Made(
         week([eye("A", away=frozenset({TUESDAY}))]),
         lists("one: A late consultant"),
         "patient-can-come",
-        ("P-A cannot come on 2026-12-01", "another day"),
+        ("P-A cannot come on 1 December 2026", "another day"),
     ),
     "a patient who can come only later": Made(
         week([eye("A", not_before=THURSDAY)]),
         lists("one: A late consultant"),
         "patient-can-come",
-        ("P-A cannot come before 2026-12-03",),
+        ("P-A cannot come before 3 December 2026",),
     ),
     "more cases than the session takes": Made(
         week(AB, [session("one", most_cases=1)]),
@@ -493,11 +499,11 @@ def test_a_review_that_is_still_to_come_is_asked() -> None:
     verdict = check(week(eyes, EYES_APART), placed)
     (asked,) = verdict.asked
     assert verdict.stands and asked.rule == "first-eye-reviewed" and asked.session == "two"
-    assert "the first eye is A, right eye, in one on 2026-12-01, and no examination of it" in asked.says
-    assert "Record it before 2026-12-08" in asked.change
+    assert "the first eye is A, right eye, in one on 1 December 2026, and no examination of it" in asked.says
+    assert "Record it before 8 December 2026" in asked.change
     before = [eyes[0], replace(eyes[1], reviewed_on=TUESDAY)]
     (asked,) = check(week(before, EYES_APART), placed).asked
-    assert "the examination recorded is of 2026-12-01, not between the two operations" in asked.says
+    assert "the examination recorded is of 1 December 2026, not between the two operations" in asked.says
     elsewhere = eye("A", fellow=replace(SEEN_TO, review_due=False))
     assert [one.rule for one in check(week([elsewhere]), lists("one: A late trainer")).asked] == ["first-eye-reviewed"]
     agreed = check(week(eyes), lists("one: A late trainer", "one: B late trainer", both_eyes_agreed=AGREED))

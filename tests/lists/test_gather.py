@@ -111,7 +111,7 @@ def test_an_anaesthetist_is_needed_where_one_may_be_and_not_for_a_preference_lef
 
 def test_deadlines(demo: Instance) -> None:
     assert case(demo, "L-431").last_day == datetime.date(2026, 12, 4)
-    assert case(demo, "L-431").why_then == "needed by 2026-12-04"
+    assert case(demo, "L-431").why_then == "needed by 4 December 2026"
     # Urgent, recorded on 17 November, within 28 days by the unit's own file.
     assert case(demo, "L-414").last_day == datetime.date(2026, 12, 15)
     assert case(demo, "L-401").last_day is None

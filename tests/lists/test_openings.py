@@ -82,7 +82,7 @@ WEEKS: dict[str, tuple[Instance, Lists, tuple[str, ...]]] = {
         week([eye("A", kit=HOOKS, **NEEDED), *EIGHT[1:]], [session("one", kit={"iris-hooks": sets(0)}),
              session("two", day=THURSDAY)], trainees=()),
         FULL,
-        ("A set in one (Tue 2026-12-01 08:30, one): Iris hooks. And besides: B, right eye moves from one to two",),
+        ("A set in one (Tue 1 December 2026 08:30, one): Iris hooks. And besides: B, right eye moves from one to two",),
     ),
     "refused, and nobody may operate alone": (
         week([eye("A", agreement=False)], [session("one", supervisors=["trainer"])], supervisors=SUPERVISORS[1:]),

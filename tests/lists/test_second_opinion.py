@@ -13,13 +13,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from lists.second_judge import Judge, Line, Told, judged, too_near_to_tell, unlike
+from lists.second_judge import Judge, Line, Told, too_near_to_tell, unlike
+from lists.second_rules import judged
 
 from planner.case import Case
 from planner.exchange.cases import ReadCase, read_cases
 from planner.lists.checker import WORDS, check
 from planner.lists.gather import gather
-from planner.lists.instance import Instance, Lists, Placing
+from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.match import match
 from planner.lists.moves import counted
 from planner.lists.roster import Roster
@@ -53,10 +54,15 @@ def drawn_week(seed: int, pool: list[Case], rulebook: Rulebook, unit: Unit) -> D
     chance = random.Random(seed)
     cases = [_otherwise(case, chance) for case in chance.sample(pool, CASES)]
     # Both eyes of two patients.
-    for number in (0, 1):
+    for number in (0, 1, 2):
         other = {"left": "right", "right": "left"}[cases[number].eye]
-        cases.append(replace(cases[number], reference=f"L-50{number}", eye=other))
-    roster = _roster(chance, [case.patient for case in cases])
+        second = replace(cases[number], reference=f"L-50{number}", eye=other)
+        if chance.random() < 0.5:
+            second = second.with_finding("second_eye", True)
+            reviewed = chance.choice((None, TUESDAY - datetime.timedelta(2), TUESDAY + datetime.timedelta(1)))
+            second = second.with_finding("first_eye_reviewed_on", reviewed)
+        cases.append(second)
+    roster = _roster(chance, cases)
     return DrawnWeek(cases, roster, gather(cases, rulebook, unit, roster))
 
 
@@ -73,17 +79,24 @@ def _otherwise(case: Case, chance: random.Random) -> Case:
         ("dilated_pupil_mm", (3.5, 4.0, 5.5), 0.5),
         ("active_eye_infection", (True,), 0.04),
         ("urgency", ("urgent", "soon", None), 0.4),
-        ("needed_by", tuple(TUESDAY + datetime.timedelta(days) for days in (0, 1, 6)), 0.15),
+        ("needed_by", tuple(TUESDAY + datetime.timedelta(days) for days in (-3, 0, 1, 6)), 0.15),
+        ("biometry_date", tuple(TUESDAY - datetime.timedelta(days) for days in (400, 30, -1)), 0.15),
+        ("iop_date", (None, TUESDAY + datetime.timedelta(1)), 0.15),
     )
     for finding, values, often in drawn:
         if chance.random() < often:
             case = case.with_finding(finding, chance.choice(values))
     if chance.random() < 0.1:
         case = case.with_finding(chance.choice(sorted(case.findings)), None)
-    return replace(case, recorded_on=TUESDAY - datetime.timedelta(chance.randint(1, 40)))
+    if chance.random() < 0.06:
+        case = replace(case, patient=None)
+    # Listed and recorded some weeks ago, at times not, or so that it cannot be.
+    back = [chance.choice((None, -1, *range(1, 70))), chance.choice((None, -1, *range(1, 40)))]
+    listed, recorded = (None if days is None else TUESDAY - datetime.timedelta(days) for days in back)
+    return replace(case, listed_on=listed, recorded_on=recorded)
 
 
-def _roster(chance: random.Random, patients: list[str | None]) -> Roster:
+def _roster(chance: random.Random, cases: list[Case]) -> Roster:
     def days(often: float) -> list[str]:
         return [str(TUESDAY + datetime.timedelta(n)) for n in range(3) if chance.random() < often]
 
@@ -109,17 +122,26 @@ def _roster(chance: random.Random, patients: list[str | None]) -> Roster:
         {
             "id": f"s{day}{room}",
             "day": str(TUESDAY + datetime.timedelta(day)),
-            "starts": chance.choice(["08:30", "09:00", "13:00"]),
-            "theatre": f"theatre {room}",
+            # Two theatres, the first of them twice a day, at times into the night.
+            "starts": chance.choice((["08:30", "09:00"], ["08:30", "09:00", "13:00"], ["14:00", "18:30"])[room]),
+            "theatre": f"theatre {room % 2}",
             "minutes": chance.choice([120, 180, 240]),
             "anaesthetist": chance.choice(["yes", "no"]),
             "supervisors": sorted(chance.sample(names, chance.randint(2, 3))),
             "kit": counted_kit(),
+            **{
+                limit: chance.randint(least, least + 1)
+                for limit, least in (("most_cases", 2), ("most_general_anaesthetics", 0), ("recovery_places", 0))
+                if chance.random() < 0.3
+            },
         }
         for day in range(3)
-        for room in range(2)
+        for room in range(3)
     ]
-    limits: dict[str, Any] = {"within_days": {"urgent": chance.choice([14, 28]), "soon": 42}}
+    between = {"days_between_eyes": chance.choice([1, 2])} if chance.random() < 0.5 else {}
+    limits: dict[str, Any] = between | {"within_days": {"urgent": chance.choice([14, 28]), "soon": 42}}
+    if chance.random() < 0.5:
+        limits["within_days"]["routine"] = 60
     if chance.random() < 0.5:
         limits["overrun_chance"] = chance.choice([0.05, 0.2])
         limits["turnover_minutes"] = 12
@@ -134,9 +156,12 @@ def _roster(chance: random.Random, patients: list[str | None]) -> Roster:
             "sessions": sessions,
             "patients": [
                 {"id": name, "away": days(0.4), "not_before": str(TUESDAY + datetime.timedelta(chance.randint(0, 2)))}
-                for name in sorted({name for name in patients if name and chance.random() < 0.2})
+                for name in sorted({case.patient for case in cases if case.patient and chance.random() < 0.2})
             ],
             "limits": limits,
+            "late_accepted": [
+                {"case": case.reference, "eye": case.eye, "because": "drawn"} for case in cases if chance.random() < 0.1
+            ],
         }
     )
 
@@ -159,14 +184,13 @@ def with_faults(week: DrawnWeek, lists: Lists, chance: random.Random) -> Lists:
             case 3 if one:
                 held[held.index(one)] = replace(one, place=chance.randint(0, 9))
             case 4 if one and chance.random() < 0.4:
-                # Elsewhere: twice on one list the checker tells as two eyes, which they are not.
-                elsewhere = [name for name in sessions if name != one.session]
-                held.append(replace(one, session=chance.choice(elsewhere), place=20))
+                held.append(replace(one, session=chance.choice(sessions), place=20))
             case 5 if one:
-                # A patient's other eye beside the first.
+                # A patient's other eye beside the first, or on another list.
                 patient = week.instance.cases[one.case].patient
                 others = [key for key in out if week.instance.cases[key].patient == patient]
-                held += [replace(one, case=key, place=chance.randint(0, 9)) for key in others]
+                at = chance.choice([one.session, *sessions])
+                held += [replace(one, session=at, case=key, place=chance.randint(0, 9)) for key in others]
             case 6 if one:
                 held[held.index(one)] = replace(one, trainee="trainee-1", supervisor="consultant-1")
             case _ if out:
@@ -178,12 +202,14 @@ def with_faults(week: DrawnWeek, lists: Lists, chance: random.Random) -> Lists:
     return Lists(tuple(held), frozenset(agreed))
 
 
-def compared(week: DrawnWeek, lists: Lists, rulebook: Rulebook, unit: Unit) -> tuple[set[Told], list[str]]:
+def compared(
+    week: DrawnWeek, lists: Lists, begun: frozenset[Key], rulebook: Rulebook, unit: Unit
+) -> tuple[set[Told], list[str]]:
     """What the second judge tells, and each point in which the two do not agree."""
     by_key = {(case.reference, case.eye): case for case in week.cases}
     lines = [Line(p.session, p.place, by_key[p.case], p.trainee, p.supervisor) for p in lists.placings]
-    judge = Judge(rulebook, unit, week.roster, lines, lists.both_eyes_agreed)
-    mine, verdict = judged(judge), check(week.instance, lists)
+    judge = Judge(rulebook, unit, week.roster, lines, lists.both_eyes_agreed, begun)
+    mine, verdict = judged(judge), check(replace(week.instance, begun=begun), lists)
     theirs = {
         Told(one.rule, frozenset({(one.session, one.case)}), asked)
         for found, asked in ((verdict.broken, False), (verdict.asked, True))
@@ -206,9 +232,10 @@ def test_both_judges_tell_the_same_rules_broken(rulebook: Rulebook, unit: Unit, 
         chance = random.Random(f"faults {seed}")
         assert quick.placings
         for number, lists in enumerate([quick, *(with_faults(week, quick, chance) for _ in range(VARIANTS))]):
-            mine, points = compared(week, lists, rulebook, unit)
+            begun = frozenset(p.case for p in lists.placings if number and chance.random() < 0.1)
+            mine, points = compared(week, lists, begun, rulebook, unit)
             differ += [f"week {seed}, variant {number}: {point}" for point in points]
             told.update({one.rule for one in mine if not one.asked})
     assert not differ, "\n".join(differ)
-    # A rule that no fault broke was not compared.
-    assert set(told) == set(WORDS)
+    # A rule that no fault broke was not compared; files hold no approvals to be covered by.
+    assert set(told) == set(WORDS) - {"approval-covers"}

@@ -23,7 +23,7 @@ from planner.lists.waiting import waiting
 from planner.lists.worth import of_lists
 
 DAY = datetime.timedelta(1)
-PAST = {"last_day": TUESDAY - 10 * DAY, "why_then": "needed by 2026-11-21"}
+PAST = {"last_day": TUESDAY - 10 * DAY, "why_then": "needed by 21 November 2026"}
 ONE_EACH = [session("one", minutes=60), session("two", minutes=60, day=THURSDAY)]
 Matching = Callable[[Instance], Matched]
 BOTH: dict[str, Matching] = {"quick": match, "best": lambda instance: best(instance, effort=2).matched}
@@ -76,7 +76,7 @@ def test_what_is_past_its_date_has_the_earliest_place_and_is_marked(matching: Ma
     assert days_of(found) == {"A": TUESDAY, "B": THURSDAY}
     (breach,) = found.verdict.breaches
     assert (breach.case, breach.session, breach.days) == ("A, right eye", "one", 10)
-    assert "10 days past its date on 2026-12-01 (needed by 2026-11-21)" in breach.says
+    assert "10 days past its date on 1 December 2026 (needed by 21 November 2026)" in breach.says
     rows = [
         row
         for shown in glance(week(cases, ONE_EACH, people), found.lists).weeks
@@ -84,7 +84,9 @@ def test_what_is_past_its_date_has_the_earliest_place_and_is_marked(matching: Ma
         for row in day.rows
     ]
     assert [row.past for row in rows] == [(breach.says,), ()]
-    assert found.reasons[key("A")].pressing.startswith("10 days past its date: needed by 2026-11-21; waiting 29 days")
+    assert found.reasons[key("A")].pressing.startswith(
+        "10 days past its date: needed by 21 November 2026; waiting 29 days"
+    )
 
 
 def test_what_has_no_place_is_marked_too() -> None:
@@ -244,12 +246,12 @@ def test_who_surely_needs_none_takes_no_place() -> None:
 ASKED: dict[str, tuple[dict[str, Any], str]] = {
     "urgent without a date": ({"urgency": "urgent"}, "urgent, with no date by which it is needed"),
     "soon without a date": ({"urgency": "soon"}, "soon, with no date by which it is needed"),
-    "recorded in the future": ({"recorded_on": TUESDAY + DAY}, "recorded on 2026-12-02, which is later than"),
-    "listed in the future": ({"since": TUESDAY + DAY}, "listed on 2026-12-02, which is later than"),
+    "recorded in the future": ({"recorded_on": TUESDAY + DAY}, "recorded on 2 December 2026, which is later than"),
+    "listed in the future": ({"since": TUESDAY + DAY}, "listed on 2 December 2026, which is later than"),
     "no day to count from": ({"since": None, "listed": False}, "nobody knows how long it has waited"),
     "an old measurement": (
         {"dated": (("Date of the biometry", TUESDAY - 366 * DAY, 365),)},
-        "Date of the biometry 2025-11-30 is 366 days old on 2026-12-01, and holds for 365 days",
+        "Date of the biometry 30 November 2025 is 366 days old on 1 December 2026, and holds for 365 days",
     ),
     "a measurement of the future": ({"dated": (("Date of the biometry", THURSDAY, 365),)}, "later than the session"),
     "a measurement without its day": ({"dated": (("Date of the biometry", None, 365),)}, "biometry is not recorded"),
@@ -280,11 +282,14 @@ def test_waiting_counts_from_listing_and_says_where_it_does_not() -> None:
     limits = Limits.model_validate({"within_days": {"soon": 56, "routine": 126}})
     listing = waiting("soon", None, NOVEMBER, TUESDAY, limits)
     assert (listing.since, listing.listed, listing.last_day) == (NOVEMBER, True, NOVEMBER + 56 * DAY)
-    assert listing.why_then == "soon, so within 56 days of being listed on 2026-11-02"
+    assert listing.why_then == "soon, so within 56 days of being listed on 2 November 2026"
     without = waiting("routine", None, None, TUESDAY, limits)
-    assert without.last_day == TUESDAY + 126 * DAY and "recorded on 2026-12-01 (no date of listing)" in without.why_then
+    assert (
+        without.last_day == TUESDAY + 126 * DAY
+        and "recorded on 1 December 2026 (no date of listing)" in without.why_then
+    )
     # The earlier of the two dates; no target, no date.
-    assert waiting("soon", NOVEMBER + DAY, NOVEMBER, None, limits).why_then == "needed by 2026-11-03"
+    assert waiting("soon", NOVEMBER + DAY, NOVEMBER, None, limits).why_then == "needed by 3 November 2026"
     assert waiting("urgent", None, NOVEMBER, None, limits).last_day is None
     assert waiting("soon", None, None, None, limits).last_day is None
     assert waiting("routine", None, NOVEMBER, None).last_day is None, "no figure of our own"

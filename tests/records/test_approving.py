@@ -256,7 +256,7 @@ def test_only_what_is_approved_goes_on_a_list_once(store: Store) -> None:
         store.allocate(case, DAY, "theatre 3", 2, "consultant-1", "organiser-1")
     other, assessed = prepared(store, "A-105")
     approved(store, other, assessed)
-    with pytest.raises(PlannerError, match="place 1 in theatre 2 on 2026-11-20 is taken by A-104, right eye"):
+    with pytest.raises(PlannerError, match="place 1 in theatre 2 on 20 November 2026 is taken by A-104, right eye"):
         store.allocate(other.case_id, *where, "trainee-5")
     store.unallocate(place.id, "list full", "organiser-1")
     assert store.list_of(DAY) == () and store.case_now(case).state == "approved"

@@ -248,6 +248,22 @@ def test_paper_calendar_and_table(filled: Visit, signed_in: SignIn) -> None:
     assert filled.get("/lists/session/tue-1-b/brief.pdf").status_code == 404
 
 
+def test_pages_and_notices_have_no_date_in_figures(filled: Visit, signed_in: SignIn) -> None:
+    filled.post(f"{LIST}/publish", data=form_of(filled, LIST, "Publish version 1"))
+    proposal = filled.post("/lists/all/propose", data={"token": filled.token("/notices"), "way": "round"})
+    found = [re.sub(r"(needed by|since|recorded on|of being \w+ on) [\d-]+", "", text_of(proposal))]
+    trainee = signed_in("trainee-5")
+    for visit, pages in (
+        (trainee, ("/notices", "/cases/L-401/right/plan", "/cases")),
+        (filled, ("/lists/place/L-401/right",)),
+    ):
+        found += [text_of(visit.get(page)) for page in pages]
+    told = " ".join(found)
+    assert f"{TUESDAY.day} {TUESDAY:%B %Y}" in told
+    # A measurement's date in the plan of a case is data, and stands in a sentence of the rulebook's.
+    assert re.findall(r"(?:on|of|by|Day:|Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{4}-\d\d-\d\d", told) == []
+
+
 def test_a_calendar_says_what_was_published_and_what_was_taken_off(filled: Visit, signed_in: SignIn) -> None:
     trainee = signed_in("trainee-5")
 
