@@ -19,6 +19,7 @@ from planner.exchange.cases import ReadCase, read_cases
 from planner.lists.roster import read_roster
 from planner.plan.make import make_plan
 from planner.records.part import COMMAND_LINE
+from planner.records.rows import Seen
 from planner.records.store import Store
 from planner.rulebook.load import shipped
 from planner.rulebook.rulebook import Rulebook
@@ -52,8 +53,9 @@ def enter(store: Store, rulebook: Rulebook, later: datetime.timedelta = datetime
         kept = store.keep_snapshot(
             case.case_id, 1, plan_json(plan), "trainee-3", planned.mode, planned.by, planned.stage
         )  # fmt: skip
-        store.submit(case.case_id, 1, kept.id, "trainee-3")
-        store.approve(case.case_id, 1, kept.id, "consultant-1", plan.assessment.tier.working, planned.mode)
+        waits = Seen(store.submit(case.case_id, 1, kept.id, "trainee-3").id)
+        tier = plan.assessment.tier.working
+        store.approve(case.case_id, 1, kept.id, "consultant-1", tier, planned.mode, covers="table", seen=waits)
         count += 1
     return count
 

@@ -17,7 +17,9 @@ from planner.vocabulary import Coarse, Finding, Vocabulary
 
 Stage = Literal["steps-only", "early", "middle", "late", "independent"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
-HEADINGS = ("case", "patient", "eye", "planned_stage", "recorded_on", "none_found_in", "examined_by", "findings")
+HEADINGS = (
+    "case", "patient", "eye", "planned_stage", "listed_on", "recorded_on", "none_found_in", "examined_by", "findings",
+)  # fmt: skip
 LONGEST_REFERENCE = 60
 
 
@@ -35,7 +37,8 @@ class Case:
 
     `from_section` names findings that took their unremarkable value from `none_found_in`, `from_finer` those read from
     a finer one that was recorded (hardness from a decimal grade); `doubted` those read as not recorded because of an
-    odd pair; `left_unknown` those written `not-recorded`, which no section fills.
+    odd pair; `left_unknown` those written `not-recorded`, which no section fills. `listed_on` is the day on which the
+    patient was put on the waiting list, `recorded_on` the day of the examination.
     """
 
     reference: str
@@ -49,6 +52,7 @@ class Case:
     from_section: frozenset[str] = frozenset()
     from_finer: frozenset[str] = frozenset()
     left_unknown: frozenset[str] = frozenset()
+    listed_on: datetime.date | None = None
     doubted: dict[str, Value] = field(default_factory=dict)
     queries: tuple[Query, ...] = ()
 
@@ -175,7 +179,7 @@ class _Reader:
         recorded = {name: everything[name] for name in order}
         doubted = self.together(recorded)
         self.unusual(recorded)
-        recorded_on = self.date(raw.get("recorded_on"))
+        recorded_on, listed_on = self.date(raw, "recorded_on"), self.date(raw, "listed_on")
         patient, examined_by = self.line(raw, "patient"), self.line(raw, "examined_by")
         if self.faults:
             return None
@@ -186,6 +190,7 @@ class _Reader:
             patient=patient,
             planned_stage=stage,
             recorded_on=recorded_on,
+            listed_on=listed_on,
             examined_by=examined_by,
             none_found_in=tuple(sections),
             from_section=frozenset(filled),
@@ -235,12 +240,13 @@ class _Reader:
             self.fault(("eye",), f"{str(raw)[:40]!r} is not an eye", hint="right or left, in full")
         return None
 
-    def date(self, raw: object) -> datetime.date | None:
-        if raw is None or raw == "":
+    def date(self, raw: Mapping[str, Any], key: str) -> datetime.date | None:
+        value = raw.get(key)
+        if value is None or value == "":
             return None
-        day = read_day(raw)
+        day = read_day(value)
         if day is None:
-            self.fault(("recorded_on",), f"{str(raw)[:40]!r} is not a date", hint="YYYY-MM-DD")
+            self.fault((key,), f"{str(value)[:40]!r} is not a date", hint="YYYY-MM-DD")
         return day
 
     def sections(self, raw: object) -> list[str]:

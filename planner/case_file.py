@@ -30,6 +30,7 @@ def case_file(case: Case) -> dict[str, Any]:
         "patient": case.patient,
         "eye": case.eye,
         "planned_stage": case.planned_stage,
+        "listed_on": case.listed_on.isoformat() if case.listed_on else None,
         "recorded_on": case.recorded_on.isoformat() if case.recorded_on else None,
         "none_found_in": list(case.none_found_in) or None,
         "examined_by": case.examined_by,

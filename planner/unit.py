@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import difflib
+from functools import cached_property
 from pathlib import Path
+from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import ValidationError
 
@@ -34,18 +37,37 @@ class Trainee(Entry):
     weeks_away: Whole = 0
 
 
+class Approvals(Entry):
+    """Who may approve. Without a word of the unit, no consultant approves their own work, nor an empty record.
+
+    `own_case`: a consultant may approve what they entered, saved or submitted themselves; it prints that they did.
+    `nothing_recorded`: a case may be approved of which nothing is recorded.
+    """
+
+    own_case: YesNo = False
+    nothing_recorded: YesNo = False
+
+
 class Unit(Entry):
     """A unit file. `kit` names the equipment it holds by the rulebook's ids; None means that no list was given.
 
-    `era` names years of the odds model, on whose published rate the printed probability is re-centred.
+    `era` names years of the odds model, on whose published rate the printed probability is re-centred. `zone` is the
+    IANA name of the zone whose clock hangs on the unit's wall; without it times are those of the machine.
     """
 
     unit: str
+    zone: str | None = None
     kit: list[str] | None = None
     audit: Audit | None = None
     era: str | None = None
     trainees: list[Trainee] = []
     supervisor_contact: str | None = None
+    approvals: Approvals = Approvals()
+
+    @cached_property
+    def clock(self) -> ZoneInfo | None:
+        """The zone itself; None where the file names none."""
+        return ZoneInfo(self.zone) if self.zone else None
 
     def stage_of(self, trainee_id: str, rulebook: Rulebook) -> Stage:
         """The stage of a trainee by whole operations, clearance and time away. Raises PlannerError."""
@@ -100,6 +122,15 @@ def read_unit(path: Path, rulebook: Rulebook) -> Unit:
                 f"one of: {eras}; or leave it out",
             )
         )
+    if unit.zone is not None and unit.zone not in available_timezones():
+        faults.append(
+            Fault(
+                document.at(("zone",)),
+                f"no time zone {unit.zone!r}",
+                "a zone goes by its name in the IANA database, capitals and all",
+                _zones_like(unit.zone),
+            )
+        )
     audit = unit.audit
     if audit is not None:
         if audit.case_mix != "assumed":
@@ -118,3 +149,11 @@ def read_unit(path: Path, rulebook: Rulebook) -> Unit:
     if faults:
         raise PlannerError(faults)
     return unit
+
+
+def _zones_like(name: str) -> str:
+    """The nearest names of zones, by the whole name or by the city alone."""
+    zones = sorted(available_timezones())
+    by_words = {zone.rsplit("/", 1)[-1].lower(): zone for zone in zones} | {zone.lower(): zone for zone in zones}
+    near = list(dict.fromkeys(by_words[words] for words in difflib.get_close_matches(name.lower(), by_words, 3, 0.6)))
+    return f"did you mean {' or '.join(near)}?" if near else "an area and a city in it, such as Europe/Paris"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Mapping, Sequence
 
@@ -81,3 +82,10 @@ def percent(fraction: float) -> str:
 def lower_first(text: str) -> str:
     """Lower the first letter unless the word is an abbreviation (`INR`, `LOCS`)."""
     return text[:1].lower() + text[1:] if len(text) < 2 or text[1].islower() or text.startswith("A ") else text
+
+
+def day_words(day: datetime.date | str) -> str:
+    """A date, or an ISO text of one, as people are told it: `2 November 2026`."""
+    if isinstance(day, str):
+        day = datetime.date.fromisoformat(day)
+    return f"{day.day} {day:%B %Y}"

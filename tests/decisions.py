@@ -42,3 +42,9 @@ def form_of(visit: Visit, address: str, button: str) -> dict[str, str]:
     return fields | {
         name: html.unescape(text) for name, text in re.findall(r'<textarea[^>]* name="(\w+)"[^>]*>([^<]*)', form)
     }
+
+
+def case_form_of(visit: Visit, address: str) -> dict[str, str]:
+    """The hidden fields of a case's form."""
+    form = visit.get(address).text.partition('id="case-form"')[2].partition("</section>")[0]
+    return dict(re.findall(r'<input type="hidden" name="([^"]+)"[^>]* value="([^"]*)"', form))

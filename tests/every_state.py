@@ -6,12 +6,13 @@ import datetime
 from pathlib import Path
 
 from planner.case_file import case_file
+from planner.desk.judge import Judge
 from planner.documents.json_form import plan_json
 from planner.exchange.cases import ReadCase, read_cases
+from planner.records.rows import Seen
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
-from planner.web.judging import Judge
 
 DEMO = Path(__file__).parents[1] / "demo_cases" / "cases"
 # A reference each, both eyes of it entered. The slash is one that a unit may write.
@@ -42,12 +43,12 @@ def every_state(store: Store, rulebook: Rulebook, unit: Unit | None, today: date
                 case, 1, plan_json(plan), "trainee-3",
                 mode=plan.supervision.mode, mode_by=plan.supervision.by, stage=plan.supervision.stage,
             )  # fmt: skip
-            store.submit(case, 1, kept.id, "trainee-3", note="invented")
+            waits = Seen(store.submit(case, 1, kept.id, "trainee-3", note="invented").id)
             if reference == SENT_BACK:
-                store.send_back(case, 1, "how wide is the pupil?", "consultant-1")
+                store.send_back(case, 1, "how wide is the pupil?", "consultant-1", seen=waits)
             elif reference in (APPROVED, LISTED):
                 tier = plan.assessment.tier.working
-                store.approve(case, 1, kept.id, "consultant-1", tier, plan.supervision.mode)
+                store.approve(case, 1, kept.id, "consultant-1", tier, plan.supervision.mode, seen=waits)
             if reference == LISTED:
                 day = today + datetime.timedelta(weeks=1)
                 store.allocate(case, day, "theatre 2", place, "consultant-1", "organiser-1", "trainee-3")

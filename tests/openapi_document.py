@@ -18,6 +18,7 @@ FORM = "application/x-www-form-urlencoded"
 CASE, APPROVAL = "/cases/{reference}/{eye}", "/approvals/{reference}/{eye}"
 LISTING, DAY = "/lists/place/{reference}/{eye}", "/lists/{day}"
 SESSION = "/lists/session/{session}"
+ROSTER = "/roster/entry/{kind}"
 # Stands for what the page of the moment carries in its hidden field; whoever sends the form fills it in.
 NOW = "now"
 # What a hidden field may hold once somebody has changed it.
@@ -38,6 +39,8 @@ TAMPERED = (
     '"\\ud800"',
 )
 Schema = dict[str, Any]
+# The submission and the approval that were open when the page was shown.
+OPEN: Schema = {"submission": HIDDEN, "approval": HIDDEN}
 
 # Every page may refuse whoever is nobody (303, or 401 for a form) or of another role (403), and a form that cannot be
 # read, or that somebody changed on its way (400).
@@ -55,9 +58,11 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
     ("get", CASE): (200, 404, 422),
     ("post", CASE): (303, 404, 409, 422),
     ("post", CASE + "/settle"): (303, 404, 409),
+    ("get", CASE + "/hand-over"): (200, 404),
+    ("post", CASE + "/hand-over"): (303, 404, 422),
     ("get", CASE + "/plan"): (200, 404),
     ("get", CASE + "/plan.html"): (200, 400, 404),
-    ("get", CASE + "/plan.pdf"): (200, 400, 404),
+    ("get", CASE + "/plan.pdf"): (200, 202, 400, 404),
     ("post", CASE + "/submit"): (303, 404, 422),
     ("post", CASE + "/answer"): (303, 404, 422),
     ("get", "/approvals"): (200,),
@@ -69,16 +74,29 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
     ("post", "/lists/all/change"): (200, 303, 404, 409, 422),
     ("post", "/lists/all/propose"): (200,),
     ("post", "/lists/all/accept"): (303, 409, 422),
-    ("get", "/lists/week.pdf"): (200,),
+    ("get", "/lists/week.pdf"): (200, 202),
     ("get", "/lists/lists.csv"): (200,),
+    ("get", "/lists/orders"): (200,),
+    ("get", "/lists/orders.csv"): (200,),
     ("get", "/lists/lists.ics"): (200,),
     ("get", SESSION): (200, 404),
-    ("post", SESSION + "/publish"): (303, 404, 409, 422),
+    ("post", SESSION + "/publish"): (200, 303, 404, 409, 422),
     ("post", SESSION + "/morning"): (200, 404, 422),
     ("get", SESSION + "/version/{number}"): (200, 404, 422),
-    ("get", SESSION + "/brief.pdf"): (200, 404),
+    ("get", SESSION + "/brief.pdf"): (200, 202, 404),
     ("get", LISTING): (200, 404, 422),
     ("post", LISTING): (303, 404, 409, 422),
+    ("get", "/roster"): (200, 422),
+    ("get", "/roster/{view}"): (200, 404),
+    ("get", ROSTER): (200, 404, 422),
+    ("post", ROSTER): (200, 303, 404, 409, 422),
+    ("post", ROSTER + "/retire"): (200, 303, 404, 409, 422),
+    ("post", ROSTER + "/earlier"): (200, 303, 404, 409, 422),
+    ("post", "/roster/leave/change"): (200, 303, 404, 422),
+    ("get", "/roster/take/file"): (200,),
+    ("post", "/roster/take/look"): (200, 404, 422),
+    ("post", "/roster/take/enter"): (303, 409, 422),
+    ("get", "/roster/files/{name}"): (200, 404),
     ("get", DAY): (200, 404),
     ("post", DAY + "/take-off"): (303, 404, 409, 422),
 }
@@ -89,6 +107,8 @@ TYPES = {
     SESSION + "/brief.pdf": "application/pdf",
     "/lists/lists.ics": "text/calendar",
     "/lists/lists.csv": "text/csv",
+    "/lists/orders.csv": "text/csv",
+    "/roster/files/{name}": "application/yaml",
 }
 
 
@@ -106,18 +126,21 @@ def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
             "patient": {"enum": ["", "P-1", "4859 123 456"]},
             "planned_stage": {"enum": ["", "middle", "novice"]},
         },
-        CASE: {"based_on": HIDDEN, "section": TEXT} | dict(_of_a_case(rulebook)),
-        CASE + "/settle": {"based_on": HIDDEN}
+        CASE: OPEN | {"based_on": HIDDEN, "section": TEXT} | dict(_of_a_case(rulebook)),
+        CASE + "/settle": OPEN
+        | {"based_on": HIDDEN}
         | {f"pick.{name}": {"enum": ["mine", "theirs"]} for name in ("iop_mmhg", "opacity", "none_found_in", "eye")}
         | {"pick.biometry_reference": {"enum": ["mine"]}, "mine.biometry_reference": {"enum": ['"B-1"', '"\\ud800"']}}
         | {f"mine.{name}": _JSON for name in ("iop_mmhg", "opacity", "none_found_in")},
-        CASE + "/submit": {"version": HIDDEN, "note": TEXT},
+        CASE + "/hand-over": {"owner": HIDDEN, "to": {"enum": [NOW, "", "nobody-9", "x\x00"]}, "why": TEXT},
+        CASE + "/submit": OPEN | {"version": HIDDEN, "note": TEXT},
         CASE + "/answer": {"question": HIDDEN, "text": TEXT},
-        APPROVAL: {"version": HIDDEN, "seen": HIDDEN, "conditions": TEXT, "reason": TEXT}
+        APPROVAL: OPEN
+        | {"version": HIDDEN, "seen": HIDDEN, "conditions": TEXT, "reason": TEXT}
         | {"tier": {"enum": ["1", "2", "3", "4", "5", "0", ""]}, "mode": {"enum": [*modes, "alone"]}}
         | {f"who.{step}": {"enum": ["trainee", "supervisor", "nobody"]} for step in steps},
-        APPROVAL + "/send-back": {"version": HIDDEN, "seen": HIDDEN, "text": TEXT},
-        APPROVAL + "/withdraw": {"approval": HIDDEN, "why": TEXT},
+        APPROVAL + "/send-back": OPEN | {"version": HIDDEN, "seen": HIDDEN, "text": TEXT},
+        APPROVAL + "/withdraw": OPEN | {"why": TEXT},
         LISTING: {"approval": HIDDEN, "day": day, "theatre": TEXT}
         | {"place": {"enum": ["", "1", "2", "0", "99", "²", "-1"]}}
         | {"trainee": {"enum": ["", "trainee-3", "nobody-9"]}, "supervisor": {"enum": ["", "consultant-1", "x\x00"]}},
@@ -136,13 +159,33 @@ def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
             "proposal": {"enum": [NOW, "", "lists: []", "lists: [{", "x" * 999, *TAMPERED]},
         },
         SESSION + "/morning": {"who": {"enum": ["", "trainee-3", "consultant-1", "nobody-9"]}, "because": TEXT}
-        | {"instead": {"enum": ["", "consultant-2", "x"]}, "minutes": {"enum": ["", "60", "9", "²", "1e9"]}}
+        | {"instead": {"enum": ["", "consultant-2", "x"]}, "ends": {"enum": ["", "10:30", "9", "²", "12:30+01:00"]}}
+        | {"begun-tue-1-a": {"enum": ["", "1", "x"]}, "until-tue-1-a": {"enum": ["", "10:30", "later"]}}
         | {"lost": {"enum": ["", "yes"]}},
-        SESSION + "/publish": {"seen": HIDDEN, "note": TEXT},
+        SESSION + "/publish": {"seen": HIDDEN, "after": HIDDEN, "note": TEXT},
+        ROSTER: _ENTRY
+        | {"note": TEXT, "sure": {"enum": ["yes", ""]}, "settled": {"enum": ["", *TAMPERED]}}
+        | {"f.id": {"enum": ["", "trainee-2", "new-1", "é\x00", "x" * 300]}, "f.day": day}
+        | {"f.starts": {"enum": ["08:30", "25:00", ""]}, "f.minutes": {"enum": ["240", "-1", "1e9", "²"]}}
+        | {"f.theatre": TEXT, "f.anaesthetist": {"enum": ["yes", "no", "perhaps"]}, "f.leave": {"enum": ["", "x to y"]}}
+        | {"f.supervisors": {"enum": ["consultant-1", "nobody", "+"]}, "f.kit.1.key": {"enum": ["", "iris-hooks", "x"]}}
+        | {"f.kit.1.sets": {"enum": ["", "1", "x"]}, "f.overrun_chance": {"enum": ["0.1", "5", "NaN"]}},
+        ROSTER + "/retire": _ENTRY | {"sure": {"enum": ["yes", ""]}, "note": TEXT},
+        ROSTER + "/earlier": _ENTRY | {"version": HIDDEN, "sure": {"enum": ["yes", ""]}},
+        "/roster/leave/change": {
+            "who": {"enum": ["consultant-1", "nobody", "\x00"]},
+            "act": {"enum": ["add", "off", "x"]},
+        }
+        | {"first": day, "last": day, "sure": {"enum": ["yes", ""]}, "note": TEXT},
+        "/roster/take/look": {"served": {"enum": ["yes", "", "no"]}, "what": {"enum": ["leave", "sessions", "x"]}}
+        | {"again": {"enum": ["", *TAMPERED]}, "name.1": TEXT, "code.1": {"enum": ["", "consultant-1"]}},
+        "/roster/take/enter": {"changes": {"enum": ["[]", *TAMPERED]}, "name": TEXT, "the_rest": {"enum": ["yes", ""]}}
+        | {"aside": {"enum": ["none", "some"]}},
         DAY + "/take-off": {"allocation": HIDDEN, "why": TEXT},
     }
 
 
+_ENTRY = {"key": {"enum": ["", "consultant-1", "tue-1-a", "nobody", "é\x00"]}, "based_on": HIDDEN}
 _JSON = {"enum": [*TAMPERED, "15", "null", "[]", '"total-white"', '["lens"]']}
 
 
@@ -154,7 +197,8 @@ def _of_a_case(rulebook: Rulebook) -> Iterable[tuple[str, Schema]]:
     for section in rulebook.vocabulary.sections:
         yield f"none.{section.id}", {"enum": ["", "yes"]}
     yield "h.planned_stage", {"enum": ["", "middle", "novice"]}
-    yield "h.recorded_on", {"enum": ["", "2026-11-01", "0000-00-00", "9999-12-31"]}
+    for name in ("listed_on", "recorded_on"):
+        yield f"h.{name}", {"enum": ["", "2026-11-01", "0000-00-00", "9999-12-31"]}
 
 
 def document(app: FastAPI, rulebook: Rulebook, days: list[str], token: str) -> Schema:
@@ -187,6 +231,11 @@ def _where(days: list[str]) -> dict[str, Schema]:
         "eye": {"enum": list(EYES)},
         "session": {"enum": ["tue-1-a", "tue-1-b", "no-such", "é\x00"]},
         "number": {"enum": [1, 0, 999999999]},
+        "kind": {"enum": ["trainee", "supervisor", "session", "patient", "limits", "wishes", "people", "é\x00"]},
+        "view": {"enum": ["people", "leave", "targets", "kit", "patients", "limits", "sessions", "é\x00"]},
+        "name": {"enum": ["roster.yaml", "x.csv", "é\x00"]},
+        "week": {"enum": ["", *days, "0001-01-01", "9999-12-31", "x"]},
+        "key": {"enum": ["", "consultant-1", "tue-1-a", "nobody", "é\x00"]},
         "day": {"enum": [*days, "2026-02-30", "today", "9999-12-31", "0001-01-01"]},
         "next": {"enum": ["", "/cases", "//elsewhere.invalid/", "https://elsewhere.invalid", "/\\x"]},
     }

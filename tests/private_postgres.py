@@ -51,6 +51,11 @@ class Cluster:
             connection.execute(f"CREATE DATABASE {name} TEMPLATE {like} ENCODING 'UTF8'")  # type: ignore[call-overload]
         return name
 
+    def set_default(self, database: str, name: str, value: str) -> None:
+        """Give a database another default of one of the server's settings, for whoever connects from now on."""
+        with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
+            connection.execute(f"ALTER DATABASE {database} SET {name} = '{value}'")  # type: ignore[call-overload]
+
     def drop(self, database: str) -> None:
         with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
             connection.execute(f"DROP DATABASE {database} WITH (FORCE)")  # type: ignore[call-overload]

@@ -16,7 +16,7 @@ MODULES = sorted((ROOT / "planner").rglob("*.py"))
 NAMES = [module.relative_to(ROOT).as_posix() for module in MODULES]
 # Each part imports itself and what stands in rows above it, never its own row or below.
 ROWS = (
-    ("errors", "truth", "__init__"),
+    ("errors", "truth", "local_time", "__init__"),
     ("strict_yaml", "conditions", "shipped"),
     ("claims",),
     ("readings",),
@@ -28,6 +28,7 @@ ROWS = (
     ("plan",),
     ("documents", "exchange", "records", "monitor", "cohort"),
     ("lists",),
+    ("desk",),
     ("compare",),
     ("web",),
     ("cli",),

@@ -90,6 +90,7 @@ HEADINGS: dict[str, tuple[dict[str, Any], str]] = {
     "an unknown stage": ({"planned_stage": "senior"}, "is not a stage"),
     "an unknown section": ({"none_found_in": ["histery"]}, "did you mean history?"),
     "a mapping in a section": ({"none_found_in": [{"history": "yes"}]}, "no section"),
+    "a day of listing that is none": ({"listed_on": "soon"}, "is not a date"),
     "a day of another kind": ({"recorded_on": "2026-W45-1"}, "is not a date"),
 }
 

@@ -19,7 +19,7 @@ from planner.rulebook.load import shipped
 ROOT = Path(__file__).parents[1]
 GUIDE = ROOT / "rules" / "README.md"
 BLOCK = re.compile(r"```(console|diff)\n(.*?)```", re.S)
-FIRST, NEXT = "1.0.0", "2.0.0"
+FIRST, NEXT = "1.1.0", "2.0.0"
 COMMANDS = {"check", "prove", "compare", "lock"}
 RENEW = bool(os.environ.get("PLANNER_RENEW_README"))
 HEAD, TAIL = 24, 2

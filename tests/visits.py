@@ -18,6 +18,7 @@ PEOPLE = {
     "trainee-3": "trainee",
     "trainee-5": "trainee",
     "consultant-1": "consultant",
+    "consultant-2": "consultant",
     "organiser-1": "organiser",
     "administrator-1": "administrator",
 }

@@ -14,8 +14,22 @@ import typer
 from typer.core import TyperGroup
 
 from planner import __version__
-from planner.cli import assess, explain, intake, lists, papers, plan, read_back, record_people, records, rules, serve
+from planner.cli import (
+    assess,
+    explain,
+    intake,
+    lists,
+    papers,
+    plan,
+    read_back,
+    record_people,
+    records,
+    roster,
+    rules,
+    serve,
+)
 from planner.errors import PlannerError
+from planner.local_time import in_zone
 
 
 class _Commands(TyperGroup):
@@ -43,6 +57,7 @@ app.command("plan read")(read_back.read_back)
 app.add_typer(explain.app, name="explain")
 app.add_typer(rules.app, name="rules")
 app.add_typer(lists.app, name="lists")
+app.add_typer(roster.app, name="roster")
 app.command("serve")(serve.serve)
 app.command("papers")(papers.papers)
 app.command("export")(records.export)
@@ -73,7 +88,9 @@ def main() -> None:
             stream.reconfigure(encoding="utf-8", errors="backslashreplace")
     try:
         try:
-            app()
+            # The machine's clock, until a command has read its unit's file.
+            with in_zone(None):
+                app()
         finally:
             sys.stdout.flush()
     except PlannerError as error:

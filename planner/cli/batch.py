@@ -10,8 +10,9 @@ from typing import Any, TypeVar
 
 from planner.case import Case
 from planner.cli.progress import Progress
-from planner.cli.workers import Outcome, cores, in_order
+from planner.cli.workers import Outcome, in_order
 from planner.cli.writing import CannotWriteError, is_among, make_folder, write_whole
+from planner.documents.rendering import cores
 from planner.errors import Fault, PlannerError
 from planner.exchange.cases import Cases, ReadCase, SetAside, once_each, read_cases
 from planner.exchange.set_aside import file_of

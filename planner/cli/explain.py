@@ -114,6 +114,7 @@ def recorded_otherwise(case: "Case", wanted: list[str], vocabulary: "Vocabulary"
         "patient": case.patient,
         "eye": case.eye,
         "planned_stage": case.planned_stage,
+        "listed_on": case.listed_on,
         "recorded_on": case.recorded_on,
         "examined_by": case.examined_by,
         "findings": findings,

@@ -72,6 +72,7 @@ def blank_case(vocabulary: "Vocabulary") -> Iterator[str]:
     yield "# patient:                # optional pseudonym, so that one patient's two eyes are known as such"
     yield "eye:                      # right | left"
     yield f"# planned_stage:          # {' | '.join(STAGES)}"
+    yield "# listed_on:              # YYYY-MM-DD, put on the waiting list; without it waiting counts from recorded_on"
     yield "# recorded_on:            # YYYY-MM-DD"
     yield "# examined_by:            # a role code, not a name"
     yield from _comment("Sections looked through: what is not listed there is read as nothing found. Measures,", "")

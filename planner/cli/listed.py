@@ -10,6 +10,7 @@ from planner.lists.checker import Verdict
 from planner.lists.clashes import Clash
 from planner.lists.instance import Instance
 from planner.lists.simulate import Simulated, UnderLimit
+from planner.lists.week import Broken
 from planner.wording import percent
 
 WIDTH = 100
@@ -29,17 +30,32 @@ def verdict_text(instance: Instance, verdict: Verdict, shown: Iterable[Clash] = 
         else f"These lists may not stand: {rules} rule{'s' if rules > 1 else ''} broken, in {count} "
         f"place{'s' if count > 1 else ''}."
     ]
+    lines += breach_lines(verdict)
     for title, found in (("To change", verdict.broken), ("To ask", verdict.asked)):
-        for session in dict.fromkeys(broken.session for broken in found):
-            lines += ["", f"{title} in {instance.sessions[session].told}"]
-            for broken in (one for one in found if one.session == session):
-                lines += [*hung(f"- {broken.rule}: {broken.says}"), *hung(f"  -> {broken.change}")]
+        lines += rule_lines(instance, title, found)
     lines += clash_lines(instance, shown)
     lines += ["", "Minutes", *sessions_table(verdict)]
     lines += ["", *hung(f"  {instance.times_basis}")]
     if verdict.unplaced:
         lines += ["", "On no list", *hung("  " + "; ".join(verdict.unplaced))]
     return "\n".join(lines)
+
+
+def rule_lines(instance: Instance, title: str, found: Iterable[Broken]) -> Iterator[str]:
+    """What is to be changed or asked, by session."""
+    by_session: dict[str, list[Broken]] = {}
+    for broken in found:
+        by_session.setdefault(broken.session, []).append(broken)
+    for session, here in by_session.items():
+        yield from ("", f"{title} in {instance.sessions[session].told}")
+        for broken in here:
+            yield from (*hung(f"- {broken.rule}: {broken.says}"), *hung(f"  -> {broken.change}"))
+
+
+def breach_lines(verdict: Verdict) -> list[str]:
+    """What is past its date, whose turn it is first."""
+    told = [line for breach in verdict.breaches for line in hung(f"- {breach.says}")]
+    return ["", "Past their date", *told] if told else []
 
 
 def clash_lines(instance: Instance, shown: Iterable[Clash]) -> Iterator[str]:

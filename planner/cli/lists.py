@@ -5,8 +5,8 @@ from typing import Annotated
 
 import typer
 
-from planner.cli import lists_ask, lists_paper, lists_repair
-from planner.cli.lists_input import RECORDS, CasesOption, ListsArgument, UnitOption, WithOption, given
+from planner.cli import lists_ahead, lists_ask, lists_paper, lists_repair
+from planner.cli.lists_input import RECORDS, CasesOption, ListsArgument, PlannedOption, UnitOption, WithOption, given
 from planner.cli.options import JsonOption, RulesOption
 
 app = typer.Typer(
@@ -21,7 +21,8 @@ def check(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
+    on: PlannedOption = None,
     rules: RulesOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -34,7 +35,7 @@ def check(
     from planner.lists.checker import check as judge
     from planner.lists.clashes import clashes
 
-    files = given(cases, unit, sessions, rules)
+    files = given(cases, unit, sessions, rules, on)
     instance = files.instance
     judged = files.read(lists)
     verdict, shown = judge(instance, judged), clashes(instance, judged)
@@ -48,7 +49,7 @@ def simulate(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     rules: RulesOption = None,
     runs: Annotated[int, typer.Option("--runs", min=100, max=1_000_000, help="How often each list is run.")] = 10_000,
     seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same numbers.")] = 1,
@@ -96,7 +97,8 @@ def simulate(
 def match(
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
+    on: PlannedOption = None,
     rules: RulesOption = None,
     output: Annotated[
         Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write the lists there.", show_default=False)
@@ -136,7 +138,7 @@ def match(
     from planner.lists.match import match as place
     from planner.lists.placed import written
 
-    files = given(cases, unit, sessions, rules)
+    files = given(cases, unit, sessions, rules, on)
     instance = files.instance
     if since is not None:
         instance = replace(instance, published=files.read(since))
@@ -175,6 +177,8 @@ def match(
 for command in (
     lists_ask.why,
     lists_ask.minutes,
+    lists_ahead.standby,
+    lists_ahead.orders,
     lists_paper.brief,
     lists_paper.week,
     lists_paper.calendar,

@@ -12,8 +12,10 @@ from planner.cli.options import JsonOption, RulesOption, rulebook_in
 if TYPE_CHECKING:
     from planner.lists.instance import Instance, Key, Lists
     from planner.lists.log import Learnt, Log
+    from planner.rulebook.list_shapes import OwnLog
 
 SHOWN = 3  # places of a case that are named beside its own
+SET_ASIDE_SHOWN = 20  # faults of a log that are told; the file holds them all
 
 
 def why(
@@ -21,7 +23,7 @@ def why(
     case: Annotated[str, typer.Argument(metavar="CASE", help="Its reference.", show_default=False)],
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     rules: RulesOption = None,
 ) -> None:
     """Say why a case is where it is, or what bars it everywhere and what one change would place it.
@@ -96,47 +98,69 @@ def minutes(
 ) -> None:
     """Work out each operator's minutes from the unit's own log, to stand in its sessions file.
 
-    Operators are the stages and `consultant`. A trainee's operation counts in full, whoever took which step of it.
+    Operators are the stages and `consultant`. A trainee's operation counts in full, whoever took which step of it. The
+    published minutes count as some operations beside the unit's own, and few of its own are not used at all; how many,
+    the rulebook says (durations.yaml). Rows that cannot be read are set aside in a file of their own; it then ends
+    with 1.
 
     Example: planner lists minutes log.csv
     """
     from dataclasses import asdict
 
     from planner.cli.assess import in_json
-    from planner.errors import PlannerError
+    from planner.cli.writing import write_whole
+    from planner.errors import Fault, PlannerError
     from planner.lists.log import OPERATORS, learnt, read_log
     from planner.lists.minutes import Time
 
     durations = rulebook_in(rules).durations
     grades = {operator: durations.grade_of(operator) for operator in OPERATORS}
-    read = read_log(log)
-    found = list(learnt(read, {operator: Time(grade.mean, grade.sd) for operator, grade in grades.items()}))
+    read, policy = read_log(log), durations.own_log
+    published = {operator: Time(grade.mean, grade.sd) for operator, grade in grades.items()}
+    found = list(learnt(read, published, policy))
+    faults = []
+    if read.refused:
+        file = Path(f"{log.stem}.set-aside.csv")
+        write_whole(file, read.set_aside())
+        reasons = [fault for row in read.refused for fault in row.faults]
+        faults.append(Fault("", f"{len(read.refused)} of {read.rows} rows set aside, in {file}"))
+        faults += reasons[:SET_ASIDE_SHOWN]
+        if len(reasons) > SET_ASIDE_SHOWN:
+            faults.append(Fault("", f"and {len(reasons) - SET_ASIDE_SHOWN} faults more"))
     if not found:
-        why = "each operator needs two different times at least, for a spread"
-        raise PlannerError.one("no operator has enough operations", str(log), why, "a longer log")
+        why = f"each operator needs {policy.least_cases} at least ({policy.basis.words})"
+        raise PlannerError([*faults, Fault(str(log), "no operator has enough operations", why, "a longer log")])
     if json:
         turnover = sum(read.turnover) / len(read.turnover) if read.turnover else None
         data = {"operators": [asdict(one) for one in found], "turnover_minutes": turnover}
         typer.echo(in_json(data, many=False))
     else:
-        typer.echo("\n".join(_learnt(found, read)))
+        typer.echo("\n".join(_learnt(found, read, policy)))
+    if faults:
+        raise PlannerError(faults)
 
 
-def _learnt(found: "list[Learnt]", log: "Log") -> Iterator[str]:
+def _learnt(found: "list[Learnt]", log: "Log", policy: "OwnLog") -> Iterator[str]:
     from planner.cli.listed import hung
 
-    yield f"{'':<38}{'Standard':>10}"
-    yield f"{'':<14}{'Cases':>6}   {'Mean (SD)':<15}{'error':>10}   {'Published':<12}One in ten takes (by the curve)"
+    yield f"{'':<37}{'Standard':>9}"
+    heads = f"{'Cases':>6}   {'Logged (SD)':<13}{'error':>11}   {'Published':<10}{'To use (SD)':<14}"
+    yield f"{'':<13}{heads}One in ten takes (curve)"
     for one in found:
-        own, published = f"{one.mean:.1f} ({one.sd:.1f})", f"{one.published.mean:g} ({one.published.sd:g})"
-        tenth = f"{one.tenth:.0f} min or more ({one.tenth_by_curve:.0f})"
-        yield f"{one.operator:<14}{one.cases:>6}   {own:<15}{one.standard_error:>10.1f}   {published:<12}{tenth}"
+        own, published = f"{one.own_mean:.1f} ({one.own_sd:.1f})", f"{one.published.mean:g} ({one.published.sd:g})"
+        used, tenth = f"{one.mean:.1f} ({one.sd:.1f})", f"{one.tenth:.0f} min or more ({one.tenth_by_curve:.0f})"
+        logged = f"{one.cases:>6}   {own:<13}{one.standard_error:>11.1f}"
+        yield f"{one.operator:<13}{logged}   {published:<10}{used:<14}{tenth}"
     left = sorted(set(log.minutes) - {one.operator for one in found})
     if left:
-        yield from hung(f"Too few operations for a spread: {', '.join(left)}.")
+        yield from hung(
+            f"Fewer than {policy.least_cases} operations, so the published minutes stay: {', '.join(left)}."
+        )
     yield ""
     yield from hung(
-        "Minutes; the standard error is the mean's. Where the last two differ much, the curve does not fit."
+        "Minutes; the standard error is the mean's. Where the last two differ much, the curve does not fit. To use: "
+        f"the published mean and spread counted as {policy.published_counts_as} operations beside those logged "
+        f"({policy.basis.words})."
     )
     yield ""
     yield "For the sessions file, once the unit has agreed to it:"

@@ -1,5 +1,6 @@
 """`planner lists brief`, `week`, `calendar` and `table`: lists on paper and for other programs."""
 
+import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -18,7 +19,7 @@ def brief(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     only: Annotated[
         list[str] | None,
         typer.Option("--session", metavar="ID", help="Only this session; may be repeated.", show_default=False),
@@ -60,7 +61,7 @@ def week(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     rules: RulesOption = None,
     output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")] = Path("week.pdf"),
 ) -> None:
@@ -82,7 +83,7 @@ def calendar(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     person: Annotated[
         str | None, typer.Option("--for", metavar="CODE", help="Only this person's lists.", show_default=False)
     ] = None,
@@ -98,29 +99,42 @@ def calendar(
 
     Example: planner lists calendar week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml --for trainee-2
     """
-    import datetime
-
     from planner.cli.writing import write_whole
     from planner.errors import PlannerError
-    from planner.lists.calendar import calendar_of
+    from planner.lists.calendar import Edition, Slot, calendar_of
+    from planner.lists.instance import Lists
     from planner.rulebook.references import nearest
 
     files = given(cases, unit, sessions, rules)
     instance = files.instance
     known = [*instance.trainees, *instance.supervisors]
     if person is not None and person not in known:
-        raise PlannerError.one(f"nobody {person!r} in the sessions file", str(sessions), hint=nearest(person, known))
-    held, before = files.read(lists), files.read(since) if since else None
-    stamp = datetime.datetime.now(datetime.UTC).replace(microsecond=0)
-    write_whole(output, calendar_of(instance, held, stamp, person, published, before))
+        raise PlannerError.one(f"nobody {person!r} in the roster", str(sessions or ""), hint=nearest(person, known))
+    held, before = files.read(lists), files.read(since) if since else Lists(())
+    stamp = _last_written(lists, sessions)
+    editions = {}
+    for name, session in instance.sessions.items():
+        was = [p for p in before.placings if p.session == name]
+        if was or published:
+            people = frozenset(code for p in was for code in (p.trainee, p.supervisor) if code is not None)
+            editions[name] = Edition(published or 0, stamp, bool(published), people, Slot.of(session))
+    write_whole(output, calendar_of(instance, held, stamp, person, editions))
     typer.echo(f"wrote {output}", err=True)
+
+
+def _last_written(*names: Path | None) -> datetime.datetime:
+    """When the youngest of these files was written (UTC), so that what they hold is dated alike however often it is
+    asked for; what is in the store is dated now."""
+    now = datetime.datetime.now(datetime.UTC)
+    written = [name.stat().st_mtime if name is not None and name.exists() else now.timestamp() for name in names]
+    return datetime.datetime.fromtimestamp(max(written), datetime.UTC).replace(microsecond=0)
 
 
 def table(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     rules: RulesOption = None,
 ) -> None:
     """Print lists as CSV, a row a case.

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from math import inf
 
-from planner.cli.listed import clash_lines, hung, row, verdict_data
+from planner.cli.listed import breach_lines, clash_lines, hung, row, rule_lines, verdict_data
 from planner.lists.best import NOT_PROVED, Best
 from planner.lists.blocked import Blocked
 from planner.lists.checker import WORDS, Judged
@@ -54,6 +54,7 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
         f"{placed} of {len(instance.cases)} cases placed; worth {found.worth:.1f} points by the unit's wishes.",
         *hung(_how_good(found, searched)),
     ]
+    lines += breach_lines(found.verdict)
     for judged in found.verdict.sessions:
         lines += ["", _head(judged)]
         for placing in week.list_of(judged.session):
@@ -62,8 +63,9 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
                 f"  {placing.place:>2}  {case.told:<18} tier {case.tier}  {who(week, placing)}",
                 *(hung(f"      {_why(found.reasons.get(placing.case))}") if found.explained else ()),
             ]
+    lines += rule_lines(instance, "To ask", found.verdict.asked)
     lines += clash_lines(instance, clashes(instance, found.lists))
-    empty = [session.told for name, session in instance.sessions.items() if not week.list_of(name)]
+    empty = [session.told for session in instance.coming if not week.list_of(session.id)]
     if empty:
         lines += ["", *hung(f"Without a list: {'; '.join(empty)}")]
     lines += ["", "Trainees", *_trainees(instance, found), "", *hung(f"Weights of the wishes: {_weights(instance)}.")]
@@ -146,9 +148,9 @@ def _why(reason: Reason | None) -> str:
 
 
 def wishes_words(worth: dict[str, float]) -> str:
-    """`whole operation +10.0, fair share -0.8`: each wish that a place touches, but for what any place has."""
-    said = {wish: points for wish, points in worth.items() if wish not in ("placed", "pressing")}
-    return ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in said.items())
+    """`whole operation +10.0, fair share -0.8`: each wish that a place touches, but for those met by any place."""
+    shown = {wish: points for wish, points in worth.items() if wish not in ("placed", "urgency")}
+    return ", ".join(f"{wish.replace('_', ' ')} {points:+.1f}" for wish, points in shown.items())
 
 
 def blocked_lines(blocked: Blocked) -> list[str]:

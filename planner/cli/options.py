@@ -44,10 +44,15 @@ def rulebook_in(folder: Path | None) -> "Rulebook":
 
 
 def unit_in(path: Path | None, rulebook: "Rulebook") -> "Unit | None":
-    """The unit of a file, or None without one. Raises PlannerError."""
+    """The unit of a file, or None without one; its clock is in force until the command ends. Raises PlannerError."""
+    from planner.local_time import go_by
     from planner.unit import read_unit
 
-    return None if path is None else read_unit(path, rulebook)
+    if path is None:
+        return None
+    unit = read_unit(path, rulebook)
+    go_by(unit.clock)
+    return unit
 
 
 def day(on: datetime.datetime | None) -> datetime.date | None:

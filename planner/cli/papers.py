@@ -19,31 +19,50 @@ def papers(
         typer.Option("-o", "--output", metavar="FILE", help="Where to. [default: papers-DATE.pdf]", show_default=False),
     ] = None,
     unit: UnitOption = None,
+    sessions: Annotated[
+        Path | None,
+        typer.Option(
+            "--with",
+            metavar="FILE",
+            help="The unit's sessions file; the roster in the store comes before it.",
+            show_default=False,
+        ),
+    ] = None,
     rules: RulesOption = None,
 ) -> None:
     """Write every approved plan on the lists of a day to one PDF, ordered by theatre and place.
 
     Its first page lists the cases, what is missing in each, and every case on the lists whose approval does not stand
-    on that day: such a plan is left out, and the command then ends with 1 and says so. It reads the store itself, so
+    on that day or does not cover who is to operate: such a plan is left out, and the command then ends with 1 and says
+    so. Each plan is for whoever the case is placed with, so --unit says at which stage they are; --with says how close
+    each supervisor may be, as on the list. It reads the store itself, so
     that no server need run; an older file of that name is replaced only by a whole new one.
 
-    Example: planner papers --day 2026-12-03 --unit unit.yaml
+    Example: planner papers --day 2026-12-03 --unit unit.yaml --with sessions.yaml
     """
-    from planner.assess.assess import assess
-    from planner.case import read_case
     from planner.cli.progress import Progress
     from planner.cli.writing import write_whole
+    from planner.desk.desk import Desk
+    from planner.desk.in_force import plan_in_force
+    from planner.desk.judge import Judge
     from planner.documents.papers import LeftOut, Place, render_papers
     from planner.errors import Fault, PlannerError
-    from planner.plan.make import make_plan
+    from planner.lists.in_force import InForce
+    from planner.lists.roster import read_roster
+    from planner.local_time import wall
     from planner.plan.plan import Plan
-    from planner.records.approved import plan_as_approved, standing_on
+    from planner.records.approved import standing_on
     from planner.records.store import Store
 
     on, file = day.date(), output or Path(f"papers-{day:%Y-%m-%d}.pdf")
     rulebook = rulebook_in(rules)
     held = unit_in(unit, rulebook)
+    if sessions is not None and held is None:
+        raise PlannerError.one("--with needs --unit", why="stages and counts of operations stand in the unit's file")
+    roster = read_roster(sessions, held, rulebook) if sessions is not None and held is not None else None
     store = Store.open(create=False)
+    lists = InForce(store, rulebook, held, roster).lists()
+    desk = Desk(store, rulebook, held, Judge(rulebook, held), lists, lambda: on)
     plans: list[tuple[Place, Plan]] = []
     left_out: list[LeftOut] = []
     listed = store.list_of(on)
@@ -60,13 +79,11 @@ def papers(
                 left_out.append(LeftOut(place, standing.because))
             else:
                 try:
-                    case = read_case(dict(now.version.document), rulebook.vocabulary)
-                    plan = make_plan(assess(case, rulebook, held, on), rulebook, held)
-                    plans.append((place, plan_as_approved(store, now, plan, on, rulebook)))
+                    plans.append((place, plan_in_force(desk, now, on)))
                 except PlannerError as error:
                     left_out.append(LeftOut(place, tuple(map(str, error.faults))))
             progress.step()
-    written_at = datetime.datetime.now().isoformat(timespec="minutes")
+    written_at = wall(datetime.datetime.now(datetime.UTC))
     write_whole(file, render_papers(on, plans, left_out, written_at, held.unit if held else None))
     typer.echo(f"wrote {file}: {len(plans)} of {len(plans) + len(left_out)} plans", err=True)
     if left_out:

@@ -24,6 +24,17 @@ def serve(
         typer.Option("--sessions", metavar="FILE", help="The unit's sessions: judges lists.", show_default=False),
     ] = None,
     rules: RulesOption = None,
+    print_processes: Annotated[
+        int | None,
+        typer.Option(
+            "--print-processes",
+            min=1,
+            max=64,
+            metavar="N",
+            show_default=False,
+            help="Prints made at once. [default: one fewer than there are processors]",
+        ),
+    ] = None,
     behind_https: Annotated[
         bool, typer.Option("--behind-https", help="A proxy on this machine speaks https to the browsers.")
     ] = False,
@@ -37,7 +48,9 @@ def serve(
     Example: planner serve --port 8000 --unit unit.yaml --sessions sessions.yaml
     """
     import uvicorn
+    from starlette.concurrency import run_in_threadpool
 
+    from planner.documents.rendering import PrintQueue
     from planner.errors import PlannerError
     from planner.lists.roster import read_roster
     from planner.records.store import Store
@@ -51,21 +64,33 @@ def serve(
             "--sessions needs --unit", why="stages and counts of operations stand in the unit's file"
         )
     roster = read_roster(sessions, held, rulebook) if sessions is not None and held is not None else None
-    store = Store.open()
+    store, prints = Store.open(), PrintQueue(print_processes)
+
+    class Server(uvicorn.Server):
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            # First, or whoever waits for a print would be waited for in turn.
+            await run_in_threadpool(prints.end)
+            await super().shutdown(sockets)
+
     try:
         settings = Settings(secure_cookies=behind_https or host not in LOOPBACK)
-        app = make_app(store, rulebook, held, settings, roster=roster)
+        app = make_app(store, rulebook, held, settings, roster=roster, prints=prints)
         door = _listening(host, port)
         if not store.people(active_only=True):
             typer.echo("Nobody has an account yet: planner people add CODE --name NAME --role ROLE", err=True)
         address = f"[{host}]" if ":" in host else host
         typer.echo(f"Serving {store.name} on http://{address}:{door.getsockname()[1]}/ until interrupted.", err=True)
+        if store.roster_mark():
+            said = f"{sessions} is not asked: the" if sessions else "The"
+            unless = "" if held else ", once --unit is given"
+            typer.echo(f"{said} roster in {store.name} is in force{unless}.", err=True)
         config = uvicorn.Config(
             app, log_level="warning", access_log=False, server_header=False, timeout_keep_alive=KEPT_OPEN,
             proxy_headers=behind_https, forwarded_allow_ips="127.0.0.1",
         )  # fmt: skip
-        uvicorn.Server(config).run(sockets=[door])
+        Server(config).run(sockets=[door])
     finally:
+        prints.end()
         store.close()
 
 

@@ -6,7 +6,6 @@ is read and written stays with this process, so that an end at any moment leaves
 
 from __future__ import annotations
 
-import os
 import signal
 import traceback
 from collections import deque
@@ -26,11 +25,6 @@ AHEAD = 4
 
 class WorkerEndedError(PlannerError):
     """A process ended from outside, so what it worked on is not known to be done."""
-
-
-def cores() -> int:
-    """How many processors this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 @dataclass(frozen=True)

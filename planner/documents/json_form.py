@@ -75,6 +75,7 @@ def _case(case: Case) -> dict[str, Any]:
     return {
         "patient": case.patient,
         "planned_stage": case.planned_stage,
+        "listed_on": _day(case.listed_on),
         "recorded_on": _day(case.recorded_on),
         "examined_by": case.examined_by,
         "none_found_in": list(case.none_found_in),

@@ -206,9 +206,17 @@ def _approval(approval: Approval | None) -> ApprovalView:
         return ApprovalView()
     conditions = say("On condition: %(text)s", text=approval.conditions) if approval.conditions else ""
     own = say("Approved by whoever had a hand in preparing it") if approval.own_case else ""
-    told = [text for text in (approval.reason, conditions, own, *_changed(approval)) if text]
+    told = [text for text in (_covers(approval), approval.reason, conditions, own, *_changed(approval)) if text]
     remarks = " ".join(as_sentence(text) + ("" if text.endswith((".", "?", "!")) else ".") for text in told)
     return ApprovalView(approval.by, moment(approval.at), str(approval.tier_approved), remarks or say("none"))
+
+
+def _covers(approval: Approval) -> str:
+    if approval.covers == "table":
+        return say("For whoever operates, by the table of tier and stage")
+    if approval.covers == "as-named":
+        return say("As named alone: %(stage)s", stage=lower_first(approval.stage_named.partition(",")[0]))
+    return ""
 
 
 def _changed(approval: Approval) -> Iterator[str]:

@@ -7,9 +7,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from planner.errors import PlannerError
+from planner.lists.in_turn import in_turn
 from planner.lists.instance import Instance, Lists
 from planner.lists.likeness import Alike
-from planner.lists.match import Matched, begun_search, matched, possibilities, pressing_first, usual_effort
+from planner.lists.match import Matched, begun_search, matched, possibilities, usual_effort
 from planner.lists.reasons import reasons
 from planner.lists.search import solver
 from planner.wording import percent
@@ -59,7 +60,7 @@ def best(
     if found is None:
         hint = "pip install 'cataract-case-planner[lists]', or leave out --best"
         raise PlannerError.one("the solver is not installed", why="it comes with the extra `lists`", hint=hint)
-    kept = kept or Lists(())
+    kept = kept or instance.empty
     alike = Alike(instance)
     possible = possibilities(instance, kept, alike)
     search = begun_search(instance, kept, possible, alike, found)
@@ -73,7 +74,7 @@ def best(
             search.tighten(effort * TIGHTENING)
             if not search.proved and search.places <= LARGEST_WHOLE:
                 search.whole(max(SHORTEST_WHOLE, effort * (1 - IMPROVING - TIGHTENING)))
-    lists = pressing_first(search.found, possible, alike)
+    lists = in_turn(instance, search.found, kept)
     try:
         ended()
         whole = matched(instance, lists, reasons(instance, kept, lists, alike), kept)

@@ -61,7 +61,7 @@ def why_none(
     found = []
     for key in keys:
         case = instance.cases[key]
-        kind = alike.kind(key), case.last_day
+        kind = alike.kind(key), alike.deadline(key)
         if kind not in known:
             first = why_not(instance, lists, key, fixed, WORK_OF_MANY)
             known[kind] = first, [Option.of(one.placing) for one in first.nearest]
@@ -75,13 +75,15 @@ def why_none(
 
 
 def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...], list[Trial]]:
-    """The smallest block, and every place tried, each on the lists of its own day alone."""
+    """The smallest block, and every place tried, each on the lists of its own day and the patient's other eye."""
     by_day: dict[datetime.date, tuple[Placing, ...]] = defaultdict(tuple)
     for placing in lists.placings:
         by_day[instance.sessions[placing.session].day] += (placing,)
     trials = []
-    for session in instance.sessions.values():
-        today = replace(lists, placings=by_day[session.day])
+    patient = instance.cases[key].patient
+    eyes = [p for p in lists.placings if patient is not None and instance.cases[p.case].patient == patient]
+    for session in instance.coming:
+        today = replace(lists, placings=tuple(dict.fromkeys((*by_day[session.day], *eyes))))
         trials += [attempt(instance, today, key, option) for option in _different(instance, session, today)]
     # Where there is nobody to supervise there is no place to try.
     rules = smallest_block([trial.rules for trial in trials]) if trials else ("supervisor-fits",)
@@ -118,7 +120,9 @@ def smallest_block(barred_by: Iterable[frozenset[str]]) -> tuple[str, ...]:
     >>> smallest_block([frozenset({"overrun", "deadline"}), frozenset({"overrun"}), frozenset({"kit-sets"})])
     ('kit-sets', 'overrun')
     """
-    families = {family for family in barred_by}
+    families = set(barred_by)
+    if frozenset() in families:  # no set has anything in common with it, and trying them all takes minutes
+        return ()
     least = [family for family in families if not any(other < family for other in families)]
     for size in range(len(RULES) + 1):
         for chosen in combinations(RULES, size):

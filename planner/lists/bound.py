@@ -19,6 +19,7 @@ from planner.lists.instance import Instance, Key, Lists
 from planner.lists.likeness import Alike, Sort
 from planner.lists.programme import Programme
 from planner.lists.roster import Session
+from planner.lists.rules_of_sessions import limits_of
 from planner.lists.trials import Option
 from planner.lists.week import Week
 from planner.lists.worth import HARD, is_whole, needed, of_placing
@@ -57,7 +58,7 @@ class Bound:
         kept: Lists | None = None,
         alike: Alike | None = None,
     ) -> None:
-        self.instance, self.kept, self.alike = instance, kept or Lists(()), alike or Alike(instance)
+        self.instance, self.kept, self.alike = instance, kept or instance.empty, alike or Alike(instance)
         self.week, self.possible = Week(instance, self.kept), possible
         self.programme = Programme()
         self.sorts = self._sorts()
@@ -177,6 +178,10 @@ class Bound:
                 spare = [(-row[-1] / room.CENTS, share) for row, share in zip(rows, mixed, strict=True)]
                 taken = sum(self._added(placing.case) for placing in kept)
                 self.programme.row([(self._added(s.key), s.variable) for s in shares] + spare, -taken)
+            for most, counts in limits_of(session):
+                taken_up = sum(counts(self.instance.cases[p.case]) for p in kept)
+                counted = [(1, s.variable) for s in shares if counts(self.instance.cases[s.key])]
+                self.programme.row(counted, most - taken_up)
             for item in (None, *session.kit):
                 self._uses(session, item, list(zip(rows, mixed, strict=True)))
 

@@ -15,8 +15,9 @@ from planner.lists.checker import Judged, check
 from planner.lists.clashes import Clash, clashes
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.roster import Session
+from planner.lists.rules_of_people import APPROVAL
 from planner.lists.week import Broken, Week
-from planner.plan.plan import Plan, PlannedStep
+from planner.plan.plan import Approval, Plan, PlannedStep
 
 PAUSES = 3  # of a case that are said at the brief; its plan holds all
 MARKS = {
@@ -118,8 +119,10 @@ def brief_of(
     week, verdict = Week(instance, lists), check(instance, lists)
     held, placings = instance.sessions[session], week.list_of(session)
     marks = {change.case: MARKS[change.kind]() for change in changed if change.now is not None}
+    told = {case.told: key for key, case in instance.cases.items()}
+    barred = {told[one.case]: one.says for one in verdict.broken if one.rule == APPROVAL and one.case}
     rows = tuple(
-        _row(week, placing, start, plans[placing.case], marks.get(placing.case, ""))
+        _row(week, placing, start, plans[placing.case], marks.get(placing.case, ""), barred.get(placing.case, ""))
         for placing, start in zip(placings, week.starts(session), strict=True)
     )
     here = [(placing.place, plans[placing.case]) for placing in placings]
@@ -161,16 +164,19 @@ def _weekday(on: datetime.date) -> str:
     return str(format_date(on, "EEEE", locale=locale()))
 
 
-def _row(week: Week, placing: Placing, start: float, plan: Plan, mark: str) -> Row:
+def _row(week: Week, placing: Placing, start: float, plan: Plan, mark: str, barred: str) -> Row:
+    """`barred` says why the approval does not cover the placing; who operates is then not printed."""
     case, held = week.case(placing), week.session(placing)
     begins = held.span[0] + datetime.timedelta(minutes=round(start / 5) * 5)
     minutes = week.time(placing).mean + case.added_minutes + week.instance.turnover
     operator, supervisor, steps = _who(week, placing, plan)
+    if barred:
+        operator, supervisor, steps = say("not approved as placed"), barred, say("none until approved")
     given, lens = plan.approval, plan.lens
     tier = str(given.tier_approved if given else plan.assessment.tier.working)
     return Row(
         placing.place, placing.case, side_of(case.eye), case.reference, case.patient or say("not recorded"), tier,
-        say("approved by %(name)s", name=given.by) if given else say("not approved here"),
+        _approved(given) if given else say("not approved here"),
         f"{begins:%H:%M}", round(minutes), operator, supervisor, steps,
         _anaesthesia(plan), case.anaesthetist is not False,
         f"{dioptres(lens.power_d)}, {lens.material or say('material not recorded')}"
@@ -183,6 +189,13 @@ def _row(week: Week, placing: Placing, start: float, plan: Plan, mark: str) -> R
         tuple(missing.label for missing in plan.assessment.missing),
         tuple(plan.assessment.tier.decided_by), tuple(_pauses(plan.steps)), mark,
     )  # fmt: skip
+
+
+def _approved(given: Approval) -> str:
+    told = say("approved by %(name)s", name=given.by)
+    if given.covers == "as-named":
+        told += say(", as named")
+    return told + (say("; on condition: %(text)s", text=given.conditions) if given.conditions else "")
 
 
 def _who(week: Week, placing: Placing, plan: Plan) -> tuple[str, str, str]:

@@ -1,22 +1,52 @@
-"""Lists as an iCalendar (RFC 5545): an event a session, so that people see them where they keep their days.
+"""Lists as an iCalendar (RFC 5545), published as RFC 5546 has it: an event a session, for where people keep their days.
 
-No reference and no patient: calendars travel to telephones. Times float (RFC 5545, 3.3.5, form 1): the unit's clock,
-since no file says its time zone, and a theatre's morning begins at 08:30 wherever one reads of it.
+No reference and no patient: calendars travel to telephones. Times are in UTC by the zone of the unit's file; without
+one they float (RFC 5545, 3.3.5, form 1), and a theatre's morning begins at 08:30 wherever one reads of it.
 """
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 from icalendar import Calendar, Event
 
 from planner.lists.instance import Instance, Lists, Placing
 from planner.lists.roster import Session
 from planner.lists.week import Week
+from planner.local_time import in_utc
 
 PRODUCT = "-//cataract-case-planner//theatre lists//EN"
 LOOK_AGAIN = "A list can change: look at the printed one that morning."
+TAKEN_OFF = "This list was taken off."
+
+
+@dataclass(frozen=True)
+class Slot:
+    """When and where a session is held, by the clock on the unit's wall."""
+
+    begins: datetime.datetime
+    ends: datetime.datetime
+    theatre: str
+
+    @classmethod
+    def of(cls, session: Session) -> Slot:
+        return cls(*session.span, session.theatre)
+
+
+@dataclass(frozen=True)
+class Edition:
+    """What was published of a session: how often, when last (UTC), and for when and where.
+
+    `stands` says that the list still is as it was published; `people` are all who were on any version.
+    """
+
+    number: int
+    at: datetime.datetime
+    stands: bool
+    people: frozenset[str]
+    slot: Slot
 
 
 def calendar_of(
@@ -24,28 +54,25 @@ def calendar_of(
     lists: Lists,
     stamp: datetime.datetime,
     person: str | None = None,
-    published: int | None = None,
-    before: Lists | None = None,
+    editions: Mapping[str, Edition] | None = None,
 ) -> bytes:
     """The sessions that have a list, or those of one person, as iCalendar bytes; same input, same bytes.
 
-    `stamp` (UTC) is when it was made. `published` is the version's number: without one every event is tentative. A
-    session that `before` had a list for and `lists` has not is told as cancelled.
+    An event is known by its session wherever that is moved to. `stamp` (UTC) dates what is not as published; what
+    is has the moment of publishing. A list once published for somebody that is theirs no longer is told as cancelled.
     """
     made = Calendar()
     made.add("prodid", PRODUCT)
     made.add("version", "2.0")
     made.add("method", "PUBLISH")
-    week = Week(instance, lists)
-    had = (
-        {p.session for p in before.placings if person is None or person in (p.trainee, p.supervisor)}
-        if before
-        else set()
-    )
-    for session in instance.sessions.values():
-        own = [p for p in week.list_of(session.id) if person is None or person in (p.trainee, p.supervisor)]
-        if own or session.id in had:
-            made.add_component(_event(week, session, own, stamp, published))
+    week, editions = Week(instance, lists), editions or {}
+    for name in dict.fromkeys([*instance.sessions, *editions]):
+        session, edition = instance.sessions.get(name), editions.get(name)
+        own = _own(week.list_of(name), person) if session is not None else []
+        if own or (edition is not None and (person is None or person in edition.people)):
+            slot = Slot.of(session) if session is not None else edition.slot if edition is not None else None
+            assert slot is not None
+            made.add_component(_event(name, slot, week, own, stamp, edition))
     return bytes(made.to_ical())
 
 
@@ -53,19 +80,24 @@ def _own(placings: Iterable[Placing], person: str | None) -> list[Placing]:
     return [placing for placing in placings if person is None or person in (placing.trainee, placing.supervisor)]
 
 
-def _event(week: Week, session: Session, own: list[Placing], stamp: datetime.datetime, published: int | None) -> Event:
+def _event(
+    name: str, slot: Slot, week: Week, own: list[Placing], stamp: datetime.datetime, edition: Edition | None
+) -> Event:
     event = Event()
-    begins, ends = session.span
-    event.add("uid", f"{session.id}.{session.day}@theatre-lists.invalid")
-    event.add("dtstamp", stamp)
-    event.add("sequence", published or 0)
-    event.add("dtstart", begins)
-    event.add("dtend", ends)
-    event.add("location", session.theatre)
+    number, stands = (0, False) if edition is None else (edition.number, edition.stands)
+    changed = edition.at if edition is not None and stands else stamp
+    event.add("uid", f"{name}@theatre-lists.invalid")
+    event.add("dtstamp", changed)
+    event.add("last-modified", changed)
+    # What is not yet published counts as the edition that it will be, so that a calendar that has the last takes it.
+    event.add("sequence", number if stands or not number else number + 1)
+    event.add("dtstart", in_utc(slot.begins))
+    event.add("dtend", in_utc(slot.ends))
+    event.add("location", slot.theatre)
     count = len(own)
-    event.add("summary", f"Theatre list, {session.theatre}: {count} case{'s' if count != 1 else ''}")
-    event.add("description", "\n".join([*_lines(week, own), LOOK_AGAIN]))
-    event.add("status", "CANCELLED" if not own else "CONFIRMED" if published else "TENTATIVE")
+    event.add("summary", f"Theatre list, {slot.theatre}: {count} case{'s' if count != 1 else ''}")
+    event.add("description", "\n".join([*_lines(week, own), LOOK_AGAIN] if own else [TAKEN_OFF]))
+    event.add("status", "CANCELLED" if not own else "CONFIRMED" if stands else "TENTATIVE")
     event.add("class", "PRIVATE")
     return event
 

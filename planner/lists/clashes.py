@@ -13,6 +13,7 @@ from itertools import combinations, pairwise
 
 from planner.lists.instance import Instance, ListCase, Lists, Placing
 from planner.lists.week import Week
+from planner.wording import day_words
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,7 @@ def _eyes(week: Week) -> Iterator[Clash]:
     for (day, patient), placings in days.items():
         if len({placing.case for placing in placings}) > 1:
             told = tuple(week.told(placing) for placing in placings)
-            says = f"{patient} has more than one eye on {day}: {'; '.join(told)}."
+            says = f"{patient} has more than one eye on {day_words(day)}: {'; '.join(told)}."
             do = "Each eye is an operation of its own: instruments, drugs and lens separate, the side checked anew."
             yield Clash("both-eyes", placings[0].session, tuple(week.case(one).told for one in placings), says, do)
 

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from planner.lists.checker import OF_ORDER
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike, Sort
 from planner.lists.minutes import Time, chance_of_overrun
@@ -19,8 +20,6 @@ from planner.lists.week import Week
 from planner.lists.worth import Tally, of_placing
 
 Shorts = Callable[[Key], list[float]]
-# A case may come to stand in its place once others lie before it; what another rule bars stays barred on a longer list.
-_MAY_COME_RIGHT = frozenset({"kit-sets", "fixed-order"})
 _OF_TRAINEE = "trainee-is-free"  # bars a trainee from a session whatever the case, and still does on a longer list
 
 
@@ -156,7 +155,8 @@ class Filling:
 
     def _take(self, trial: Trial) -> None:
         day = self.instance.sessions[trial.placing.session].day
-        self._days[day] = trial.lists.placings
+        of_day = (p for p in trial.lists.placings if self.instance.sessions[p.session].day == day)
+        self._days[day] = tuple(of_day)
         self._versions[day] += 1
         self._tally.take(trial.placing)
 
@@ -175,15 +175,24 @@ class Filling:
             self._closed.add((kind, option))
             return None
         self.trials += 1
-        trial = attempt(self.instance, Lists(self._days.get(day, ()), self._both), key, option)
+        today = self._days.get(day, ()) + self._other_eyes(key, day)
+        trial = attempt(self.instance, Lists(today, self._both), key, option)
         if trial.broken:
             if _OF_TRAINEE in trial.rules:
                 self._elsewhere.add((option.session, option.trainee))
             self._failed.add((kind, option, version))
-            if not trial.rules <= _MAY_COME_RIGHT:
+            # Others that come before a case can set it right; what another rule bars stays barred on a longer list.
+            if not trial.rules <= OF_ORDER:
                 self._closed.add((kind, option))
             return None
         return trial
+
+    def _other_eyes(self, key: Key, day: object) -> tuple[Placing, ...]:
+        """Where the patient's other cases stand on other days."""
+        others = self.alike.of_patient(key)
+        return tuple(
+            p for other, placings in self._days.items() if others and other != day for p in placings if p.case in others
+        )
 
     def _is_full(self, key: Key, option: Option, version: int) -> bool:
         """Whether one more operation of that length passes the chance limit, wherever it stands in the list."""

@@ -3,33 +3,34 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import cast
 
 from planner.assess.assess import assess
 from planner.case import STAGES, Case, Stage, read_case
 from planner.errors import PlannerError
-from planner.lists.gather import Approved, instance_of, list_case, stages_of
-from planner.lists.instance import Instance, Key, ListCase, Lists, Placing
+from planner.lists.fellows import Fellows
+from planner.lists.gather import instance_of, list_case, stages_of
+from planner.lists.instance import Covering, Instance, Key, ListCase, Lists, Placing
 from planner.lists.moves import counted
-from planner.lists.roster import Roster, Session
+from planner.lists.roster import Roster, Session, room_of
 from planner.lists.so_far import whole_so_far
+from planner.lists.week import Week, seat_of
+from planner.plan.approved import Given, NotCoveredError
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
-from planner.records.approved import plan_as_approved, standing_on
+from planner.records.approved import given_in, plan_as_approved, standing_on
 from planner.records.rows import Allocation, CaseNow, Wanted
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import Mode
 from planner.unit import Unit
 
-WITHOUT_APPROVAL = "no approval stands on that day (settled by a consultant, who approves it again)"
+NO_APPROVAL = "no approval stands on that day"
 
 
 @dataclass(frozen=True)
 class Elsewhere:
-    """A place that is in no session of the sessions file, or with people it does not name, and why."""
+    """A place that is in no session of the roster, or with people it does not name, and why."""
 
     now: CaseNow
     at: Allocation
@@ -40,7 +41,7 @@ class Elsewhere:
 class Held:
     """What the records hold, as lists are judged by. `lists` has the places from `on` on that fit a session.
 
-    `waiting` are cases without a place; `codes` gives for each trainee of the sessions file the code in the records.
+    `waiting` are cases without a place; `codes` gives for each trainee of the roster the code in the records.
     """
 
     instance: Instance
@@ -82,9 +83,10 @@ class Held:
             session = self.instance.sessions[placing.session]
             if session.day in days:
                 trainee = self.codes.get(placing.trainee, placing.trainee) if placing.trainee else None
-                case = self.now[placing.case].case.id
+                now = self.now[placing.case]
+                case, approval = now.case.id, now.approval.id if now.approval else None
                 at = session.day, session.theatre, placing.place, trainee, placing.supervisor, session.id
-                found.append(Wanted(case, *at))
+                found.append(Wanted(case, *at, approval))
         return found
 
     def _elsewhere(self, days: set[datetime.date]) -> list[Wanted]:
@@ -98,11 +100,17 @@ class Held:
 class FromRecords:
     """Reads the lists of one store; keeps what it made of each version and approval, which never change."""
 
-    def __init__(self, store: Store, rulebook: Rulebook, unit: Unit, roster: Roster) -> None:
-        """Raises PlannerError for a trainee of the sessions file whom the unit does not know."""
+    def __init__(
+        self, store: Store, rulebook: Rulebook, unit: Unit, roster: Roster, before: FromRecords | None = None
+    ) -> None:
+        """`before` read the same store by an earlier roster. Raises PlannerError for a trainee the unit knows not."""
         self.store, self.rulebook, self.unit, self.roster = store, rulebook, unit, roster
         self._stages = stages_of(rulebook, unit, roster)
+        self._fellows = Fellows(store)
         self._made: dict[tuple[int, int], tuple[Case, ListCase]] = {}
+        # A case as lists see it hangs on these two of the roster alone.
+        if before is not None and (before._stages, before.roster.limits) == (self._stages, roster.limits):
+            self._made = before._made
 
     def held(self, on: datetime.date) -> Held:
         """The approved cases without a place whose approval stands on that day, and the lists from then on."""
@@ -110,6 +118,7 @@ class FromRecords:
         ids = {code: trainee for trainee, code in codes.items()}
         cases: dict[Key, ListCase] = {}
         found: dict[Key, CaseNow] = {}
+        read: dict[Key, Case] = {}
         placings: list[Placing] = []
         elsewhere: list[Elsewhere] = []
         for now in (*self.store.cases(state="approved"), *self._listed(on)):
@@ -130,27 +139,43 @@ class FromRecords:
                 trainee = ids.get(at.trainee or "", at.trainee)
                 placings.append(Placing(session.id, at.place, key, trainee, at.supervisor))
                 if not self._stands(now, session.day):
-                    case = replace(case, unsettled=(*case.unsettled, WITHOUT_APPROVAL))
+                    case = replace(case, approval=Covering(False, frozenset(), NO_APPROVAL))
             cases[key], found[key] = case, now
+            read[key] = self._made[now.version.id, now.approval.id if now.approval else 0][0]
+        instance = replace(
+            instance_of(cases.values(), self.rulebook, self.unit, self.roster, on),
+            begun=frozenset(placing.case for placing in placings if found[placing.case].state == "operated"),
+        )
+        lists = replace(instance.empty, placings=counted(placings))
+        instance = self._fellows.told(instance, lists, on, [one.now for one in elsewhere], read)
         held = {lock.case_id: lock.why for lock in self.store.locks()}
-        instance = instance_of(cases.values(), self.rulebook, self.unit, self.roster)
         done = whole_so_far(self.store, self.roster, ids, on)
         trainees = {name: replace(one, done=done[name]) for name, one in instance.trainees.items()}
         return Held(
-            replace(instance, trainees=trainees), Lists(counted(placings)), found,
+            replace(instance, trainees=trainees), lists, found,
             {key: held[now.case.id] for key, now in found.items() if now.case.id in held}, tuple(elsewhere), codes, on,
         )  # fmt: skip
 
     def plans(self, held: Held, placings: Sequence[Placing]) -> dict[Key, Plan]:
-        """The plan of each placed case for its trainee's stage, with the approval that stands on the day in force."""
-        made = {}
+        """The plan of each placed case for whoever operates, with the approval that stands on the day in force.
+
+        Where that does not cover the placing the plan is as the rulebook has it: the checker says so, and nothing of
+        who operates is printed from it.
+        """
+        made, week = {}, Week(held.instance, held.lists)
         for placing in placings:
             now, day = held.now[placing.case], held.instance.sessions[placing.session].day
-            case = read_case(dict(now.version.document), self.rulebook.vocabulary)
-            stage = held.instance.trainees[placing.trainee].stage if placing.trainee else None
-            plan = make_plan(assess(case, self.rulebook, self.unit, day), self.rulebook, self.unit, stage)
-            made[placing.case] = plan_as_approved(self.store, now, plan, day, self.rulebook)
+            planned = self._planner(read_case(dict(now.version.document), self.rulebook.vocabulary))
+            seat = seat_of(week, placing)
+            try:
+                made[placing.case] = plan_as_approved(self.store, now, planned, day, self.rulebook, seat)
+            except NotCoveredError:
+                made[placing.case] = planned(seat.stage)
         return made
+
+    def _planner(self, case: Case) -> Callable[[Stage | None], Plan]:
+        assessment = assess(case, self.rulebook, self.unit)
+        return lambda stage: make_plan(assessment, self.rulebook, self.unit, stage)
 
     def _listed(self, on: datetime.date) -> tuple[CaseNow, ...]:
         last = max((session.day for session in self.roster.sessions), default=on)
@@ -165,22 +190,23 @@ class FromRecords:
         number = now.version.id, now.approval.id if now.approval else 0
         if number not in self._made:
             case = read_case(dict(now.version.document), self.rulebook.vocabulary)
-            approved = self._approved(now, case)
-            made = list_case(case, self.rulebook, self.unit, self._stages, self.roster.limits, approved)
+            given = given_in(now, self.rulebook)
+            made = list_case(
+                case, self.rulebook, self.unit, self._stages, self.roster.limits, given, self._covering(now, given)
+            )
             self._made[number] = case, made
         return self._made[number][1]
 
-    def _approved(self, now: CaseNow, case: Case) -> Approved | None:
-        given, snapshot = now.approval, now.approved_snapshot
-        if given is None or snapshot is None or given.mode_approved is None:
-            return None
-        stage = snapshot.stage if snapshot.stage in STAGES else case.planned_stage
-        changed = {change.step: change.who for change in given.step_changes if change.who}
-        return Approved(
-            given.tier_approved, cast(Mode, given.mode_approved), cast(Stage, stage or STAGES[-1]),
-            frozenset(step for step, who in changed.items() if who == "supervisor"),
-            frozenset(step for step, who in changed.items() if who == "trainee"),
-        )  # fmt: skip
+    def _covering(self, now: CaseNow, given: Given | None) -> Covering:
+        """What the approval lets be placed while it stands."""
+        if given is None or now.approval is None:
+            return Covering(False, frozenset(), NO_APPROVAL)
+        if given.covers == "table":
+            says = f"tier {given.tier} approved by {now.approval.by}, whoever operates"
+            return Covering(True, frozenset(STAGES), says)
+        mode = f", {given.mode.replace('-', ' ')}" if given.mode else ""
+        says = f"approved by {now.approval.by} as named, for {given.stage}{mode}"
+        return Covering(True, frozenset({given.stage}), says)
 
     def _session_of(self, at: Allocation, ids: Mapping[str, str]) -> tuple[Session | None, str]:
         """The session that a place is in, or why it is in none."""
@@ -188,11 +214,11 @@ class FromRecords:
         supervisors = {supervisor.id for supervisor in self.roster.supervisors}
         trainee = ids.get(at.trainee or "", at.trainee)
         if trainee is not None and trainee not in trainees:
-            return None, f"{at.trainee} is no trainee of the sessions file"
+            return None, f"{at.trainee} is no trainee of the roster"
         if at.supervisor not in supervisors:
-            return None, f"{at.supervisor} is no supervisor of the sessions file"
-        fits = [s for s in self.roster.sessions if s.day == at.day and s.theatre == at.theatre]
+            return None, f"{at.supervisor} is no supervisor of the roster"
+        fits = [s for s in self.roster.sessions if s.day == at.day and s.room == room_of(at.theatre)]
         named = [session for session in fits if session.id == at.session]
         if named or len(fits) == 1:
             return (named or fits)[0], ""
-        return None, f"{'more than one' if fits else 'no'} session of the file runs in {at.theatre} that day"
+        return None, f"{'more than one' if fits else 'no'} session of the roster runs in {at.theatre} that day"

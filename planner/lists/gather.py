@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import cast
 
 from planner import conditions
@@ -12,8 +12,11 @@ from planner.assess.assess import assessor
 from planner.assess.assessment import Assessment
 from planner.case import STAGES, Case, Stage
 from planner.conditions import FactorHolds, OptionWins, Test
+from planner.errors import PlannerError
 from planner.lists.instance import (
     CONSULTANT,
+    Covering,
+    Fellow,
     FixedOrder,
     Instance,
     Key,
@@ -23,12 +26,13 @@ from planner.lists.instance import (
     Trainee,
 )
 from planner.lists.minutes import Time
+from planner.lists.one_patient import contradictions
 from planner.lists.roster import Limits, Patient, Roster
-from planner.plan.approved import BY_CONSULTANT, NO_TRAINEE
+from planner.lists.waiting import waiting
+from planner.plan.approved import Given, allocated, allocation_for
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, Mode
 from planner.truth import Truth
 from planner.unit import Unit
 from planner.wording import sentence
@@ -36,19 +40,14 @@ from planner.wording import sentence
 _TRUTHS: dict[str, Truth] = {"holds": True, "unknown": None}
 
 
-@dataclass(frozen=True)
-class Approved:
-    """What a consultant approved of a case: tier, mode, the stage it was planned for, and steps in other hands."""
-
-    tier: int
-    mode: Mode
-    stage: Stage
-    to_supervisor: frozenset[str]
-    to_trainee: frozenset[str]
-
-
 def gather(cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster) -> Instance:
-    """Assess and plan every case for each stage among the trainees. Raises PlannerError for an unknown trainee."""
+    """Assess and plan every case for each stage among the trainees.
+
+    Raises PlannerError for an unknown trainee, and for two cases that cannot both be of the patient they name.
+    """
+    cases = list(cases)
+    if faults := [one.fault for one in contradictions(cases)]:
+        raise PlannerError(faults)
     stages = stages_of(rulebook, unit, roster)
     found = [list_case(case, rulebook, unit, stages, roster.limits) for case in cases]
     return instance_of(found, rulebook, unit, roster)
@@ -59,8 +58,10 @@ def stages_of(rulebook: Rulebook, unit: Unit, roster: Roster) -> list[Stage]:
     return sorted({unit.stage_of(learner.id, rulebook) for learner in roster.trainees}, key=STAGES.index)
 
 
-def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roster: Roster) -> Instance:
-    """The instance of cases as lists see them. Raises PlannerError for an unknown trainee."""
+def instance_of(
+    found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roster: Roster, on: datetime.date | None = None
+) -> Instance:
+    """The instance of cases as lists see them, planned `on` a day. Raises PlannerError for an unknown trainee."""
     trainees = {}
     for learner in roster.trainees:
         stage = unit.stage_of(learner.id, rulebook)
@@ -74,9 +75,13 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
     for operator in (*STAGES, CONSULTANT):
         own, grade = limits.operating_minutes.get(operator), durations.grade_of(operator)
         times[operator] = Time(own.mean, own.sd) if own else Time(grade.mean, grade.sd)
+    own_days = limits.days_between_eyes
     patients: dict[str | None, Patient] = {patient.id: patient for patient in roster.patients}
+    late: dict[Key, str] = {(one.case, one.eye): one.because for one in roster.late_accepted}
     return Instance(
-        cases={case.key: _when_they_can_come(case, patients) for case in found},
+        cases={
+            case.key: replace(_when_they_can_come(case, patients), late_because=late.get(case.key)) for case in found
+        },
         trainees=trainees,
         supervisors={supervisor.id: supervisor for supervisor in roster.supervisors},
         sessions={session.id: session for session in roster.sessions},
@@ -96,7 +101,12 @@ def instance_of(found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roste
         ),
         anaesthetist_because=rulebook.lists.anaesthetist.because,
         near_powers=rulebook.lists.clashes.near_powers_d,
+        night_from=datetime.time.fromisoformat(rulebook.lists.night.starts),
+        days_between_eyes=rulebook.lists.eyes.days_between if own_days is None else own_days,
+        days_between_eyes_basis=rulebook.lists.eyes.basis.words if own_days is None else "the sessions file",
         wishes=roster.wishes,
+        on=on,
+        both_eyes_agreed=frozenset(patient.id for patient in roster.patients if patient.both_eyes_agreed),
     )
 
 
@@ -104,7 +114,8 @@ def _when_they_can_come(case: ListCase, patients: Mapping[str | None, Patient]) 
     patient = patients.get(case.patient)
     if patient is None:
         return case
-    return replace(case, away=frozenset(patient.away), not_before=patient.not_before)
+    away = frozenset(patient.away)
+    return replace(case, away=away, not_before=patient.not_before, short_notice=patient.short_notice)
 
 
 class Gathered:
@@ -133,28 +144,32 @@ def _basis(rulebook: Rulebook, limits: Limits) -> str:
 
 
 def list_case(
-    case: Case, rulebook: Rulebook, unit: Unit, stages: list[Stage], limits: Limits, approved: Approved | None = None
+    case: Case,
+    rulebook: Rulebook,
+    unit: Unit,
+    stages: list[Stage],
+    limits: Limits,
+    given: Given | None = None,
+    approval: Covering | None = None,
 ) -> ListCase:
-    """A case as lists see it: as the rulebook has it, or as it was approved."""
+    """A case as lists see it: as the rulebook has it, or as it was `given`; `approval` says what that lets be placed.
+
+    For a stage that the approval does not cover, supervision is what the tier as approved would ask for.
+    """
     assessment = assessor(rulebook).assess(case, unit, None)
-    if approved is not None:
-        assessment = replace(assessment, tier=replace(assessment.tier, working=approved.tier))
     plans = {stage: make_plan(assessment, rulebook, unit, stage) for stage in stages}
     plan = next(iter(plans.values()), None) or make_plan(assessment, rulebook, unit)
-    given = None
-    if approved is not None:
-        planned = plans.get(approved.stage) or make_plan(assessment, rulebook, unit, approved.stage)
-        given = approved.mode if approved.mode != planned.supervision.mode else None
     rules = rulebook.lists
     answered = {*rules.consent.settles, *rules.agreement.settles}
     to_hand = {device.device for chosen in plan.choices.values() for device in chosen.drawn}
-    urgency, last_day, why_then = _deadline(case, limits)
+    findings = case.in_force
+    waits = waiting(findings.get("urgency"), findings.get("needed_by"), case.listed_on, case.recorded_on, limits)
     return ListCase(
         reference=case.reference,
         eye=case.eye,
         patient=case.patient,
-        tier=assessment.tier.working,
-        with_stage={stage: _supervision(planned_for, approved, given) for stage, planned_for in plans.items()},
+        tier=given.tier if given else assessment.tier.working,
+        with_stage={stage: _supervision(planned_for, rulebook, given) for stage, planned_for in plans.items()},
         kit={item.id: item.label for item in plan.kit if item.need == "essential"},
         added=tuple((row.device, row.minutes) for row in rulebook.durations.additions if row.device in to_hand),
         anaesthetist=_truth(rules.anaesthetist.when, case, assessment, plan),
@@ -166,13 +181,22 @@ def list_case(
             for reason in plan.assessment.readiness.because
             if reason.id not in answered
         ),
-        urgency=urgency,
-        last_day=last_day,
-        why_then=why_then,
+        urgency=waits.urgency,
+        last_day=waits.last_day,
+        why_then=waits.why_then,
+        since=waits.since,
+        listed=waits.listed,
+        recorded_on=case.recorded_on,
+        dated=_dated(case, rulebook),
+        general_anaesthetic=_truth(rules.general_anaesthetic.when, case, assessment, plan),
+        recovery=_truth(rules.recovery.when, case, assessment, plan),
         lens_power=_number(case, "lens_power_d"),
         backup_power=_number(case, "backup_lens_power_d"),
         alerts=tuple((alert.says, _truth(alert.when, case, assessment, plan)) for alert in rules.alerts),
         lens_material=_words(case, "planned_lens_material", rulebook),
+        approval=approval,
+        fellow=Fellow("the other eye, by the record of this case", None, True) if findings.get("second_eye") else None,
+        reviewed_on=reviewed if isinstance(reviewed := findings.get("first_eye_reviewed_on"), datetime.date) else None,
     )
 
 
@@ -186,22 +210,14 @@ def _words(case: Case, finding: str, rulebook: Rulebook) -> str | None:
     return None if value is None else rulebook.vocabulary.by_id[finding].shown(value)
 
 
-def _supervision(plan: Plan, approved: Approved | None, given: str | None) -> Supervision:
-    """As planned for the stage, with what was approved otherwise: `given` is a mode that is not the rulebook's.
-
-    A closer one holds for every stage. A wider one was given to the stage it was approved for, and those beyond it; an
-    earlier one does not have it by that. The same goes for steps.
-    """
-    mode, by = plan.supervision.mode, plan.supervision.by
-    steps = {step.id for step in plan.steps if step.who == "trainee"}
-    if approved is not None:
-        reached = STAGES.index(cast(Stage, plan.supervision.stage)) >= STAGES.index(approved.stage)
-        if given is not None and (reached or MODES.index(cast(Mode, given)) > MODES.index(cast(Mode, mode))):
-            mode = given
-            by = "consultant" if mode in BY_CONSULTANT else by
-        steps -= approved.to_supervisor
-        steps |= approved.to_trainee if reached else set()
-    return Supervision(mode, by, () if mode == NO_TRAINEE else tuple(s.id for s in plan.steps if s.id in steps))
+def _supervision(plan: Plan, rulebook: Rulebook, given: Given | None) -> Supervision:
+    """As planned for the stage, or as it was given."""
+    if given is None:
+        taken = tuple(step.id for step in plan.steps if step.who == "trainee")
+        return Supervision(plan.supervision.mode, plan.supervision.by, taken)
+    covered = given.holds_for(cast(Stage, plan.supervision.stage))
+    held = allocated(plan, rulebook, given) if covered else allocation_for(plan, rulebook, given.tier)
+    return Supervision(held.mode, held.by, held.taken)
 
 
 def _truth(when: conditions.Condition, case: Case, assessment: Assessment, plan: Plan) -> Truth:
@@ -225,15 +241,11 @@ def _truth(when: conditions.Condition, case: Case, assessment: Assessment, plan:
     return conditions.evaluate(when, tested, named)
 
 
-def _deadline(case: Case, limits: Limits) -> tuple[str | None, datetime.date | None, str]:
-    """The urgency, the last day on which the operation should be done, and what sets it."""
-    said = case.in_force.get("urgency")
-    urgency = said if isinstance(said, str) else None
-    needed = case.in_force.get("needed_by")
-    days = [(needed, f"needed by {needed}")] if isinstance(needed, datetime.date) else []
-    allowed = {str(name): days for name, days in limits.within_days.items()}.get(urgency or "")
-    if allowed is not None and case.recorded_on is not None:
-        last = case.recorded_on + datetime.timedelta(days=allowed)
-        days.append((last, f"{urgency}, so within {allowed} days of {case.recorded_on}"))
-    last_day, why = min(days, default=(None, ""))
-    return urgency, last_day, why
+def _dated(case: Case, rulebook: Rulebook) -> tuple[tuple[str, datetime.date | None, int], ...]:
+    """What was measured and grows old: its label, the day, and the days that the vocabulary lets it hold."""
+    rows = []
+    for name, holds in rulebook.vocabulary.validity(case.in_force).items():
+        measured = case.in_force.get(name)
+        day = measured if isinstance(measured, datetime.date) else None
+        rows.append((rulebook.vocabulary.by_id[name].label, day, holds))
+    return tuple(rows)

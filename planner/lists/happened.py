@@ -1,10 +1,9 @@
-"""What happened on the morning of a list: read from a file or a form, and the lists' world as it then is."""
+"""What happened on the morning of a list, and what the time is: read from a file, or given by a form."""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -13,13 +12,14 @@ from pydantic import Field, ValidationError
 from planner import strict_yaml
 from planner.claims import Day, Entry, Whole
 from planner.errors import Fault, PlannerError
-from planner.lists.instance import Instance, Key
-from planner.lists.roster import KitSets, Session
+from planner.lists.instance import Instance
+from planner.lists.roster import Clock, Session
 from planner.rulebook import misfits
 from planner.rulebook.references import nearest
 from planner.rulebook.rulebook import Spot
 
 LARGEST_FILE = 200_000
+NO_DAY = "what happened is of more than one day, or of none"
 
 
 class Away(Entry):
@@ -61,31 +61,49 @@ class Added(Entry):
 
 
 class Begun(Entry):
-    """A case that is done or in hand: nothing about it changes any more."""
+    """A case that is done or in hand: nothing about it changes. `until` is when it ended, or is expected to."""
 
     case: str
     eye: str
+    until: Clock | None = None
 
 
 class Happened(Entry):
+    """`now` is the time of day on the day `on`; without `on`, on the one day that the rest is about."""
+
+    on: Day | None = None
+    now: Clock | None = None
     away: list[Away] = []
     changed: list[Changed] = []
     cancelled: list[Cancelled] = []
     added: list[Added] = []
     begun: list[Begun] = []
 
+    @property
+    def days(self) -> set[datetime.date]:
+        """The days that are named."""
+        named = {away.day for away in self.away} | {added.day for added in self.added}
+        return named | {self.on} if self.on else named
 
-@dataclass(frozen=True)
-class Aftermath:
-    """The instance as it is now, with the cases that need a new place and why, and those that are off for good."""
+    def at(self, sessions: Mapping[str, Session]) -> datetime.datetime | None:
+        """Day and time now, where the time is told and the day is certain."""
+        days = {self.on} if self.on else self.days | {sessions[one.session].day for one in self.changed}
+        if self.now is None or len(days) != 1:
+            return None
+        return datetime.datetime.combine(next(iter(days)), self.now)
 
-    instance: Instance
-    lost: frozenset[str]
-    cancelled: dict[Key, str]
-    added: dict[Key, Added]
-    begun: frozenset[Key]
-    days: frozenset[datetime.date]
-    because: dict[str, str]  # by person and session
+
+def timed(happened: Happened, now: str | None, instance: Instance) -> Happened:
+    """The same at another time of day, `now` as HH:MM. Raises PlannerError for no time, or one without its day."""
+    if now is None:
+        return happened
+    try:
+        told = Happened.model_validate({**happened.model_dump(), "now": now})
+    except ValidationError:
+        raise PlannerError.one(f"{now!r} is not a time of day", "--now", hint="write it like 08:30") from None
+    if told.at(instance.sessions) is None:
+        raise PlannerError.one("a time without its day", "--now", NO_DAY, "name the day in the file, `on: 2026-12-01`")
+    return told
 
 
 def read_happened(path: Path, instance: Instance) -> Happened:
@@ -97,7 +115,7 @@ def read_happened(path: Path, instance: Instance) -> Happened:
         happened = Happened.model_validate(document.data)
     except ValidationError as error:
         raise PlannerError(list(misfits.faults_of(error, Happened, spot))) from None
-    if faults := list(_unknown(happened, instance, spot)):
+    if faults := [*_unknown(happened, instance, spot), *_untimely(happened, instance, spot)]:
         raise PlannerError(faults)
     return happened
 
@@ -129,44 +147,17 @@ def _unknown(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fau
             yield Fault(spot.at("added", n, "session"), f"no session {added.session!r}", hint=told)
 
 
-def aftermath(instance: Instance, happened: Happened) -> Aftermath:
-    """The world after what happened; every name is known to the instance."""
-    sessions = dict(instance.sessions)
-    trainees, supervisors = dict(instance.trainees), dict(instance.supervisors)
-    because: dict[str, str] = {}
-    days = {sessions[changed.session].day for changed in happened.changed}
-    days |= {added.day for added in happened.added}
-    for away in happened.away:
-        days.add(away.day)
-        because[away.who] = away.because
-        if away.who in trainees:
-            trainees[away.who] = replace(trainees[away.who], leave=trainees[away.who].leave | {away.day})
-        if away.who in supervisors:
-            held = supervisors[away.who]
-            supervisors[away.who] = held.model_copy(update={"leave": [*held.leave, away.day]})
-            if away.instead is not None:
-                for name, session in sessions.items():
-                    if session.day == away.day and away.who in session.supervisors:
-                        sessions[name] = _with(session, supervisors=[*session.supervisors, away.instead])
-    for changed in happened.changed:
-        because[changed.session] = changed.because
-        session = sessions[changed.session]
-        if changed.minutes is not None:
-            session = _with(session, minutes=changed.minutes)
-        if changed.without_anaesthetist:
-            session = _with(session, anaesthetist=False)
-        for item, sets in changed.sets.items():
-            held_kit = session.kit.get(item, KitSets(sets=sets))
-            session = _with(session, kit=session.kit | {item: held_kit.model_copy(update={"sets": sets})})
-        sessions[changed.session] = session
-    return Aftermath(
-        replace(instance, sessions=sessions, trainees=trainees, supervisors=supervisors),
-        frozenset(one.session for one in happened.changed if one.lost),
-        {(one.case, one.eye): one.because for one in happened.cancelled},
-        {(one.case, one.eye): one for one in happened.added},
-        frozenset((one.case, one.eye) for one in happened.begun), frozenset(days), because,
-    )  # fmt: skip
-
-
-def _with(session: Session, **changed: object) -> Session:
-    return session.model_copy(update=changed)
+def _untimely(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fault]:
+    """A time without its day, and what is told of days that are past."""
+    known = all(changed.session in instance.sessions for changed in happened.changed)
+    if happened.now is not None and known and happened.at(instance.sessions) is None:
+        yield Fault(spot.at("now"), "a time without its day", NO_DAY, "name the day it is, `on: 2026-12-01`")
+    if happened.on is None or not known:
+        return
+    told = [("away", n, "day", one.day) for n, one in enumerate(happened.away)]
+    told += [("added", n, "day", one.day) for n, one in enumerate(happened.added)]
+    of_sessions = [instance.sessions[one.session].day for one in happened.changed]
+    told += [("changed", n, "session", day) for n, day in enumerate(of_sessions)]
+    for name, n, key, day in told:
+        if day < happened.on:
+            yield Fault(spot.at(name, n, key), f"{day} is past", f"it is {happened.on}", "leave it out, or another day")

@@ -6,16 +6,15 @@ the end. How far the lists are from the best is measured on the weeks of `tests/
 
 from __future__ import annotations
 
-import datetime
-from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from planner.lists.blocked import Blocked, why_none
 from planner.lists.checker import Verdict, check
 from planner.lists.filling import Filling, Shorts
+from planner.lists.in_turn import in_turn
 from planner.lists.instance import Instance, Key, Lists
-from planner.lists.likeness import Alike, Sort
+from planner.lists.likeness import Alike
 from planner.lists.more import More, most_more
 from planner.lists.ordering import hardest_in_place
 from planner.lists.reasons import Reason, reasons
@@ -28,7 +27,6 @@ LOSING = (0.5, 1.5, 4.0)  # points; what loses more comes after
 # Of the search that follows the filling, in its own deterministic seconds.
 LEAST_EFFORT, EFFORT_A_SESSION, MOST_EFFORT = 6.0, 0.6, 20.0
 LARGEST_TWICE = 20_000  # places of all cases together, up to which lists are filled in two ways to begin from
-_URGENCY = ("urgent", "soon", None, "routine")  # not recorded stands before what is said to be the least
 
 
 @dataclass(frozen=True)
@@ -53,7 +51,7 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
 
     `done` is called once for each case that has been looked at for the first time.
     """
-    kept, alike = kept or Lists(()), Alike(instance)
+    kept, alike = kept or instance.empty, Alike(instance)
     possible, installed = possibilities(instance, kept, alike), solver()
     if installed is None:
         begun = filled(instance, kept, done, alike=alike)
@@ -62,7 +60,7 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
         search = begun_search(instance, kept, possible, alike, installed, done)
         search.improve(usual_effort(instance))
         lists = search.found
-    lists = pressing_first(lists, possible, alike)
+    lists = in_turn(instance, lists, kept)
     return matched(instance, lists, reasons(instance, kept, lists, alike), kept)
 
 
@@ -95,7 +93,7 @@ def filled(
     alike: Alike | None = None,
 ) -> Lists:
     """Lists filled case by case alone, and not made better. `shorts` is as in `Filling`."""
-    lists, alike = kept or Lists(()), alike or Alike(instance)
+    lists, alike = kept or instance.empty, alike or Alike(instance)
     possible = possibilities(instance, lists, alike)
     waiting = list(possible)
     filling = Filling(instance, alike, lists, shorts)
@@ -118,20 +116,6 @@ def in_order(instance: Instance, lists: Lists, kept: Lists) -> Lists:
     """The order the unit wishes for the hardest, on the lists that were empty."""
     held = {placing.session for placing in kept.placings}
     return hardest_in_place(instance, lists, (name for name in instance.sessions if name not in held))
-
-
-def pressing_first(lists: Lists, possible: dict[Key, list[Option]], alike: Alike) -> Lists:
-    """Of cases that no rule and no wish tells apart, the most pressing have the places."""
-    of_sort: dict[Sort, list[Key]] = defaultdict(list)
-    for key in possible:
-        of_sort[alike.sort(key)].append(key)
-    placed = {placing.case for placing in lists.placings}
-    taken: dict[Key, Key] = {}
-    for keys in of_sort.values():
-        count = sum(key in placed for key in keys)
-        gives, gets = (key for key in keys[count:] if key in placed), (key for key in keys[:count] if key not in placed)
-        taken |= zip(gives, gets, strict=True)
-    return replace(lists, placings=tuple(replace(p, case=taken.get(p.case, p.case)) for p in lists.placings))
 
 
 def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -> dict[Key, list[Option]]:
@@ -159,5 +143,5 @@ def matched(instance: Instance, lists: Lists, why: dict[Key, Reason] | None, kep
 
 
 def _pressing(instance: Instance, key: Key, places: int) -> tuple[object, ...]:
-    case = instance.cases[key]
-    return (case.last_day or datetime.date.max, _URGENCY.index(case.urgency), places, -case.tier, key)
+    *turn, last = instance.turn(key)
+    return (*turn, places, -instance.cases[key].tier, last)

@@ -9,13 +9,17 @@ from __future__ import annotations
 import math
 from collections import Counter, defaultdict
 from dataclasses import dataclass
+from itertools import combinations, product
 from typing import Any
 
 from ortools.sat.python import cp_model
 
 from planner.lists import room, worth
-from planner.lists.instance import Instance, Key, Lists
+from planner.lists.instance import FixedOrder, Instance, Key, Lists
 from planner.lists.likeness import Alike
+from planner.lists.roster import Session
+from planner.lists.rules_of_eyes import may_both
+from planner.lists.rules_of_sessions import limits_of
 from planner.lists.trials import Option
 from planner.lists.week import Week
 
@@ -68,7 +72,9 @@ class Model:
         self._supervisors()
         self._trainees()
         self._patients()
+        self._rooms()
         self._kit()
+        self._limits()
         self._objective()
 
     def _kinds(self, possible: dict[Key, list[Option]], alike: Alike) -> list[list[Key]]:
@@ -137,18 +143,43 @@ class Model:
                     self.model.add_at_most_one(self._any(here) for here in mine)
 
     def _patients(self) -> None:
-        """One eye of a patient a session. Whoever has two cases shares a kind with nobody else."""
+        """One patient's eyes where and when both may be. Whoever has two cases shares a kind with nobody else."""
         of_patient: dict[str, set[Key]] = defaultdict(set)
         count: Counter[str] = Counter()
         for first, keys in self.kinds.items():
             patient = self.instance.cases[first].patient
-            if patient is not None and patient not in self.kept.both_eyes_agreed:
+            if patient is not None:
                 of_patient[patient].add(first)
                 count[patient] += sum(self.instance.cases[key].patient == patient for key in keys)
-        for patient, firsts in of_patient.items():
-            if count[patient] > 1:
-                for session in self.sessions:
-                    self.model.add(sum(v for key, _, v in self._of[(session.id, "", None)] if key in firsts) <= 1)
+        for patient in (patient for patient, number in count.items() if number > 1):
+            agreed, of = patient in self.kept.both_eyes_agreed, of_patient[patient]
+            there: list[tuple[Session, Any]] = []
+            for session in self.sessions:
+                here = [one for one in self._of[(session.id, "", None)] if one[0] in of]
+                if here:
+                    there.append((session, self._any(here)))
+                    if not agreed:
+                        self.model.add(sum(variable for _, _, variable in here) <= 1)
+            for (one, eye), (other, fellow) in combinations(there, 2):
+                if not may_both(self.instance, agreed, one, other):
+                    self.model.add_at_most_one(eye, fellow)
+
+    def _rooms(self) -> None:
+        """What stands on two lists of one theatre's day is in the fixed order, whatever the order of each."""
+        pairs = combinations(sorted(self.sessions, key=lambda session: session.span), 2)
+        of_one_room = ((one, other) for one, other in pairs if (one.day, one.room) == (other.day, other.room))
+        for (one, other), rule in product(of_one_room, self.instance.order):
+            early, late = self._by_rank(one, rule), self._by_rank(other, rule)
+            for rank, after in early.items():
+                before = [each for lower, cases in late.items() if lower < rank for each in cases]
+                if before:
+                    self.model.add_at_most_one(self._any(after), self._any(before))
+
+    def _by_rank(self, session: Session, rule: FixedOrder) -> dict[int, list[tuple[Key, Option, Any]]]:
+        found: dict[int, list[tuple[Key, Option, Any]]] = defaultdict(list)
+        for each in self._of[(session.id, "", None)]:
+            found[rule.rank(self.instance.cases[each[0]])].append(each)
+        return found
 
     def _kit(self) -> None:
         """Each set used as often as its turnround could allow at the very most, whatever the order."""
@@ -157,6 +188,13 @@ class Model:
                 here = self._of[(session.id, "", None)]
                 users = [v for key, _, v in here if item in self.instance.cases[key].kit]
                 self.model.add(sum(users) <= room.uses(self.instance, session, item))
+
+    def _limits(self) -> None:
+        """The session's own limits of cases, general anaesthetics and places in recovery."""
+        for session in self.sessions:
+            for most, counts in limits_of(session):
+                here = self._of[(session.id, "", None)]
+                self.model.add(sum(v for key, _, v in here if counts(self.instance.cases[key])) <= most)
 
     def _objective(self) -> None:
         trainees, wishes = self.instance.trainees, self.instance.wishes

@@ -38,7 +38,7 @@ def most_more(instance: Instance, lists: Lists, kept: Lists | None = None) -> Mo
     A case that may not stand even on an empty list never can; the solver's bound, where it is installed, knows of
     minutes, people and kit besides.
     """
-    kept, alike = kept or Lists(()), Alike(instance)
+    kept, alike = kept or instance.empty, Alike(instance)
     fixed, placed = {placing.case for placing in kept.placings}, len(lists.placings)
     possible = {key: places for key in instance.cases if key not in fixed and (places := alike.possible(key, kept))}
     waiting, installed = max(0, len(fixed) + len(possible) - placed), solver()

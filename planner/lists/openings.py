@@ -1,7 +1,8 @@
 """What one change would place a case that has no place: each change tried, and the lists with it judged by the checker.
 
 A change is one thing that a person can do: move one other case, another order, one more set, an anaesthetist, one more
-supervisor, some minutes, or an answer that is not recorded. Nobody's deadline, leave or limit is ever changed.
+supervisor, some minutes, an answer that is not recorded, or, last of all, a place later than it is needed, which the
+organiser must accept. Nobody's leave or limit is ever changed.
 """
 
 from __future__ import annotations
@@ -9,13 +10,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from planner.lists.checker import broken_rules
-from planner.lists.instance import Instance, Key, Lists, Placing
+from planner.lists.checker import OF_ORDER, broken_rules
+from planner.lists.instance import Instance, Key, ListCase, Lists, Placing
 from planner.lists.minutes import LONGEST
 from planner.lists.moves import taken_off
 from planner.lists.ordering import ordered
 from planner.lists.roster import KitSets, Session
+from planner.lists.rules_of_people import APPROVAL
 from planner.lists.trials import Option, Trial, attempt
+from planner.lists.waiting import days
 from planner.lists.week import Broken, Week
 from planner.lists.worth import ranked
 
@@ -23,10 +26,9 @@ MORE_MINUTES = range(5, 65, 5)
 WORK = 400  # places tried for other cases
 WORK_OF_TWO = 60
 _Changed = tuple[str, Session]  # what is done to a session, and the session after it
-_BY_MOVING = frozenset(
-    {"overrun", "kit-sets", "fixed-order", "one-eye-a-list", "supervisor-is-free", "trainee-is-free"}
-)
-_OF_ORDER = frozenset({"kit-sets", "fixed-order"})
+_OF_EYES = frozenset({"patient-in-one-theatre", "one-eye-a-day", "between-eyes"})
+_OF_LIMITS = frozenset({"overrun", "most-cases", "general-anaesthetics", "recovery"})
+_BY_MOVING = OF_ORDER | _OF_EYES | _OF_LIMITS | {"supervisor-is-free", "trainee-is-free"}
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,8 @@ def opened(
 ) -> tuple[Opened, ...]:
     """One opening of each sort at most, what costs nobody anything first. `barred` are the places tried in vain.
 
-    Where no one change is enough, one thing more for a session and one other case moved are tried together. Cases in
+    Where no one change is enough, one thing more for a session and one other case moved are tried together. A place
+    later than it is needed comes last. Cases in
     `fixed` are not moved. What these lists break already is let be.
     """
     search = _Search(instance, lists, key, fixed, work)
@@ -66,10 +69,10 @@ def opened(
     )  # fmt: skip
     trials = sorted(barred, key=lambda trial: (len(trial.rules), len(trial.broken)))
     found = tuple(one for way in ways if (one := next(way(trials), None)) is not None)
-    if found:
-        return found
-    both = next(search.with_a_move(trials), None)
-    return (both,) if both is not None else ()
+    if not found and (both := next(search.with_a_move(trials), None)) is not None:
+        found = (both,)
+    late = next(search.later_than_needed(trials), None)
+    return found if late is None else (*found, late)
 
 
 class _Search:
@@ -80,7 +83,7 @@ class _Search:
 
     def other_order(self, trials: list[Trial]) -> Iterator[Opened]:
         for trial in trials:
-            if not trial.rules <= _OF_ORDER:
+            if not trial.rules <= OF_ORDER:
                 continue
             session = trial.placing.session
             there = attempt(self.instance, self.lists, self.key, Option.of(trial.placing)).lists
@@ -130,20 +133,22 @@ class _Search:
                         return
 
     def _in_the_way(self, trial: Trial) -> list[Placing]:
-        """Placed cases whose move could help: of the same session, or tying the same people at that time."""
+        """Placed cases whose move could help: of the same theatre's day, tying the same people, or the other eye."""
         session, own = self.instance.sessions[trial.placing.session], trial.placing
-        people = {own.supervisor, own.trainee} - {None}
-        return [
-            p for p in self.lists.placings
-            if p.case not in self.fixed
-            and (p.session == own.session or ({p.supervisor, p.trainee} & people
-                                              and self.instance.sessions[p.session].meets(session)))
-        ]  # fmt: skip
+        people, patient = {own.supervisor, own.trainee} - {None}, self.case.patient
+
+        def in_the_way(p: Placing) -> bool:
+            there = self.instance.sessions[p.session]
+            same_room = (there.day, there.room) == (session.day, session.room)
+            ties_people = bool({p.supervisor, p.trainee} & people) and there.meets(session)
+            return same_room or ties_people or (patient is not None and self.instance.cases[p.case].patient == patient)
+
+        return [p for p in self.lists.placings if p.case not in self.fixed and in_the_way(p)]
 
     def _places(self, other: Placing, stays: bool, lists: Lists) -> Iterator[Option]:
         options = [
             Option(session.id, trainee, supervisor)
-            for session in self.instance.sessions.values()
+            for session in self.instance.coming
             if (session.id == other.session) is stays
             for trainee in (*self.instance.trainees, None)
             for supervisor in session.supervisors
@@ -210,7 +215,7 @@ class _Search:
     def _longer(self, session: Session) -> Iterator[_Changed]:
         for more in MORE_MINUTES:
             longer = session.model_copy(update={"minutes": session.minutes + more})
-            others = (s for s in self.instance.sessions.values() if s.theatre == longer.theatre and s.id != longer.id)
+            others = (s for s in self.instance.sessions.values() if s.room == longer.room and s.id != longer.id)
             if session.minutes + more <= LONGEST and not any(longer.meets(other) for other in others):
                 yield f"{more} minutes more for {session.told}.", longer
 
@@ -238,10 +243,40 @@ class _Search:
                 if open_ and trial.rules == {rule}:
                     cases = self.instance.cases | {self.key: replace(case, **answer)}  # type: ignore[arg-type]
                     yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
-            if trial.rules == {"one-eye-a-list"} and case.patient is not None:
+            if trial.rules == {APPROVAL} and case.approval is not None and case.approval.stands:
+                stage = self.instance.trainees[trial.placing.trainee or ""].stage
+                wider = replace(case.approval, stages=case.approval.stages | {stage})
+                cases = self.instance.cases | {self.key: replace(case, approval=wider)}
+                says = f"Once a consultant approves it for {trial.placing.trainee} ({stage})."
+                yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
+            for says, told in self._told(trial):
+                cases = self.instance.cases | {self.key: told}
+                yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
+            if trial.rules == {"one-eye-a-day"} and case.patient is not None:
                 agreed = replace(self.lists, both_eyes_agreed=self.lists.both_eyes_agreed | {case.patient})
-                says = f"Both eyes of {case.patient} on one list, if that is agreed."
+                says = f"Both eyes of {case.patient} on one day, if that is agreed."
                 yield from self._now(self.instance, agreed, trial, says)
+
+    def _told(self, trial: Trial) -> Iterator[tuple[str, ListCase]]:
+        """The case once what is asked of it is recorded, so that it may stand on that day."""
+        case, day = self.case, self.instance.sessions[trial.placing.session].day
+        if trial.rules == {"fixed-order"}:
+            for rule in self.instance.order:
+                if case.order[rule.id] is None:
+                    yield f"Once recorded as absent: {rule.asked}.", replace(case, order=case.order | {rule.id: False})
+        if trial.rules == {"first-eye-reviewed"} and case.reviewed_on is None:
+            yield "Once the first eye is examined and that is recorded.", replace(case, reviewed_on=day)
+
+    def later_than_needed(self, trials: list[Trial]) -> Iterator[Opened]:
+        """The earliest place after its last day, which stands only once the organiser accepts that."""
+        case, sessions = self.case, self.instance.sessions
+        late = [trial for trial in trials if trial.rules == {"deadline"}]
+        for trial in sorted(late, key=lambda trial: sessions[trial.placing.session].day):
+            if case.last_day is not None:
+                count = days((sessions[trial.placing.session].day - case.last_day).days)
+                says = f"{case.told} {count} past its date, if the organiser accepts it (`late_accepted`)."
+                cases = self.instance.cases | {self.key: replace(case, late_because="the organiser accepts it")}
+                yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
 
     def _now(self, instance: Instance, lists: Lists, trial: Trial, says: str) -> Iterator[Opened]:
         then = attempt(instance, lists, self.key, Option.of(trial.placing))

@@ -6,13 +6,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import permutations
 
-from planner.lists.checker import broken_rules
+from planner.lists.checker import OF_ORDER, broken_rules
 from planner.lists.instance import Instance, Key, Lists, Placing
-from planner.lists.trials import Option
+from planner.lists.trials import Option, usual_rank
 from planner.lists.week import Week
 
 LONGEST_ORDERED = 8  # cases of a session whose every order is tried
-_OF_ORDER = ("kit-sets", "fixed-order")
 
 
 def ordered(instance: Instance, lists: Lists, session: str, here: list[tuple[Key, Option]]) -> tuple[Placing, ...]:
@@ -22,7 +21,7 @@ def ordered(instance: Instance, lists: Lists, session: str, here: list[tuple[Key
             Placing(session, place, key, option.trainee, option.supervisor)
             for place, (key, option) in enumerate(order, 1)
         )
-        if not any(True for _ in broken_rules(Week(instance, replace(lists, placings=tried)), _OF_ORDER)):
+        if not any(True for _ in broken_rules(Week(instance, replace(lists, placings=tried)), OF_ORDER)):
             return tried
     return ()
 
@@ -46,9 +45,8 @@ def _orders(instance: Instance, here: list[tuple[Key, Option]]) -> Iterator[tupl
 
     def usual(placed: tuple[Key, Option]) -> tuple[object, ...]:
         case = instance.cases[placed[0]]
-        first = any(case.order[rule.id] is True for rule in instance.order if rule.first)
-        last = any(case.order[rule.id] is True for rule in instance.order if not rule.first)
-        return (not first, last, hardest * case.tier, str(case.last_day or "9"), -case.tier, placed[0])
+        turn = instance.turn(placed[0])
+        return (*usual_rank(instance, placed[0]), hardest * case.tier, *turn[:-1], -case.tier, placed[0])
 
     begun = sorted(here, key=usual)
     yield tuple(begun)

@@ -39,6 +39,7 @@ class Row:
     too_long: bool
     entries: tuple[Entry, ...]
     broken: tuple[str, ...]
+    past: tuple[str, ...]  # cases past their date
     asked: int
 
     @property
@@ -96,6 +97,9 @@ def glance(instance: Instance, lists: Lists) -> Glance:
     for one in verdict.broken:
         broken.setdefault(one.session, []).append(one.says)
     asked = Counter(one.session for one in verdict.asked)
+    past: dict[str | None, list[str]] = {}
+    for breach in verdict.breaches:
+        past.setdefault(breach.session, []).append(breach.says)
     sessions = sorted(instance.sessions.values(), key=lambda session: (session.span[0], session.theatre))
 
     def row(session: Session) -> Row:
@@ -103,7 +107,7 @@ def glance(instance: Instance, lists: Lists) -> Glance:
         return Row(
             session, f"{session.span[0]:%H:%M}–{session.span[1]:%H:%M}", round(week.expected_minutes(session.id)),
             chance, chance > instance.overrun_chance, tuple(_entry(week, p) for p in week.list_of(session.id)),
-            tuple(broken.get(session.id, ())), asked[session.id],
+            tuple(broken.get(session.id, ())), tuple(past.get(session.id, ())), asked[session.id],
         )  # fmt: skip
 
     weeks = [
@@ -115,7 +119,7 @@ def glance(instance: Instance, lists: Lists) -> Glance:
     ]
     placed = {placing.case for placing in lists.placings}
     waiting = [key for key in instance.cases if key not in placed]
-    waiting.sort(key=lambda key: (instance.cases[key].last_day or datetime.date.max, key))
+    waiting.sort(key=instance.turn)
     return Glance(
         tuple(weeks), tuple(_waiting(instance, lists, key) for key in waiting),
         tuple(_share(week, name) for name in instance.trainees), len(placed), instance.overrun_chance,

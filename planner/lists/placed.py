@@ -60,7 +60,7 @@ def lists_in(text: str, name: str, instance: Instance) -> Lists:
         for listed in file.lists
         for place, line in enumerate(listed.cases, 1)
     ]
-    return Lists(tuple(placings), frozenset(file.both_eyes_agreed))
+    return Lists(tuple(placings), instance.both_eyes_agreed.union(file.both_eyes_agreed))
 
 
 def _repeated(file: ListsFile, spot: Spot) -> Iterator[Fault]:

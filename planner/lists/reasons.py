@@ -27,8 +27,7 @@ class Reason:
 
 def pressing(instance: Instance, key: Key) -> str:
     """How pressing a case is, in words."""
-    case = instance.cases[key]
-    return case.why_then or case.urgency or "urgency not recorded"
+    return instance.cases[key].waiting.words(instance.planned_on, key in instance.past_their_date)
 
 
 def reasons(instance: Instance, kept: Lists, lists: Lists, alike: Alike) -> dict[Key, Reason]:

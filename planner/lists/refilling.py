@@ -50,12 +50,10 @@ class Refilling:
         self.instance, self.kept, self.possible, self.alike = instance, kept, possible, alike
         self._known, self._chance = Known(instance, alike), Random(1)
         self.trials = 0
-        self._pressing = [key for key in possible if instance.cases[key].presses]
         of_sort: dict[Sort, list[Key]] = defaultdict(list)
         for key in possible:
-            if not instance.cases[key].presses:
-                of_sort[alike.sort(key)].append(key)
-        self._sorts = sorted(of_sort.values(), key=lambda keys: -len(possible[keys[0]]))
+            of_sort[alike.sort(key)].append(key)
+        self._sorts = sorted(of_sort.values(), key=lambda keys: (self._urgent(keys[0]), -len(possible[keys[0]])))
         self._fixed = {placing.case for placing in kept.placings}
         days: dict[datetime.date, list[str]] = defaultdict(list)
         for session in instance.sessions.values():
@@ -97,9 +95,9 @@ class Refilling:
     def _filled(self, lists: Lists, free: list[str], price: float, shuffle: float) -> Lists:
         filling = Filling(self.instance, self.alike, lists, price=price, known=self._known)
         placed = {placing.case for placing in lists.placings}
-        keys = [key for key in self._pressing if key not in placed]
-        ranks = {n: n + shuffle * self._chance.random() for n in range(len(self._sorts))}
-        keys += [key for n in sorted(ranks, key=ranks.__getitem__) for key in self._sorts[n] if key not in placed]
+        ranks = [(self._urgent(keys[0]), n + shuffle * self._chance.random()) for n, keys in enumerate(self._sorts)]
+        order = sorted(range(len(ranks)), key=ranks.__getitem__)
+        keys = [key for n in order for key in self._sorts[n] if key not in placed]
         hopeless: set[Sort] = set()
         for key in keys:
             sort = self.alike.sort(key)
@@ -107,6 +105,10 @@ class Refilling:
                 hopeless.add(sort)
         self.trials += filling.trials
         return filling.lists
+
+    def _urgent(self, key: Key) -> tuple[object, ...]:
+        """Whose turn it is but for waiting: no case comes before a more urgent one, however they are shuffled."""
+        return self.instance.turn(key)[:2]
 
     def _some(self) -> list[str]:
         """One day's sessions or two days', or any two or three."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterator, Sequence
-from itertools import combinations
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -21,6 +20,7 @@ from planner.rulebook.references import nearest
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.rulebook.shapes import By, StepId
 from planner.unit import Unit
+from planner.wording import day_words
 
 LARGEST_FILE = 500_000
 Present = Literal["scrubbed", "in-theatre", "on-site"]
@@ -28,9 +28,14 @@ _CLOCK = re.compile(r"([01]\d|2[0-3]):[0-5]\d")
 
 
 def _clock(raw: Any) -> Any:
+    if isinstance(raw, datetime.time):
+        return raw
     if not isinstance(raw, str) or not _CLOCK.fullmatch(raw):
         raise ValueError(f"{raw!r} is not a time of day; write it like 08:30")
     return datetime.time.fromisoformat(raw)
+
+
+Clock = Annotated[datetime.time, BeforeValidator(_clock)]
 
 
 class Learner(Entry):
@@ -62,11 +67,25 @@ class Supervisor(Entry):
 
 
 class Patient(Entry):
-    """When a patient, by pseudonym, cannot come: single days, and every day before one."""
+    """When a patient, by pseudonym, cannot come: single days, and every day before one.
+
+    `short_notice`: whether they can come for a place that falls free shortly before; `both_eyes_agreed`: whether both
+    eyes on one day were agreed with them. Left out, nobody has asked.
+    """
 
     id: str
     away: list[Day] = []
     not_before: Day | None = None
+    short_notice: YesNo | None = None
+    both_eyes_agreed: YesNo | None = None
+
+
+class LateCase(Entry):
+    """A case for which the organiser accepts that it comes later than it is needed, and why."""
+
+    case: str
+    eye: Literal["right", "left"]
+    because: str
 
 
 class KitSets(Entry):
@@ -77,16 +96,23 @@ class KitSets(Entry):
 
 
 class Session(Entry):
-    """A theatre for some minutes. `kit` names what is counted there; other kit is as the unit's file says."""
+    """A theatre for some minutes. `kit` names what is counted there; other kit is as the unit's file says.
+
+    `most_cases`, `most_general_anaesthetics` and `recovery_places` (patients of this session whom the recovery room
+    takes) are the unit's own limits; left out, there is none.
+    """
 
     id: str
     day: Day
-    starts: Annotated[datetime.time, BeforeValidator(_clock)]
+    starts: Clock
     theatre: str
     minutes: Annotated[Whole, Field(ge=30, le=LONGEST)]
     anaesthetist: YesNo
     supervisors: list[str]
     kit: dict[str, KitSets] = {}
+    most_cases: Annotated[Whole, Field(ge=1)] | None = None
+    most_general_anaesthetics: Annotated[Whole, Field(ge=0)] | None = None
+    recovery_places: Annotated[Whole, Field(ge=0)] | None = None
 
     @property
     def span(self) -> tuple[datetime.datetime, datetime.datetime]:
@@ -94,13 +120,22 @@ class Session(Entry):
         return begins, begins + datetime.timedelta(minutes=self.minutes)
 
     @property
+    def room(self) -> str:
+        return room_of(self.theatre)
+
+    @property
     def told(self) -> str:
-        """`morning-1 (Tue 2026-12-01 08:30, theatre 1)`."""
-        return f"{self.id} ({self.day:%a} {self.day} {self.starts:%H:%M}, {self.theatre})"
+        """`morning-1 (Tue 1 December 2026 08:30, theatre 1)`."""
+        return f"{self.id} ({self.day:%a} {day_words(self.day)} {self.starts:%H:%M}, {self.theatre})"
 
     def meets(self, other: Session) -> bool:
         """Whether the two run at the same time for a while."""
         return self.span[0] < other.span[1] and other.span[0] < self.span[1]
+
+
+def room_of(theatre: str) -> str:
+    """A theatre's name as it is compared: capitals and spaces make no other room."""
+    return " ".join(theatre.split()).casefold()
 
 
 class OwnMinutes(Entry):
@@ -112,31 +147,40 @@ class OwnMinutes(Entry):
 
 
 class Limits(Entry):
-    """What is left out is the rulebook's. `within_days` runs from the day a case was recorded."""
+    """What is left out is the rulebook's, or is no limit where that gives none.
+
+    `within_days` are the unit's waiting targets; they run from the date of listing, or else from the day a case was
+    recorded. `lead_days`: calendar days that a lens or an item of kit takes from order to shelf.
+    `days_between_eyes` are those from the operation on a patient's one eye to that on the other, at least.
+    """
 
     overrun_chance: Annotated[Number, Field(gt=0, lt=1)] | None = None
     turnover_minutes: Annotated[Number, Field(ge=0)] | None = None
     operating_minutes: dict[str, OwnMinutes] = {}
-    within_days: dict[Literal["soon", "urgent"], Annotated[Whole, Field(ge=0)]] = {}
+    days_between_eyes: Annotated[Whole, Field(ge=0)] | None = None
+    within_days: dict[Literal["routine", "soon", "urgent"], Annotated[Whole, Field(ge=0)]] = {}
+    lead_days: dict[Literal["lens", "kit"], Annotated[Whole, Field(ge=0)]] = {}
 
 
 class Wishes(Entry):
     """Weights of what the matching prefers among places that keep every rule; 0 leaves a wish out.
 
-    `placed`: a case has a place at all; `pressing`: one that is urgent, soon or wanted by a day has one.
+    `placed`: a case has a place at all.
     `whole_operation` and `named_steps`: a trainee operates, or takes named steps. A whole operation beyond a trainee's
     target, or of an independent one without a target while another's is open, counts as named steps at most.
     `toward_target`: more for each whole operation up to the target. `needed_step`: each step that they take and still
     need. `just_beyond`: a whole operation one tier above the highest they have shown.
     `hard_together`: less for each eye of tier 3 or 4 beyond the first on one list.
     `fair_share`: less for each case that a trainee has on these lists beyond the mean of all trainees. `waiting`: less
-    for each day from the first session on. `closer_than_needed`: less where a consultant supervises what a trainer may.
+    for each day from the first session on, so many times as the case is urgent: 1 routine, 2 not recorded, 3 soon,
+    4 urgent. `urgency`: a place for a case that is not routine, once for each of these steps above it. `past_its_date`:
+    for a case past its date, each day before the day after the last session, and a tenth more for each of these steps.
+    `closer_than_needed`: less where a consultant supervises what a trainer may.
     `few_changes`: a case stays in its published session with its people; half of it with other people.
     `hardest` is no weight: whether the highest tier comes first, while all are fresh, or last. It yields to every rule.
     """
 
     placed: Annotated[Number, Field(ge=0)] = 20.0
-    pressing: Annotated[Number, Field(ge=0)] = 40.0
     whole_operation: Annotated[Number, Field(ge=0)] = 10.0
     named_steps: Annotated[Number, Field(ge=0)] = 4.0
     toward_target: Annotated[Number, Field(ge=0)] = 6.0
@@ -145,6 +189,8 @@ class Wishes(Entry):
     hard_together: Annotated[Number, Field(ge=0)] = 2.0
     fair_share: Annotated[Number, Field(ge=0)] = 1.0
     waiting: Annotated[Number, Field(ge=0)] = 0.2
+    urgency: Annotated[Number, Field(ge=0)] = 20.0
+    past_its_date: Annotated[Number, Field(ge=0)] = 30.0
     closer_than_needed: Annotated[Number, Field(ge=0)] = 1.0
     few_changes: Annotated[Number, Field(ge=0)] = 8.0
     hardest: Literal["first", "last"] | None = None
@@ -155,6 +201,7 @@ class Roster(Entry):
     supervisors: list[Supervisor]
     sessions: list[Session] = Field(min_length=1)
     patients: list[Patient] = []
+    late_accepted: list[LateCase] = []
     limits: Limits = Limits()
     wishes: Wishes = Wishes()
 
@@ -167,10 +214,20 @@ def read_roster(path: Path, unit: Unit, rulebook: Rulebook) -> Roster:
         roster = Roster.model_validate(document.data)
     except ValidationError as error:
         raise PlannerError(list(misfits.faults_of(error, Roster, spot))) from None
-    faults = [*_repeated(roster, spot), *_unknown(roster, unit, rulebook, spot), *_clashing(roster, spot)]
+    faults = faults_between(roster, unit, rulebook, spot)
     if faults:
         raise PlannerError(faults)
     return roster
+
+
+def faults_between(roster: Roster, unit: Unit, rulebook: Rulebook, spot: Spot) -> list[Fault]:
+    """What is wrong among entries that each have their shape, and with unit and rulebook."""
+    return [
+        *_repeated(roster, spot),
+        *_unknown(roster, unit, rulebook, spot),
+        *_respelt(roster, spot),
+        *_clashing(roster, spot),
+    ]
 
 
 def _repeated(roster: Roster, spot: Spot) -> Iterator[Fault]:
@@ -219,9 +276,25 @@ def _unknown(roster: Roster, unit: Unit, rulebook: Rulebook, spot: Spot) -> Iter
             yield Fault(where, f"no operator {name!r}", hint=f"one of {', '.join(operators)}")
 
 
+def _respelt(roster: Roster, spot: Spot) -> Iterator[Fault]:
+    """One theatre written in two ways, which would print as two."""
+    first: dict[str, tuple[str, str]] = {}
+    for index, session in enumerate(roster.sessions):
+        written, at = first.setdefault(session.room, (session.theatre, session.id))
+        if written != session.theatre:
+            what = f"{session.theatre!r} is {written!r}, as {at} has it, in other letters"
+            why = "capitals and spaces make no other theatre"
+            yield Fault(spot.at("sessions", index, "theatre"), what, why, f"write {written!r}, or another name")
+
+
 def _clashing(roster: Roster, spot: Spot) -> Iterator[Fault]:
     """Two sessions in one theatre at one time."""
-    for (_, one), (index, other) in combinations(enumerate(roster.sessions), 2):
-        if one.theatre == other.theatre and one.meets(other):
-            what = f"{other.id} is in {other.theatre} while {one.id} still runs there"
-            yield Fault(spot.at("sessions", index), what, "one theatre has one table", "other hours, or fewer minutes")
+    clashing: list[list[tuple[int, Session]]] = []
+    running: dict[str, list[tuple[int, Session]]] = {}
+    for index, session in sorted(enumerate(roster.sessions), key=lambda pair: pair[1].span):
+        still = [pair for pair in running.get(session.room, []) if pair[1].meets(session)]
+        clashing += [sorted([pair, (index, session)], key=lambda pair: pair[0]) for pair in still]
+        running[session.room] = [*still, (index, session)]
+    for (_, one), (index, other) in sorted(clashing, key=lambda pair: (pair[0][0], pair[1][0])):
+        what = f"{other.id} is in {other.theatre} while {one.id} still runs there"
+        yield Fault(spot.at("sessions", index), what, "one theatre has one table", "other hours, or fewer minutes")

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterator
 from itertools import combinations
 
+from planner.lists.instance import FixedOrder, Placing
 from planner.lists.week import Broken, Week
+from planner.wording import day_words
 
 PLACE_IT_ELSEWHERE = "Move it to another list."
 
@@ -55,52 +58,92 @@ def settled(week: Week) -> Iterator[Broken]:
 
 
 def deadline(week: Week) -> Iterator[Broken]:
-    """No case comes later than it is needed."""
+    """No case comes later than it is needed, unless it is past its date when planned, or that was accepted."""
     for placing in week.lists.placings:
         case, day = week.case(placing), week.session(placing).day
-        if case.last_day is not None and day > case.last_day:
-            says = f"{week.told(placing)}: {case.why_then}, and {day} is later."
-            yield Broken("deadline", placing.session, case.told, says, f"Move it to {case.last_day} or before.")
+        if case.last_day is not None and day > case.last_day and placing.case not in week.instance.past_their_date:
+            says = f"{week.told(placing)}: {case.why_then}, and {day_words(day)} is later."
+            yield Broken(
+                "deadline", placing.session, case.told, says, f"Move it to {day_words(case.last_day)} or before."
+            )
 
 
 def patient_can_come(week: Week) -> Iterator[Broken]:
     """The patient is not away on that day."""
     for placing in week.lists.placings:
         case, day = week.case(placing), week.session(placing).day
-        early = case.not_before is not None and day < case.not_before
-        if early or day in case.away:
-            when = f"before {case.not_before}" if early else f"on {day}"
+        first = case.not_before if case.not_before is not None and day < case.not_before else None
+        if first is not None or day in case.away:
+            when = f"on {day_words(day)}" if first is None else f"before {day_words(first)}"
             says = f"{week.told(placing)}: {case.patient} cannot come {when}."
             yield Broken("patient-can-come", placing.session, case.told, says, "Move it to another day.")
 
 
-def one_eye_a_list(week: Week) -> Iterator[Broken]:
-    """A patient has one eye operated on in a list, unless both were agreed."""
+def begun_first(week: Week) -> Iterator[Broken]:
+    """Whatever is done or in hand stays the beginning of its list."""
     for session in week.sessions:
-        first: dict[str, str] = {}
-        for placing in week.list_of(session.id):
-            case = week.case(placing)
-            if case.patient is None or case.patient in week.lists.both_eyes_agreed:
+        placings = week.list_of(session.id)
+        last = next((placing for placing in reversed(placings) if placing.case in week.instance.begun), None)
+        for placing in placings:
+            if last is None or placing.place >= last.place or placing.case in week.instance.begun:
                 continue
-            if case.patient in first:
-                says = f"{week.told(placing)}: {case.patient} has {first[case.patient]} on the same list."
-                change = f"Move one of the two, or write {case.patient} under both_eyes_agreed once that is agreed."
-                yield Broken("one-eye-a-list", session.id, case.told, says, change)
-            first.setdefault(case.patient, case.told)
+            told = week.case(placing).told
+            says = f"{week.told(placing)} comes before {week.case(last).told}, which is done or in hand."
+            yield Broken("begun-first", session.id, told, says, f"Put it after number {last.place}.")
 
 
 def fixed_order(week: Week) -> Iterator[Broken]:
-    """Cases whose place is fixed come before, or after, all others."""
-    for session in week.sessions:
-        placings = week.list_of(session.id)
+    """Cases with a fixed place keep it in their theatre's whole day, one list after the other.
+
+    First those who must be first, then those in whom that is not recorded, then all others. Those who must be last
+    have nobody after them but others who must.
+    """
+    for placings in week.room_days:
         for rule in week.instance.order:
-            for one, other in combinations(placings, 2):
-                early, late = week.case(one), week.case(other)
-                if rule.first and late.order[rule.id] is True and early.order[rule.id] is not True:
-                    says = f"{week.told(other)}: {rule.because} {early.told} comes before it."
-                    yield Broken("fixed-order", session.id, late.told, says, f"Put it first ({rule.basis}).")
-                    break
-                if not rule.first and early.order[rule.id] is True and late.order[rule.id] is not True:
-                    says = f"{week.told(one)}: {rule.because} {late.told} comes after it."
-                    yield Broken("fixed-order", session.id, early.told, says, f"Put it last ({rule.basis}).")
-                    break
+            for placing, other in _out_of_order(week, rule, placings):
+                yield _misplaced(week, rule, placing, other)
+
+
+def nights_before(week: Week) -> Iterator[Broken]:
+    """The theatres that begin with a case that must be first, or may, after a session of the day before into the night.
+
+    Nobody knows from the lists whether such a theatre was free of what harms that case by the morning.
+    """
+    evenings = {(there.day, there.room): there for there in (week.session(each[-1]) for each in week.room_days)}
+    for first in (placings[0] for placings in week.room_days):
+        session, case = week.session(first), week.case(first)
+        evening = evenings.get((session.day - datetime.timedelta(days=1), session.room))
+        if evening is None or evening.span[1] <= datetime.datetime.combine(evening.day, week.instance.night_from):
+            continue
+        for rule in (rule for rule in week.instance.order if rule.first and case.order[rule.id] is not False):
+            says = (
+                f"{week.told(first)}: {evening.id} runs in {evening.theatre} until {evening.span[1]:%H:%M} the evening "
+            )
+            change = f"Ask whether the theatre has rested since. {rule.because}"
+            yield Broken("fixed-order", session.id, case.told, f"{says}before.", change)
+
+
+def _out_of_order(week: Week, rule: FixedOrder, placings: tuple[Placing, ...]) -> Iterator[tuple[Placing, Placing]]:
+    """Each case in the wrong place, with another that stands on its wrong side."""
+    ranks = [rule.rank(week.case(placing)) for placing in placings]
+    for n, placing in enumerate(placings):
+        if rule.first:
+            wrong = next((m for m in range(n) if ranks[m] > ranks[n]), None)
+        else:
+            wrong = next((m for m in range(n + 1, len(placings)) if ranks[m] < ranks[n]), None)
+        if wrong is not None:
+            yield placing, placings[wrong]
+
+
+def _misplaced(week: Week, rule: FixedOrder, one: Placing, other: Placing) -> Broken:
+    """What is wrong with the place of `one`, in view of `other`."""
+    session, case = week.session(one), week.case(one)
+    told = week.case(other).told if one.session == other.session else week.told(other)
+    day = "" if one.session == other.session else f" in {session.theatre} that day"
+    if case.order[rule.id] is None:
+        says = f"{week.told(one)}: not recorded: {rule.asked}. {told} comes before it, where it is recorded as absent."
+        change = f"Ask and record it, or put it before all such cases{day} ({rule.basis})."
+    else:
+        says = f"{week.told(one)}: {rule.because} {told} comes {'before' if rule.first else 'after'} it."
+        change = f"Put it {'first' if rule.first else 'last'}{day} ({rule.basis})."
+    return Broken("fixed-order", one.session, case.told, says, change)

@@ -13,6 +13,21 @@ from planner.lists.roster import Session
 from planner.lists.week import Broken, Week
 
 FROM_OUTSIDE = "on-site"
+APPROVAL = "approval-covers"  # broken, nothing of the case is printed or published
+
+
+def approval_covers(week: Week) -> Iterator[Broken]:
+    """What was approved covers who operates: any trainee by the table, or the stage it names, or a consultant alone."""
+    for placing in week.lists.placings:
+        case = week.case(placing)
+        stage = week.instance.trainees[placing.trainee].stage if placing.trainee else None
+        if case.approval is None or case.approval.covers(stage):
+            continue
+        says = f"{week.told(placing)}: {case.approval.says}"
+        if case.approval.stands:
+            says += f", and {placing.trainee} is at {stage}"
+        change = "Ask a consultant to approve it so, or name somebody it covers."
+        yield Broken(APPROVAL, placing.session, case.told, f"{says}.", change)
 
 
 def supervisor_fits(week: Week) -> Iterator[Broken]:
@@ -31,7 +46,7 @@ def _misfits(week: Week, placing: Placing) -> Iterator[tuple[str, str]]:
         there = ", ".join(session.supervisors) or "nobody"
         yield f"{supervisor.id} is not on this session", f"Name one who is ({there}), or move the case."
     if session.day in supervisor.leave:
-        yield f"{supervisor.id} is on leave on {session.day}", "Name another supervisor, or move the case."
+        yield week.away(supervisor.id, session.day), "Name another supervisor, or move the case."
     if asked.by == "consultant" and supervisor.grade != "consultant":
         change = "Name a consultant, or another trainee." if placing.trainee else "Name a consultant."
         yield f"{need}; {supervisor.id} is a {supervisor.grade}", change
@@ -75,7 +90,7 @@ def trainee_is_free(week: Week) -> Iterator[Broken]:
             continue
         session, told = week.session(placing), week.case(placing).told
         if session.day in week.instance.trainees[placing.trainee].leave:
-            says = f"{week.told(placing)}: {placing.trainee} is on leave on {session.day}."
+            says = f"{week.told(placing)}: {week.away(placing.trainee, session.day)}."
             yield Broken("trainee-is-free", session.id, told, says, "Another trainee, or move the case.")
         for other in week.sessions:
             there = other.id > session.id and any(p.trainee == placing.trainee for p in week.list_of(other.id))

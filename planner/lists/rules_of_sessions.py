@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 
+from planner.lists.instance import ListCase
+from planner.lists.roster import Session
 from planner.lists.week import Broken, Week
+from planner.truth import Truth
 from planner.wording import percent
 
 
@@ -40,6 +44,56 @@ def kit_sets(week: Week) -> Iterator[Broken]:
                 says += ", not ready again in time." if counted.sets else "."
                 change = "Bring another set, change the order, or move the case."
                 yield Broken("kit-sets", session.id, case.told, says, change)
+
+
+def most_cases(week: Week) -> Iterator[Broken]:
+    """A session has no more cases than the unit allows it."""
+    yield from _beyond(week, "most-cases")
+
+
+def general_anaesthetics(week: Week) -> Iterator[Broken]:
+    """A session has no more general anaesthetics than the unit allows it; what may be one counts."""
+    yield from _beyond(week, "general-anaesthetics")
+
+
+def recovery(week: Week) -> Iterator[Broken]:
+    """No more patients of a session need a place in recovery than it has; who may need one counts."""
+    yield from _beyond(week, "recovery")
+
+
+def limits_of(session: Session) -> Iterator[tuple[int, Callable[[ListCase], bool]]]:
+    """Each limit that the session has: the most it takes, and whether a case counts."""
+    for most, truth, _ in _limits(session).values():
+        if most is not None:
+            yield most, partial(_counts, truth)
+
+
+def _counts(truth: Callable[[ListCase], Truth], case: ListCase) -> bool:
+    return truth(case) is not False
+
+
+def _limits(session: Session) -> dict[str, tuple[int | None, Callable[[ListCase], Truth], str]]:
+    return {
+        "most-cases": (session.most_cases, lambda case: True, ""),
+        "general-anaesthetics": (
+            session.most_general_anaesthetics, lambda case: case.general_anaesthetic, " under general anaesthesia",
+        ),
+        "recovery": (session.recovery_places, lambda case: case.recovery, " for recovery"),
+    }  # fmt: skip
+
+
+def _beyond(week: Week, rule: str) -> Iterator[Broken]:
+    for session in week.sessions:
+        most, truth, what = _limits(session)[rule]
+        truths = [truth(week.case(placing)) for placing in week.list_of(session.id)]
+        count, unknown = sum(each is not False for each in truths), sum(each is None for each in truths)
+        if most is not None and count > most:
+            may = f", {unknown} of which only may be, since something is not recorded" if unknown else ""
+            says = (
+                f"{session.id}: {count} case{'' if count == 1 else 's'}{what}{may}; the session takes {most} at most."
+            )
+            change = "Move one of them to another session" + (", or ask." if may else ".")
+            yield Broken(rule, session.id, None, says, change)
 
 
 def overrun(week: Week) -> Iterator[Broken]:

@@ -6,7 +6,6 @@ One worker, a fixed seed and a limit in deterministic time, so that the same inp
 from __future__ import annotations
 
 import contextlib
-import datetime
 import signal
 import threading
 from collections import Counter, defaultdict
@@ -18,6 +17,7 @@ from typing import TYPE_CHECKING
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.likeness import Alike
 from planner.lists.ordering import LONGEST_ORDERED, ordered
+from planner.lists.rules_of_eyes import may_both
 from planner.lists.trials import Option
 from planner.lists.worth import Tally, of_lists
 
@@ -178,7 +178,7 @@ class Search:
             for key, options in self._at[name].items():
                 if key not in away:
                     mine = [option for option, short in options if short <= stage.losing or option == own.get(key)]
-                    possible.setdefault(key, []).extend(mine)
+                    possible.setdefault(key, []).extend(option for option in mine if self._may_stand(key, option, free))
         for key, option in own.items():
             if option not in possible.setdefault(key, []):
                 possible[key].append(option)
@@ -192,6 +192,19 @@ class Search:
         self._in_vain.add(before)
         return False
 
+    def _may_stand(self, key: Key, option: Option, free: set[str]) -> bool:
+        """Whether the patient's other eye, outside of the freed sessions, lets the case stand there."""
+        others = self.alike.of_patient(key)
+        if not others:
+            return True
+        agreed = self.instance.cases[key].patient in self.found.both_eyes_agreed
+        sessions = self.instance.sessions
+        return all(
+            may_both(self.instance, agreed, sessions[option.session], sessions[p.session])
+            for p in self.found.placings
+            if p.case in others and p.session not in free
+        )
+
     def _pressing(self, possible: dict[Key, list[Option]], free: set[str]) -> dict[Key, list[Option]]:
         """Those placed there now, and of those that wait the first so many, kind by kind."""
         placed = {placing.case for placing in self.found.placings if placing.session in free}
@@ -199,7 +212,7 @@ class Search:
         by_kind: dict[int, int] = Counter()
         kind = self.alike.kind
         chosen = set(placed)
-        for key in sorted(waiting, key=lambda key: (self.instance.cases[key].last_day or datetime.date.max, key)):
+        for key in sorted(waiting, key=self.instance.turn):
             by_kind[kind(key)] += 1
             if by_kind[kind(key)] <= OF_A_KIND:
                 chosen.add(key)

@@ -1,19 +1,26 @@
-"""Lists as CSV (RFC 4180): a row a case, for a spreadsheet. What a spreadsheet would run as a formula is quoted."""
+"""Lists as CSV (RFC 4180): a row a case, for a spreadsheet. What a spreadsheet would run as a formula is quoted.
+
+Dates are ISO dates and times those of the clock in theatre. `expected_start` counts minutes from the session's start;
+`case_starts` and `case_ends` say by the clock when the operation is expected to begin and, before the turnover, to end.
+"""
 
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 from collections.abc import Iterator
 
 from planner.lists.instance import Instance, Lists
+from planner.lists.roster import Session
 from planner.lists.week import Week
 from planner.records.export import guarded
 
 COLUMNS = (
     "day", "starts", "theatre", "session", "order", "case", "eye", "patient", "tier", "trainee", "trainee_stage",
     "supervisor", "mode", "expected_start", "expected_minutes", "anaesthetist", "lens_power_d", "backup_lens_power_d",
-    "lens_material", "kit", "alerts", "alerts_not_recorded", "needed_by",
+    "lens_material", "kit", "alerts", "alerts_not_recorded", "needed_by", "case_starts",
+    "case_ends",
 )  # fmt: skip
 _ANSWERS = {True: "yes", False: "no", None: ""}
 
@@ -31,17 +38,23 @@ def _rows(week: Week) -> Iterator[list[object]]:
     for session in week.sessions:
         for placing, start in zip(week.list_of(session.id), week.starts(session.id), strict=True):
             case = week.case(placing)
-            minutes = week.time(placing).mean + case.added_minutes + week.instance.turnover
+            operating = week.time(placing).mean + case.added_minutes
             mode = "" if placing.trainee is None else week.mode_served(placing) or week.supervision(placing).mode
             yield [
                 session.day, f"{session.starts:%H:%M}", session.theatre, session.id, placing.place, case.reference,
                 case.eye, case.patient or "", case.tier, placing.trainee or "",
                 week.instance.trainees[placing.trainee].stage if placing.trainee else "", placing.supervisor,
-                mode, round(start), round(minutes), _ANSWERS[case.anaesthetist], _power(case.lens_power),
-                _power(case.backup_power), case.lens_material or "", "; ".join(case.kit.values()),
+                mode, round(start), round(operating + week.instance.turnover), _ANSWERS[case.anaesthetist],
+                _power(case.lens_power), _power(case.backup_power), case.lens_material or "",
+                "; ".join(case.kit.values()),
                 "; ".join(says for says, holds in case.alerts if holds),
                 "; ".join(says for says, holds in case.alerts if holds is None), case.last_day or "",
+                _clock(session, start), _clock(session, start + operating),
             ]  # fmt: skip
+
+
+def _clock(session: Session, minutes: float) -> str:
+    return f"{session.span[0] + datetime.timedelta(minutes=round(minutes)):%H:%M}"
 
 
 def _power(power: float | None) -> str:

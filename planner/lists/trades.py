@@ -16,16 +16,25 @@ def trades(instance: Instance) -> Iterator[str]:
         ("whole operation", "whole operations", wishes.whole_operation),
         ("operation with named steps", "operations with named steps", wishes.named_steps),
         ("needed step", "needed steps", wishes.needed_step),
-        ("day of waiting", "days of waiting", wishes.waiting),
+        ("day of waiting of a routine case", "days of waiting of a routine case", wishes.waiting),
     ]
     if any(wanted.values()):
         others.insert(1, ("whole operation toward a target", "whole operations toward a target", full))
     if wishes.placed:
         said = [_counted(wishes.placed / weight, one, many) for one, many, weight in others if weight]
         yield f"A place for a case is worth {_listed(said)}." if said else "Only having a place counts."
-        if wishes.pressing:
-            times = f"{1 + wishes.pressing / wishes.placed:.3g}"
-            yield f"One for a case that is urgent, soon or wanted by a day is worth {times} such places."
+        if wishes.urgency:
+            urgent, soon, unknown = (f"{1 + step * wishes.urgency / wishes.placed:.3g}" for step in (3, 2, 1))
+            yield (
+                f"One for an urgent case is worth {urgent} such places, for one that is soon {soon}, "
+                f"for one whose urgency is not recorded {unknown}."
+            )
+        if wishes.past_its_date and instance.past_their_date:
+            times = f"{wishes.past_its_date / wishes.placed:.3g}"
+            yield (
+                f"One for a case past its date is worth {times} such places more at the least, "
+                "and as much again for each day that it comes earlier."
+            )
     if any(count is not None for count in wanted.values()):
         yield (
             f"A whole operation counts {full:g} up to a trainee's target and {beyond_need(wishes):g} beyond it"

@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from planner.lists.checker import broken_rules
+from planner.lists.checker import OF_ORDER, broken_rules
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.week import Broken, Week
-
-# What these rules say depends on where in the list a case stands; for every other, any place of the list is as good.
-_OF_PLACE = {"kit-sets", "fixed-order"}
 
 
 @dataclass(frozen=True)
@@ -45,8 +42,8 @@ class Trial:
 
 
 def options(instance: Instance) -> Iterator[Option]:
-    """Every session with every pair of a trainee, or none, and a supervisor who is on it."""
-    for session in instance.sessions.values():
+    """Every coming session with every pair of a trainee, or none, and a supervisor who is on it."""
+    for session in instance.coming:
         for trainee in (*instance.trainees, None):
             for supervisor in session.supervisors:
                 yield Option(session.id, trainee, supervisor)
@@ -61,12 +58,13 @@ def alone(instance: Instance, lists: Lists, key: Key, option: Option) -> bool:
 def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial:
     """The case put into lists, at the place in the list that breaks fewest rules.
 
-    Judged are that list and the others of the day with the same people, which is all that the case can touch.
+    Judged are that list, the others of the day in the same theatre or with the same people, and the patient's other
+    eye, which is all that the case can touch.
     """
     touched: list[Placing] = []
     others: list[Placing] = []
     for placing in lists.placings:
-        (touched if _touches(instance, placing, option) else others).append(placing)
+        (touched if _touches(instance, placing, key, option) else others).append(placing)
     best: Trial | None = None
     for place in _places(instance, touched, key, option):
         placings = _inserted(touched, key, option, place)
@@ -74,29 +72,35 @@ def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial
         tried = Trial(replace(lists, placings=placings), placings[-1], broken)
         if best is None or len(tried.rules) < len(best.rules):
             best = tried
-        if not best.rules & _OF_PLACE:
+        if not best.rules & OF_ORDER:
             break
     assert best is not None
     return replace(best, lists=replace(lists, placings=(*others, *best.lists.placings)))
 
 
-def _touches(instance: Instance, placing: Placing, option: Option) -> bool:
-    if instance.sessions[placing.session].day != instance.sessions[option.session].day:
+def _touches(instance: Instance, placing: Placing, key: Key, option: Option) -> bool:
+    session, other = instance.sessions[option.session], instance.sessions[placing.session]
+    patient = instance.cases[key].patient
+    if patient is not None and instance.cases[placing.case].patient == patient:
+        return True
+    if other.day != session.day:
         return False
     same_trainee = option.trainee is not None and placing.trainee == option.trainee
-    return placing.session == option.session or placing.supervisor == option.supervisor or same_trainee
+    return other.room == session.room or placing.supervisor == option.supervisor or same_trainee
+
+
+def usual_rank(instance: Instance, key: Key) -> tuple[int, ...]:
+    """Where the rules of order would have a case: what is begun, then each fixed place in the rulebook's order."""
+    case = instance.cases[key]
+    first = (rule.rank(case) for rule in instance.order if rule.first)
+    last = (rule.rank(case) for rule in instance.order if not rule.first)
+    return (key not in instance.begun, *first, *last)
 
 
 def _places(instance: Instance, placings: Sequence[Placing], key: Key, option: Option) -> list[int]:
     """Every place of the list from 1 on: what the fixed order suggests first, then the later before the earlier."""
-    here = sorted(p for p in placings if p.session == option.session)
-
-    def fixed(which: Key, first: bool) -> bool:
-        return any(instance.cases[which].order[rule.id] is True for rule in instance.order if rule.first is first)
-
-    before = sum(fixed(p.case, True) for p in here)
-    after = sum(fixed(p.case, False) and not fixed(p.case, True) for p in here)
-    usual = before + 1 if fixed(key, True) else len(here) + 1 - (0 if fixed(key, False) else after)
+    here, own = [p for p in placings if p.session == option.session], usual_rank(instance, key)
+    usual = 1 + sum(usual_rank(instance, p.case) <= own for p in here)
     return [usual, *(place for place in range(len(here) + 1, 0, -1) if place != usual)]
 
 

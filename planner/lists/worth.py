@@ -10,6 +10,8 @@ from planner.lists.roster import Wishes
 from planner.lists.trials import Option
 from planner.lists.week import Week
 
+# How many times over the wishes about waiting count a case.
+_TIMES = {"urgent": 4, "soon": 3, None: 2, "routine": 1}
 HARD = 3  # the tier from which eyes count as hard
 
 
@@ -18,9 +20,15 @@ def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
     wishes, week = instance.wishes, Week(instance, Lists(()))
     asked = week.supervision(placing)
     days = instance.sessions[placing.session].day - instance.first_day
-    found = {"placed": wishes.placed, "waiting": -wishes.waiting * days.days}
-    if week.case(placing).presses:
-        found["pressing"] = wishes.pressing
+    times = _TIMES[week.case(placing).urgency]
+    found = {
+        "placed": wishes.placed,
+        "urgency": wishes.urgency * (times - 1),
+        "waiting": -wishes.waiting * times * days.days,
+    }
+    if placing.case in instance.past_their_date:
+        left = instance.last_session_day - instance.sessions[placing.session].day
+        found["past_its_date"] = wishes.past_its_date * (1 + (times - 1) / 10) * (left.days + 1)
     if placing.trainee is not None:
         learner = instance.trainees[placing.trainee]
         if not asked.whole:

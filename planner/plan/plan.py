@@ -256,7 +256,8 @@ class Approval:
     """A consultant's word on the allocation: both tiers and why they differ; `at` is an ISO time, the unit's own.
 
     `tier_label` is of the tier approved; modes and steps are given where they were approved with it. `own_case` says
-    that whoever approved had prepared the case, or a part of it.
+    that whoever approved had prepared the case, or a part of it. `covers` is `table`, the tier with whoever operates,
+    or `as-named`, this stage (`stage_named`, by its label), supervision and steps alone; empty where nothing says it.
     """
 
     by: str
@@ -270,6 +271,8 @@ class Approval:
     mode_approved: str = ""
     steps: tuple[ChangedStep, ...] = ()
     own_case: bool = False
+    covers: str = ""
+    stage_named: str = ""
 
 
 @dataclass(frozen=True)

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections.abc import Callable
+from typing import cast
 
-from planner.plan.approved import with_approval
+from planner.case import STAGES, Stage
+from planner.local_time import wall
+from planner.plan.approved import Given, Seat, Who, with_approval
 from planner.plan.plan import Approval, Plan
 from planner.readings import read_day
 from planner.records.rows import CaseNow, Standing
 from planner.records.standing import standing_now
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import Mode
 from planner.vocabulary import NOT_RECORDED
 
 
@@ -33,23 +38,42 @@ def _validity(now: CaseNow, rulebook: Rulebook) -> dict[str, int]:
     return rulebook.vocabulary.validity(recorded)
 
 
-def plan_as_approved(store: Store, now: CaseNow, plan: Plan, on: datetime.date, rulebook: Rulebook) -> Plan:
-    """The plan with the approval that stands on a day in force; the plan as it is where none does.
-
-    The consultant prints by name, the time as the machine's own clock had it.
-    """
-    standing = standing_on(now, on, rulebook)
-    if now.approval is None or standing is None or standing.state != "stands":
-        return plan
-    given = now.approval
-    at = datetime.datetime.fromisoformat(given.at).astimezone().replace(tzinfo=None).isoformat(timespec="minutes")
-    approval = Approval(
-        store.person(given.by).name, at, given.tier_by_rulebook, given.tier_approved, given.conditions, given.reason,
-        own_case=given.own_case,
-    )  # fmt: skip
+def given_in(now: CaseNow, rulebook: Rulebook) -> Given | None:
+    """What the approval of a case gives, whether or not it stands; None where there is none."""
+    given, snapshot = now.approval, now.approved_snapshot
+    if given is None:
+        return None
+    held = [snapshot.stage if snapshot else None, now.version.document.get("planned_stage")]
+    stage = next((name for name in held if name in STAGES), rulebook.stages.default_stage)
     # A change may be a note alone, which puts the step in nobody else's hands.
-    who = {change.step: change.who for change in given.step_changes if change.who}
-    return with_approval(plan, rulebook, approval, given.mode_approved or plan.supervision.mode, who)
+    who = {change.step: cast(Who, change.who) for change in given.step_changes if change.who}
+    return Given(given.covers, given.tier_approved, cast(Stage, stage), cast(Mode | None, given.mode_approved), who)
+
+
+def plan_as_approved(
+    store: Store,
+    now: CaseNow,
+    planned: Callable[[Stage | None], Plan],
+    on: datetime.date,
+    rulebook: Rulebook,
+    seat: Seat | None = None,
+) -> Plan:
+    """The plan with the approval that stands on a day in force; as the rulebook has it where none does.
+
+    `planned` makes the plan for a stage. `seat` is who sits down; None prints what was approved, for nobody in
+    particular. The consultant prints by name, the time by the unit's clock. Raises NotCoveredError where
+    the approval does not cover the seat.
+    """
+    standing, what = standing_on(now, on, rulebook), given_in(now, rulebook)
+    sits = seat.stage if seat else None
+    if now.approval is None or what is None or standing is None or standing.state != "stands":
+        return planned(sits)
+    given = now.approval
+    approval = Approval(
+        store.person(given.by).name, wall(given.at), given.tier_by_rulebook, given.tier_approved, given.every_condition,
+        given.reason, own_case=given.own_case,
+    )  # fmt: skip
+    return with_approval(planned(sits or what.stage), rulebook, approval, what, seat)
 
 
 def dated_ahead(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> tuple[str, ...]:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, get_args
 
 from sqlalchemy import Row, select
 
-from planner.errors import PlannerError
+from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.cases import authors_of, case_in, require_current, version_in
+from planner.records.approvers import faults_against
+from planner.records.cases import authors_of, case_in, concerned_in, on_list_in, require_current, version_in
+from planner.records.deciding import Act, acts_since, require_as_seen
 from planner.records.part import (
     Part,
     checked_steps,
@@ -19,15 +21,21 @@ from planner.records.part import (
     ending_of,
     notify,
     one_of,
+    raise_for,
     steps_json,
     steps_of,
     with_endings,
 )
-from planner.records.rows import Approval, Standing, StepChange
+from planner.records.rows import NOTHING_OPEN, Approval, Covers, Seen, Standing, StepChange
 from planner.records.snapshots import snapshot_of
 from planner.records.standing import approval_standing
 from planner.records.submitting import require_snapshot
 from planner.records.trail import Change, canonical
+from planner.unit import Approvals
+
+STRICT = Approvals()
+
+COVERS: tuple[Covers, ...] = get_args(Covers)
 
 
 class Approving(Part):
@@ -42,20 +50,41 @@ class Approving(Part):
         step_changes: Sequence[StepChange] = (),
         conditions: str = "",
         reason: str = "",
+        covers: Covers = "as-named",
+        operator_conditions: str = "",
+        *,
+        seen: Seen,
+        allowed: Approvals = STRICT,
     ) -> Approval:
         """Approve the current version for a tier, a supervision mode, and the steps as planned or as changed.
 
-        A reason is required where any of the three differs from the rulebook's. An earlier approval of the case is
-        superseded, its submission ends. Raises PlannerError, also for anybody but a consultant.
+        `covers` is what may be placed by it. One for the table changes no step and sets no condition on the operator.
+        A reason is required where any of the three differs from the rulebook's. `seen` says which submission was
+        decided on, and over which approval, if any: the submission ends, the approval is superseded, and whoever gave
+        it is told. `allowed` is the unit's word on who may approve. Raises DecidedMeanwhile where somebody else was
+        quicker, PlannerError for anybody but a consultant, and for one who may not approve this case.
         """
         conditions, reason = checked_text(conditions, "conditions"), checked_text(reason, "reason")
+        operator_conditions = checked_text(operator_conditions, "conditions on the operator")
         steps = checked_steps(step_changes)
+        if covers not in COVERS:
+            raise PlannerError.one(
+                f"{covers!r} is nothing that an approval covers", hint=f"one of: {', '.join(COVERS)}"
+            )
+        if covers == "table" and (steps or operator_conditions):
+            what = "steps in other hands" if steps else "conditions on the operator"
+            raise PlannerError.one(f"{what} hold only as named, and the table is asked for", hint="approve it as named")
         if tier < 1:
             raise PlannerError.one(f"{tier} is not a tier")
         with self._changing(by, "consultant") as change:
             self._as_person(by)
             connection = change.connection
+            require_as_seen(connection, case_id, seen)
+            if seen == NOTHING_OPEN:
+                hint = "whoever prepares it submits it first"
+                raise PlannerError.one("the case does not wait for approval", hint=hint)
             require_current(connection, case_id, version)
+            raise_for(faults_against(connection, case_id, by, allowed))
             snapshot = require_snapshot(connection, snapshot_id, case_id, version)
             differs = [("tier", tier != snapshot.tier_working), ("supervision", mode != snapshot.mode)]
             named = [name for name, is_so in [*differs, ("steps", bool(steps))] if is_so]
@@ -69,6 +98,7 @@ class Approving(Part):
                 end(change, schema.submissions, row, "approved", f"approved by {by}", "submission approved")
             for row in self._open_approvals(change, case_id):
                 end(change, schema.approvals, row, "superseded", f"approved again by {by}", "approval superseded")
+                self._tell_superseded(change, row, tier)
             values = {
                 "case_id": case_id,
                 "version": version,
@@ -81,16 +111,29 @@ class Approving(Part):
                 "conditions": conditions,
                 "reason": reason,
                 "own_case": int(by in authors or by in [row.by for row in submitted]),
+                "covers": covers,
+                "operator_conditions": operator_conditions or None,
             }
             row_id = change.insert(schema.approvals, "approved", values, case_id)["id"]
             case = case_in(connection, case_id)
-            more = f", on conditions: {conditions}" if conditions else ""
+            told_of = "; ".join(text for text in (operator_conditions, conditions) if text)
+            more = f", on conditions: {told_of}" if told_of else ""
             told = f"{case.reference}, {case.eye} eye, was approved by {by} for tier {tier}{more}"
-            notify(change, [*(row.by for row in submitted), authors[0]], told, case_id)
+            notify(change, [*(row.by for row in submitted), *concerned_in(connection, case_id)], told, case_id)
             return _approval_in(connection, row_id)
 
+    def may_not_approve(self, case_id: int, by: str, allowed: Approvals = STRICT) -> tuple[Fault, ...]:
+        """Why somebody may not approve a case as it stands, with what to do; nothing where they may."""
+        with self._database.reading() as connection:
+            return tuple(faults_against(connection, case_id, by, allowed))
+
+    def decided_since(self, case_id: int, seen: Seen) -> tuple[Act, ...]:
+        """What was decided about a case since somebody saw these open. Raises PlannerError for ids of another case."""
+        with self._database.reading() as connection:
+            return acts_since(connection, case_id, seen)
+
     def withdraw(self, approval_id: int, why: str, by: str) -> Approval:
-        """Withdraw an approval that stands; a consultant's to do. Raises PlannerError."""
+        """Withdraw an approval that stands; a consultant's to do. Raises DecidedMeanwhile where it stands no longer."""
         return self._ended(approval_id, "withdrawn", checked_text(why, "reason", required=True), by, "consultant")
 
     def lapse(self, approval_id: int, why: str, by: str) -> Approval:
@@ -122,21 +165,28 @@ class Approving(Part):
 
     def _ended(self, approval_id: int, kind: str, why: str, by: str, *roles: str) -> Approval:
         with self._changing(by, *roles) as change:
-            one_of(change.connection, schema.approvals, approval_id, "approval")
+            case_id = one_of(change.connection, schema.approvals, approval_id, "approval").case_id
+            waiting = with_endings(schema.submissions, schema.submissions.c.case_id == case_id, open_only=True)
+            submitted = change.connection.execute(waiting).first()
+            require_as_seen(change.connection, case_id, Seen(submitted.id if submitted else None, approval_id))
             row = change.connection.execute(
                 with_endings(schema.approvals, schema.approvals.c.id == approval_id)
             ).one()  # fmt: skip
-            if row.ended_kind is not None:
-                raise PlannerError.one(f"the approval was {row.ended_kind} already: {row.ended_why}")
             end(change, schema.approvals, row, kind, why, f"approval {kind}")
             case = case_in(change.connection, row.case_id)
-            author = authors_of(change.connection, case.id)[0]
             told = f"{case.reference}, {case.eye} eye: the approval by {row.by} is {kind}: {why}"
-            listed = with_endings(schema.allocations, schema.allocations.c.case_id == case.id, open_only=True)
-            places = change.connection.execute(listed).all()
-            on_list = [person for place in places for person in (place.trainee, place.supervisor, place.by)]
-            notify(change, (author, row.by, *on_list), told, case.id)
+            concerned = concerned_in(change.connection, case.id)
+            notify(change, (*concerned, row.by, *on_list_in(change.connection, case.id)), told, case.id)
             return _approval_in(change.connection, approval_id)
+
+    def _tell_superseded(self, change: Change, row: Row[Any], tier: int) -> None:
+        case = case_in(change.connection, row.case_id)
+        told = (
+            f"{case.reference}, {case.eye} eye: the approval by {row.by} for tier {row.tier_approved} is superseded: "
+            f"{change.by} approved it again, for tier {tier}"
+        )
+        people = [row.by, *on_list_in(change.connection, case.id)]
+        notify(change, [person for person in people if person != change.by], told, case.id)
 
     def _open_approvals(self, change: Change, case_id: int) -> Sequence[Row[Any]]:
         query = with_endings(schema.approvals, schema.approvals.c.case_id == case_id, open_only=True)
@@ -167,4 +217,6 @@ def approval_of(row: Row[Any]) -> Approval:
         row.at,
         row.by,
         ending_of(row),
+        row.covers or "as-named",
+        row.operator_conditions or "",
     )

@@ -10,11 +10,12 @@ from sqlalchemy import Row
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.cases import authors_of, case_in
+from planner.records.cases import case_in, concerned_in
 from planner.records.listing import BUILDERS, approval_in, known_people, lock_in
 from planner.records.part import Part, checked_text, end, notify, one_of, raise_for, with_endings
 from planner.records.rows import Lock, Wanted
 from planner.records.trail import Change
+from planner.wording import day_words
 
 
 class ListsChanged(PlannerError):
@@ -46,7 +47,7 @@ class Arranging(Part):
                     end(change, schema.allocations, row, "moved", why or "moved", "moved")
                     continue
                 end(change, schema.allocations, row, "withdrawn", why, "taken off a list")
-                off = f"off the list of {row.day}: {why}"
+                off = f"off the list of {day_words(row.day)}: {why}"
                 self._tell(change, told, row.case_id, (row.trainee, row.supervisor), off)
             for one in sorted(coming, key=lambda one: (one.day, one.theatre, one.place)):
                 self._enter(change, told, one, standing.get(one.case_id))
@@ -103,7 +104,7 @@ class Arranging(Part):
         for row in connection.execute(listed):
             if row.id not in seen:
                 raise PlannerError.one(
-                    f"{_name(change, row)[0]} is on the list of {row.day} already", hint="take it off first"
+                    f"{_name(change, row)[0]} is on the list of {day_words(row.day)} already", hint="take it off first"
                 )
         return {row.case_id: row for row in rows}
 
@@ -121,13 +122,16 @@ class Arranging(Part):
             if one.place < 1:
                 yield Fault("", f"{one.place} is no place on a list", hint="1 for the first case")
             if where in places:
-                yield Fault("", f"place {one.place} in {one.theatre} on {one.day} is wanted twice")
+                yield Fault("", f"place {one.place} in {one.theatre} on {day_words(one.day)} is wanted twice")
             places[where] = one.case_id
 
     def _enter(self, change: Change, told: dict[str, list[str]], one: Wanted, was: Row[Any] | None) -> None:
         connection = change.connection
         case = case_in(connection, one.case_id)
         approval = approval_in(connection, one.case_id, f"{case.reference}, {case.eye} eye")
+        if one.approval is not None and one.approval != approval.id:
+            what = f"{case.reference}, {case.eye} eye, was approved again by {approval.by} meanwhile"
+            raise ListsChanged([Fault("", what, "where it may stand was judged by the approval before", "look again")])
         known_people(connection, one.trainee, one.supervisor)
         values = {
             "case_id": one.case_id, "approval_id": approval.id, "day": one.day.isoformat(),
@@ -138,13 +142,19 @@ class Arranging(Part):
         # Moving up because another came off is nothing to be told of.
         if was is None or _at(was)[:-1] != _at(one)[:-1]:
             people = (one.trainee, one.supervisor, *((was.trainee, was.supervisor) if was is not None else ()))
-            self._tell(change, told, one.case_id, people, f"on the list of {one.day}, {one.theatre}, place {one.place}")
+            self._tell(
+                change,
+                told,
+                one.case_id,
+                people,
+                f"on the list of {day_words(one.day)}, {one.theatre}, place {one.place}",
+            )
 
     def _tell(
         self, change: Change, told: dict[str, list[str]], case_id: int, people: Iterable[str | None], what: str
     ) -> None:
         case = case_in(change.connection, case_id)
-        for person in dict.fromkeys((*people, authors_of(change.connection, case_id)[0])):
+        for person in dict.fromkeys((*people, *concerned_in(change.connection, case_id))):
             if person is not None:
                 told.setdefault(person, []).append(f"{case.reference}, {case.eye} eye, is {what}")
 
@@ -160,4 +170,4 @@ def _is_as(row: Row[Any] | None, one: Wanted | None) -> bool:
 
 def _name(change: Change, row: Row[Any]) -> tuple[str, str]:
     case = case_in(change.connection, row.case_id)
-    return f"{case.reference}, {case.eye} eye", f"changed its place on {row.day} meanwhile"
+    return f"{case.reference}, {case.eye} eye", f"changed its place on {day_words(row.day)} meanwhile"

@@ -11,12 +11,12 @@ from sqlalchemy import Connection, Row, func, select
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.changes import CHANGEABLE, FIXED, Conflict, changed, differences, flat, names_changed
+from planner.records.deciding import require_nothing_unseen
+from planner.records.owning import PREPARERS, owners_in, require_editor
 from planner.records.part import Part, end, notify, one_of, raise_for, with_endings
 from planner.records.references import document_faults
-from planner.records.rows import Case, CaseVersion, Document
+from planner.records.rows import NOTHING_OPEN, Case, CaseVersion, Document, Seen
 from planner.records.trail import Change, canonical
-
-PREPARERS = ("trainee", "consultant")
 
 
 class Cases(Part):
@@ -27,6 +27,7 @@ class Cases(Part):
             document["case"] = " ".join(document["case"].split())
         raise_for(_unfit(document) + document_faults(document))
         with self._changing(by, *PREPARERS) as change:
+            self._as_person(by)
             reference, eye = str(document["case"]), document["eye"]
             table = schema.cases
             # One that differs in capitals only would be taken for the other on a list read aloud.
@@ -38,12 +39,16 @@ class Cases(Part):
             clean = changed({"case": reference, "eye": eye}, flat(document))
             return _new_version(change, row["id"], 1, clean, tuple(flat(clean)), None)
 
-    def save_case(self, case_id: int, based_on: int, changes: Mapping[str, Any], by: str) -> CaseVersion:
+    def save_case(
+        self, case_id: int, based_on: int, changes: Mapping[str, Any], by: str, *, seen: Seen = NOTHING_OPEN
+    ) -> CaseVersion:
         """Make a version with these changes to version `based_on`; None takes a heading or finding away.
 
         Raises Conflict when somebody else saved meanwhile. What changes nothing, or was already saved so by the
-        same changes, makes no version; one's own earlier save, sent again with more, is no conflict. An approval, or
-        a submission, of the version before ends.
+        same changes, makes no version; one's own earlier save, sent again with more, is no conflict.
+
+        An approval, or a submission, of the version before ends; `seen` says which one that is, so that none ends
+        which whoever saves never saw (DecidedMeanwhile). Raises NotTheirs for another trainee's case.
         """
         changes = _plain(changes)
         if unknown := [name for name in changes if name in (*FIXED, "findings")]:
@@ -51,6 +56,7 @@ class Cases(Part):
             raise PlannerError.one(f"{', '.join(unknown)} cannot be changed", why=why)
         with self._changing(by, *PREPARERS) as change:
             case = case_in(change.connection, case_id)
+            require_editor(change, case_id)
             current = version_in(change.connection, case_id)
             base = current if based_on == current.number else version_in(change.connection, case_id, based_on)
             document = changed(base.document, changes)
@@ -63,6 +69,7 @@ class Cases(Part):
             names = names_changed(current.document, document)
             if not names:
                 return current
+            require_nothing_unseen(change.connection, case_id, seen)
             saved = _new_version(change, case_id, current.number + 1, document, names, current)
             _end_what_rested_on(change, case, current, names)
             return saved
@@ -123,6 +130,18 @@ def authors_of(connection: Connection, case_id: int) -> tuple[str, ...]:
     return tuple(connection.scalars(query.order_by(func.max(table.c.number).desc())))
 
 
+def concerned_in(connection: Connection, case_id: int) -> tuple[str, str]:
+    """Who must hear of what is decided about a case: whoever saved it last, and whoever has it."""
+    return authors_of(connection, case_id)[0], owners_in(connection, [case_id])[case_id][-1]
+
+
+def on_list_in(connection: Connection, case_id: int) -> list[str | None]:
+    """Whoever is on the list for a case, and whoever put it there."""
+    table = schema.allocations
+    places = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).all()
+    return [person for place in places for person in (place.trainee, place.supervisor, place.by)]
+
+
 def _find(connection: Connection, reference: str, eye: str) -> Case | None:
     table = schema.cases
     row = connection.execute(select(table).where(table.c.reference == reference, table.c.eye == eye)).first()
@@ -155,22 +174,18 @@ def _new_version(
 
 def _end_what_rested_on(change: Change, case: Case, before: CaseVersion, names: tuple[str, ...]) -> None:
     why = f"{', '.join(names)} changed by {change.by}: version {before.number + 1}"
-    told = f"{case.reference}, {case.eye} eye"
+    told, owner = f"{case.reference}, {case.eye} eye", owners_in(change.connection, [case.id])[case.id][-1]
     for row in change.connection.execute(
         with_endings(schema.approvals, schema.approvals.c.case_id == case.id, open_only=True)
     ).all():
         end(change, schema.approvals, row, "withdrawn", why, "approval withdrawn by a change")
-        listed = change.connection.execute(
-            with_endings(schema.allocations, schema.allocations.c.case_id == case.id, open_only=True)
-        ).all()
-        on_list = [person for place in listed for person in (place.trainee, place.supervisor, place.by)]
-        people = (before.by, row.by, *on_list)
+        people = (before.by, owner, row.by, *on_list_in(change.connection, case.id))
         notify(change, people, f"{told}: the approval by {row.by} is withdrawn. {why}.", case.id)
     for row in change.connection.execute(
         with_endings(schema.submissions, schema.submissions.c.case_id == case.id, open_only=True)
     ).all():
         end(change, schema.submissions, row, "superseded", why, "submission ended by a change")
-        notify(change, (row.by,), f"{told}: it waits no longer; submit it again. {why}.", case.id)
+        notify(change, (row.by, owner), f"{told}: it waits no longer; submit it again. {why}.", case.id)
 
 
 def _unfit(document: Document) -> list[Any]:

@@ -88,6 +88,10 @@ class Database:
         """
         with self._told(), self._engine.connect() as connection:
             connection = connection.execution_options(planner_writes=True)
+            if not self.is_file:
+                # Each statement then sees what was kept before it. Where the server's own default is a stricter level,
+                # a writer that waited for the lock would go on with what it saw before it waited.
+                connection = connection.execution_options(isolation_level="READ COMMITTED")
             with connection.begin():
                 if not self.is_file:
                     connection.execute(text(f"SELECT pg_advisory_xact_lock({WRITERS_LOCK})"))

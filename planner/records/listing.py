@@ -9,9 +9,10 @@ from sqlalchemy import Connection, Row
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.cases import authors_of, case_in
+from planner.records.cases import case_in, concerned_in
 from planner.records.part import Part, checked_text, end, ending_of, known_person, notify, one_of, with_endings
 from planner.records.rows import Allocation
+from planner.wording import day_words
 
 BUILDERS = ("organiser", "consultant")
 
@@ -27,9 +28,11 @@ class Listing(Part):
         by: str,
         trainee: str | None = None,
         session: str | None = None,
+        approval: int | None = None,
     ) -> Allocation:
         """Give an approved case a place on a list, from 1 on. Raises PlannerError, saying what stands in the way.
 
+        `approval` is the one by which the place was judged; another one by now is refused.
         Whether the approval still stands on that day is `standing`'s to say; here it must not have ended.
         """
         theatre = checked_text(theatre, "theatre", required=True)
@@ -39,20 +42,25 @@ class Listing(Part):
             connection = change.connection
             case = case_in(connection, case_id)
             told = f"{case.reference}, {case.eye} eye"
-            approval = approval_in(connection, case_id, told)
+            held = approval_in(connection, case_id, told)
+            if approval is not None and held.id != approval:
+                why = "where it may stand was judged by the approval before"
+                raise PlannerError.one(f"{told} was approved again by {held.by} meanwhile", why=why, hint="look again")
             table = schema.allocations
             listed = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).first()
             if listed is not None:
-                raise PlannerError.one(f"{told} is on the list of {listed.day} already", hint="take it off first")
+                raise PlannerError.one(
+                    f"{told} is on the list of {day_words(listed.day)} already", hint="take it off first"
+                )
             same = (table.c.day == day.isoformat(), table.c.theatre == theatre, table.c.place == place)
             if taken := connection.execute(with_endings(table, *same, open_only=True)).first():
                 other = case_in(connection, taken.case_id)
-                what = f"place {place} in {theatre} on {day} is taken by {other.reference}, {other.eye} eye"
+                what = f"place {place} in {theatre} on {day_words(day)} is taken by {other.reference}, {other.eye} eye"
                 raise PlannerError.one(what, hint="another place")
             known_people(connection, trainee, supervisor)
             values = {
                 "case_id": case_id,
-                "approval_id": approval.id,
+                "approval_id": held.id,
                 "day": day.isoformat(),
                 "theatre": theatre,
                 "place": place,
@@ -61,8 +69,8 @@ class Listing(Part):
                 "session": session,
             }
             row_id = change.insert(table, "put on a list", values, case_id)["id"]
-            people = (trainee, supervisor, authors_of(connection, case_id)[0])
-            notify(change, people, f"{told} is on the list of {day}, {theatre}, place {place}", case_id)
+            people = (trainee, supervisor, *concerned_in(connection, case_id))
+            notify(change, people, f"{told} is on the list of {day_words(day)}, {theatre}, place {place}", case_id)
             return Allocation(**(values | {"day": day}), id=row_id, at=change.at, by=by)
 
     def unallocate(self, allocation_id: int, why: str, by: str) -> Allocation:
@@ -80,8 +88,8 @@ class Listing(Part):
                     f"{case.reference}, {case.eye} eye, is locked in its place", hint="unlock it first"
                 )
             end(change, table, row, "withdrawn", why, "taken off a list")
-            told = f"{case.reference}, {case.eye} eye, is off the list of {row.day}: {why}"
-            notify(change, (row.trainee, row.supervisor, authors_of(change.connection, case.id)[0]), told, case.id)
+            told = f"{case.reference}, {case.eye} eye, is off the list of {day_words(row.day)}: {why}"
+            notify(change, (row.trainee, row.supervisor, *concerned_in(change.connection, case.id)), told, case.id)
             return allocation_of(change.connection.execute(with_endings(table, table.c.id == allocation_id)).one())
 
     def allocation(self, allocation_id: int) -> Allocation:

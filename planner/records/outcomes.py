@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import datetime
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
-from sqlalchemy import Row, select
+from sqlalchemy import Row, func, select
 
 from planner.errors import PlannerError
 from planner.records import schema
@@ -23,7 +23,7 @@ from planner.records.part import (
     steps_of,
     with_endings,
 )
-from planner.records.rows import Notice, Outcome, StepChange
+from planner.records.rows import Notice, Operated, Outcome, StepChange
 from planner.records.trail import canonical
 
 
@@ -89,6 +89,28 @@ class Outcomes(Part):
         with self._database.reading() as connection:
             rows = connection.execute(select(schema.outcomes).order_by(schema.outcomes.c.id)).all()
         return {row.case_id: _outcome_of(row) for row in rows}
+
+    def operated(self) -> tuple[Operated, ...]:
+        """Every eye whose operation was entered, by case, with the day of the outcome that holds."""
+        table, versions = schema.outcomes, schema.case_versions
+        holds = select(func.max(table.c.id)).group_by(table.c.case_id)
+        newest = select(func.max(versions.c.id).label("id"), versions.c.case_id).group_by(versions.c.case_id).subquery()
+        query = (
+            select(schema.cases.c.reference, schema.cases.c.eye, table.c.day, newest.c.id)
+            .join(schema.cases, schema.cases.c.id == table.c.case_id)
+            .join(newest, newest.c.case_id == table.c.case_id)
+            .where(table.c.id.in_(holds)).order_by(table.c.case_id)
+        )  # fmt: skip
+        with self._database.reading() as connection:
+            rows = connection.execute(query).all()
+        return tuple(Operated(row.reference, row.eye, datetime.date.fromisoformat(row.day), row.id) for row in rows)
+
+    def patients(self, versions: Collection[int]) -> dict[int, str | None]:
+        """The pseudonym that each of these versions names, None where it names none."""
+        table = schema.case_versions
+        with self._database.reading() as connection:
+            rows = connection.execute(select(table.c.id, table.c.document).where(table.c.id.in_(versions))).all()
+        return {row.id: json.loads(row.document).get("patient") for row in rows}
 
 
 class Notices(Part):

@@ -14,6 +14,7 @@ from planner.records import schema
 from planner.records.approving import approval_of
 from planner.records.cases import case_in, version_of
 from planner.records.listing import allocation_of
+from planner.records.owning import owners_in
 from planner.records.part import Part, with_endings
 from planner.records.rows import Case, CaseNow, State
 from planner.records.snapshots import brief_snapshots, snapshot_of
@@ -116,6 +117,7 @@ def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> 
     operated = {
         row.case_id for row in rows(select(schema.outcomes.c.case_id).where(schema.outcomes.c.case_id.in_(ids)))
     }
+    owners = owners_in(connection, list(current))
     sent_back = _sent_back(rows(with_endings(schema.submissions, schema.submissions.c.case_id.in_(ids))))
     found = []
     for row in rows(select(schema.cases).where(schema.cases.c.id.in_(ids))):
@@ -142,6 +144,7 @@ def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> 
                 None if submission is None else submission_of(submission),
                 None if approval is None else approval_of(approval),
                 None if allocation is None else allocation_of(allocation),
+                owners[row.id],
                 None if approval is None else approved_from[approval.snapshot_id],
             )
         )

@@ -7,13 +7,24 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import ColumnElement, Row, func, select
+from sqlalchemy import ColumnElement, Row, select
 
+from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.listing import BUILDERS
 from planner.records.part import Part, checked_text, notify
 from planner.records.rows import ListVersion
 from planner.records.trail import canonical
+
+
+class PublishedMeanwhile(PlannerError):
+    """Somebody else published the list first; `last` is their version, and nothing of this one was kept."""
+
+    def __init__(self, last: ListVersion) -> None:
+        self.last = last
+        what = f"{last.by} published version {last.number}, {last.at[:10]} {last.at[11:16]} UTC"
+        why, hint = "nothing of this was kept", "look at the list as it stands now, then publish it"
+        super().__init__([Fault(f"{last.session} on {last.day}", what, why, hint)])
 
 
 class Publishing(Part):
@@ -25,21 +36,34 @@ class Publishing(Part):
         by: str,
         note: str = "",
         told: Mapping[str, str] | None = None,
+        *,
+        after: int,
     ) -> ListVersion:
-        """Keep a session's list as its next version. `told` gives each person the notice that they are left."""
+        """Keep a session's list as its next version. `told` gives each person the notice that they are left.
+
+        `after` is the number of the last version that whoever publishes it saw, 0 for none; where another followed,
+        raises PublishedMeanwhile. The same list again, with nothing new to note, is no new version: the last is given.
+        """
         note = checked_text(note, "note")
         table = schema.list_versions
         with self._changing(by, *BUILDERS) as change:
             same = (table.c.day == day.isoformat(), table.c.session == session)
-            last = change.connection.scalar(select(func.max(table.c.number)).where(*same))
+            row = change.connection.execute(select(table).where(*same).order_by(table.c.number.desc()).limit(1)).first()
+            last, kept = None if row is None else _version_of(row), canonical(document)
+            if last is not None and last.number != after:
+                raise PublishedMeanwhile(last)
+            if last is None and after:
+                raise PlannerError.one(f"{session} has no version {after}", hint="load the page again")
+            if row is not None and last is not None and row.document == kept and note in ("", last.note):
+                return last
             values = {
-                "day": day.isoformat(), "session": session, "number": (last or 0) + 1,
-                "document": canonical(document), "note": note,
+                "day": day.isoformat(), "session": session, "number": after + 1,
+                "document": kept, "note": note,
             }  # fmt: skip
             row_id = change.insert(table, "list published", values)["id"]
             for person, text in (told or {}).items():
                 notify(change, (person,), text, None)
-            return ListVersion(row_id, day, session, (last or 0) + 1, document, note, change.at, by)
+            return ListVersion(row_id, day, session, after + 1, document, note, change.at, by)
 
     def list_versions(self, day: datetime.date, session: str) -> tuple[ListVersion, ...]:
         """Every version of a session's list, the first one first."""
@@ -47,6 +71,14 @@ class Publishing(Part):
         query = select(table).where(table.c.day == day.isoformat(), table.c.session == session).order_by(table.c.number)
         with self._database.reading() as connection:
             return tuple(_version_of(row) for row in connection.execute(query))
+
+    def editions(self, sessions: Iterable[str], on: datetime.date) -> tuple[ListVersion, ...]:
+        """Every version of these sessions, whatever day they were held, and of all that have one from a day on."""
+        table = schema.list_versions
+        coming = select(table.c.session).where(table.c.day >= on.isoformat())
+        query = select(table).where(table.c.session.in_(list(sessions)) | table.c.session.in_(coming))
+        with self._database.reading() as connection:
+            return tuple(_version_of(row) for row in connection.execute(query.order_by(table.c.id)))
 
     def published(self, days: Iterable[datetime.date]) -> dict[tuple[datetime.date, str], ListVersion]:
         """The last version of each session of these days, by day and session."""

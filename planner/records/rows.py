@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 Role = Literal["trainee", "consultant", "organiser", "administrator"]
+Covers = Literal["table", "as-named"]
 State = Literal["draft", "sent-back", "submitted", "approved", "listed", "operated"]
 # A case file's headings and findings as plain JSON values, findings in a mapping of their own under `findings`.
 Document = Mapping[str, Any]
@@ -93,6 +94,17 @@ class Ending:
 
 
 @dataclass(frozen=True)
+class Seen:
+    """What was open about a case when somebody looked, by id: a decision is taken only on what they saw."""
+
+    submission: int | None = None
+    approval: int | None = None
+
+
+NOTHING_OPEN = Seen()
+
+
+@dataclass(frozen=True)
 class Submission:
     """A version put before a consultant. None ended it while it waits."""
 
@@ -136,7 +148,11 @@ class StepChange:
 
 @dataclass(frozen=True)
 class Approval:
-    """A consultant's decision on one version. Both tiers and both modes are kept, the same or not."""
+    """A consultant's decision on one version. Both tiers and both modes are kept, the same or not.
+
+    `covers` says what may be placed by it: `table`, this eye's tier with whoever operates, by the rulebook's table of
+    tier by stage; or `as-named`, the stage of its snapshot with this mode and these steps alone.
+    """
 
     id: int
     case_id: int
@@ -153,6 +169,13 @@ class Approval:
     at: str
     by: str
     ended: Ending | None = None
+    covers: Covers = "as-named"
+    operator_conditions: str = ""
+
+    @property
+    def every_condition(self) -> str:
+        """Both kinds of conditions in one line."""
+        return "; ".join(text for text in (self.operator_conditions, self.conditions) if text)
 
 
 @dataclass(frozen=True)
@@ -161,6 +184,18 @@ class Standing:
 
     state: Literal["stands", "withdrawn", "lapsed"]
     because: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Handover:
+    """A case handed to somebody, who has it from then on."""
+
+    id: int
+    case_id: int
+    to_whom: str
+    why: str
+    at: str
+    by: str
 
 
 @dataclass(frozen=True)
@@ -186,7 +221,10 @@ class Allocation:
 
 @dataclass(frozen=True)
 class Wanted:
-    """Where a case is to stand: what `arrange` makes of the lists of some days."""
+    """Where a case is to stand: what `arrange` makes of the lists of some days.
+
+    `approval` is the one by which that was judged; another one by now is refused. None where it was not judged.
+    """
 
     case_id: int
     day: datetime.date
@@ -195,6 +233,7 @@ class Wanted:
     trainee: str | None
     supervisor: str
     session: str | None = None
+    approval: int | None = None
 
 
 @dataclass(frozen=True)
@@ -240,6 +279,16 @@ class Outcome:
 
 
 @dataclass(frozen=True)
+class Operated:
+    """An eye that was operated on; `version` is the row of its current version."""
+
+    reference: str
+    eye: str
+    day: datetime.date
+    version: int
+
+
+@dataclass(frozen=True)
 class Notice:
     """Something a person must hear of."""
 
@@ -273,7 +322,8 @@ class TrailRow:
 class CaseNow:
     """A case as it stands. Snapshots come without their assessments.
 
-    `snapshot` is the last of the current version, `approved_snapshot` what an approval that has not ended rests on.
+    `snapshot` is the last of the current version, `approved_snapshot` what an approval that has not ended rests on;
+    `owners` are the author and everybody it was handed to, whoever has it now last.
     """
 
     case: Case
@@ -283,7 +333,17 @@ class CaseNow:
     submission: Submission | None
     approval: Approval | None
     allocation: Allocation | None
+    owners: tuple[str, ...]
     approved_snapshot: Snapshot | None = None
+
+    @property
+    def owner(self) -> str:
+        return self.owners[-1]
+
+    @property
+    def seen(self) -> Seen:
+        """What a form made from this carries."""
+        return Seen(self.submission.id if self.submission else None, self.approval.id if self.approval else None)
 
 
 @dataclass(frozen=True)
@@ -295,3 +355,28 @@ class Session:
     secret: str
     started_at: str
     seen_at: str
+
+
+@dataclass(frozen=True)
+class RosterEntry:
+    """One entry of the roster at one version. `document` is as a sessions file has it; `id` is 0 until it is kept."""
+
+    id: int
+    kind: str
+    key: str
+    number: int
+    document: Mapping[str, Any]
+    retired: bool
+    note: str
+    at: str
+    by: str
+
+
+@dataclass(frozen=True)
+class RosterChange:
+    """An entry as it should stand; without a document it is retired. `based_on` is the version it was made from."""
+
+    kind: str
+    key: str
+    based_on: int
+    document: Mapping[str, Any] | None

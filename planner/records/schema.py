@@ -73,6 +73,16 @@ case_versions = Table(
     UniqueConstraint("case_id", "number"),
     comment="Every version of every case, whole.",
 )
+handovers = Table(
+    "handovers",
+    metadata,
+    _id(),
+    _case(),
+    _text("to_whom", "code of the person who has the case from then on"),
+    _text("why", "why it was handed over"),
+    *_entered(),
+    comment="Cases handed from whoever had them to somebody else; a case never handed over is its author's.",
+)
 snapshots = Table(
     "snapshots",
     metadata,
@@ -139,7 +149,9 @@ approvals = Table(
     _text("reason", "why tier, supervision or steps differ from the rulebook's"),
     _number("own_case", "1 where the consultant prepared or submitted the case too, else 0"),
     *_entered(),
-    comment="Consultants' approvals; `by` approved.",
+    _text("covers", "table: this eye's tier, whoever operates; as-named (or empty): what it names alone", empty=True),
+    _text("operator_conditions", "conditions on who operates or supervises; only ever as-named", empty=True),
+    comment="Consultants' approvals; `by` approved. One as-named holds for the stage in its snapshot alone.",
 )
 allocations = Table(
     "allocations",
@@ -192,6 +204,20 @@ outcomes = Table(
     _number("corrects", "row of the earlier outcome that this one replaces", ForeignKey("outcomes.id"), empty=True),
     *_entered(),
     comment="What happened in theatre.",
+)
+roster_entries = Table(
+    "roster_entries",
+    metadata,
+    _id(),
+    _text("kind", "what it is: trainee, supervisor, session, patient, limits or wishes"),
+    _text("key", "code of the person, id of the session, pseudonym of the patient; empty for limits and wishes"),
+    _number("number", "1 for the first version, one more for each change; the highest holds"),
+    _text("document", "JSON of the entry as a sessions file has it"),
+    _number("retired", "1 where the entry is no longer in the roster, else 0"),
+    _text("note", "what whoever entered it wrote beside it"),
+    *_entered(),
+    UniqueConstraint("kind", "key", "number"),
+    comment="The unit's roster, every version of every entry: people, sessions, leave, kit in the room, limits.",
 )
 notices = Table(
     "notices",
@@ -259,6 +285,7 @@ KEPT: tuple[Table, ...] = (
     people,
     cases,
     case_versions,
+    handovers,
     snapshots,
     submissions,
     questions,
@@ -268,11 +295,12 @@ KEPT: tuple[Table, ...] = (
     locks,
     list_versions,
     outcomes,
+    roster_entries,
     notices,
     endings,
 )
 PROTECTED: tuple[Table, ...] = (*KEPT, trail)
 # Columns that rows entered before them know nothing of: empty, they are left out of a row as the trail holds it.
-ADDED_LATER = frozenset({("allocations", "session")})
+ADDED_LATER = frozenset({("allocations", "session"), ("approvals", "covers"), ("approvals", "operator_conditions")})
 # Long JSON that the trail holds the SHA-256 of instead.
 HASHED_IN_TRAIL = frozenset({("snapshots", "assessment")})

@@ -11,7 +11,8 @@ from sqlalchemy import Row, Select, select
 from planner import __version__
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.cases import PREPARERS, case_in, version_in
+from planner.records.cases import case_in, version_in
+from planner.records.owning import PREPARERS
 from planner.records.part import Part, one_of
 from planner.records.rows import Document, Snapshot
 from planner.records.trail import canonical
@@ -53,7 +54,7 @@ class Snapshots(Part):
         except (KeyError, TypeError, ValueError) as error:
             raise PlannerError.one("is not an assessment to keep", "snapshot", f"{error!r}") from None
         table = schema.snapshots
-        with self._changing(by, *PREPARERS) as change:
+        with self._changing(by, *PREPARERS, "organiser") as change:
             case = case_in(change.connection, case_id)
             version_in(change.connection, case_id, version)
             if (str(inner.get("case")), inner.get("eye")) != (case.reference, case.eye):

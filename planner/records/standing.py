@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Mapping
 
 from planner.records.rows import Approval, CaseNow, CaseVersion, Snapshot, Standing
+from planner.wording import day_words
 
 
 def approval_standing(
@@ -35,10 +36,14 @@ def approval_standing(
             continue
         age = (on - measured).days
         if age > days:
-            reasons.append(f"{finding} {measured} is {age} days old on {on}, and holds for {days}")
+            reasons.append(
+                f"{finding} {day_words(measured)} is {age} days old on {day_words(on)}, and holds for {days}"
+            )
         elif age < 0:
             # A year mistyped would else hold for years.
-            reasons.append(f"{finding} {measured} is later than {on}: nothing was measured then yet")
+            reasons.append(
+                f"{finding} {day_words(measured)} is later than {day_words(on)}: nothing was measured then yet"
+            )
     return Standing("lapsed", tuple(reasons)) if reasons else Standing("stands")
 
 

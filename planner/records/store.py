@@ -20,9 +20,11 @@ from planner.records.listing import Listing
 from planner.records.migrate import bring_up_to_date
 from planner.records.outcomes import Notices, Outcomes
 from planner.records.overview import Overview
+from planner.records.owning import Owning
 from planner.records.part import utc_now
 from planner.records.people import People
 from planner.records.publishing import Publishing
+from planner.records.rostering import Rostering
 from planner.records.rows import TrailRow
 from planner.records.sessions import Sessions
 from planner.records.snapshots import Snapshots
@@ -31,8 +33,8 @@ from planner.records.verify import Verified
 
 
 class Store(
-    People, Sessions, Cases, Snapshots, Submitting, Approving, Listing, Arranging, Publishing, Outcomes, Notices,
-    Overview,
+    People, Sessions, Cases, Owning, Snapshots, Submitting, Approving, Listing, Arranging, Publishing, Outcomes,
+    Notices, Rostering, Overview,
 ):  # fmt: skip
     """One store. May be shared by threads; several processes may have the same database open."""
 

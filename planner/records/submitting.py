@@ -8,21 +8,34 @@ from sqlalchemy import Row, select
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.cases import PREPARERS, authors_of, case_in, require_current, version_in
-from planner.records.part import Part, checked_text, end, ending_of, notify, one_of, with_endings
-from planner.records.rows import Answer, Question, Submission
+from planner.records.cases import case_in, concerned_in, require_current, version_in
+from planner.records.deciding import require_as_seen
+from planner.records.owning import PREPARERS
+from planner.records.part import Part, checked_text, end, ending_of, known_person, notify, one_of, with_endings
+from planner.records.rows import NOTHING_OPEN, Answer, Question, Seen, Submission
 
 
 class Submitting(Part):
-    def submit(self, case_id: int, version: int, snapshot_id: int, by: str, note: str = "") -> Submission:
-        """Put the current version, as assessed in a snapshot, before a consultant; an earlier submission ends.
+    def submit(
+        self, case_id: int, version: int, snapshot_id: int, by: str, note: str = "", *, seen: Seen = NOTHING_OPEN
+    ) -> Submission:
+        """Put the current version, as assessed in a snapshot, before a consultant.
 
-        Raises PlannerError when the case has changed, or the snapshot is of another version.
+        `seen` names an earlier submission, which then ends, and an approval that stands or has lapsed. An organiser may
+        ask so for an approved case: for the stage of another operator than it was approved for. Raises
+        DecidedMeanwhile where others are open, PlannerError when the case has changed, or the snapshot is of another
+        version.
         """
         note = checked_text(note, "note")
-        with self._changing(by, *PREPARERS) as change:
+        with self._changing(by, *PREPARERS, "organiser") as change:
             self._as_person(by)
+            require_as_seen(change.connection, case_id, seen)
             require_current(change.connection, case_id, version)
+            if known_person(change.connection, by, "by").role == "organiser" and not _approved(
+                change.connection, case_id
+            ):
+                what = "a case that no consultant has approved is submitted by whoever prepares it"
+                raise PlannerError.one(what, hint="ask them")
             require_snapshot(change.connection, snapshot_id, case_id, version)
             for row in change.connection.execute(
                 with_endings(schema.submissions, schema.submissions.c.case_id == case_id, open_only=True)
@@ -38,11 +51,15 @@ class Submitting(Part):
         with self._database.reading() as connection:
             return tuple(submission_of(row) for row in connection.execute(query))
 
-    def send_back(self, case_id: int, version: int, text: str, by: str) -> Question:
-        """Send a submitted case back with a question. Raises PlannerError when it does not wait."""
+    def send_back(self, case_id: int, version: int, text: str, by: str, *, seen: Seen) -> Question:
+        """Send a submitted case back with a question. `seen` says which submission.
+
+        Raises DecidedMeanwhile where somebody else was quicker, PlannerError when none waits.
+        """
         text = checked_text(text, "question", required=True)
         with self._changing(by, "consultant") as change:
             self._as_person(by)
+            require_as_seen(change.connection, case_id, seen)
             require_current(change.connection, case_id, version)
             waiting = change.connection.execute(
                 with_endings(schema.submissions, schema.submissions.c.case_id == case_id, open_only=True)
@@ -53,7 +70,7 @@ class Submitting(Part):
             question = self._asked(change, case_id, version, text)
             case = case_in(change.connection, case_id)
             told = f"{case.reference}, {case.eye} eye, was sent back by {by}: {text}"
-            notify(change, (waiting.by, authors_of(change.connection, case_id)[0]), told, case_id)
+            notify(change, (waiting.by, *concerned_in(change.connection, case_id)), told, case_id)
             return question
 
     def ask(self, case_id: int, text: str, by: str) -> Question:
@@ -63,8 +80,8 @@ class Submitting(Part):
             self._as_person(by)
             question = self._asked(change, case_id, version_in(change.connection, case_id).number, text)
             case = case_in(change.connection, case_id)
-            author = authors_of(change.connection, case_id)[0]
-            notify(change, (author,), f"{case.reference}, {case.eye} eye: {by} asks: {text}", case_id)
+            concerned = concerned_in(change.connection, case_id)
+            notify(change, concerned, f"{case.reference}, {case.eye} eye: {by} asks: {text}", case_id)
             return question
 
     def answer(self, question_id: int, text: str, by: str) -> Answer:
@@ -101,6 +118,11 @@ class Submitting(Part):
         values = {"case_id": case_id, "version": version, "text": text}
         row_id = change.insert(schema.questions, "asked", values, case_id)["id"]
         return Question(row_id, case_id, version, text, change.at, change.by)
+
+
+def _approved(connection: Any, case_id: int) -> bool:
+    query = with_endings(schema.approvals, schema.approvals.c.case_id == case_id, open_only=True)
+    return connection.execute(query).first() is not None
 
 
 def submission_of(row: Row[Any]) -> Submission:

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from planner.claims import Basis, Entry, Number, When
+from planner.claims import Basis, Entry, Number, When, Whole
 from planner.rulebook.shapes import Slug
 
 Minutes = Annotated[Number, Field(gt=0, le=600)]
@@ -52,6 +52,14 @@ class OverrunLimit(Entry):
     basis: Basis
 
 
+class OwnLog(Entry):
+    """How many operations of one operator a unit's log must hold to be used, and as how many the published count."""
+
+    least_cases: Annotated[Whole, Field(ge=2)]
+    published_counts_as: Annotated[Whole, Field(ge=1)]
+    basis: Basis
+
+
 class Durations(Entry):
     grades: list[Grade]
     stands_for: list[StandsFor]
@@ -59,6 +67,7 @@ class Durations(Entry):
     turnover: Turnover
     shape: Shape
     overrun: OverrunLimit
+    own_log: OwnLog
 
     def grade_of(self, operator: str) -> Grade:
         """The grade that stands for a stage or the consultant."""
@@ -94,6 +103,22 @@ class Alert(Entry):
     basis: Basis
 
 
+class Night(Entry):
+    """From what time of the evening on a theatre in use is not known to have rested until the morning."""
+
+    starts: Annotated[str, Field(alias="from", pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
+    because: str
+    basis: Basis
+
+
+class Eyes(Entry):
+    """Days at least between the operations on the two eyes of one patient."""
+
+    days_between: Annotated[Whole, Field(ge=0)]
+    because: str
+    basis: Basis
+
+
 class Clashes(Entry):
     """What is shown beside a list and never reordered: neighbours whose lens powers, in dioptres, are this near."""
 
@@ -104,8 +129,12 @@ class Clashes(Entry):
 
 class ListRules(Entry):
     order: list[FixedPlace]
+    night: Night
+    eyes: Eyes
     clashes: Clashes
     alerts: list[Alert]
     anaesthetist: Needed
+    general_anaesthetic: Needed
+    recovery: Needed
     agreement: Needed
     consent: Needed

@@ -11,8 +11,8 @@ from planner.web.fields import labels
 from planner.web.presenting import page
 from planner.web.site import site_of
 
-# Only what prepares a case holds work that would be lost.
-KEPT_FOR = "/cases/"
+# What prepares a case, or an entry of the roster, holds work that would be lost.
+KEPT_FOR = ("/cases/", "/roster/entry/")
 
 
 def may_be_handed_back(request: Request) -> bool:

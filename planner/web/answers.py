@@ -17,11 +17,13 @@ from planner.readings import read_day
 from planner.records.changes import changed
 from planner.records.references import free_text_fault
 from planner.vocabulary import NOT_RECORDED, Finding, Vocabulary
+from planner.wording import day_words
 
 # Names in the form: `f.` a finding, `none.` a section looked through, `h.` a heading of the case.
 FINDING, SECTION, HEADING = "f.", "none.", "h."
 # Inside a section that was looked through this says that a finding was not looked at after all.
 LEFT_OPEN = NOT_RECORDED[0]
+DATES = ("listed_on", "recorded_on")  # headings
 
 
 @dataclass
@@ -52,7 +54,7 @@ def read_answers(
         key = FINDING + finding.id
         if key in form:
             _read_finding(finding, [str(item) for item in form.getlist(key)], findings.get(finding.id), today, answers)
-    _read_headings(form, document, vocabulary, stages, answers)
+    _read_headings(form, document, vocabulary, stages, today, answers)
     _refuse_impossible(vocabulary, document, answers)
     _refuse_finer(vocabulary, document, answers)
     return answers
@@ -67,7 +69,9 @@ def _read_finding(finding: Finding, written: list[str], kept: Any, today: dateti
         if finding.kind == "text" and isinstance(typed, str) and (fault := free_text_fault(typed, finding.id)):
             raise ValueError(f"{fault.what}: {fault.why}; write {fault.hint}")
         if finding.dates and isinstance(typed, datetime.date) and typed > today:
-            raise ValueError(f"{typed} is later than today, {today}; nothing was measured then yet")
+            raise ValueError(
+                f"{day_words(typed)} is later than today, {day_words(today)}; nothing was measured then yet"
+            )
     except ValueError as error:
         answers.refuse(finding.id, str(error), items)
         return
@@ -104,20 +108,33 @@ def _as_plain(finding: Finding, kept: Any) -> Any:
 
 
 def _read_headings(
-    form: FormData, document: Mapping[str, Any], vocabulary: Vocabulary, stages: tuple[str, ...], answers: Answers
+    form: FormData,
+    document: Mapping[str, Any],
+    vocabulary: Vocabulary,
+    stages: tuple[str, ...],
+    today: datetime.date,
+    answers: Answers,
 ) -> None:
-    stage, day = form.get(HEADING + "planned_stage"), form.get(HEADING + "recorded_on")
+    stage = form.get(HEADING + "planned_stage")
     if isinstance(stage, str):
         if stage and stage not in stages:
             answers.refuse("planned_stage", f"one of {', '.join(stages)}", [stage])
         elif (stage or None) != document.get("planned_stage"):
             answers.changes["planned_stage"] = stage or None
-    if isinstance(day, str):
-        day = day.strip()
-        if day and read_day(day) is None:
-            answers.refuse("recorded_on", f"{day[:40]!r} is not a date; write it as YYYY-MM-DD", [day])
-        elif (day or None) != (str(document["recorded_on"]) if document.get("recorded_on") else None):
-            answers.changes["recorded_on"] = day or None
+    for name in DATES:
+        written = form.get(HEADING + name)
+        if not isinstance(written, str):
+            continue
+        written = written.strip()
+        day = read_day(written)
+        if written and day is None:
+            answers.refuse(name, f"{written[:40]!r} is not a date; write it as YYYY-MM-DD", [written])
+        elif (written or None) == (str(document[name]) if document.get(name) else None):
+            continue
+        elif day is not None and day > today:
+            answers.refuse(name, f"{day_words(day)} is later than today, {day_words(today)}", [written])
+        else:
+            answers.changes[name] = written or None
     before = list(document.get("none_found_in") or [])
     after = []
     for section in vocabulary.sections:

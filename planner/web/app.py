@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from fastapi import FastAPI
 
+from planner.desk.judge import Judge
 from planner.documents.html import fonts_folder
-from planner.lists.from_records import FromRecords
+from planner.documents.rendering import PrintQueue
+from planner.lists.in_force import InForce
 from planner.lists.roster import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -18,10 +20,12 @@ from planner.web import (
     case_form,
     case_list,
     conflict,
+    hand_over,
     lists,
     lists_change,
     lists_day,
     lists_morning,
+    lists_orders,
     lists_place,
     lists_print,
     lists_propose,
@@ -29,11 +33,15 @@ from planner.web import (
     new_case,
     notices,
     plan_page,
+    roster_entry,
+    roster_leave,
+    roster_pages,
+    roster_take,
     sign_in,
 )
-from planner.web.door import check_doors, posted
-from planner.web.judging import Judge
+from planner.web.door import check_doors, posted, posted_with_file
 from planner.web.looks import A_MONTH, ASKED_AGAIN, Looks
+from planner.web.on_the_clock import OnTheClock
 from planner.web.passwords import Passwords
 from planner.web.problems import handle_problems
 from planner.web.sessions import Sessions
@@ -45,9 +53,11 @@ from planner.web.throttle import Throttle
 # One module a page.
 # The fixed addresses before those that hold a reference.
 PAGES = (
-    *(sign_in, notices, case_list, new_case, plan_page, conflict, case_form),
+    *(sign_in, notices, case_list, new_case, plan_page, conflict, hand_over, case_form),
     *(approvals, approvals_decide, approvals_case),
-    *(lists, lists_change, lists_propose, lists_morning, lists_session, lists_print, lists_place, lists_day),
+    *(lists, lists_change, lists_propose, lists_morning, lists_session, lists_orders, lists_print, lists_place),
+    lists_day,
+    *(roster_take, roster_leave, roster_entry, roster_pages),
 )
 
 
@@ -58,17 +68,27 @@ def make_app(
     settings: Settings | None = None,
     passwords: Passwords | None = None,
     roster: Roster | None = None,
+    prints: PrintQueue | None = None,
 ) -> FastAPI:
-    """The application over an open store; with a sessions file, `roster`, it judges and proposes lists.
+    """The application over an open store; by the roster in it, else by that of a file, it judges and proposes lists.
 
+    Whoever gives `prints` ends them; else their processes end with this one.
     Raises RuntimeError when a route does not say who may use it.
     """
     settings = settings or Settings()
     sessions, throttle = Sessions(store, settings), Throttle(store, settings)
     app = FastAPI(title=rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
-    made_from = FromRecords(store, rulebook, unit, roster) if unit is not None and roster is not None else None
     app.state.site = Site(
-        store, rulebook, unit, settings, sessions, throttle, passwords or Passwords(), Judge(rulebook, unit), made_from
+        store,
+        rulebook,
+        unit,
+        settings,
+        sessions,
+        throttle,
+        passwords or Passwords(),
+        Judge(rulebook, unit),
+        InForce(store, rulebook, unit, roster),
+        prints or PrintQueue(),
     )
     for module in PAGES:
         # Not `include_router`, which hides the routes inside: each must be seen to have its door.
@@ -76,6 +96,10 @@ def make_app(
     app.mount("/static/fonts", Looks(fonts_folder(), A_MONTH), "fonts")
     app.mount("/static", Looks(templates_folder() / "web" / "static", ASKED_AGAIN), "static")
     handle_problems(app)
-    app.add_middleware(Shield, largest_request=settings.largest_request, secure=settings.secure_cookies)
-    check_doors(app, (posted, sign_in.posted_at_sign_in))
+    larger = dict.fromkeys(roster_take.TAKES_FILES, settings.largest_file)
+    app.add_middleware(
+        Shield, largest_request=settings.largest_request, secure=settings.secure_cookies, larger=larger
+    )  # fmt: skip
+    app.add_middleware(OnTheClock, zone=unit.clock if unit is not None else None)
+    check_doors(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
     return app

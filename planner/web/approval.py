@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime
 
+from planner.desk.in_force import plan_as_given
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
-from planner.records import approved
 from planner.records.approved import standing_on
 from planner.records.database import StoreUnavailableError
 from planner.records.part import SERVER
@@ -18,8 +18,8 @@ LAPSED = "Approval lapsed"
 
 
 def today(site: Site) -> datetime.date:
-    """The day on the server's own clock."""
-    return site.settings.clock().astimezone().date()
+    """The day by the unit's clock."""
+    return site.today()
 
 
 def standing_of(site: Site, now: CaseNow) -> Standing | None:
@@ -33,9 +33,9 @@ def state_of(site: Site, now: CaseNow) -> str:
     return STATES[now.state] if standing is None or standing.state == "stands" else LAPSED
 
 
-def plan_as_approved(site: Site, now: CaseNow, plan: Plan) -> Plan:
+def plan_as_approved(site: Site, now: CaseNow) -> Plan:
     """The plan with its approval in force, by name and time; without one that stands, as the rulebook has it."""
-    return approved.plan_as_approved(site.store, now, plan, today(site), site.rulebook)
+    return plan_as_given(site.desk, now)
 
 
 def enter_lapses(site: Site) -> None:

@@ -18,7 +18,7 @@ from planner.web.overview import day_and_time
 from planner.web.places import approval_path
 from planner.web.presenting import page
 from planner.web.site import Site, site_of
-from planner.web.urgency import urgency_rank, urgency_words
+from planner.web.urgency import turn, urgency_words
 
 router = APIRouter()
 Deciding = Annotated[Visitor, Depends(Door("consultant"))]
@@ -63,10 +63,10 @@ def approvals(request: Request, visitor: Deciding) -> Response:
     )  # fmt: skip
 
 
-def _order(site: Site, now: CaseNow) -> tuple[tuple[int, str], int, str]:
+def _order(site: Site, now: CaseNow) -> tuple[tuple[object, ...], int, str]:
     assessment = site.judge.judge(now.version).assessment
     tier = assessment.tier.working if assessment else LATEST_PLACE
-    return urgency_rank(site.rulebook, now.version), -tier, now.case.reference
+    return turn(site, now.version), -tier, now.case.reference
 
 
 def _line(site: Site, now: CaseNow, visitor: Visitor) -> Line:
@@ -81,7 +81,7 @@ def _line(site: Site, now: CaseNow, visitor: Visitor) -> Line:
     asked = [question for question in site.store.questions(now.case.id) if question.by == visitor.code]
     standing = standing_of(site, now)
     return Line(
-        now.case.reference, now.case.eye, approval_path(now.case), urgency_words(site.rulebook, now.version),
+        now.case.reference, now.case.eye, approval_path(now.case), urgency_words(site, now.version),
         tier, label, stage, len(reasons), sum(reason.certain for reason in reasons),
         day_and_time(waiting.at if waiting else given.at if given else now.version.at),
         waiting.by if waiting else given.by if given else now.version.by,

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
+from planner.case import STAGES
+from planner.desk.approving import difference, stage_asked
 from planner.documents.figures import day
 from planner.plan.approved import allocation_for
 from planner.plan.plan import Plan
 from planner.records.approved import dated_ahead, holds_until
 from planner.records.rows import CaseNow
 from planner.rulebook.shapes import MODES
+from planner.unit import Approvals
 from planner.web.approval import plan_as_approved, standing_of, state_of, today
 from planner.web.approvals_glance import glance
 from planner.web.door import Door, Visitor
@@ -46,21 +50,30 @@ def case_page(
 ) -> Response:
     """The case with its forms; `tier` opens the form for changes as it goes with that tier, `written` fills it in."""
     site = site_of(request)
-    plan = site.judge.judge(now.version).plan
+    judged = site.judge.judge(now.version, stage_asked(site.desk, now))
+    plan = judged.plan
     approvals = site.store.approvals(now.case.id)
     authors = {version.by for version in site.store.versions(now.case.id)}
     return page(
         request, "approval.html", 422 if faults else 200,
         case=now.case, now=now, state=state_of(site, now), path=approval_path(now.case), case_path=case_path(now.case),
-        plan=plan, faults=faults, judged=site.judge.judge(now.version),
+        plan=plan, faults=faults, judged=judged,
         glance=glance(plan, site.rulebook) if plan else None,
-        in_force=plan_as_approved(site, now, plan) if plan else None,
+        in_force=plan_as_approved(site, now) if plan else None,
+        asked=difference(site.desk, now, plan) if plan else None,
+        by_table=_by_table(site, plan) if plan else [],
         standing=standing_of(site, now), earlier=[given for given in reversed(approvals) if given.ended],
         questions=site.store.questions(now.case.id), when=day_and_time, longest=LONGEST,
         own=visitor.code in authors, aged=_aged(site, now),
+        barred=site.store.may_not_approve(now.case.id, visitor.code, who_may(site)),
         changing=_changing(site, plan, tier, written or {}) if plan else None,
-        written={"conditions": "", "reason": "", "text": "", "why": ""} | dict(written or {}),
+        written=dict.fromkeys(("conditions", "operator_conditions", "reason", "text", "why"), "") | dict(written or {}),
     )  # fmt: skip
+
+
+def who_may(site: Site) -> Approvals:
+    """The unit's word on who may approve; the strict one where the server was given no unit's file."""
+    return site.unit.approvals if site.unit else Approvals()
 
 
 def _aged(site: Site, now: CaseNow) -> str:
@@ -69,6 +82,19 @@ def _aged(site: Site, now: CaseNow) -> str:
         return f"{'; '.join(ahead)}: later than today"
     until = holds_until(now, site.rulebook)
     return f"{until[1]}: it held until {day(until[0])}" if until and until[0] < today(site) else ""
+
+
+def _by_table(site: Site, plan: Plan) -> list[tuple[str, list[tuple[str, str]]]]:
+    """For each tier what the table has: the supervision by stage, stages that have the same in one line."""
+    found = []
+    for shape in sorted(site.rulebook.tiers.tiers, key=lambda shape: shape.tier):
+        rows: dict[str, list[str]] = {}
+        for stage in STAGES:
+            staged = replace(plan, supervision=replace(plan.supervision, stage=stage))
+            held = allocation_for(staged, site.rulebook, shape.tier)
+            rows.setdefault(f"{held.mode.replace('-', ' ')}, {held.by}", []).append(stage.replace("-", " "))
+        found.append((str(shape.tier), [(", ".join(stages), mode) for mode, stages in rows.items()]))
+    return found
 
 
 def _changing(site: Site, plan: Plan, tier: int | None, written: Mapping[str, str]) -> dict[str, object]:

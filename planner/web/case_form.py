@@ -8,18 +8,23 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import RedirectResponse, Response
 
+from planner.desk.judge import Judged
 from planner.errors import PlannerError
 from planner.records.changes import CHANGEABLE, Conflict
+from planner.records.deciding import DecidedMeanwhile
+from planner.records.owning import NotTheirs, may_edit
 from planner.records.rows import CaseNow, CaseVersion
 from planner.web.answers import Answers, read_answers
 from planner.web.approval import state_of, today
 from planner.web.conflict import based_on, conflict_page
 from planner.web.door import Door, Posted, Visitor
 from planner.web.fields import ShownSection, labels, shown_sections
-from planner.web.judging import Judged, without_percentages
+from planner.web.judging import without_percentages
+from planner.web.not_saved import not_saved
 from planner.web.overview import clock_time, rests_on_it, stamps
 from planner.web.places import CASE, case_path, find
 from planner.web.presenting import environment, is_partial, page
+from planner.web.seen import seen_in
 from planner.web.site import Site, site_of
 
 router = APIRouter()
@@ -37,6 +42,7 @@ class Shown:
     version: CaseVersion
     answers: Answers
     told: dict[str, str]
+    visitor: Visitor
 
     def values(self) -> dict[str, Any]:
         judged = self.site.judge.judge(self.version)
@@ -44,6 +50,8 @@ class Shown:
         document = dict.fromkeys(CHANGEABLE) | dict(self.version.document)
         return {
             "case": self.now.case,
+            "now": self.now,
+            "may_edit": may_edit(self.now.owners, self.visitor.code, self.visitor.role),
             "path": case_path(self.now.case),
             "version": self.version,
             "saved_at": clock_time(self.version.at),
@@ -72,7 +80,7 @@ def show(
     site, case = site_of(request), find(request, reference, eye)
     now = site.store.case_now(case.id)
     told = {saved: f"Saved {clock_time(now.version.at)}"} if saved else {}
-    return page(request, "case.html", **Shown(site, now, now.version, Answers(), told).values())
+    return page(request, "case.html", **Shown(site, now, now.version, Answers(), told, visitor).values())
 
 
 @router.post(CASE)
@@ -85,11 +93,15 @@ def save(request: Request, visitor: Preparing, form: Posted, reference: str, eye
     if is_partial(request) and answers.changes:
         _refuse_unasked(site.store.case_now(case.id))
     try:
-        saved = site.store.save_case(case.id, base.number, answers.changes, visitor.code) if answers.changes else base
+        saved = base
+        if answers.changes:
+            saved = site.store.save_case(case.id, base.number, answers.changes, visitor.code, seen=seen_in(form))
     except Conflict as conflict:
         return conflict_page(request, case, conflict, answers, labels(site.rulebook.vocabulary))
+    except (NotTheirs, DecidedMeanwhile) as error:
+        return not_saved(request, case, error, answers, form)
     now = site.store.case_now(case.id)
-    shown = Shown(site, now, saved, answers, _told(site, saved, answers, part))
+    shown = Shown(site, now, saved, answers, _told(site, saved, answers, part), visitor)
     if is_partial(request):
         return _parts(request, shown, base, {str(name) for name in form.getlist("was_wrong")})
     if answers.wrong:
@@ -98,11 +110,10 @@ def save(request: Request, visitor: Preparing, form: Posted, reference: str, eye
 
 
 def _refuse_unasked(now: CaseNow) -> None:
-    """A page that saves by itself was made before somebody submitted or approved: it must not undo that unasked."""
-    if why := rests_on_it(now):
-        raise PlannerError.one(
-            "this page is older than what was decided of the case", now.case.reference, why, "load the page again"
-        )
+    """A page that saves by itself was made before the operation; what was submitted or approved, the store guards."""
+    if now.state == "operated":
+        why = rests_on_it(now)
+        raise PlannerError.one("this page is older than that", now.case.reference, why, "load the page again")
 
 
 def _told(site: Site, saved: CaseVersion, answers: Answers, part: str) -> dict[str, str]:
@@ -123,7 +134,7 @@ def _told(site: Site, saved: CaseVersion, answers: Answers, part: str) -> dict[s
 def _parts(request: Request, shown: Shown, base: CaseVersion, was_wrong: set[str]) -> Response:
     """Only what differs from the page that sent the form: what its person types meanwhile is left alone."""
     values = shown.values()
-    before = Shown(shown.site, shown.now, base, Answers(), {}).sections(shown.site.judge.judge(base))
+    before = Shown(shown.site, shown.now, base, Answers(), {}, shown.visitor).sections(shown.site.judge.judge(base))
     template = environment().get_template("part_section.html")
     same = {
         old.id

@@ -8,15 +8,17 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
+from planner.readings import read_day
 from planner.records.rows import CaseNow
-from planner.web.approval import plan_as_approved, state_of
+from planner.web.approval import standing_of, state_of
 from planner.web.door import Door, Visitor
 from planner.web.judging import readings
 from planner.web.overview import day_and_time
 from planner.web.places import case_path
 from planner.web.presenting import page
 from planner.web.site import Site, site_of
-from planner.web.urgency import urgency_rank
+from planner.web.urgency import turn
+from planner.wording import day_words
 
 router = APIRouter()
 Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
@@ -47,14 +49,11 @@ def cases(
 ) -> Response:
     site = site_of(request)
     every = site.store.cases()
-    mine = [now for now in every if visitor.code in (now.case.by, now.version.by)]
+    mine = [now for now in every if visitor.code in (*now.owners, now.version.by)]
     show_all = whose == "all" or visitor.role not in PREPARERS
     wanted = q.strip().lower()
     found = [now for now in (every if show_all else mine) if wanted in now.case.reference.lower()]
-    lines = [
-        _line(site, now)
-        for now in sorted(found, key=lambda now: (urgency_rank(site.rulebook, now.version), now.case.reference))
-    ]
+    lines = [_line(site, now) for now in sorted(found, key=lambda now: (turn(site, now.version), now.case.reference))]
     may_prepare = visitor.role in PREPARERS
     return page(
         request, "cases.html", lines=lines, q=q.strip(), show_all=show_all, mine=len(mine), every=len(every),
@@ -70,14 +69,14 @@ def _line(site: Site, now: CaseNow) -> Line:
         shown = judged.assessment.tier
         tier = readings(shown)
         ready = "Ready" if judged.assessment.readiness.state == "ready" else "Settle first"
-        given = judged.plan and plan_as_approved(site, now, judged.plan).approval
-        if given and given.tier_approved != shown.working:
+        standing, given = standing_of(site, now), now.approval
+        if given and standing and standing.state == "stands" and given.tier_approved != shown.working:
             tier = f"{given.tier_approved} approved, rulebook {tier}"
     urgency = vocabulary.get("urgency")
-    said = findings.get("urgency")
+    said, needed_by = findings.get("urgency"), read_day(findings.get("needed_by"))
     return Line(
         now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""), case_path(now.case),
         state_of(site, now), tier, ready,
         urgency.shown(urgency.read(said)) if urgency and said else "not recorded",
-        str(findings.get("needed_by") or ""), day_and_time(now.version.at), now.version.by,
+        day_words(needed_by) if needed_by else "", day_and_time(now.version.at), now.version.by,
     )  # fmt: skip

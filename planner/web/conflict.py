@@ -14,14 +14,18 @@ from starlette.responses import RedirectResponse, Response
 from planner.case import read_case
 from planner.errors import PlannerError
 from planner.records.changes import Conflict, Difference, changed
+from planner.records.deciding import DecidedMeanwhile
+from planner.records.owning import NotTheirs
 from planner.records.rows import Case, CaseVersion
 from planner.records.store import Store
 from planner.web.answers import Answers
 from planner.web.door import Door, Posted, Visitor
-from planner.web.fields import labels
-from planner.web.overview import clock_time
+from planner.web.fields import labels, shown_value
+from planner.web.not_saved import not_saved
+from planner.web.overview import clock_time, rests_on_it
 from planner.web.places import CASE, case_path, find
 from planner.web.presenting import is_partial, page
+from planner.web.seen import seen_in
 from planner.web.site import Site, site_of
 
 router = APIRouter()
@@ -48,11 +52,12 @@ def conflict_page(
 ) -> Response:
     """The page that asks which values stand (409). Nothing of what was sent has been kept yet."""
     site = site_of(request)
+    now = site.store.case_now(case.id)
     sides = [_side(site, difference, names) for difference in conflict.differences]
     template = "part_conflict.html" if is_partial(request) else "conflict.html"
     return page(
         request, template, 409,
-        case=case, path=case_path(case), sides=sides, other=conflict.current.by,
+        case=case, now=now, ends=rests_on_it(now), path=case_path(case), sides=sides, other=conflict.current.by,
         at=clock_time(conflict.current.at), number=conflict.current.number,
         wrong=[(names.get(name, name), why) for name, why in answers.wrong.items()],
     )  # fmt: skip
@@ -70,9 +75,11 @@ def settle(request: Request, visitor: Preparing, form: Posted, reference: str, e
     read_case(changed(base.document, changes), site.rulebook.vocabulary)
     try:
         if changes:
-            site.store.save_case(case.id, base.number, changes, visitor.code)
+            site.store.save_case(case.id, base.number, changes, visitor.code, seen=seen_in(form))
     except Conflict as again:
         return conflict_page(request, case, again, Answers(), labels(site.rulebook.vocabulary))
+    except (NotTheirs, DecidedMeanwhile) as error:
+        return not_saved(request, case, error, Answers(changes), form)
     return RedirectResponse(f"{case_path(case)}?saved=case", 303)
 
 
@@ -112,19 +119,10 @@ def _side(site: Site, difference: Difference, names: Mapping[str, str]) -> Side:
     both = mine_changed and theirs_changed and difference.mine != difference.theirs
     chosen = "" if both else MINE if mine_changed else THEIRS
     base, theirs, mine = (
-        _shown(site, difference.name, v) for v in (difference.base, difference.theirs, difference.mine)
+        shown_value(site.rulebook.vocabulary, difference.name, v)
+        for v in (difference.base, difference.theirs, difference.mine)
     )
     return Side(
         difference.name, names.get(difference.name, difference.name), base, theirs, mine,
         json.dumps(difference.mine), chosen,
     )  # fmt: skip
-
-
-def _shown(site: Site, name: str, value: Any) -> str:
-    finding = site.rulebook.vocabulary.by_id.get(name)
-    if finding is not None:
-        return finding.shown(finding.read(value) if value is not None else None)
-    if name == "none_found_in":
-        sections = _sections(site)
-        return "; ".join(sections.get(item, item) for item in value or ()) or "none"
-    return str(value) if value is not None else "not recorded"

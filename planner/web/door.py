@@ -85,7 +85,17 @@ def visitor_of(request: Request) -> Visitor | None:
 
 async def posted(request: Request) -> FormData:
     """The form sent in, once its token is found to be the session's. Stands after the route's Door."""
-    form = await request.form(max_files=0)
+    return await _checked(request, 0)
+
+
+async def posted_with_file(request: Request) -> FormData:
+    """As `posted`, of a form that may hold one file."""
+    return await _checked(request, 1)
+
+
+async def _checked(request: Request, files: int) -> FormData:
+    # How much is sent is the shield's to bound.
+    form = await request.form(max_files=files, max_part_size=site_of(request).settings.largest_file)
     visitor: Visitor | None = getattr(request.state, "visitor", None)
     sent = form.get("token")
     if visitor is None or not isinstance(sent, str) or not hmac.compare_digest(sent.encode(), visitor.csrf.encode()):
@@ -94,6 +104,7 @@ async def posted(request: Request) -> FormData:
 
 
 Posted = Annotated[FormData, Depends(posted)]
+PostedWithFile = Annotated[FormData, Depends(posted_with_file)]
 
 
 def doors_of(route: BaseRoute) -> tuple[str, ...] | None:

@@ -194,5 +194,19 @@ def _choices(finding: Finding, written: list[str], looked_through: bool, finer: 
 
 def labels(vocabulary: Vocabulary) -> dict[str, str]:
     """The label of each finding, and of each heading that the form holds."""
-    headings = {"planned_stage": "Planned for", "recorded_on": "Examined on", "none_found_in": "Looked through"}
+    headings = {
+        "planned_stage": "Planned for", "listed_on": "Put on the waiting list", "recorded_on": "Examined on",
+        "none_found_in": "Looked through",
+    }  # fmt: skip
     return headings | {finding.id: finding.label for finding in vocabulary.findings}
+
+
+def shown_value(vocabulary: Vocabulary, name: str, value: Any) -> str:
+    """A finding or heading as a document holds it, in words."""
+    finding = vocabulary.by_id.get(name)
+    if finding is not None:
+        return finding.shown(finding.read(value) if value is not None else None)
+    if name == "none_found_in":
+        sections = {section.id: section.label for section in vocabulary.sections}
+        return "; ".join(sections.get(item, item) for item in value or ()) or "none"
+    return str(value) if value is not None else "not recorded"

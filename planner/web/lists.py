@@ -75,6 +75,8 @@ def _sessions(state: State) -> list[Row]:
         cases, broken, asked = len(state.week.list_of(session.id)), state.broken(session.id), state.asked(session.id)
         told = [f"{len(broken)} rule{'s' if broken[1:] else ''} broken"] if broken else []
         told += [f"{len(asked)} to ask"] if asked else []
+        past = sum(one.session == session.id for one in state.verdict.breaches)
+        told += [f"{past} past its date" if past == 1 else f"{past} past their date"] if past else []
         found.append(
             Row(
                 session, f"{session.day:%a} {day_words(session.day)}", session_path(session.id), cases,

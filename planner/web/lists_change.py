@@ -10,16 +10,21 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
+from planner.desk.approving import ask_for
+from planner.desk.placing import arrange
 from planner.errors import PlannerError
 from planner.lists.checker import check
 from planner.lists.instance import Key, Lists
 from planner.lists.moves import moved, put, taken_off
+from planner.lists.rules_of_people import APPROVAL
 from planner.lists.trials import Option
 from planner.lists.week import Broken
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_held import State, session_path, state_of
+from planner.web.places import case_path
 from planner.web.presenting import page
 from planner.web.site import site_of
+from planner.wording import day_words
 
 router = APIRouter()
 Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
@@ -65,13 +70,35 @@ def change(request: Request, visitor: Building, form: Posted) -> Response:
         else:
             lists = _changed(state, wish)
             breaks = new_faults(state, lists)
+            if wish.option is not None and any(one.rule == APPROVAL for one in breaks):
+                return _refused(request, state, wish, (), 200, back, breaks, asks=True)
             if breaks and not (wish.sure and wish.why):
                 return _refused(request, state, wish, (), 422 if wish.sure else 200, back, breaks)
             told = f"{wish.why} (entered although: {breaks[0].says})" if breaks else wish.why
-            state.held.arrange(site.store, lists, visitor.code, told[:LONGEST])
+            arrange(site.desk, state.held, lists, visitor.code, told[:LONGEST])
     except PlannerError as error:
         return _refused(request, state, wish, tuple(map(str, error.faults)), 422, back)
     return RedirectResponse(back, 303)
+
+
+@router.post("/lists/all/ask")
+def ask(request: Request, visitor: Building, form: Posted) -> Response:
+    """Ask a consultant to approve a case for somebody whom the approval does not cover; nothing is placed meanwhile."""
+    site = site_of(request)
+    state = state_of(site)
+    wish = _wish(state, form)
+    if wish.option is None or wish.option.trainee is None:
+        raise HTTPException(404)
+    now, session = state.held.now[wish.key], state.session(wish.option.session)
+    trainee = state.held.instance.trainees[wish.option.trainee]
+    place = f"{day_words(session.day)}, {session.theatre}"
+    note = f"For {trainee.id} ({trainee.stage}) under {wish.option.supervisor}, {place}."
+    note += f" {wish.why}" if wish.why else ""
+    try:
+        ask_for(site.desk, now, trainee.stage, visitor.code, note)
+    except PlannerError as error:
+        return _refused(request, state, wish, tuple(map(str, error.faults)), 422, _back(state, wish))
+    return RedirectResponse(case_path(now.case, "plan"), 303)
 
 
 def new_faults(state: State, lists: Lists) -> list[Broken]:
@@ -125,11 +152,15 @@ def _refused(
     status: int,
     back: str,
     breaks: list[Broken] | None = None,
+    asks: bool = False,
 ) -> Response:
-    """What stands in the way; where it is a rule alone, the form that enters the change with a reason."""
+    """What stands in the way; where it is a rule alone, the form that enters the change with a reason.
+
+    `asks`: it is not what was approved, so that the form asks a consultant for it instead.
+    """
     session = state.session(wish.option.session).told if wish.option else ""
     return page(
         request, "list_change.html", status,
         wish=replace(wish, why=wish.why[:LONGEST]), told=state.held.instance.cases[wish.key].told, session=session,
-        faults=faults, breaks=breaks or [], seen=state.seen, back=back, longest=LONGEST,
+        faults=faults, breaks=breaks or [], seen=state.seen, back=back, longest=LONGEST, asks=asks,
     )  # fmt: skip

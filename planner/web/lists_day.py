@@ -10,8 +10,11 @@ from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
+from planner.desk.in_force import plan_in_force
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
+from planner.plan.approved import NotCoveredError
+from planner.plan.plan import Plan
 from planner.readings import read_day
 from planner.records.rows import Allocation, CaseNow
 from planner.web.approval import plan_as_approved
@@ -96,6 +99,14 @@ def _page(
     )  # fmt: skip
 
 
+def _in_force(site: Site, now: CaseNow) -> tuple[Plan, str]:
+    """The plan for whoever the case is placed with; where that is not what was approved, the words that say so."""
+    try:
+        return plan_in_force(site.desk, now), ""
+    except NotCoveredError:
+        return plan_as_approved(site, now), "not covered by what was approved"
+
+
 def _line(site: Site, now: CaseNow, at: Allocation, doubts: tuple[str, ...]) -> Line:
     plan = site.judge.judge(now.version).plan
     findings, finding = now.version.findings, site.rulebook.vocabulary.by_id.get("anaesthesia_requested")
@@ -103,14 +114,14 @@ def _line(site: Site, now: CaseNow, at: Allocation, doubts: tuple[str, ...]) -> 
     tier, supervision = "", ""
     kit: tuple[str, ...] = ()
     if plan is not None:
-        plan = plan_as_approved(site, now, plan)
+        plan, barred = _in_force(site, now)
         shown = plan.approval.tier_approved if plan.approval else plan.assessment.tier.working
         tier = f"{shown}" if plan.approval else f"{shown}, not approved"
-        supervision = f"{plan.supervision.mode.replace('-', ' ')}, {plan.supervision.by}"
+        supervision = barred or f"{plan.supervision.mode.replace('-', ' ')}, {plan.supervision.by}"
         kit = tuple(item.label for item in plan.kit if item.need == "essential")
     return Line(
         at, now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""),
         case_path(now.case, "plan"), tier, supervision,
         finding.shown(finding.read(asked)) if finding and asked is not None else "not recorded", kit,
-        now.approval.conditions if now.approval else "", doubts,
+        now.approval.every_condition if now.approval else "", doubts,
     )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 from dataclasses import dataclass
 from functools import cached_property
@@ -72,6 +73,10 @@ class State:
         coming = [one for one in self.held.instance.sessions.values() if one.day >= self.held.on]
         return sorted(coming, key=lambda one: (one.span[0], one.theatre))
 
+    def running(self, day: datetime.date) -> list[Session]:
+        """The sessions of a day that have a list, if the day is today: what is begun in them is asked."""
+        return [one for one in self.week.sessions if one.day == day == self.held.on]
+
     def standing(self, session: str) -> Standing:
         version = self.versions.get(session)
         return Standing(version, () if version is None else differs(session, version.document, self.lists))
@@ -100,10 +105,11 @@ def has_sessions(site: Site) -> bool:
 
 
 def state_of(site: Site) -> State:
-    """The lists as they stand now; 404 where the server was given no sessions file."""
-    if site.lists is None:
+    """The lists as they stand now; 404 where no roster is in force."""
+    reader = site.lists
+    if reader is None:
         raise HTTPException(404)
-    held = site.lists.held(today(site))
+    held = reader.held(today(site))
     published = site.store.published({session.day for session in held.instance.sessions.values()})
     found = {name: published.get((session.day, name)) for name, session in held.instance.sessions.items()}
     return State(held, {name: version for name, version in found.items() if version is not None})

@@ -14,6 +14,7 @@ from planner.lists.instance import Key, Placing
 from planner.lists.moves import taken_off
 from planner.lists.reasons import pressing
 from planner.lists.roster import Session
+from planner.lists.rules_of_people import APPROVAL
 from planner.lists.trials import Option, attempt
 from planner.lists.week import Broken, Week
 from planner.lists.worth import ranked
@@ -34,6 +35,11 @@ class Offer:
     who: str
     worth: float
     broken: tuple[Broken, ...]
+
+    @property
+    def asks(self) -> bool:
+        """Whether nothing but the approval stands in the way, which a consultant may widen."""
+        return {one.rule for one in self.broken} == {APPROVAL} and self.option.trainee is not None
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import RedirectResponse, Response
 
+from planner.desk.placing import allocate
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.readings import read_day
@@ -55,7 +56,7 @@ def place(request: Request, visitor: Building, form: Posted, reference: str, eye
     if day is None:
         faults.append("Day: write it as YYYY-MM-DD")
     elif day < today(site):
-        faults.append(f"Day: {day} is over")
+        faults.append(f"Day: {day_words(day)} is over")
     if not written["theatre"] or len(written["theatre"]) > LONGEST_THEATRE:
         faults.append(f"Theatre: its name, up to {LONGEST_THEATRE} letters")
     if written["place"] and not (written["place"].isascii() and written["place"].isdecimal()):
@@ -71,9 +72,10 @@ def place(request: Request, visitor: Building, form: Posted, reference: str, eye
         held = [other.allocation for other in site.store.list_of(day)]
         order = 1 + max((at.place for at in held if at is not None and at.theatre == written["theatre"]), default=0)
     try:
-        site.store.allocate(
-            now.case.id, day, written["theatre"], order, written["supervisor"], visitor.code, written["trainee"] or None
-        )
+        allocate(
+            site.desk, now, day, written["theatre"], order, written["trainee"] or None, written["supervisor"],
+            visitor.code,
+        )  # fmt: skip
     except PlannerError as error:
         return _form(request, now, written, tuple(map(str, error.faults)), 422)
     return RedirectResponse(f"/lists/{day}", 303)
@@ -105,7 +107,7 @@ def _form(
     return page(
         request, "list_place.html", status,
         case=now.case, now=now, path=list_path(now.case), plan_path=case_path(now.case, "plan"), faults=faults,
-        plan=plan_as_approved(site, now, plan) if plan else None, standing=standing_of(site, now), holds=holds,
+        plan=plan_as_approved(site, now) if plan else None, standing=standing_of(site, now), holds=holds,
         approved_at=day_and_time(now.approval.at) if now.approval else "",
         written=dict.fromkeys(FIELDS, "") | dict(written), supervisors=supervisors,
         trainees=[p for p in people if p.role == "trainee"], today=today(site).isoformat(),

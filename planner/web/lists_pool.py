@@ -12,7 +12,7 @@ from planner.records.rows import CaseNow
 from planner.web.approval import plan_as_approved, standing_of
 from planner.web.places import case_path, list_path
 from planner.web.site import Site
-from planner.web.urgency import urgency_rank, urgency_words
+from planner.web.urgency import past_words, turn, urgency_words
 
 FILTERS = ("tier", "stage", "anaesthesia", "kit", "urgency", "consent")
 AGREED = ("consent_to_surgery", "trainee_involvement_agreed")
@@ -34,6 +34,7 @@ class Pooled:
     stage: str
     anaesthesia: str
     urgency: str
+    past: bool
     consent: str
     until: str
     settle: int
@@ -43,14 +44,14 @@ class Pooled:
 
 
 def pool(site: Site) -> list[Pooled]:
-    """Every case of it, the most urgent first."""
+    """Every case of it: past its date first, then the most urgent, then the longest wait."""
     cases = [now for now in site.store.cases(state="approved") if _stands(site, now)]
-    cases.sort(key=lambda now: (urgency_rank(site.rulebook, now.version), now.case.reference))
+    cases.sort(key=lambda now: (turn(site, now.version), now.case.reference))
     pooled = []
     for now in cases:
         plan = site.judge.judge(now.version).plan
         if plan is not None:
-            pooled.append(_pooled(site, now, plan_as_approved(site, now, plan)))
+            pooled.append(_pooled(site, now, plan_as_approved(site, now)))
     return pooled
 
 
@@ -96,9 +97,10 @@ def _pooled(site: Site, now: CaseNow, plan: Plan) -> Pooled:
         now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""),
         list_path(now.case), case_path(now.case, "plan"), tier, now.approval.tier_by_rulebook,
         f"{plan.supervision.mode.replace('-', ' ')}, {plan.supervision.by}", plan.supervision.stage_label,
-        _shown(site, now, "anaesthesia_requested"), urgency_words(site.rulebook, now.version), consent,
+        _shown(site, now, "anaesthesia_requested"), urgency_words(site, now.version),
+        bool(past_words(site, now.version)), consent,
         f"{day(until[0])} ({until[1]})" if until else "no dated measurement",
-        len(plan.assessment.readiness.because), now.approval.conditions,
+        len(plan.assessment.readiness.because), now.approval.every_condition,
         tuple((item.id, item.label) for item in plan.kit if item.need == "essential"),
         {
             "tier": str(tier), "stage": plan.supervision.stage, "consent": consent,

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from planner.lists.brief import brief_of
+from planner.lists.brief import Brief, brief_of
 from planner.lists.calendar import calendar_of
 from planner.lists.overview import glance
 from planner.lists.paper import render_brief, render_glance
 from planner.lists.table import table_of
+from planner.lists.versions import editions_of
 from planner.web.door import Door, Visitor
-from planner.web.lists_held import state_of
+from planner.web.lists_held import session_path, state_of
 from planner.web.lists_session import SESSION
 from planner.web.overview import day_and_time
-from planner.web.site import site_of
+from planner.web.printing import printed
+from planner.web.site import Site, site_of
+from planner.web.tickets import Ordered
 
 router = APIRouter()
 Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
@@ -25,9 +29,17 @@ Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
 
 
 @router.get(SESSION + "/brief.pdf")
-def brief(request: Request, visitor: Reading, session: str) -> Response:
+async def brief(request: Request, visitor: Reading, session: str) -> Response:
     """The session's list and team brief, as approved; changed rows are marked against the published version."""
-    site = site_of(request)
+
+    def order(site: Site) -> Ordered:
+        day, made = _brief(site, session)
+        return Ordered(site.prints.order(render_brief, [made]), f"list-{day}-{session}.pdf")
+
+    return await printed(request, visitor, session_path(session), order)
+
+
+def _brief(site: Site, session: str) -> tuple[datetime.date, Brief]:
     state = state_of(site)
     held, standing = state.session(session), state.standing(session)
     placings = state.week.list_of(session)
@@ -35,14 +47,16 @@ def brief(request: Request, visitor: Reading, session: str) -> Response:
         raise HTTPException(404)
     written = f"Written {day_and_time(site.settings.clock().isoformat())}: {standing.words}."
     plans = site.lists.plans(state.held, placings)
-    made = brief_of(state.held.instance, state.lists, session, plans, standing.changes, written)
-    return _file(render_brief([made]), "application/pdf", f"list-{held.day}-{session}.pdf")
+    return held.day, brief_of(state.held.instance, state.lists, session, plans, standing.changes, written)
 
 
 @router.get("/lists/week.pdf")
-def week(request: Request, visitor: Building) -> Response:
-    state = state_of(site_of(request))
-    return _file(render_glance(glance(state.held.instance, state.lists)), "application/pdf", "lists.pdf")
+async def week(request: Request, visitor: Building) -> Response:
+    def order(site: Site) -> Ordered:
+        state = state_of(site)
+        return Ordered(site.prints.order(render_glance, glance(state.held.instance, state.lists)), "lists.pdf")
+
+    return await printed(request, visitor, "/lists", order)
 
 
 @router.get("/lists/lists.ics")
@@ -52,9 +66,10 @@ def calendar(request: Request, visitor: Reading) -> Response:
     state = state_of(site)
     own = {code: name for name, code in state.held.codes.items()}.get(visitor.code, visitor.code)
     person = own if visitor.role == "trainee" else None
-    number = max((version.number for version in state.versions.values()), default=None)
+    instance, lists, on = state.held.instance, state.lists, state.held.on
+    editions = editions_of(site.store.editions(instance.sessions, on), instance, lists, on)
     stamp = site.settings.clock().replace(microsecond=0)
-    return _file(calendar_of(state.held.instance, state.lists, stamp, person, number), "text/calendar", "lists.ics")
+    return _file(calendar_of(instance, lists, stamp, person, editions), "text/calendar", "lists.ics")
 
 
 @router.get("/lists/lists.csv")

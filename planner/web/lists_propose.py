@@ -9,7 +9,9 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
+from planner.desk.placing import arrange
 from planner.errors import PlannerError
+from planner.lists import repair_words
 from planner.lists.best import NOT_PROVED, Best, best
 from planner.lists.changed import Change, changes
 from planner.lists.checker import check
@@ -21,9 +23,10 @@ from planner.lists.search import solver
 from planner.lists.week import Broken, Week
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_change import CHANGED, LONGEST, new_faults
-from planner.web.lists_held import State, state_of
+from planner.web.lists_held import State, session_path, state_of
 from planner.web.presenting import page
 from planner.web.site import site_of
+from planner.wording import day_words
 
 router = APIRouter()
 Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
@@ -80,7 +83,7 @@ def accept(request: Request, visitor: Building, form: Posted) -> Response:
         broken = tuple(new_faults(state, proposed))
         if broken and not why:
             return _shown(request, state, "round", None, broken, status=422)
-        state.held.arrange(site.store, proposed, visitor.code, why or "accepted from a proposal")
+        arrange(site.desk, state.held, proposed, visitor.code, why or "accepted from a proposal")
     except PlannerError as error:
         return _shown(request, state, "round", None, faults=tuple(map(str, error.faults)), status=422)
     return RedirectResponse("/lists", 303)
@@ -98,16 +101,9 @@ def refused_page(request: Request, state: State, faults: tuple[str, ...], status
 
 def repaired_page(request: Request, state: State, found: Repaired) -> Response:
     """The smallest change after what happened this morning, to be accepted or dropped."""
-    kinds = [_row(state, Week(found.instance, found.lists), one, "") for one in found.changes]
-    off = [
-        (state.held.instance.cases[key].told, later and _place(Week(found.instance, found.lists), later))
-        for key, _, later in found.off
-    ]
     return page(
         request, "list_repair.html",
-        rows=kinds, found=found, off=off, seen=state.seen,
-        proposal=written(found.lists),
-        stays=len(state.lists.placings) - len(found.changes),
+        found=found, words=repair_words, seen=state.seen, proposal=written(found.lists), path=session_path,
     )  # fmt: skip
 
 
@@ -163,4 +159,4 @@ def _place(week: Week, placing: Placing | None) -> str:
         return ""
     session = week.session(placing)
     who = placing.supervisor if placing.trainee is None else f"{placing.trainee}, {placing.supervisor}"
-    return f"{session.day:%a} {session.day}, {session.theatre}, number {placing.place}: {who}"
+    return f"{session.day:%a} {day_words(session.day)}, {session.theatre}, number {placing.place}: {who}"

@@ -11,11 +11,14 @@ from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
+from planner.desk.publishing import publish as desk_publish
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.lists.changed import Change, changes
 from planner.lists.instance import Placing
-from planner.lists.versions import document_of, lists_of
+from planner.lists.standby import standby
+from planner.lists.versions import lists_of
+from planner.records.publishing import PublishedMeanwhile
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_change import REASONS
 from planner.web.lists_held import State, session_path, state_of
@@ -75,15 +78,20 @@ def publish(request: Request, visitor: Building, form: Posted, session: str) -> 
         return session_page(
             request, visitor, state, session, (f"The note has more than {LONGEST} letters.",), 422, note
         )
-    if state.broken(session) and (visitor.role != "consultant" or not note):
-        told = "A rule is broken: a consultant may publish this list, with a note that says why it stands all the same."
-        return session_page(request, visitor, state, session, (told,), 422, note)
-    document = document_of(state.week, session, state.verdict)
     people = _told(state, held.told, state.standing(session).changes or _all_new(state, session))
+    after = _number(str(form.get("after", "")))
     try:
-        site.store.publish(held.day, session, document, visitor.code, note, people)
+        publisher = site.store.person(visitor.code)
+        made = desk_publish(site.desk, state.week, session, state.verdict, publisher, note, people, after)
+    except PublishedMeanwhile as error:
+        told = f"{error.last.by} published version {error.last.number}, {day_and_time(error.last.at)}, after you opened"
+        told = f"{told} this page. Look at the list again; nothing of yours was published."
+        return session_page(request, visitor, state_of(site), session, (told,), 409, note)
     except PlannerError as error:
         return session_page(request, visitor, state, session, tuple(map(str, error.faults)), 422, note)
+    if made.number == after:
+        told = f"Version {after} is this very list, and there is no other note: no new version was made."
+        return session_page(request, visitor, state, session, (told,))
     return RedirectResponse(session_path(session), 303)
 
 
@@ -128,19 +136,34 @@ def session_page(
     ]
     off = [f"{one.case[0]}, {one.case[1]} eye" for one in standing.changes if one.now is None]
     chance = state.week.chance_of_overrun(session)
+    may_build, instance = visitor.role in BUILDERS, state.held.instance
+    could = standby(instance, state.lists, session, unknown=False) if may_build else None
     return page(
         request, "list_session.html", status,
         held=held, title=f"{held.day:%A} {day_words(held.day)}", path=session_path(session), lines=lines,
         seen=state.seen, broken=state.broken(session), asked=state.asked(session), standing=standing, off=off,
+        breaches=[one for one in state.verdict.breaches if one.session == session],
+        standby=[(one, list_path(state.held.now[one.case].case)) for one in could.ready] if could else [],
         clashes=[clash for clash in state.clashes if clash.session == session],
         expected=round(state.week.expected_minutes(session)), chance=percent(chance),
         limit=percent(state.held.instance.overrun_chance), too_long=chance > state.held.instance.overrun_chance,
         people=[*state.held.instance.trainees, *state.held.instance.supervisors],
         supervisors=list(state.held.instance.supervisors), reasons=REASONS,
-        may_build=visitor.role in BUILDERS, faults=faults, note=note, longest=LONGEST,
+        may_build=may_build, faults=faults, note=note, longest=LONGEST,
         hours=f"{held.span[0]:%H:%M} to {held.span[1]:%H:%M}",
         published_at=day_and_time(standing.version.at) if standing.version else "",
+        running=state.running(held.day),
+        begin={one.id: [(p.place, state.week.case(p).told) for p in state.week.list_of(one.id)]
+               for one in state.running(held.day)},
     )  # fmt: skip
+
+
+def _number(text: str) -> int:
+    """The version that a form was made from. Raises PlannerError."""
+    if not text.isascii() or not text.isdigit() or len(text) > 9:
+        what = "the form does not say after which version it publishes"
+        raise PlannerError.one(what, hint="load the page again")
+    return int(text)
 
 
 def _line(site: Site, state: State, placing: Placing, start: float, mark: str, count: int) -> Line:
@@ -158,7 +181,7 @@ def _line(site: Site, state: State, placing: Placing, start: float, mark: str, c
         placing.place, case.reference, case.eye, case_path(now.case, "plan"), list_path(now.case), case.tier, who,
         under, f"{begins:%H:%M}", round(minutes), mark, state.held.locked.get(placing.case, ""),
         tuple(of_standing(site, now, now.allocation)) if now.allocation else (),
-        now.approval.conditions if now.approval else "",
+        now.approval.every_condition if now.approval else "",
         placing.place == 1, placing.place == count,
     )  # fmt: skip
 

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from planner.case import STAGES
-from planner.errors import PlannerError
-from planner.plan.approved import NO_TRAINEE
+from planner.desk.in_force import plan_in_force
+from planner.plan.approved import NO_TRAINEE, NotCoveredError
 from planner.plan.plan import Plan
 from planner.records.approved import standing_on
 from planner.records.rows import Allocation, CaseNow, Person
-from planner.web.approval import plan_as_approved
 from planner.web.site import Site
 
 TRAINEE_OPERATES = ("on-site", "in-theatre", "scrubbed")
@@ -23,8 +21,13 @@ def warnings(site: Site, now: CaseNow, of_the_day: Iterable[CaseNow], people: Ma
         return ()
     plan = site.judge.judge(now.version).plan
     told = [*of_standing(site, now, place), *_together(now, place, of_the_day)]
+    if place.trainee is None and now.approval is not None and now.approval.mode_approved in TRAINEE_OPERATES:
+        told.append("No trainee is named, and it was approved for a trainee to operate.")
     if plan is not None:
-        told += _people(site, plan_as_approved(site, now, plan), place, people)
+        try:
+            told += _people(plan_in_force(site.desk, now), place, people)
+        except NotCoveredError as error:
+            told += map(str, error.faults)
     return tuple(dict.fromkeys(told))
 
 
@@ -39,7 +42,7 @@ def of_standing(site: Site, now: CaseNow, place: Allocation) -> Iterator[str]:
         yield "It was approved again after it was placed."
 
 
-def _people(site: Site, plan: Plan, place: Allocation, people: Mapping[str, Person]) -> Iterator[str]:
+def _people(plan: Plan, place: Allocation, people: Mapping[str, Person]) -> Iterator[str]:
     demanded, supervisor = plan.supervision, people.get(place.supervisor)
     mode = demanded.mode.replace("-", " ")
     if supervisor is None or not supervisor.active:
@@ -48,29 +51,12 @@ def _people(site: Site, plan: Plan, place: Allocation, people: Mapping[str, Pers
         yield f"Supervision asks for a consultant ({mode}); {place.supervisor} is entered as {supervisor.role}."
     elif supervisor.role == "trainee":
         yield f"Is {place.supervisor} cleared to supervise? That is not recorded here."
-    if place.trainee is None and demanded.mode in TRAINEE_OPERATES:
-        yield f"No trainee is named, and the plan is for a trainee to operate ({mode})."
     if place.trainee is not None and demanded.mode == NO_TRAINEE:
         yield f"{place.trainee} is named, and no trainee takes any step in this eye."
-    if place.trainee is not None:
-        yield from _stage(site, plan, place.trainee, people.get(place.trainee))
     certain = [reason for reason in plan.assessment.readiness.because if reason.certain]
     if certain:
         more = f", and {len(certain) - 1} more" if certain[1:] else ""
         yield f"To settle first: {certain[0].because}{more}."
-
-
-def _stage(site: Site, plan: Plan, code: str, person: Person | None) -> Iterator[str]:
-    """A trainee earlier on their way than the plan was made for."""
-    if site.unit is None or person is None or person.trainee_id is None:
-        return
-    try:
-        stage = site.unit.stage_of(person.trainee_id, site.rulebook)
-    except PlannerError:
-        return
-    if STAGES.index(stage) < STAGES.index(plan.supervision.stage):
-        label = site.rulebook.stages.shape(stage).label
-        yield f"The plan is made for {plan.supervision.stage_label}; {code} is at {label}."
 
 
 def _together(now: CaseNow, place: Allocation, of_the_day: Iterable[CaseNow]) -> Iterator[str]:

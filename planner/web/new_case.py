@@ -9,6 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
 from planner.records.references import reference_fault
+from planner.web.approval import today
 from planner.web.door import Door, Posted, Visitor
 from planner.web.places import case_path
 from planner.web.presenting import page
@@ -31,9 +32,8 @@ def enter(request: Request, visitor: Preparing, form: Posted) -> Response:
     wrong = _wrong(written)
     if wrong:
         return _form(request, written, wrong, (), 422)
-    today = site.settings.clock().astimezone().date().isoformat()
     document = {name: text for name, text in written.items() if text}
-    document |= {"recorded_on": today, "examined_by": visitor.code}
+    document |= {"recorded_on": today(site).isoformat(), "examined_by": visitor.code}
     try:
         site.store.new_case(document, visitor.code)
     except PlannerError as error:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterable
 
+from planner.documents.figures import moment
+from planner.local_time import local, wall
 from planner.records.rows import CaseNow, CaseVersion
 from planner.web.fields import Stamp
 
@@ -30,14 +31,13 @@ def rests_on_it(now: CaseNow) -> str:
 
 
 def clock_time(at: str) -> str:
-    """The time of a stored moment on the server's own clock, `10:32`."""
-    return _local(at).strftime("%H:%M")
+    """The time of a stored moment by the unit's clock, `10:32`."""
+    return f"{local(at):%H:%M}"
 
 
 def day_and_time(at: str) -> str:
-    """`2 November 2026, 10:32` on the server's own clock."""
-    moment = _local(at)
-    return f"{moment.day} {moment:%B %Y, %H:%M}"
+    """`2 November 2026, 10:32` by the unit's clock."""
+    return moment(wall(at))
 
 
 def stamps(versions: Iterable[CaseVersion]) -> dict[str, Stamp]:
@@ -47,7 +47,3 @@ def stamps(versions: Iterable[CaseVersion]) -> dict[str, Stamp]:
         now = version.document.get("none_found_in") or ()
         found = {section: found.get(section) or Stamp(version.by, day_and_time(version.at)) for section in now}
     return found
-
-
-def _local(at: str) -> datetime.datetime:
-    return datetime.datetime.fromisoformat(at).astimezone()

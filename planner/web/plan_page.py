@@ -6,15 +6,18 @@ import base64
 import hashlib
 import re
 from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from planner.desk.in_force import plan_in_force
 from planner.documents.html import render_html
 from planner.documents.json_form import plan_json
 from planner.documents.pdf import render_pdf
 from planner.errors import PlannerError
+from planner.plan.approved import NotCoveredError
 from planner.plan.plan import Plan
 from planner.records.rows import CaseNow
 from planner.web.approval import plan_as_approved, standing_of, state_of
@@ -22,7 +25,10 @@ from planner.web.door import Door, Posted, Visitor
 from planner.web.overview import clock_time, day_and_time
 from planner.web.places import CASE, case_path, find
 from planner.web.presenting import page
+from planner.web.printing import printed
+from planner.web.seen import seen_in
 from planner.web.site import Site, site_of
+from planner.web.tickets import Ordered
 
 router = APIRouter()
 Preparing = Annotated[Visitor, Depends(Door("trainee", "consultant"))]
@@ -47,12 +53,12 @@ def document(request: Request, visitor: Reading, reference: str, eye: str) -> Re
 
 
 @router.get(CASE + "/plan.pdf")
-def printed(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
-    made = render_pdf(_plan(request, reference, eye))
-    safe = re.sub(r"[^A-Za-z0-9._-]", "-", reference)
-    return Response(
-        made, media_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{safe}-{eye}.pdf"'}
-    )
+async def on_paper(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
+    def order(site: Site) -> Ordered:
+        safe = re.sub(r"[^A-Za-z0-9._-]", "-", reference)
+        return Ordered(site.prints.order(render_pdf, _plan(request, reference, eye)), f"{safe}-{eye}.pdf")
+
+    return await printed(request, visitor, quote(request.url.path.removesuffix(".pdf")), order)
 
 
 @router.post(CASE + "/submit")
@@ -70,7 +76,7 @@ def submit(request: Request, visitor: Preparing, form: Posted, reference: str, e
             now.case.id, now.version.number, plan_json(plan), visitor.code,
             mode=plan.supervision.mode, mode_by=plan.supervision.by, stage=plan.supervision.stage,
         )  # fmt: skip
-        site.store.submit(now.case.id, now.version.number, kept.id, visitor.code, note=note)
+        site.store.submit(now.case.id, now.version.number, kept.id, visitor.code, note=note, seen=seen_in(form))
     except PlannerError as error:
         return _page(request, visitor, now, tuple(map(str, error.faults)), note)
     return RedirectResponse(case_path(now.case, "plan"), 303)
@@ -99,20 +105,24 @@ def _now(request: Request, reference: str, eye: str) -> CaseNow:
 
 def _plan(request: Request, reference: str, eye: str) -> Plan:
     site, now = site_of(request), _now(request, reference, eye)
-    judged = site.judge.judge(now.version)
-    if judged.plan is None:
-        raise PlannerError.one("the case cannot be judged as it is recorded", reference, "; ".join(judged.faults))
-    return plan_as_approved(site, now, judged.plan)
+    return plan_in_force(site.desk, now)
 
 
 def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, ...] = (), note: str = "") -> Response:
     site: Site = site_of(request)
     judged = site.judge.judge(now.version)
+    in_force: Plan | None = None
+    barred: tuple[str, ...] = ()
+    if judged.plan is not None:
+        try:
+            in_force = plan_in_force(site.desk, now)
+        except NotCoveredError as error:
+            in_force, barred = plan_as_approved(site, now), tuple(map(str, error.faults))
     return page(
         request, "plan_page.html", 422 if faults else 200,
         case=now.case, path=case_path(now.case), now=now, state=state_of(site, now),
         standing=standing_of(site, now), judged=judged,
-        in_force=plan_as_approved(site, now, judged.plan) if judged.plan else None,
+        in_force=in_force, barred=barred,
         faults=faults, note=note, saved_at=day_and_time(now.version.at),
         submitted_at=day_and_time(now.submission.at) if now.submission else "",
         approved_at=day_and_time(now.approval.at) if now.approval else "",

@@ -12,24 +12,28 @@ from planner.documents.html import FACES
 from planner.records.database import StoreUnavailableError
 from planner.shipped import templates_folder
 from planner.web.site import site_of
+from planner.wording import day_words
 
 # Where each role's work is, in the order the pages are named at the top.
 PLACES = (
     ("/approvals", "Approvals", ("consultant",)),
     ("/lists", "Lists", ("organiser", "consultant")),
+    ("/roster", "Roster", ("organiser", "consultant")),
     ("/cases", "Cases", ("trainee", "consultant", "organiser")),
 )
 
 
 @cache
 def environment() -> Environment:
-    return Environment(
+    made = Environment(
         loader=FileSystemLoader(templates_folder() / "web"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.globals["day_words"] = day_words
+    return made
 
 
 def page(request: Request, template: str, status: int = 200, **values: object) -> HTMLResponse:

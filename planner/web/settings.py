@@ -19,6 +19,8 @@ class Settings:
     idle: int = 30 * 60
     longest: int = 10 * 60 * 60
     largest_request: int = 256 * 1024
+    # A file of the roster, and the entries it gives.
+    largest_file: int = 2_200_000
     # Failures that are free of a wait, for one account and for one address (many people may share an address).
     free_tries_account: int = 5
     free_tries_address: int = 20

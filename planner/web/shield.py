@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -35,26 +37,33 @@ def guard(headers: MutableHeaders, secure: bool) -> None:
 
 
 class Shield:
-    """Puts the headers on every answer, and stops reading a request that is larger than it may be (413)."""
+    """Puts the headers on every answer, and stops reading a request that is larger than it may be (413).
 
-    def __init__(self, app: ASGIApp, largest_request: int, secure: bool) -> None:
+    `larger` names the paths that may be sent more, and how much.
+    """
+
+    def __init__(
+        self, app: ASGIApp, largest_request: int, secure: bool, larger: Mapping[str, int] | None = None
+    ) -> None:
         self.app = app
         self.largest = largest_request
         self.secure = secure
+        self.larger = larger or {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
         told = Headers(scope=scope).get("content-length", "0")
-        too_large = not told.isdecimal() or int(told) > self.largest
+        largest = self.larger.get(scope["path"], self.largest)
+        too_large = not told.isdecimal() or int(told) > largest
         read = 0
 
         async def limited() -> Message:
             nonlocal read
             message = await receive()
             read += len(message.get("body", b""))
-            if too_large or read > self.largest:
+            if too_large or read > largest:
                 raise HTTPException(413)
             return message
 

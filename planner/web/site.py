@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import asyncio
+import datetime
+from dataclasses import dataclass, field
 
 from starlette.requests import Request
 
+from planner.desk.desk import Desk
+from planner.desk.judge import Judge
+from planner.documents.rendering import PrintQueue
 from planner.errors import PlannerError
 from planner.lists.from_records import FromRecords
+from planner.lists.in_force import InForce
+from planner.local_time import local
 from planner.records.rows import Person
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
-from planner.web.judging import Judge
 from planner.web.passwords import Passwords
 from planner.web.sessions import Sessions
 from planner.web.settings import Settings
 from planner.web.throttle import Throttle
+from planner.web.tickets import Tickets
 
 LONGEST_CODE = 60
 
@@ -31,7 +38,25 @@ class Site:
     throttle: Throttle
     passwords: Passwords
     judge: Judge
-    lists: FromRecords | None = None
+    in_force: InForce
+    prints: PrintQueue
+    tickets: Tickets = field(default_factory=Tickets)
+    # One print is planned at a time: many at once would share the one processor that pages have.
+    ordering: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    @property
+    def lists(self) -> FromRecords | None:
+        """The reader of the lists by the roster in force; None where there is none. Raises PlannerError."""
+        return self.in_force.lists()
+
+    @property
+    def desk(self) -> Desk:
+        """The way to everything that is decided, placed or printed."""
+        return Desk(self.store, self.rulebook, self.unit, self.judge, self.lists, self.today)
+
+    def today(self) -> datetime.date:
+        """The day by the unit's clock."""
+        return local(self.settings.clock()).date()
 
 
 def site_of(request: Request) -> Site:

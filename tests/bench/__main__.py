@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import platform
 
-from bench import assessment, conditions, lists, load, many, pages, start
+from bench import assessment, conditions, lists, load, many, pages, prints, start
 from bench.measure import table
 
 BENCHES = {
@@ -15,6 +15,7 @@ BENCHES = {
     "pages": pages.run,
     "many": many.run,
     "load": load.run,
+    "prints": prints.run,
     "lists": lists.run,
 }
 

@@ -28,7 +28,7 @@ def test_lists_that_stand() -> None:
     ran = run("check", str(WEEK), *POOL, *GIVEN)
     assert (ran.code, ran.err) == (0, "")
     assert ran.out.startswith("These lists keep every rule.\n")
-    assert "tue-1-a (Tue 2026-12-01 08:30, theatre 1)" in ran.out and "nderitu-ursell-2019" in ran.out
+    assert "tue-1-a (Tue 1 December 2026 08:30, theatre 1)" in ran.out and "nderitu-ursell-2019" in ran.out
 
 
 def test_lists_that_do_not(tmp_path: Path) -> None:
@@ -81,7 +81,7 @@ def test_matching_and_keeping(tmp_path: Path) -> None:
     made = tmp_path / "made.yaml"
     ran = run("match", *POOL, *GIVEN, "-o", str(made))
     assert (ran.code, ran.err) == (0, "")
-    assert ran.out.startswith("44 of 48 cases placed;") and "No place for L-410, right eye" in ran.out
+    assert ran.out.startswith("44 of 48 cases placed;") and "No place for L-412, right eye" in ran.out
     assert "consultant-2 operates (a trainee was refused)" in ran.out
     assert run("check", str(made), *POOL, *GIVEN).code == 0
     told = json.loads(run("match", *POOL, *GIVEN, "--keep", str(WEEK), "--json").out)
@@ -156,6 +156,21 @@ def test_the_units_own_log() -> None:
     assert late["published"] == {"mean": 24, "sd": 10} and f"late: {{mean: {late['mean']:.2f}, " in ran.out
 
 
+def test_one_dirty_row_of_a_log_is_set_aside_and_the_others_count(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    clean = (DEMO / "lists" / "minutes.csv").read_text("utf-8")
+    Path("log.csv").write_text(clean + "late,24 min,9\nearly,28,10\n", "utf-8")
+    ran = run("minutes", "log.csv", "--json")
+    assert ran.code == 1 and "1 of 329 rows set aside, in log.set-aside.csv" in ran.error
+    assert "log.csv row 329, column minutes: '24 min' is no number of minutes" in ran.error
+    early = next(one for one in json.loads(ran.out)["operators"] if one["operator"] == "early")
+    was = json.loads(run("minutes", str(DEMO / "lists" / "minutes.csv"), "--json").out)["operators"]
+    assert early["cases"] == next(one for one in was if one["operator"] == "early")["cases"] + 1
+    assert Path("log.set-aside.csv").read_text("utf-8").splitlines()[1].endswith(",late,24 min,9")
+
+
 def test_what_the_log_says_can_stand_in_the_sessions_file(tmp_path: Path) -> None:
     said = run("minutes", str(DEMO / "lists" / "minutes.csv")).out.split("limits:\n")[1]
     sessions = tmp_path / "sessions.yaml"
@@ -163,3 +178,55 @@ def test_what_the_log_says_can_stand_in_the_sessions_file(tmp_path: Path) -> Non
     sessions.write_text(text.replace("limits:\n", f"limits:\n{said}"), "utf-8")
     ran = run("check", str(WEEK), *POOL, *GIVEN[:2], "--with", str(sessions))
     assert ran.code == 0 and "from the unit's own log:" in ran.out
+
+
+def test_who_could_come_for_a_place_that_falls_free() -> None:
+    ran = run("standby", str(WEEK), "tue-1-a", "--off", "L-404", *POOL, *GIVEN)
+    assert (ran.code, ran.err) == (0, "")
+    assert ran.out.startswith("Standby for tue-1-a (Tue 1 December 2026 08:30, theatre 1), without L-404\n")
+    # Needed by the day after, and its patient can come at short notice.
+    order = [ran.out.index(said) for said in ("   1  L-410, right eye", "L-448, left eye", "nobody has asked")]
+    assert order == sorted(order)
+    assert "L-420, right eye: not kept: consent to surgery is recorded" in ran.out and "L-433" not in ran.out
+    told = json.loads(run("standby", str(WEEK), "tue-1-a", "--off", "L-404", *POOL, *GIVEN, "--json").out)
+    assert [one["case"] for one in told["ready"]] == ["L-410", "L-448", "L-406"]
+    assert "L-404" not in {one["case"] for one in (*told["ready"], *told["to_ask"])}
+    assert "no session 'tue-9'" in run("standby", str(WEEK), "tue-9", *POOL, *GIVEN).error
+    assert "no case 'L-405' in tue-1-a" in run("standby", str(WEEK), "tue-1-a", "--off", "L-405", *POOL, *GIVEN).error
+
+
+def test_what_must_be_ordered_and_by_when() -> None:
+    ran = run("orders", str(WEEK), *POOL, *GIVEN, "--on", "2026-11-20")
+    assert (ran.code, ran.err) == (0, "")
+    assert "Order by Tue 17 November 2026 (too late to order: look on the shelf)" in ran.out
+    assert "Order by Tue 24 November 2026\n  Tue 1 December 2026 tue-1-a   lens: 20.50 D, hydrophobic" in ran.out
+    table = run("orders", str(WEEK), *POOL, *GIVEN, "--csv").out.splitlines()
+    assert table[0].startswith("order_by,day,session") and sum(",lens," in row for row in table) == 10
+
+
+def test_a_late_place_stands_once_it_is_accepted(tmp_path: Path) -> None:
+    week, sessions = tmp_path / "week.yaml", tmp_path / "sessions.yaml"
+    line = "{case: L-410, eye: right, trainee: trainee-4, supervisor: consultant-2}"
+    week.write_text(f"lists:\n  - session: thu-1-a\n    cases:\n      - {line}\n")
+    plain = (DEMO / "lists" / "sessions.yaml").read_text(encoding="utf-8")
+    accepted = "late_accepted: [{case: %s, eye: right, because: the patient asked}]\n"
+    for text, code, err in (
+        (plain, 1, ""),
+        (plain + accepted % "L-410", 0, ""),
+        (plain + accepted % "L-411", 1, "late_accepted names L-411, right eye, which is not among these cases\n"),
+    ):
+        sessions.write_text(text, encoding="utf-8")
+        ran = run("check", str(week), *POOL, *GIVEN[:2], "--with", str(sessions))
+        assert (ran.code, ran.err) == (code, err)
+        assert ("needed by 2 December 2026, and 3 December 2026 is later" in ran.out) is (code == 1)
+        assert "1 day past its date on 3 December 2026 (needed by 2 December 2026)" in ran.out
+        assert ("Accepted: the patient asked." in ran.out) is (code == 0)
+
+
+def test_past_its_date_on_the_day_of_planning() -> None:
+    # Planned on Friday, two eyes needed by Wednesday come first on the next list that has their kit, and are marked.
+    ran = run("match", *POOL, *GIVEN, "--on", "2026-12-04")
+    assert ran.code == 0 and "Past their date" in ran.out
+    assert "past its date on 8 December 2026 (needed by 2 December 2026)" in ran.out
+    data = json.loads(run("match", *POOL, *GIVEN, "--on", "2026-12-04", "--json").out)
+    assert {one["case"][:5] for one in data["verdict"]["breaches"]} == {"L-410", "L-412", "L-431"}

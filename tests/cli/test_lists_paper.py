@@ -58,8 +58,30 @@ def test_the_morning_of_the_demonstration(planner: Planner, folder: Path) -> Non
     kinds = {one["case"][0]: one["kind"] for one in data["changes"]}
     assert kinds["L-412"] == "new" and "L-431" not in kinds
     assert [off["case"][0] for off in data["off"]] == ["L-405"]
+    assert data["proved_smallest"] and data["measure"]["off"] == 0
     # What was written stands by the checker's own command.
     assert planner("lists", "check", "now.yaml", *GIVEN).code in (0, 1)
+
+
+def test_the_first_line_says_who_loses_a_place(planner: Planner, folder: Path) -> None:
+    morning = ("lists", "repair", WEEK, *GIVEN, "--morning", LISTS / "morning.yaml")
+    ran = planner(*morning)
+    assert ran.out.splitlines()[0].startswith("Nobody else loses a place.")
+    assert "trainer-1 is away on 2026-12-01 (ill)" in ran.out and "leave" not in ran.out
+    assert "As of 08:50 on Tue 2026-12-01" in ran.out and "sessions.yaml" not in ran.out
+    # The same told so late that not every case can be done: who loses a place stands first.
+    late = planner(*morning, "--now", "11:15")
+    assert "lose their place: L-" in late.out.splitlines()[0] and "As of 11:15" in late.out
+    assert "would be done by" in late.out and "counts as not begun" in late.out
+    for now, said in (("11", "is not a time of day"), ("25:00", "is not a time of day")):
+        wrong = planner(*morning, "--now", now)
+        assert wrong.code == 1 and said in wrong.err and wrong.out == ""
+
+
+def test_a_time_has_its_day(planner: Planner, folder: Path) -> None:
+    (folder / "morning.yaml").write_text("cancelled:\n  - {case: L-405, eye: right, because: fever}\n", "utf-8")
+    wrong = planner("lists", "repair", WEEK, *GIVEN, "--morning", "morning.yaml", "--now", "09:00")
+    assert wrong.code == 1 and "a time without its day" in wrong.err and "on: 2026-12-01" in wrong.err
 
 
 @pytest.mark.parametrize(
@@ -71,6 +93,9 @@ def test_the_morning_of_the_demonstration(planner: Planner, folder: Path) -> Non
         ("changed:\n  - {session: tue-1-z, lost: yes, because: no water}\n", "no session 'tue-1-z'"),
         ("changed:\n  - {session: tue-1-a, minutes: 5, because: late}\n", "minutes"),
         ("sick: []\n", "sick"),
+        ("now: 9\non: 2026-12-01\n", "not a time of day"),
+        ("now: 09:00\n", "a time without its day"),
+        ("on: 2026-12-02\naway:\n  - {who: trainer-1, day: 2026-12-01, because: ill}\n", "2026-12-01 is past"),
     ],
 )
 def test_a_morning_that_cannot_be_read(planner: Planner, folder: Path, text: str, said: str) -> None:

@@ -20,7 +20,7 @@ from planner.assess.assess import assess
 from planner.case import read_case
 from planner.documents.json_form import plan_json
 from planner.plan.make import make_plan
-from planner.records.rows import StepChange
+from planner.records.rows import Seen, StepChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 
@@ -50,11 +50,12 @@ def listed(
     version = store.save_case(case, 1, FRESH | findings, "trainee-3")
     plan = make_plan(assess(read_case(dict(version.document), rulebook.vocabulary), rulebook), rulebook)
     kept = store.keep_snapshot(case, version.number, plan_json(plan), "trainee-3")
-    store.submit(case, version.number, kept.id, "trainee-3")
+    waits = Seen(store.submit(case, version.number, kept.id, "trainee-3").id)
     steps = [StepChange("nucleus", "supervisor")] if tier else []
     store.approve(
         case, version.number, kept.id, "consultant-1", tier or plan.assessment.tier.working, plan.supervision.mode,
-        steps, "pressure below 21", "a first time" if tier else "",
+        steps, "pressure below 21", "a first time" if tier else "", "as-named" if steps else "table",
+        seen=waits,
     )  # fmt: skip
     store.allocate(case, DAY, theatre, order, "consultant-1", "organiser-1", "trainee-5")
     return case
@@ -93,8 +94,8 @@ def test_the_papers_are_pdf_ua_as_each_plan_is(
     listed(store, rulebook, "routine", "Theatre 1", 1)
     listed(store, rulebook, "only-eye", "Theatre 1", 2)
     aged = listed(store, rulebook, "shallow-chamber", "Theatre 1", 3)
-    store.save_case(aged, 2, {"iop_mmhg": 31}, "trainee-3")
-    assert planner("papers", "--day", DAY).code == 1
+    store.save_case(aged, 2, {"iop_mmhg": 31}, "trainee-3", seen=store.case_now(aged).seen)
+    assert planner("papers", "--day", DAY, "--unit", UNIT).code == 1
     file = folder / f"papers-{DAY}.pdf"
     # Both checkers of PDF/UA that the single plans are held to.
     report = page.validate_pdf_bytes(file.read_bytes())
@@ -115,8 +116,8 @@ def test_what_does_not_stand_is_left_out_and_said_first(
     aged = (DAY - datetime.timedelta(days + 1)).isoformat()
     listed(store, rulebook, "shallow-chamber", "Theatre 1", 2, iop_date=aged)
     changed = listed(store, rulebook, "tense-white", "Theatre 1", 3)
-    store.save_case(changed, 2, {"iop_mmhg": 31}, "trainee-3")
-    ran = planner("papers", "--day", DAY, "-o", "papers.pdf")
+    store.save_case(changed, 2, {"iop_mmhg": 31}, "trainee-3", seen=store.case_now(changed).seen)
+    ran = planner("papers", "--day", DAY, "--unit", UNIT, "-o", "papers.pdf")
     assert ran.code == 1 and "wrote papers.pdf: 1 of 3 plans" in ran.err
     assert "H-108, left eye: left out (Date of the pressure" in ran.err and "H-102, right eye: left out" in ran.err
     first, *plans = pages(folder / "papers.pdf")
@@ -126,7 +127,7 @@ def test_what_does_not_stand_is_left_out_and_said_first(
 
 
 def test_a_day_without_cases_says_so(planner: Callable[..., Ran], folder: Path, store: Store) -> None:
-    assert planner("papers", "--day", DAY).code == 0
+    assert planner("papers", "--day", DAY, "--unit", UNIT).code == 0
     assert "No case has a place on the lists of this day." in pages(folder / f"papers-{DAY}.pdf")[0]
 
 
@@ -135,7 +136,7 @@ def test_the_older_papers_stay_when_the_new_cannot_be_made(
 ) -> None:
     (folder / "papers.pdf").write_bytes(b"older")
     monkeypatch.setenv("PLANNER_DATABASE_URL", f"sqlite:///{folder / 'nowhere.db'}")
-    ran = planner("papers", "--day", DAY, "-o", "papers.pdf")
+    ran = planner("papers", "--day", DAY, "--unit", UNIT, "-o", "papers.pdf")
     assert ran.code == 1 and ran.err.startswith("error:")
     assert (folder / "papers.pdf").read_bytes() == b"older" and not (folder / "nowhere.db").exists()
 
@@ -143,3 +144,18 @@ def test_the_older_papers_stay_when_the_new_cannot_be_made(
 def test_a_day_that_is_none_is_wrong_usage(planner: Callable[..., Ran], folder: Path) -> None:
     assert planner("papers", "--day", "tomorrow").code == 2
     assert planner("papers").code == 2
+
+
+def test_the_hour_of_an_approval_is_the_unit_s(
+    planner: Callable[..., Ran], folder: Path, store: Store, rulebook: Rulebook
+) -> None:
+    case = listed(store, rulebook, "routine", "Theatre 1", 1)
+    given = next(now.approval for now in store.list_of(DAY) if now.case.id == case)
+    assert given is not None
+    utc = datetime.datetime.fromisoformat(given.at).replace(tzinfo=None)
+    # Neither has a summer time: Kiritimati is 14 hours ahead, Honolulu 10 behind.
+    for zone, hours in (("Pacific/Kiritimati", 14), ("Pacific/Honolulu", -10)):
+        (folder / "unit.yaml").write_text(f"unit: Invented\nzone: {zone}\n", "utf-8")
+        assert planner("papers", "--day", DAY, "--unit", "unit.yaml", "-o", "now.pdf").code == 0
+        there = utc + datetime.timedelta(hours=hours)
+        assert f"{there.day} {there:%B %Y, %H:%M}" in pages(folder / "now.pdf")[1]

@@ -14,7 +14,8 @@ import pytest
 from commands import Ran, case_text, files, table
 
 from planner.cli.progress import bar
-from planner.cli.workers import AHEAD, WorkerEndedError, cores, in_order
+from planner.cli.workers import AHEAD, WorkerEndedError, in_order
+from planner.documents.rendering import cores
 from planner.errors import PlannerError
 
 Start = Callable[..., "subprocess.Popen[bytes]"]

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from planner.assess.assessment import Range
 from planner.documents.figures import change, day, dioptres, number, percent_range, whole_range
-from planner.wording import percent
+from planner.wording import day_words, percent
 
 
 @pytest.mark.parametrize(
@@ -69,3 +69,9 @@ def test_signs_are_true_minus_signs() -> None:
 def test_dates_cannot_be_read_the_other_way_round() -> None:
     assert day(datetime.date(2026, 11, 2)) == day("2026-11-02") == "2 November 2026"
     assert day(None) == "not recorded"
+
+
+def test_a_date_has_one_form_on_paper_and_on_pages() -> None:
+    for month in range(1, 13):
+        date = datetime.date(2026, month, 2 * month + 3)
+        assert day_words(date) == day_words(date.isoformat()) == day(date)

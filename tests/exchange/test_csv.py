@@ -79,11 +79,12 @@ def test_an_ending_is_not_needed(reader: Reader) -> None:
 
 
 def test_all_headings_and_sets_are_read(reader: Reader) -> None:
-    header = "case,patient,eye,planned_stage,recorded_on,none_found_in,examined_by,alpha_blocker_ever,phacodonesis\n"
-    row = "A-1,P-1,right,middle,2026-11-02,outer-eye+pupil-and-zonule,trainee-3,tamsulosin+other,\n"
+    header = "case,patient,eye,planned_stage,listed_on,recorded_on,none_found_in,examined_by,alpha_blocker_ever,"
+    header += "phacodonesis\n"
+    row = "A-1,P-1,right,middle,2026-10-20,2026-11-02,outer-eye+pupil-and-zonule,trainee-3,tamsulosin+other,\n"
     (case,) = reader.cases(header + row)
     assert (case.patient, case.planned_stage, case.examined_by) == ("P-1", "middle", "trainee-3")
-    assert str(case.recorded_on) == "2026-11-02"
+    assert (str(case.listed_on), str(case.recorded_on)) == ("2026-10-20", "2026-11-02")
     assert case.none_found_in == ("outer-eye", "pupil-and-zonule")
     assert case.findings["alpha_blocker_ever"] == frozenset({"tamsulosin", "other"})
     assert case.findings["phacodonesis"] is False, "an empty cell is left out, and its section was looked through"

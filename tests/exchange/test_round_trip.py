@@ -56,6 +56,7 @@ def cases(draw: st.DrawFn) -> dict[str, Any]:
         "case": draw(TEXT),
         "eye": draw(st.sampled_from(["right", "left"])),
         "planned_stage": draw(st.sampled_from(["steps-only", "early", "middle", "late", "independent", ""])),
+        "listed_on": draw(st.one_of(st.just(""), st.dates().map(str))),
         "recorded_on": draw(st.one_of(st.just(""), st.dates().map(str))),
         "none_found_in": "+".join(draw(st.lists(st.sampled_from(sections), unique=True, max_size=3))),
         "findings": {finding.id: draw(written(finding)) for finding in chosen},

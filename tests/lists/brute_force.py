@@ -65,5 +65,5 @@ def every_list(instance: Instance, lists: Lists | None = None, left: tuple[Key, 
     yield from every_list(instance, lists, left[1:])
     for there, _ in everywhere(instance, lists, left[0]):
         # What hangs on the order alone may come right once another case lies between.
-        if {broken.rule for broken in check(instance, there).broken} <= {"kit-sets", "fixed-order"}:
+        if {broken.rule for broken in check(instance, there).broken} <= {"kit-sets", "begun-first", "fixed-order"}:
             yield from every_list(instance, there, left[1:])

@@ -9,17 +9,25 @@ import pytest
 from planner.exchange.cases import ReadCase, read_cases
 from planner.lists.gather import gather
 from planner.lists.instance import Instance
-from planner.lists.roster import read_roster
+from planner.lists.roster import Roster, read_roster
 from planner.rulebook.rulebook import Rulebook
-from planner.unit import read_unit
+from planner.unit import Unit, read_unit
 
 DEMO = Path(__file__).parents[2] / "demo_cases"
 
 
 @pytest.fixture(scope="session")
-def demo(rulebook: Rulebook) -> Instance:
-    unit = read_unit(DEMO / "unit.yaml", rulebook)
-    roster = read_roster(DEMO / "lists" / "sessions.yaml", unit, rulebook)
+def demo_unit(rulebook: Rulebook) -> Unit:
+    return read_unit(DEMO / "unit.yaml", rulebook)
+
+
+@pytest.fixture(scope="session")
+def demo_roster(rulebook: Rulebook, demo_unit: Unit) -> Roster:
+    return read_roster(DEMO / "lists" / "sessions.yaml", demo_unit, rulebook)
+
+
+@pytest.fixture(scope="session")
+def demo(rulebook: Rulebook, demo_unit: Unit, demo_roster: Roster) -> Instance:
     items = list(read_cases(str(DEMO / "lists" / "pool.csv"), rulebook.vocabulary))
     assert all(isinstance(item, ReadCase) for item in items)
-    return gather((item.case for item in items if isinstance(item, ReadCase)), rulebook, unit, roster)
+    return gather((item.case for item in items if isinstance(item, ReadCase)), rulebook, demo_unit, demo_roster)

@@ -12,6 +12,8 @@ from planner.lists.minutes import Time
 from planner.lists.roster import KitSets, Session, Supervisor, Wishes
 
 TUESDAY, THURSDAY = datetime.date(2026, 12, 1), datetime.date(2026, 12, 3)
+A_WEEK_AGO = datetime.date(2026, 11, 24)
+A_WEEK_LATER = datetime.date(2026, 12, 8)
 # Mean (SD) in minutes, Nderitu and Ursell: consultant 19 (10), senior 24 (10), intermediate 27 (12), junior 30 (11).
 TIMES = {
     "consultant": Time(19, 10),
@@ -53,6 +55,10 @@ def eye(reference: str, **changed: Any) -> ListCase:
         urgency="routine",
         last_day=None,
         why_then="",
+        since=datetime.date(2026, 11, 2),
+        listed=True,
+        general_anaesthetic=False,
+        recovery=False,
     )
     return replace(plain, **changed)
 
@@ -102,6 +108,9 @@ def week(
             FixedOrder("infection-last", False, "Infection precautions.", "common practice", "infection precautions"),
         ),
         near_powers=1.0,
+        night_from=datetime.time(22),
+        days_between_eyes=7,
+        days_between_eyes_basis="unit policy",
         anaesthetist_because="It needs an anaesthetist.",
         wishes=wishes or Wishes(),
     )

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from bench.weeks import made
 from lists.brute_force import every_list
-from lists.small_weeks import PEOPLE, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
+from lists.small_weeks import A_WEEK_LATER, PEOPLE, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
 from lists.test_match import chance_week
 
 from planner.cli.matched import matched_text
@@ -140,9 +140,9 @@ def test_the_solver_is_an_extra(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_deadline_is_a_rule_to_the_solver_too() -> None:
-    late = [session("one", day="2026-12-03")]
+    late = [session("one", minutes=30), session("two", day=THURSDAY)]
     found = best(week([eye("A", last_day=TUESDAY, why_then="needed then")], late), effort=1).matched
-    assert not found.lists.placings and found.blocked[0].rules == ("deadline",)
+    assert not found.lists.placings and found.blocked[0].rules == ("deadline", "overrun")
     assert check(week([eye("A")], late), found.lists).stands
 
 
@@ -153,7 +153,7 @@ def test_cases_alike_may_share_a_session_and_two_eyes_may_not() -> None:
     eyes = [eye("A", patient="P"), eye("B", patient="P"), eye("C", patient="P")]
     one = best(week(eyes, [session("one")]), effort=2)
     assert one.proved and len(one.matched.lists.placings) == 1
-    two = best(week(eyes, [session("one"), session("two", day=THURSDAY)]), effort=2)
+    two = best(week(eyes, [session("one"), session("two", day=A_WEEK_LATER)]), effort=2)
     assert two.proved and {p.session for p in two.matched.lists.placings} == {"one", "two"}
 
 

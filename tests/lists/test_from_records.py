@@ -12,14 +12,19 @@ from typing import Any
 import pytest
 from served import coming_sessions, pool_entered
 
+from planner.assess.assess import assess
+from planner.case import read_case
+from planner.documents.json_form import plan_json
 from planner.errors import PlannerError
 from planner.lists.checker import check
 from planner.lists.from_records import FromRecords, Held
-from planner.lists.instance import Instance, Lists, Placing
+from planner.lists.instance import Fellow, Instance, Lists, Placing
 from planner.lists.match import match
-from planner.records.rows import StepChange
+from planner.plan.make import make_plan
+from planner.records.rows import CaseNow, Seen, StepChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import MODES
 from planner.unit import read_unit
 
 DEMO = Path(__file__).parents[2] / "demo_cases"
@@ -65,7 +70,9 @@ def placed(held: Held, *lines: tuple[str, str, str | None, str]) -> Lists:
 def test_approved_as_the_rulebook_has_it_is_what_the_case_files_give(reader: FromRecords, demo: Instance) -> None:
     held = reader.held(ON)
     # The dates apart, which stand as much later as today is.
-    none: dict[str, Any] = {"last_day": None, "why_then": "", "away": frozenset(), "not_before": None}
+    assert all(case.approval is not None and case.approval.stands for case in held.instance.cases.values())
+    none: dict[str, Any] = {"approval": None, "last_day": None, "why_then": "", "away": frozenset(), "not_before": None}
+    none |= {"since": None, "listed": False, "recorded_on": None, "dated": ()}
     undated = {key: replace(case, **none) for key, case in held.instance.cases.items()}
     assert undated == {key: replace(case, **none) for key, case in demo.cases.items()}
     assert held.instance.times == demo.times
@@ -82,36 +89,57 @@ def test_lists_go_into_the_records_and_come_back(reader: FromRecords, store: Sto
     assert again.arrange(store, again.lists, "organiser-1") == 0
 
 
-def test_a_tier_that_the_consultant_raised_decides_the_supervision(reader: FromRecords, store: Store) -> None:
+def now_of(store: Store, reference: str, eye: str) -> CaseNow:
+    found = store.find_case(reference, eye)
+    assert found is not None
+    return store.case_now(found.id)
+
+
+def approve(store: Store, now: CaseNow, tier: int, mode: str, **more: Any) -> None:
+    assert now.approved_snapshot is not None
+    store.approve(now.case.id, 1, now.approved_snapshot.id, "consultant-2", tier, mode, seen=now.seen, **more)
+
+
+def test_a_tier_raised_for_the_table_decides_the_supervision_of_every_stage(
+    reader: FromRecords, store: Store, rulebook: Rulebook
+) -> None:
     plain = reader.held(ON).instance.cases[("L-401", "right")]
     assert plain.tier == 1 and plain.with_stage["late"].mode == "on-site"
-    now = store.case_now(store.find_case("L-401", "right").id)  # type: ignore[union-attr]
-    assert now.approved_snapshot is not None
-    steps = [StepChange("nucleus", "supervisor")]
-    store.approve(
-        now.case.id, 1, now.approved_snapshot.id, "consultant-2", 3, "scrubbed", steps, reason="the fellow eye"
-    )
+    approve(store, now_of(store, "L-401", "right"), 3, "scrubbed", reason="the fellow eye", covers="table")
     raised = reader.held(ON).instance.cases[("L-401", "right")]
-    # Whatever the stage: never less close than approved, and the nucleus is the supervisor's.
-    modes = {stage: supervision.mode for stage, supervision in raised.with_stage.items()}
-    assert raised.tier == 3 and modes["late"] == "scrubbed" and "on-site" not in modes.values()
-    assert all("nucleus" not in supervision.steps for supervision in raised.with_stage.values())
+    assert raised.tier == 3 and raised.approval is not None and raised.approval.covers("late")
+    for stage, supervision in raised.with_stage.items():
+        assert MODES.index(supervision.mode) >= MODES.index(rulebook.supervision.matrix[3][stage].mode)  # type: ignore[arg-type]
 
 
-def test_what_was_relaxed_for_a_stage_is_not_an_earlier_one_s(reader: FromRecords, store: Store) -> None:
-    hard = reader.held(ON).instance.cases[("L-414", "left")]
-    now = store.case_now(store.find_case("L-414", "left").id)  # type: ignore[union-attr]
-    assert now.approved_snapshot is not None and now.approved_snapshot.stage is not None
-    store.approve(
-        now.case.id, 1, now.approved_snapshot.id, "consultant-2", 3, "on-site", reason="seen at the slit lamp"
-    )
-    relaxed = reader.held(ON).instance.cases[("L-414", "left")]
-    order = ["steps-only", "early", "middle", "late", "independent"]
-    for stage, supervision in relaxed.with_stage.items():
-        if order.index(stage) >= order.index(now.approved_snapshot.stage):
-            assert supervision.mode == "on-site"
-        else:
-            assert supervision == hard.with_stage[stage]
+def test_what_is_approved_as_named_is_placed_with_that_stage_alone(reader: FromRecords, store: Store) -> None:
+    """Before: approved for an early trainee scrubbed, and placed with a late one on site as "every rule kept"."""
+    now = now_of(store, "L-401", "right")
+    assert now.approved_snapshot is not None and now.approved_snapshot.stage == "early"
+    steps = [StepChange("nucleus", "supervisor")]
+    approve(store, now, 3, "scrubbed", step_changes=steps, reason="the fellow eye")
+    held = reader.held(ON)
+    named = held.instance.cases[("L-401", "right")]
+    assert named.with_stage["early"].mode == "scrubbed" and "nucleus" not in named.with_stage["early"].steps
+    stages = {trainee.id: trainee.stage for trainee in held.instance.trainees.values()}
+    for trainee, stage in stages.items():
+        lists = placed(held, ("L-401", "tue-1-a", trainee, "consultant-1"))
+        rules = {one.rule for one in check(held.instance, lists).broken}
+        assert ("approval-covers" in rules) == (stage != "early"), (trainee, stage)
+    alone = check(held.instance, placed(held, ("L-401", "tue-1-a", None, "consultant-1"))).broken
+    assert alone == ()
+    proposed = [p for p in match(held.instance).lists.placings if p.case[0] == "L-401"]
+    assert all(p.trainee is None or stages[p.trainee] == "early" for p in proposed)
+
+
+def test_a_place_judged_by_an_earlier_approval_is_not_entered(reader: FromRecords, store: Store) -> None:
+    """Two people at once: one places by what stood, the other approves something narrower in between."""
+    held = reader.held(ON)
+    lists = placed(held, ("L-401", "tue-1-a", "trainee-5", "trainer-1"))
+    approve(store, now_of(store, "L-401", "right"), 1, "scrubbed", reason="named")
+    with pytest.raises(PlannerError, match="approved again by consultant-2 meanwhile"):
+        held.arrange(store, lists, "organiser-1")
+    assert store.list_of(TUESDAY) == ()
 
 
 def test_an_approval_that_ends_leaves_the_case_on_its_list_and_breaks_it(reader: FromRecords, store: Store) -> None:
@@ -122,7 +150,7 @@ def test_an_approval_that_ends_leaves_the_case_on_its_list_and_breaks_it(reader:
     store.withdraw(now.approval.id, "a new measurement", "consultant-1")
     again = reader.held(ON)
     (broken,) = check(again.instance, again.lists).broken
-    assert broken.rule == "settled" and "no approval stands" in broken.says
+    assert broken.rule == "approval-covers" and "no approval stands" in broken.says
     assert ("L-401", "right") not in again.waiting
 
 
@@ -135,8 +163,8 @@ def test_places_that_fit_no_session_are_told_and_left_alone(reader: FromRecords,
     store.allocate(other.id, TUESDAY, "theatre 1", 1, "consultant-1", "organiser-1", "trainee-9")
     held = reader.held(ON)
     assert [one.because for one in held.elsewhere] == [
-        "trainee-9 is no trainee of the sessions file",
-        "no session of the file runs in theatre 9 that day",
+        "trainee-9 is no trainee of the roster",
+        "no session of the roster runs in theatre 9 that day",
     ]
     assert held.lists.placings == () and ("L-401", "right") not in held.waiting
     held.arrange(store, placed(held, ("L-403", "tue-1-a", "trainee-5", "trainer-1")), "organiser-1")
@@ -205,3 +233,97 @@ def test_whole_operations_so_far_are_what_happened_and_else_what_was_published(
     ]
     reader.roster = reader.roster.model_copy(update={"trainees": counting})
     assert reader.held(ON).instance.trainees["trainee-2"].done == 2
+
+
+def operated(store: Store, reference: str, eye: str, day: datetime.date) -> None:
+    case = store.find_case(reference, eye)
+    assert case is not None
+    store.record_outcome(case.id, day, "trainee-5", "consultant-1", "consultant-1")
+
+
+def approved_anew(store: Store, rulebook: Rulebook, reference: str, eye: str, **changes: Any) -> None:
+    """The case with these findings recorded otherwise, approved as it then is."""
+    case = store.find_case(reference, eye)
+    assert case is not None
+    version = store.save_case(case.id, 1, changes, "trainee-3", seen=store.case_now(case.id).seen)
+    read = read_case(dict(version.document), rulebook.vocabulary)
+    plan = make_plan(assess(read, rulebook, read_unit(DEMO / "unit.yaml", rulebook), None), rulebook)
+    planned = plan.supervision
+    kept = store.keep_snapshot(
+        case.id, version.number, plan_json(plan), "trainee-3", planned.mode, planned.by, planned.stage
+    )
+    tier = plan.assessment.tier.working
+    waits = Seen(store.submit(case.id, version.number, kept.id, "trainee-3").id)
+    more = {"reason": "read again", "covers": "table", "seen": waits}
+    store.approve(case.id, version.number, kept.id, "consultant-1", tier, planned.mode, **more)
+
+
+SECOND_EYE = ("L-434", "left")
+SECOND = ("L-434", "tue-1-a", "trainee-5", "trainer-1")
+
+
+def test_an_eye_operated_on_outside_of_the_lists_counts(reader: FromRecords, store: Store, rulebook: Rulebook) -> None:
+    assert reader.held(ON).instance.cases[SECOND_EYE].fellow is None
+    operated(store, "L-433", "right", TUESDAY - datetime.timedelta(days=8))
+    held = reader.held(ON)
+    (broken,) = check(held.instance, placed(held, SECOND)).broken
+    assert broken.rule == "first-eye-reviewed" and "L-433, right eye, operated on" in broken.says
+    approved_anew(store, rulebook, *SECOND_EYE, first_eye_reviewed_on=(TUESDAY - datetime.timedelta(2)).isoformat())
+    held = reader.held(ON)
+    assert check(held.instance, placed(held, SECOND)).stands
+    operated_later = store.outcomes(store.find_case("L-433", "right").id)[-1]  # type: ignore[union-attr]
+    store.record_outcome(
+        operated_later.case_id, TUESDAY - datetime.timedelta(3), "trainee-5", "consultant-1", corrects=operated_later.id
+    )
+    held = reader.held(ON)
+    assert [one.rule for one in check(held.instance, placed(held, SECOND)).broken] == ["between-eyes"]
+
+
+def test_once_the_second_eye_has_its_place_the_review_is_asked_until_the_day(reader: FromRecords, store: Store) -> None:
+    held = reader.held(ON)
+    held.arrange(store, placed(held, SECOND), "organiser-1")
+    operated(store, "L-433", "right", TUESDAY - datetime.timedelta(days=8))
+    before, on_the_day = reader.held(ON), reader.held(TUESDAY)
+    verdict = check(before.instance, before.lists)
+    assert verdict.stands and [one.rule for one in verdict.asked] == ["first-eye-reviewed"]
+    assert [one.rule for one in check(on_the_day.instance, on_the_day.lists).broken] == ["first-eye-reviewed"]
+
+
+def test_an_eye_listed_where_the_sessions_file_knows_nothing_counts(reader: FromRecords, store: Store) -> None:
+    first = store.find_case("L-433", "right")
+    assert first is not None
+    store.allocate(first.id, TUESDAY, "theatre 9", 1, "consultant-1", "organiser-1")
+    held = reader.held(ON)
+    (broken,) = check(held.instance, placed(held, SECOND)).broken
+    assert broken.rule == "one-eye-a-day" and "P-733 has L-433, right eye, listed on the same day" in broken.says
+    # Gone by, and nobody entered what happened: the days between the eyes count all the same.
+    later = reader.held(TUESDAY + datetime.timedelta(days=1))
+    assert later.instance.cases[SECOND_EYE].fellow == Fellow("L-433, right eye, listed", TUESDAY, False)
+
+
+def test_what_is_done_is_the_beginning_of_its_list(reader: FromRecords, store: Store) -> None:
+    held = reader.held(ON)
+    lines = (("L-401", "tue-1-a", "trainee-5", "trainer-1"), ("L-402", "tue-1-a", "trainee-5", "trainer-1"))
+    held.arrange(store, placed(held, *lines), "organiser-1")
+    operated(store, "L-401", "right", TUESDAY)
+    held = reader.held(TUESDAY)
+    assert held.instance.begun == {("L-401", "right")} and check(held.instance, held.lists).stands
+    turned = Lists(tuple(replace(placing, place=3 - placing.place) for placing in held.lists.placings))
+    assert [one.rule for one in check(held.instance, turned).broken] == ["begun-first"]
+
+
+def test_two_cases_that_cannot_be_one_patient_s_are_to_be_settled(
+    reader: FromRecords, store: Store, rulebook: Rulebook
+) -> None:
+    approved_anew(store, rulebook, *SECOND_EYE, sex="male")
+    held = reader.held(ON)
+    (broken,) = check(held.instance, placed(held, SECOND)).broken
+    assert broken.rule == "settled" and "P-733 is female in L-433 and male in L-434" in broken.says
+    assert "P-733 is female" in held.instance.cases[("L-433", "right")].unsettled[-1]
+
+
+def test_a_theatre_in_other_letters_is_the_same(reader: FromRecords, store: Store) -> None:
+    case = store.find_case("L-401", "right")
+    assert case is not None
+    store.allocate(case.id, TUESDAY, "Theatre  1", 1, "trainer-1", "organiser-1", "trainee-5", "tue-1-a")
+    assert [placing.session for placing in reader.held(ON).lists.placings] == ["tue-1-a"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -110,10 +111,42 @@ def test_an_anaesthetist_is_needed_where_one_may_be_and_not_for_a_preference_lef
 
 def test_deadlines(demo: Instance) -> None:
     assert case(demo, "L-431").last_day == datetime.date(2026, 12, 4)
-    assert case(demo, "L-431").why_then == "needed by 2026-12-04"
+    assert case(demo, "L-431").why_then == "needed by 4 December 2026"
     # Urgent, recorded on 17 November, within 28 days by the unit's own file.
     assert case(demo, "L-414").last_day == datetime.date(2026, 12, 15)
     assert case(demo, "L-401").last_day is None
+
+
+def test_waiting_counts_from_listing_and_what_grows_old_is_known(rulebook: Rulebook) -> None:
+    unit = read_unit(DEMO / "unit.yaml", rulebook)
+    limits = read_roster(DEMO / "lists" / "sessions.yaml", unit, rulebook).limits
+    eye = read(made(7), rulebook, urgency="soon", biometry_date="2026-11-05")
+
+    def listed(on: datetime.date | None) -> ListCase:
+        dated = replace(eye, recorded_on=datetime.date(2026, 11, 17), listed_on=on)
+        return list_case(dated, rulebook, unit, ["late"], limits)
+
+    from_listing, from_record = listed(datetime.date(2026, 10, 6)), listed(None)
+    assert (from_listing.since, from_listing.listed) == (datetime.date(2026, 10, 6), True)
+    assert from_listing.last_day == datetime.date(2026, 12, 1), "56 days, by the unit's own file"
+    assert (from_record.since, from_record.listed) == (datetime.date(2026, 11, 17), False)
+    assert "(no date of listing)" in from_record.why_then
+    ages = {label: (day, holds) for label, day, holds in from_listing.dated}
+    assert ages["Date of the biometry"] == (datetime.date(2026, 11, 5), 365)
+
+
+def test_whom_limits_of_a_session_count(rulebook: Rulebook) -> None:
+    unit = read_unit(DEMO / "unit.yaml", rulebook)
+    limits = read_roster(DEMO / "lists" / "sessions.yaml", unit, rulebook).limits
+
+    def counted(**findings: str) -> tuple[Truth, Truth]:
+        found = list_case(read(made(7), rulebook, **findings), rulebook, unit, ["late"], limits)
+        return found.general_anaesthetic, found.recovery
+
+    assert counted(anaesthesia_requested="general") == (True, True)
+    assert counted(anaesthesia_requested="sub-tenon") == (False, False)
+    # It may come to a general anaesthetic, so it counts as one until somebody has asked.
+    assert counted(anaesthesia_requested="not-recorded", keeps_still="not-recorded") == (None, None)
 
 
 def test_stages_and_cleared_steps(demo: Instance) -> None:

@@ -2,17 +2,32 @@
 
 from __future__ import annotations
 
+import datetime
 import random
 from dataclasses import replace
 from typing import Any
 
 import pytest
 from lists.brute_force import barred_by, blocks, most_placed, smallest
-from lists.small_weeks import HARD, PEOPLE, SUPERVISORS, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
+from lists.small_weeks import (
+    A_WEEK_LATER,
+    HARD,
+    PEOPLE,
+    SUPERVISORS,
+    THURSDAY,
+    TUESDAY,
+    eye,
+    key,
+    lists,
+    session,
+    sets,
+    week,
+)
 
 from planner.cli.matched import blocked_lines
+from planner.lists.best import best
 from planner.lists.checker import RULES, WORDS, check
-from planner.lists.instance import Instance, ListCase, Lists, Placing
+from planner.lists.instance import Fellow, Instance, ListCase, Lists, Placing
 from planner.lists.match import Matched, match
 from planner.lists.roster import Wishes
 from planner.lists.worth import of_lists
@@ -63,9 +78,11 @@ INFEASIBLE: dict[str, tuple[Instance, Lists, tuple[str, ...]]] = {
         ("overrun",),
     ),
     "the other eye, and the last day": (
-        week([eye("A", patient="P", **NEEDED), eye("B", patient="P")], [session("one"), session("two", day=THURSDAY)]),
+        week(
+            [eye("A", patient="P", **NEEDED), eye("B", patient="P")], [session("one"), session("two", day=A_WEEK_LATER)]
+        ),
         BUSY,
-        ("one-eye-a-list", "deadline"),
+        ("one-eye-a-day", "deadline"),
     ),
 }
 
@@ -118,7 +135,14 @@ def chance_week(seed: int) -> Instance:
         session("two", minutes=100, day=draw.choice([TUESDAY, THURSDAY]), supervisors=["consultant"]),
     ]
     trainees = (PEOPLE[0], replace(PEOPLE[1], leave=frozenset({draw.choice([TUESDAY, THURSDAY])})))
-    return week(cases, sessions, trainees)
+    # Drawn apart, so that the weeks stay what they were but for two eyes and one theatre.
+    more = random.Random(f"eyes and theatres {seed}")
+    if more.random() < 0.5:
+        sessions[1] = sessions[1].model_copy(update={"theatre": "One ", "starts": datetime.time(11)})
+    done = Fellow("the left eye", TUESDAY - datetime.timedelta(days=more.choice([3, 10])), more.random() < 0.5)
+    if more.random() < 0.3:
+        cases[0] = replace(cases[0], fellow=done, reviewed_on=more.choice([None, TUESDAY - datetime.timedelta(days=1)]))
+    return replace(week(cases, sessions, trainees), days_between_eyes=more.choice([1, 2, 7]))
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -154,7 +178,7 @@ def test_the_demonstration(demo: Instance) -> None:
     assert found.verdict.stands and check(demo, found.lists).stands
     assert {blocked.case[0]: blocked.rules for blocked in found.blocked} == {
         # Two eyes that need hooks by Wednesday, one set that week; consent, a pressure and a latex allergy to settle.
-        "L-410": ("kit-sets", "deadline"),
+        "L-412": ("kit-sets", "deadline"),
         "L-420": ("consent",),
         "L-430": ("settled",),
         "L-440": ("settled",),
@@ -178,6 +202,22 @@ def test_what_is_kept_stays() -> None:
     kept = next(placing for placing in found.lists.placings if placing.case == key("B"))
     assert (kept.session, kept.trainee, kept.supervisor) == ("two", "late", "consultant")
     assert key("B") not in found.reasons and key("A") in found.reasons
+
+
+def test_nothing_is_put_before_what_is_in_hand() -> None:
+    # By the wish for the hardest first, and by the fixed order, others would come before it.
+    latex = eye("C", order={"latex-first": True, "infection-last": False})
+    cases = [eye("A"), eye("B", tier=3, with_stage=HARD), latex, eye("D")]
+    kept = lists("one: A late trainer")
+    instance = replace(week(cases, [session("one")], wishes=Wishes(hardest="first")), begun=frozenset({key("A")}))
+    for found in (match(instance, kept), best(instance, kept, effort=2).matched):
+        assert found.verdict.stands
+        first, *others = sorted(found.lists.placings)
+        assert first.case == key("A") and {p.case[0] for p in others} == {"B", "D"}
+        assert [blocked.case for blocked in found.blocked] == [key("C")], "no longer first, so not on this list"
+    assert "begun-first" in {
+        one.rule for one in check(instance, lists("one: D late trainer", "one: A late trainer")).broken
+    }
 
 
 def test_a_reason_counts_the_better_places_that_are_barred() -> None:

@@ -76,20 +76,24 @@ WEEKS: dict[str, tuple[Instance, Lists, tuple[str, ...]]] = {
     "the other eye is on the one list": (
         week([eye("A", patient="P"), eye("B", patient="P")], [session("one")]),
         lists("one: B late consultant"),
-        ("Both eyes of P on one list",),
+        ("Both eyes of P on one day",),
     ),
     "a set and a move": (
         week([eye("A", kit=HOOKS, **NEEDED), *EIGHT[1:]], [session("one", kit={"iris-hooks": sets(0)}),
              session("two", day=THURSDAY)], trainees=()),
         FULL,
-        ("A set in one (Tue 2026-12-01 08:30, one): Iris hooks. And besides: B, right eye moves from one to two",),
+        ("A set in one (Tue 1 December 2026 08:30, one): Iris hooks. And besides: B, right eye moves from one to two",),
     ),
     "refused, and nobody may operate alone": (
         week([eye("A", agreement=False)], [session("one", supervisors=["trainer"])], supervisors=SUPERVISORS[1:]),
         Lists(()),
         (),
     ),
-    "too late on every day there is": (week([eye("A", **NEEDED)], [session("one", day=THURSDAY)]), Lists(()), ()),
+    "too late on every day that has room": (
+        week([eye("A", **NEEDED)], [session("one", minutes=30), session("two", day=THURSDAY)]),
+        Lists(()),
+        ("A, right eye 2 days past its date, if the organiser accepts it",),
+    ),
     "two things to settle": (
         week([eye("A", unsettled=("the pressure", "the lids"))], [session("one")]), Lists(()), ()
     ),

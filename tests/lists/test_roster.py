@@ -36,6 +36,10 @@ BROKEN = {
     "a supervisor twice": (LAST_SUPERVISOR, LAST_SUPERVISOR + TRAINER, 5, "'t' stands twice"),
     "a session twice": ("{id: two", "{id: one", 7, "'one' stands twice"),
     "one theatre, two sessions": ("starts: 13:00", "starts: 12:29", 7, "two is in A while one still runs there"),
+    "one theatre in other letters": ("theatre: A, minutes: 240, anaesthetist: no, supervisors: [c]}\nlim",
+                                     "theatre: a, minutes: 240, anaesthetist: no, supervisors: [c]}\nlim", 7,
+                                     "'a' is 'A', as one has it, in other letters"),
+    "no days at all": ("overrun_chance: 0.05", "days_between_eyes: -1", 9, "at least 0"),
     "a time that is none": ("starts: 13:00", "starts: 1 pm", 7, "write it like 08:30"),
     "an endless session": (LAST, LAST.replace("240", "2400"), 7, "at most 720"),
     "nobody by that code": ("supervisors: [c]}\nlimits", "supervisors: [d]}\nlimits", 7, "no supervisor 'd'"),
@@ -43,6 +47,13 @@ BROKEN = {
     "a chance in per cent": ("overrun_chance: 0.05", "overrun_chance: 5", 9, "below 1"),
     "a key misspelt": ("overrun_chance: 0.05", "overrun_chanse: 0.05", 9, "unknown key"),
     "an operator who is none": ("overrun_chance: 0.05", OWN_MINUTES, 9, "no operator 'junior'"),
+    "no case at all in a session": (LAST, LAST.replace("[c]", "[c], most_cases: 0"), 7, "at least 1"),
+    "a limit below none": (LAST, LAST.replace("[c]", "[c], recovery_places: -1"), 7, "at least 0"),
+    "an urgency that is none": ("overrun_chance: 0.05", "within_days: {elective: 90}", 9, "routine"),
+    "a lead time of what is not ordered": ("overrun_chance: 0.05", "lead_days: {drops: 2}", 9, "lens"),
+    "late without a reason": (
+        "limits:", "late_accepted: [{case: A-1, eye: left}]\nlimits:", 8, "because",
+    ),
     "a day that is none": ("leave: [2026-12-08]", "leave: [2026-12-32]", 2, "YYYY-MM-DD"),
 }  # fmt: skip
 
@@ -58,7 +69,7 @@ def test_it_is_read(tmp_path: Path, rulebook: Rulebook) -> None:
     assert [session.id for session in roster.sessions] == ["one", "two"]
     assert not roster.sessions[0].meets(roster.sessions[1])
     assert roster.limits.overrun_chance == 0.05 and roster.limits.turnover_minutes is None
-    assert roster.sessions[0].told == "one (Tue 2026-12-01 08:30, A)"
+    assert roster.sessions[0].told == "one (Tue 1 December 2026 08:30, A)"
 
 
 @pytest.mark.parametrize(("old", "new", "line", "words"), BROKEN.values(), ids=BROKEN)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 
-from lists.small_weeks import eye, key, week
+from lists.small_weeks import THURSDAY, TUESDAY, eye, key, lists, session, week
 
 from planner.lists.instance import Lists, Placing
 from planner.lists.table import COLUMNS, table_of
@@ -25,6 +26,20 @@ def test_a_row_a_case_that_reads_back() -> None:
     assert row["expected_minutes"] == "40"
     # A lens of less than nothing is a number and stays one; not recorded stays empty.
     assert (row["lens_power_d"], row["backup_lens_power_d"]) == ("-1.50", "")
+
+
+def test_dates_and_times_are_those_of_the_day_in_theatre() -> None:
+    cases = [eye("A-1"), eye("A-2", added=(("iris-hooks", 16.0),), last_day=THURSDAY), eye("A-3")]
+    held = lists("one: A-1 early trainer", "one: A-2 late trainer", "one: A-3 - consultant")
+    made = table_of(week(cases, [session("one", starts="11:05")]), held)
+    rows = list(csv.DictReader(io.StringIO(made, newline="")))
+    # 30 minutes and 9.67 of turnover; 24 with 16 for hooks, and 9.67; 19.
+    assert [(row["case_starts"], row["case_ends"]) for row in rows] == [
+        ("11:05", "11:35"), ("11:45", "12:25"), ("12:34", "12:53"),
+    ]  # fmt: skip
+    assert [row["expected_start"] for row in rows] == ["0", "40", "89"]
+    assert {datetime.date.fromisoformat(row["day"]) for row in rows} == {TUESDAY}
+    assert [row["needed_by"] for row in rows] == ["", THURSDAY.isoformat(), ""]
 
 
 def test_what_a_spreadsheet_would_run_is_quoted() -> None:

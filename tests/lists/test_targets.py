@@ -150,7 +150,16 @@ def test_the_weights_say_what_they_trade() -> None:
     one = week([eye("A", with_stage=ANYONE)], trainees=people, wishes=Wishes(placed=30, whole_operation=12))
     said = " ".join(trades(one))
     assert "A place for a case is worth 2.5 whole operations, 1.67 whole operations toward a target" in said
-    assert "150 days of waiting" in said and "wanted by a day is worth 2.33 such places" in said
+    assert (
+        "150 days of waiting of a routine case" in said
+        and "urgent case is worth 3 such places, for one that is soon 2.33, " in said
+    )
+    assert "urgency is not recorded 1.67." in said and "past its date" not in said
     assert "counts 18 up to a trainee's target and 4 beyond it; likewise 4 for fellow, while a target is open" in said
-    plain = " ".join(trades(week([eye("A")], wishes=Wishes(waiting=0, whole_operation=20, pressing=0))))
-    assert "worth 1 whole operation," in plain and "waiting" not in plain and "target" not in plain
+    plain = " ".join(trades(week([eye("A")], wishes=Wishes(waiting=0, whole_operation=20, urgency=0))))
+    assert (
+        "worth 1 whole operation," in plain
+        and "waiting" not in plain
+        and "urgent" not in plain
+        and "target" not in plain
+    )

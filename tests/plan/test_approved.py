@@ -2,19 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import cast
 
 import pytest
 
 from planner.assess.assess import assess
+from planner.case import STAGES, Stage
 from planner.documents.text import render_text
 from planner.documents.view import view
 from planner.exchange.cases import ReadCase, read_cases
-from planner.plan.approved import allocation_for, refused, with_approval
+from planner.plan.approved import (
+    Given,
+    NotCoveredError,
+    Seat,
+    Who,
+    allocated,
+    allocation_for,
+    refused,
+    served,
+    with_approval,
+)
 from planner.plan.make import make_plan
 from planner.plan.plan import Approval, Plan
 from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import MODES, Mode
 
 CASES = Path(__file__).parents[2] / "demo_cases" / "cases"
 
@@ -29,6 +43,12 @@ def approval(plan: Plan, tier: int) -> Approval:
     return Approval(
         "Invented Consultant", "2026-11-20T17:05", plan.assessment.tier.working, tier, "dye in the room", "a first time"
     )
+
+
+def named(plan: Plan, tier: int, mode: str | None = None, who: Mapping[str, Who] | None = None) -> Given:
+    """What a consultant gave by name: the stage of this plan, and no other."""
+    stage = cast(Stage, plan.supervision.stage)
+    return Given("as-named", tier, stage, cast(Mode, mode or plan.supervision.mode), who or {})
 
 
 @pytest.fixture
@@ -48,7 +68,7 @@ def test_a_tier_brings_its_own_supervision_from_the_rulebook(routine: Plan, rule
 def test_both_tiers_and_what_else_differs_print(routine: Plan, rulebook: Rulebook) -> None:
     assert routine.assessment.tier.working == 1
     given = allocation_for(routine, rulebook, 4)
-    made = with_approval(routine, rulebook, approval(routine, 4), given.mode, given.who)
+    made = with_approval(routine, rulebook, approval(routine, 4), named(routine, 4, given.mode, given.who))
     assert made.supervision.mode == "consultant-operates" and "consultant operates" in made.supervision.words
     shown = view(made)
     assert (shown.tier.number, shown.tier.by_rulebook) == ("4", "1")
@@ -56,13 +76,14 @@ def test_both_tiers_and_what_else_differs_print(routine: Plan, rulebook: Ruleboo
     text = " ".join(render_text(made).split())
     assert "TIER 4" in text and "Tier by the rulebook 1. Tier approved 4" in text
     planned = routine.supervision.mode.replace("-", " ")
+    assert "As named alone: early." in text
     assert f"A first time. On condition: dye in the room. By the rulebook: {planned}. Approved: consultant oper" in text
     assert "Invented Consultant" in text and "20 November 2026, 17:05" in text
 
 
 def test_a_step_in_other_hands_is_in_them_everywhere(routine: Plan, rulebook: Rulebook) -> None:
     step = next(step for step in routine.steps if step.who == "trainee")
-    made = with_approval(routine, rulebook, approval(routine, 1), routine.supervision.mode, {step.id: "supervisor"})
+    made = with_approval(routine, rulebook, approval(routine, 1), named(routine, 1, who={step.id: "supervisor"}))
     assert next(s for s in made.steps if s.id == step.id).who == "supervisor"
     assert step.label in routine.supervision.trainee_steps and step.label not in made.supervision.trainee_steps
     assert f"To the supervisor instead: {step.label[:1].lower()}{step.label[1:]}." in view(made).approval.remarks
@@ -72,18 +93,18 @@ def test_many_steps_in_other_hands_are_counted_so_that_the_first_side_holds_them
     routine: Plan, rulebook: Rulebook
 ) -> None:
     who = {step.id: "supervisor" for step in routine.steps if step.who == "trainee"}
-    made = with_approval(routine, rulebook, approval(routine, 1), routine.supervision.mode, who)
+    made = with_approval(routine, rulebook, approval(routine, 1), named(routine, 1, who=who))
     assert f"To the supervisor instead: {len(who)} steps, as set out below." in view(made).approval.remarks
 
 
 def test_what_is_approved_as_planned_changes_nothing_but_the_approval(routine: Plan, rulebook: Rulebook) -> None:
-    made = with_approval(routine, rulebook, approval(routine, 1), routine.supervision.mode, {})
+    made = with_approval(routine, rulebook, approval(routine, 1), named(routine, 1))
     assert replace(made, approval=None) == routine
     assert view(made).tier.approved == "" and view(made).approval.tier == "1"
 
 
 def test_no_trainee_takes_a_step_where_the_consultant_is_alone(routine: Plan, rulebook: Rulebook) -> None:
-    made = with_approval(routine, rulebook, approval(routine, 4), "consultant-only", {})
+    made = with_approval(routine, rulebook, approval(routine, 4), named(routine, 4, "consultant-only"))
     assert {step.who for step in made.steps} == {"supervisor"} and made.supervision.trainee_steps == ()
 
 
@@ -94,3 +115,62 @@ def test_a_patient_who_did_not_agree_to_a_trainee_is_not_overruled(routine: Plan
     assert "has not agreed" in refused(plan, "scrubbed", {})
     assert "has not agreed" in refused(plan, "consultant-only", {"hydro": "trainee"})
     assert refused(plan, "consultant-only", {}) == "" == refused(routine, "scrubbed", {"hydro": "trainee"})
+
+
+def test_the_table_follows_whoever_operates_and_is_never_lighter_than_its_row(
+    routine: Plan, rulebook: Rulebook
+) -> None:
+    """As the table of rules/supervision.yaml has it; the operator's own probability may only tighten it."""
+    for tier in (1, 2, 3, 4):
+        for stage in STAGES:
+            plan = make_plan(routine.assessment, rulebook, None, stage)
+            given = Given("table", tier, "middle", None)
+            made = with_approval(plan, rulebook, approval(routine, tier), given)
+            assert MODES.index(made.supervision.mode) >= MODES.index(rulebook.supervision.matrix[tier][stage].mode)
+            assert made.approval is not None and made.approval.covers == "table"
+
+
+def test_as_named_covers_its_own_stage_and_no_other(routine: Plan, rulebook: Rulebook) -> None:
+    """Approved for an early stage, printed for any other: refused, whatever the steps are."""
+    given = named(routine, 1)
+    assert given.stage == "early"
+    for stage in STAGES:
+        plan = make_plan(routine.assessment, rulebook, None, stage)
+        if stage == "early":
+            assert allocated(plan, rulebook, given).mode == given.mode
+            continue
+        with pytest.raises(NotCoveredError, match="approved as named for Early"):
+            with_approval(plan, rulebook, approval(routine, 1), given, Seat(stage))
+
+
+def test_a_consultant_alone_is_within_every_approval_and_no_step_is_a_trainee_s(
+    routine: Plan, rulebook: Rulebook
+) -> None:
+    made = with_approval(routine, rulebook, approval(routine, 1), named(routine, 1), Seat(None))
+    assert made.supervision.mode == "consultant-only" and made.supervision.trainee_steps == ()
+    assert {step.who for step in made.steps} == {"supervisor"} and made.supervision.target is None
+
+
+def test_a_supervisor_who_may_only_be_closer_prints_closer(routine: Plan, rulebook: Rulebook) -> None:
+    given = Given("table", 1, "middle", None)
+    late = make_plan(routine.assessment, rulebook, None, "late")
+    assert with_approval(late, rulebook, approval(routine, 1), given, Seat("late")).supervision.mode == "on-site"
+    made = with_approval(late, rulebook, approval(routine, 1), given, Seat("late", ("scrubbed",)))
+    assert made.supervision.mode == "scrubbed" and "scrubbed" in made.supervision.words
+    assert served("in-theatre", ("on-site",)) is None
+
+
+def test_a_trainee_takes_no_step_that_they_are_not_cleared_for(routine: Plan, rulebook: Rulebook) -> None:
+    plan = make_plan(routine.assessment, rulebook, None, "steps-only")
+    given = Given("table", 1, "middle", None)
+    every = with_approval(plan, rulebook, approval(routine, 1), given, Seat("steps-only"))
+    some = with_approval(plan, rulebook, approval(routine, 1), given, Seat("steps-only", None, frozenset({"ovd"})))
+    assert len(every.supervision.trainee_steps) > 1
+    assert [step.id for step in some.steps if step.who == "trainee"] == ["ovd"]
+
+
+def test_a_step_written_for_the_consultant_s_own_hands_cannot_be_given_away(routine: Plan, rulebook: Rulebook) -> None:
+    steps = tuple(replace(step, reserved=step.id == "nucleus") for step in routine.steps)
+    told = refused(replace(routine, steps=steps), "consultant-operates", {"nucleus": "trainee"})
+    assert "has the consultant do it" in told
+    assert refused(replace(routine, steps=steps), "consultant-operates", {"nucleus": "supervisor"}) == ""

@@ -13,6 +13,7 @@ from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
 from planner.records.store import Store
 
 KINDS = ("sqlite", "postgresql")
+STRICTER = "postgresql, serializable"
 
 
 @pytest.fixture(scope="session")
@@ -56,7 +57,17 @@ def staffed_database(server: Cluster) -> str:
 @pytest.fixture(params=KINDS)
 def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
     """A store with a person of each role."""
-    if request.param == "sqlite":
+    yield from _staffed_store(request, tmp_path, request.param)
+
+
+@pytest.fixture(params=(*KINDS, STRICTER))
+def raced(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+    """The same, and on a PostgreSQL whose own default is a stricter isolation than this program counts on."""
+    yield from _staffed_store(request, tmp_path, request.param)
+
+
+def _staffed_store(request: pytest.FixtureRequest, tmp_path: Path, kind: str) -> Iterator[Store]:
+    if kind == "sqlite":
         path = tmp_path / "planner.db"
         shutil.copyfile(request.getfixturevalue("staffed_file"), path)
         opened = Store.open(f"sqlite:///{path}")
@@ -65,6 +76,8 @@ def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
         return
     server: Cluster = request.getfixturevalue("server")
     name = server.new_database(like=request.getfixturevalue("staffed_database"))
+    if kind == STRICTER:
+        server.set_default(name, "default_transaction_isolation", "serializable")
     opened = Store.open(server.url(name))
     yield opened
     opened.close()

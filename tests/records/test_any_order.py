@@ -11,13 +11,14 @@ from hypothesis import strategies as st
 from invented_unit import DAY, document, plan
 
 from planner.errors import PlannerError
+from planner.records.rows import Seen
 from planner.records.store import Store
 
 PEOPLE = st.sampled_from(["trainee-3", "trainee-5", "consultant-1", "consultant-2", "organiser-1", "admin-1"])
 ACTS = st.sampled_from(
     [
         *("new", "save", "assess", "submit", "send back", "answer", "approve", "approve", "withdraw", "lapse"),
-        *("allocate", "unallocate", "outcome", "see", "deactivate", "activate"),
+        *("hand over", "allocate", "unallocate", "outcome", "see", "deactivate", "activate"),
     ]
 )
 STEPS = st.lists(st.tuples(ACTS, PEOPLE, st.integers(0, 3), st.integers(1, 4)), min_size=5, max_size=25)
@@ -39,19 +40,24 @@ def do(store: Store, act: str, by: str, which: int, number: int) -> None:
     version = store.version(case.id).number
     snapshot = store.last_snapshot(case.id, version)
     held = snapshot.id if snapshot else number
+    # Now and then from a page that is older than what was decided.
+    seen = store.case_now(case.id).seen if number % 4 else Seen(number, None)
     match act:
+        case "hand over":
+            now = store.case_now(case.id)
+            store.hand_over(case.id, now.owner, "trainee-5" if now.owner == "trainee-3" else "trainee-3", by)
         case "save":
-            store.save_case(case.id, number, {"iop_mmhg": number}, by)
+            store.save_case(case.id, number, {"iop_mmhg": number}, by, seen=seen)
         case "assess":
             store.keep_snapshot(case.id, version, plan(f"A-{which}", tier=number), by)
         case "submit":
-            store.submit(case.id, version, held, by)
+            store.submit(case.id, version, held, by, seen=seen)
         case "send back":
-            store.send_back(case.id, version, "why?", by)
+            store.send_back(case.id, version, "why?", by, seen=seen)
         case "answer":
             store.answer(number, "so", by)
         case "approve":
-            store.approve(case.id, version, held, by, number, "scrubbed", reason="so")
+            store.approve(case.id, version, held, by, number, "scrubbed", reason="so", seen=seen)
         case "withdraw":
             store.withdraw(number, "so", by)
         case "lapse":
@@ -81,8 +87,8 @@ def test_what_holds_after_every_step(
     shutil.copyfile(staffed_file, path)
     store = Store.open(str(path))
     # From a case that can go on a list, so that few steps reach far.
-    for act, by in (("new", "trainee-3"), ("assess", "trainee-3"), ("approve", "consultant-1")):
-        do(store, act, by, 0, 2)
+    for act in ("new", "assess", "submit", "approve"):
+        do(store, act, "consultant-1" if act == "approve" else "trainee-3", 0, 2)
     head = store.verify().head
     ended: set[tuple[str, int]] = set()
     for act, by, which, number in steps:
@@ -107,6 +113,8 @@ def test_what_holds_after_every_step(
             assert now.approval is None or now.approval.version == now.version.number
             assert now.submission is None or now.submission.version == now.version.number
             assert all(row.by.startswith("consultant-") for row in things["approval"])
+            entered = {version.by for version in store.versions(case)}
+            assert all(by in now.owners or by.startswith("consultant-") for by in entered)
             numbers = [version.number for version in store.versions(case)]
             assert numbers == list(range(1, len(numbers) + 1))
     store.close()

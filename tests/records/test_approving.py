@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from invented_unit import DAY, RULEBOOK, plan, prepared
+from invented_unit import DAY, RULEBOOK, approved, plan, prepared, seen
 
 from planner.assess.assess import assess
 from planner.case import read_case
@@ -16,10 +16,12 @@ from planner.documents.json_form import plan_json
 from planner.errors import PlannerError
 from planner.exchange.cases import ReadCase, read_cases
 from planner.plan.make import make_plan
-from planner.records.rows import StepChange
+from planner.records.deciding import DecidedMeanwhile
+from planner.records.rows import Seen, StepChange
 from planner.records.standing import approval_standing, standing_now
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
+from planner.unit import Approvals
 
 DEMO = Path(__file__).parents[2] / "demo_cases/cases"
 OWN = {"tier": 2, "mode": "in-theatre"}
@@ -32,7 +34,9 @@ def test_it_waits_until_a_consultant_decides(store: Store) -> None:
     [waiting] = store.waiting()
     assert waiting.state == "submitted" and waiting.submission is not None
     assert (waiting.submission.note, waiting.submission.by) == ("no hurry", "trainee-3")
-    approval = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre", conditions="with dye")
+    approval = store.approve(
+        version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre", conditions="with dye", seen=waiting.seen
+    )
     assert store.waiting() == ()
     assert store.case_now(version.case_id).approval == approval == store.approval(approval.id)
     assert (approval.tier_by_rulebook, approval.tier_approved, approval.own_case) == (2, 2, False)
@@ -65,9 +69,9 @@ def test_what_differs_from_the_rulebook_needs_its_reason(
     version, snapshot = prepared(store)
     given = (OWN | differently) | {"by": "consultant-1"}
     with pytest.raises(PlannerError, match=f"{named} as approved differ"):
-        store.approve(version.case_id, 1, snapshot.id, **given, reason="  ")  # type: ignore[arg-type]
+        approved(store, version, snapshot, **given, reason="  ")
     assert store.approvals(version.case_id) == ()
-    approval = store.approve(version.case_id, 1, snapshot.id, **given, reason="quiet eye")  # type: ignore[arg-type]
+    approval = approved(store, version, snapshot, **given, reason="quiet eye")
     assert (approval.tier_by_rulebook, approval.mode_by_rulebook, approval.reason) == (2, "in-theatre", "quiet eye")
     for name, value in differently.items():
         assert getattr(approval, {"tier": "tier_approved", "mode": "mode_approved"}.get(name, name)) == value
@@ -78,10 +82,10 @@ def test_only_a_consultant_approves_sends_back_and_withdraws(store: Store, by: s
     version, snapshot = prepared(store)
     store.submit(version.case_id, 1, snapshot.id, "trainee-3")
     with pytest.raises(PlannerError):
-        store.approve(version.case_id, 1, snapshot.id, by, 2, "in-theatre")
+        store.approve(version.case_id, 1, snapshot.id, by, 2, "in-theatre", seen=seen(store, version.case_id))
     with pytest.raises(PlannerError):
-        store.send_back(version.case_id, 1, "why?", by)
-    approval = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+        store.send_back(version.case_id, 1, "why?", by, seen=seen(store, version.case_id))
+    approval = approved(store, version, snapshot)
     if by not in ("command-line", "server"):
         with pytest.raises(PlannerError):
             store.withdraw(approval.id, "seen again", by)
@@ -91,30 +95,86 @@ def test_an_inactive_consultant_approves_nothing(store: Store) -> None:
     version, snapshot = prepared(store)
     store.change_person("consultant-1", "admin-1", active=False)
     with pytest.raises(PlannerError, match="nobody who may enter"):
-        store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+        approved(store, version, snapshot)
 
 
-def test_a_consultants_own_case_is_marked(store: Store) -> None:
+def test_a_consultants_own_case_is_another_consultants_to_approve(store: Store) -> None:
     version, snapshot = prepared(store, by="consultant-1")
-    assert store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre").own_case
-    assert not store.approve(version.case_id, 1, snapshot.id, "consultant-2", 2, "in-theatre").own_case
+    with pytest.raises(PlannerError, match="may not approve their own work") as told:
+        approved(store, version, snapshot)
+    assert "they saved the version that would be approved and entered 4 of its 4 findings" in str(told.value)
+    assert "another consultant decides" in str(told.value) and "own_case: yes" in str(told.value)
+    assert not approved(store, version, snapshot, "consultant-2").own_case
+
+
+def test_where_the_unit_allows_it_a_consultants_own_case_is_marked(store: Store) -> None:
+    version, snapshot = prepared(store, by="consultant-1")
+    assert approved(store, version, snapshot, allowed=Approvals(own_case="yes")).own_case  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("hand", ["saved", "entered", "submitted"])
+def test_any_hand_in_what_stands_bars_the_consultant(store: Store, hand: str) -> None:
+    version, _ = prepared(store)
+    case, submitter = version.case_id, "trainee-3"
+    if hand == "submitted":
+        submitter = "consultant-1"
+    else:
+        version = store.save_case(case, 1, {"iop_mmhg": 21}, "consultant-1")
+    if hand == "entered":
+        # The version is the trainee's; a finding in it is the consultant's still.
+        version = store.save_case(case, 2, {"age_years": 72}, "trainee-3")
+    kept = store.keep_snapshot(case, version.number, plan(), "trainee-3")
+    store.submit(case, version.number, kept.id, submitter)
+    given = (case, version.number, kept.id)
+    with pytest.raises(PlannerError, match=rf"may not approve their own work \(they {hand}"):
+        store.approve(*given, "consultant-1", 2, "in-theatre", seen=seen(store, case))
+    [fault] = store.may_not_approve(case, "consultant-1")
+    assert hand in (fault.why or "") and store.may_not_approve(case, "consultant-2") == ()
+    assert store.approve(*given, "consultant-2", 2, "in-theatre", seen=seen(store, case)).by == "consultant-2"
+
+
+def test_what_a_consultant_entered_and_somebody_measured_again_is_theirs_no_longer(store: Store) -> None:
+    version, _ = prepared(store)
+    case = version.case_id
+    store.save_case(case, 1, {"iop_mmhg": 21}, "consultant-1")
+    version = store.save_case(case, 2, {"iop_mmhg": 19}, "trainee-3")
+    kept = store.keep_snapshot(case, 3, plan(), "trainee-3")
+    assert store.may_not_approve(case, "consultant-1") == ()
+    assert approved(store, version, kept).own_case, "they had a hand in it, which the approval says"
+
+
+@pytest.mark.parametrize("findings", [{}, {"iop_mmhg": "not-recorded"}])
+def test_a_case_with_nothing_recorded_is_not_approved(store: Store, findings: dict[str, str]) -> None:
+    version = store.new_case({"case": "A-104", "eye": "right", "findings": findings}, "trainee-3")
+    kept = store.keep_snapshot(version.case_id, 1, plan(), "trainee-3")
+    with pytest.raises(PlannerError, match=r"nothing is recorded of this eye \(an approval would rest on nothing\)"):
+        approved(store, version, kept)
+    assert approved(store, version, kept, allowed=Approvals(nothing_recorded="yes"))  # type: ignore[arg-type]
 
 
 def test_a_second_approval_supersedes_the_first(store: Store) -> None:
     version, snapshot = prepared(store)
-    first = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
-    second = store.approve(version.case_id, 1, snapshot.id, "consultant-2", 3, "scrubbed", reason="small pupil")
+    first = approved(store, version, snapshot)
+    given = (version.case_id, 1, snapshot.id, "consultant-2", 3, "scrubbed")
+    for other in (Seen(), Seen(approval=first.id + 1), Seen(submission=1)):
+        with pytest.raises(PlannerError):
+            store.approve(*given, reason="small pupil", seen=other)
+    second = store.approve(*given, reason="small pupil", seen=Seen(approval=first.id))
     ended = store.approval(first.id).ended
     assert ended is not None and ended.kind == "superseded"
     assert store.case_now(version.case_id).approval == second
+    told = "the approval by consultant-1 for tier 2 is superseded: consultant-2 approved it again, for tier 3"
+    assert [told in notice.text for notice in store.notices("consultant-1")] == [True]
 
 
 def test_a_version_that_has_gone_by_is_not_approved(store: Store) -> None:
     version, snapshot = prepared(store)
-    store.save_case(version.case_id, 1, {"inr": 2}, "trainee-5")
+    store.submit(version.case_id, 1, snapshot.id, "trainee-3")
+    waiting = seen(store, version.case_id)
+    store.save_case(version.case_id, 1, {"inr": 2}, "trainee-3", seen=waiting)
     for number in (1, 2):
-        with pytest.raises(PlannerError, match=r"changed meanwhile|another version"):
-            store.approve(version.case_id, number, snapshot.id, "consultant-1", 2, "in-theatre")
+        with pytest.raises(DecidedMeanwhile, match="trainee-3 took it back: inr changed by trainee-3: version 2"):
+            store.approve(version.case_id, number, snapshot.id, "consultant-1", 2, "in-theatre", seen=waiting)
         with pytest.raises(PlannerError, match=r"changed meanwhile|another version"):
             store.submit(version.case_id, number, snapshot.id, "trainee-3")
 
@@ -123,9 +183,9 @@ def test_sent_back_asked_and_answered(store: Store) -> None:
     version, snapshot = prepared(store)
     case = version.case_id
     with pytest.raises(PlannerError, match="does not wait"):
-        store.send_back(case, 1, "why?", "consultant-1")
+        store.send_back(case, 1, "why?", "consultant-1", seen=seen(store, case))
     store.submit(case, 1, snapshot.id, "trainee-3")
-    question = store.send_back(case, 1, "is the pupil small?", "consultant-1")
+    question = store.send_back(case, 1, "is the pupil small?", "consultant-1", seen=seen(store, case))
     assert store.case_now(case).state == "sent-back"
     assert "is the pupil small?" in store.notices("trainee-3")[0].text
     store.answer(question.id, "7 mm", "trainee-3")
@@ -140,12 +200,13 @@ def test_sent_back_asked_and_answered(store: Store) -> None:
 def test_withdrawn_and_lapsed_tell_both_people_and_happen_once(store: Store) -> None:
     version, snapshot = prepared(store)
     for end in ("withdraw", "lapse"):
-        approval = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+        approval = approved(store, version, snapshot)
         by = "consultant-2" if end == "withdraw" else "server"
         ended = getattr(store, end)(approval.id, f"to be seen again: {end}", by).ended
         assert ended.kind == {"withdraw": "withdrawn", "lapse": "lapsed"}[end]
         assert all(f"again: {end}" in store.notices(person)[0].text for person in ("trainee-3", "consultant-1"))
-        with pytest.raises(PlannerError, match="already"):
+        said = f"{by} ended the approval" if end == "withdraw" else "server found the approval lapsed"
+        with pytest.raises(DecidedMeanwhile, match=f"{said}: to be seen again: {end}"):
             getattr(store, end)(approval.id, "once more", by)
         standing = store.standing(approval.id, DAY, VALID, RULEBOOK)
         assert (standing.state, standing.because) == (ended.kind, (f"to be seen again: {end}",))
@@ -159,7 +220,7 @@ def test_withdrawn_and_lapsed_tell_both_people_and_happen_once(store: Store) -> 
 )
 def test_a_dated_finding_ages(store: Store, days: int, state: str) -> None:
     version, snapshot = prepared(store)
-    approval = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    approval = approved(store, version, snapshot)
     on = datetime.date(2026, 11, 10) + datetime.timedelta(days)
     standing = store.standing(approval.id, on, VALID, RULEBOOK)
     assert standing.state == state
@@ -172,7 +233,7 @@ def test_a_dated_finding_ages(store: Store, days: int, state: str) -> None:
 
 def test_another_rulebook_or_version_makes_it_lapse(store: Store) -> None:
     version, snapshot = prepared(store)
-    approval = store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    approval = approved(store, version, snapshot)
     standing = store.standing(approval.id, DAY, VALID, "c" * 64)
     assert (standing.state, standing.because) == ("lapsed", ("the rulebook has changed since 0.1.0",))
     standing = approval_standing(approval, snapshot, version, 2, DAY, VALID, RULEBOOK)
@@ -187,15 +248,15 @@ def test_only_what_is_approved_goes_on_a_list_once(store: Store) -> None:
     where = (DAY, "theatre 2", 1, "consultant-1", "organiser-1")
     with pytest.raises(PlannerError, match="no approval that stands"):
         store.allocate(case, *where, "trainee-3")
-    store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    approved(store, version, snapshot)
     place = store.allocate(case, *where, "trainee-3")
     assert [now.case.reference for now in store.list_of(DAY)] == ["A-104"]
     assert store.case_now(case).state == "listed"
     with pytest.raises(PlannerError, match="already"):
         store.allocate(case, DAY, "theatre 3", 2, "consultant-1", "organiser-1")
     other, assessed = prepared(store, "A-105")
-    store.approve(other.case_id, 1, assessed.id, "consultant-1", 2, "in-theatre")
-    with pytest.raises(PlannerError, match="place 1 in theatre 2 on 2026-11-20 is taken by A-104, right eye"):
+    approved(store, other, assessed)
+    with pytest.raises(PlannerError, match="place 1 in theatre 2 on 20 November 2026 is taken by A-104, right eye"):
         store.allocate(other.case_id, *where, "trainee-5")
     store.unallocate(place.id, "list full", "organiser-1")
     assert store.list_of(DAY) == () and store.case_now(case).state == "approved"
@@ -218,7 +279,7 @@ def test_only_what_is_approved_goes_on_a_list_once(store: Store) -> None:
 )
 def test_a_place_that_cannot_be(store: Store, changed: dict[str, object], said: str) -> None:
     version, snapshot = prepared(store)
-    store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    approved(store, version, snapshot)
     good = {"day": DAY, "theatre": "2", "place": 1, "supervisor": "consultant-1", "by": "organiser-1", "trainee": None}
     with pytest.raises(PlannerError, match=said):
         store.allocate(version.case_id, **(good | changed))  # type: ignore[arg-type]
@@ -227,7 +288,7 @@ def test_a_place_that_cannot_be(store: Store, changed: dict[str, object], said: 
 def test_lists_are_in_the_order_of_the_day(store: Store) -> None:
     for number, (day, theatre, place) in enumerate([(1, "2", 2), (0, "2", 1), (1, "1", 2), (1, "1", 1)], 1):
         version, snapshot = prepared(store, f"A-{number}")
-        store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+        approved(store, version, snapshot)
         on = DAY + datetime.timedelta(day)
         store.allocate(version.case_id, on, theatre, place, "consultant-1", "organiser-1")
     listed = store.lists(DAY, DAY + datetime.timedelta(1))
@@ -253,7 +314,7 @@ def test_an_outcome_is_corrected_never_replaced(store: Store) -> None:
 
 def test_a_notice_is_seen_by_whom_it_is_for(store: Store) -> None:
     version, snapshot = prepared(store)
-    store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    approved(store, version, snapshot)
     [notice] = store.notices("trainee-3")
     with pytest.raises(PlannerError, match="is for trainee-3"):
         store.see_notice(notice.id, "trainee-5")
@@ -269,17 +330,17 @@ def test_names_are_refused_wherever_something_is_written(store: Store) -> None:
     case, name = version.case_id, "Mrs Jane Doe is nervous"
     store.submit(case, 1, snapshot.id, "trainee-3")
     question = store.ask(case, "why?", "consultant-1")
-    approval = store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    approval = approved(store, version, snapshot)
     place = store.allocate(case, DAY, "2", 1, "consultant-1", "organiser-1")
-    step = (StepChange("hydro", "supervisor", name),)
+    step, now = (StepChange("hydro", "supervisor", name),), seen(store, case)
     for attempt in (
-        lambda: store.submit(case, 1, snapshot.id, "trainee-3", name),
+        lambda: store.submit(case, 1, snapshot.id, "trainee-3", name, seen=now),
         lambda: store.ask(case, name, "consultant-1"),
-        lambda: store.send_back(case, 1, name, "consultant-1"),
+        lambda: store.send_back(case, 1, name, "consultant-1", seen=now),
         lambda: store.answer(question.id, name, "trainee-3"),
-        lambda: store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre", conditions=name),
-        lambda: store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre", reason=name),
-        lambda: store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre", step, reason="so"),
+        lambda: store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre", conditions=name, seen=now),
+        lambda: store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre", reason=name, seen=now),
+        lambda: store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre", step, reason="so", seen=now),
         lambda: store.withdraw(approval.id, name, "consultant-1"),
         lambda: store.unallocate(place.id, name, "organiser-1"),
         lambda: store.record_outcome(case, DAY, "trainee-3", "trainee-3", note=name),

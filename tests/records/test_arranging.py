@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime
 
 import pytest
-from invented_unit import DAY, prepared
+from invented_unit import DAY, approved, prepared
 
 from planner.errors import PlannerError
 from planner.records.arranging import ListsChanged
+from planner.records.publishing import PublishedMeanwhile
 from planner.records.rows import Wanted
 from planner.records.store import Store
 
@@ -17,7 +18,7 @@ NEXT = DAY + datetime.timedelta(7)
 
 def approved_case(store: Store, reference: str) -> int:
     version, snapshot = prepared(store, reference)
-    store.approve(version.case_id, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    approved(store, version, snapshot)
     return version.case_id
 
 
@@ -142,9 +143,9 @@ def test_a_locked_case_keeps_session_and_people_but_may_move_up(store: Store, ca
 
 def test_versions_are_counted_and_kept_whole(store: Store, cases: list[int]) -> None:
     rows = {"rows": [{"case": "A-1"}, {"case": "A-2"}]}
-    assert store.publish(DAY, "tue-1", rows, "organiser-1").number == 1
+    assert store.publish(DAY, "tue-1", rows, "organiser-1", after=0).number == 1
     off = {"trainee-3": "all off"}
-    assert store.publish(DAY, "tue-1", {"rows": []}, "consultant-1", "nobody came", off).number == 2
+    assert store.publish(DAY, "tue-1", {"rows": []}, "consultant-1", "nobody came", off, after=1).number == 2
     assert [version.document for version in store.list_versions(DAY, "tue-1")] == [rows, {"rows": []}]
     last = store.published([DAY, NEXT])
     assert {key: version.number for key, version in last.items()} == {(DAY, "tue-1"): 2}
@@ -152,12 +153,27 @@ def test_versions_are_counted_and_kept_whole(store: Store, cases: list[int]) -> 
     assert store.verify()
 
 
+def test_a_list_is_published_once_from_what_was_seen(store: Store) -> None:
+    rows = {"rows": [{"case": "A-1"}]}
+    first = store.publish(DAY, "tue-1", rows, "organiser-1", "first", after=0)
+    with pytest.raises(PublishedMeanwhile, match="organiser-1 published version 1") as told:
+        store.publish(DAY, "tue-1", rows, "consultant-1", after=0)
+    assert told.value.last == first
+    with pytest.raises(PlannerError, match="no version 3"):
+        store.publish(DAY, "tue-2", rows, "consultant-1", after=3)
+    # The same list again is no new version, and nobody hears of it; a new note is worth one.
+    for note in ("", "first"):
+        assert store.publish(DAY, "tue-1", rows, "organiser-1", note, {"trainee-5": "again"}, after=1) == first
+    assert store.notices("trainee-5") == ()
+    assert store.publish(DAY, "tue-1", rows, "organiser-1", "starts at nine", after=1).number == 2
+
+
 @pytest.mark.parametrize("by", ["trainee-3", "admin-1", "nobody"])
 def test_who_may_not(store: Store, cases: list[int], by: str) -> None:
     for act in (
         lambda: store.arrange(seen(store), [at(cases[1], 1), at(cases[0], 2)], by),
         lambda: store.lock(cases[0], "so", by),
-        lambda: store.publish(DAY, "tue-1", {}, by),
+        lambda: store.publish(DAY, "tue-1", {}, by, after=0),
     ):
         with pytest.raises(PlannerError):
             act()

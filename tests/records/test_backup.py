@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from invented_unit import document, plan
+from invented_unit import document, plan, seen
 
 from planner.errors import PlannerError
 from planner.records.database import engine_of
@@ -39,7 +39,7 @@ def test_restored_it_verifies_and_exports_the_same(story: Store, new_url: Callab
     # And it goes on from there.
     case = restored.find_case("A-104", "right")
     assert case is not None
-    restored.save_case(case.id, restored.version(case.id).number, {"inr": 2}, "trainee-3")
+    restored.save_case(case.id, restored.version(case.id).number, {"inr": 2}, "trainee-3", seen=seen(restored, case.id))
     restored.new_case(document("A-105"), "trainee-3")
     assert restored.verify(before.head).entries > before.entries
     with pytest.raises(PlannerError, match="holds something already"):

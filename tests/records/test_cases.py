@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import pytest
-from invented_unit import DAY, document, plan, prepared
+from invented_unit import DAY, approved, document, plan, prepared, seen
 
 from planner.errors import PlannerError
 from planner.records.changes import Conflict, Difference
+from planner.records.deciding import DecidedMeanwhile
+from planner.records.rows import CaseVersion, Seen
 from planner.records.store import Store
 
 
+def shared(store: Store) -> CaseVersion:
+    """A case of trainee-3, handed to trainee-5."""
+    version = store.new_case(document(), "trainee-3")
+    store.hand_over(version.case_id, "trainee-3", "trainee-5", "trainee-3")
+    return version
+
+
 def test_every_save_is_a_version(store: Store) -> None:
-    first = store.new_case(document(), "trainee-3")
+    first = shared(store)
     second = store.save_case(first.case_id, 1, {"iop_mmhg": 24, "iop_date": None, "planned_stage": "late"}, "trainee-5")
     assert (second.number, second.by) == (2, "trainee-5")
     assert set(second.changed) == {"iop_mmhg", "iop_date", "planned_stage"}
@@ -29,13 +38,13 @@ def test_not_recorded_in_words_is_kept_and_is_not_the_same_as_left_out(store: St
 
 
 def test_what_changes_nothing_makes_no_version(store: Store) -> None:
-    first = store.new_case(document(), "trainee-3")
+    first = shared(store)
     assert store.save_case(first.case_id, 1, {"iop_mmhg": 15, "inr": None}, "trainee-5") == first
 
 
 def test_ones_own_save_sent_again_with_more_is_no_conflict(store: Store) -> None:
     """As from a browser whose answer was lost: it still counts from version 1, and holds what version 2 changed."""
-    case = store.new_case(document(), "trainee-3").case_id
+    case = shared(store).case_id
     store.save_case(case, 1, {"iop_mmhg": 18}, "trainee-3")
     third = store.save_case(case, 1, {"iop_mmhg": 18, "dilated_pupil_mm": 4}, "trainee-3")
     assert (third.number, third.changed) == (3, ("dilated_pupil_mm",))
@@ -60,7 +69,7 @@ def test_ones_own_save_sent_again_with_more_is_no_conflict(store: Store) -> None
 def test_the_second_of_two_is_shown_the_difference_and_nothing_of_it_is_kept(
     store: Store, mine: dict[str, int]
 ) -> None:
-    case = store.new_case(document(), "trainee-3").case_id
+    case = shared(store).case_id
     store.save_case(case, 1, {"iop_mmhg": 24}, "trainee-5")
     with pytest.raises(Conflict, match="trainee-5 saved this case meanwhile") as told:
         store.save_case(case, 1, mine, "trainee-3")
@@ -84,7 +93,7 @@ def test_the_same_save_sent_twice_is_one_version(store: Store) -> None:
 
 
 def test_the_same_value_hides_no_other_change(store: Store) -> None:
-    case = store.new_case(document(), "trainee-3").case_id
+    case = shared(store).case_id
     store.save_case(case, 1, {"iop_mmhg": 24, "inr": 2}, "trainee-5")
     with pytest.raises(Conflict):
         store.save_case(case, 1, {"iop_mmhg": 24}, "trainee-3")
@@ -93,10 +102,10 @@ def test_the_same_value_hides_no_other_change(store: Store) -> None:
 def test_a_change_withdraws_the_approval_and_tells_everybody_it_touches(store: Store) -> None:
     version, snapshot = prepared(store)
     case = version.case_id
-    store.submit(case, 1, snapshot.id, "trainee-3")
-    store.approve(case, 1, snapshot.id, "consultant-1", 2, "in-theatre")
+    store.hand_over(case, "trainee-3", "trainee-5", "trainee-3")
+    approved(store, version, snapshot)
     store.allocate(case, DAY, "theatre 2", 1, "consultant-2", "organiser-1", "trainee-5")
-    store.save_case(case, 1, {"phacodonesis": "yes"}, "trainee-5")
+    store.save_case(case, 1, {"phacodonesis": "yes"}, "trainee-5", seen=seen(store, case))
     [approval] = store.approvals(case)
     assert approval.ended is not None and approval.ended.kind == "withdrawn"
     assert approval.ended.why == "phacodonesis changed by trainee-5: version 2"
@@ -111,9 +120,23 @@ def test_a_change_withdraws_the_approval_and_tells_everybody_it_touches(store: S
 def test_a_change_ends_what_was_submitted(store: Store) -> None:
     version, snapshot = prepared(store)
     store.submit(version.case_id, 1, snapshot.id, "trainee-3")
-    store.save_case(version.case_id, 1, {"inr": 2}, "trainee-5")
+    store.save_case(version.case_id, 1, {"inr": 2}, "consultant-2", seen=seen(store, version.case_id))
     assert store.waiting() == ()
     assert "submit it again" in store.notices("trainee-3")[0].text
+
+
+def test_a_change_ends_only_what_whoever_made_it_saw(store: Store) -> None:
+    version, snapshot = prepared(store)
+    case, before = version.case_id, seen(store, version.case_id)
+    given = approved(store, version, snapshot)
+    for old in (before, Seen(submission=1)):
+        with pytest.raises(DecidedMeanwhile, match="consultant-1 approved it for tier 2"):
+            store.save_case(case, 1, {"inr": 2}, "trainee-3", seen=old)
+    assert store.approval(given.id).ended is None and store.version(case).number == 1
+    # What has ended by itself meanwhile is no reason to refuse the change.
+    on_page = seen(store, case)
+    store.withdraw(given.id, "to look again", "consultant-1")
+    assert store.save_case(case, 1, {"inr": 2}, "trainee-3", seen=on_page).number == 2
 
 
 def test_one_eye_is_entered_once_and_the_other_is_another_case(store: Store) -> None:

@@ -83,9 +83,9 @@ def test_the_trail_of_a_case(planner: Planner) -> None:
     people(store)
     case = store.new_case(document(), "trainee-3").case_id
     store.new_case(document("A-105"), "trainee-3")
-    store.save_case(case, 1, {"inr": 2}, "trainee-5")
+    store.save_case(case, 1, {"inr": 2}, "consultant-1")
     lines = planner("records", "trail", "--case", "A-104").out.splitlines()
-    assert len(lines) == 3 and "trainee-5" in lines[-1] and "case changed" in lines[-1]
+    assert len(lines) == 3 and "consultant-1" in lines[-1] and "case changed" in lines[-1]
     assert lines[-1].endswith("A-104, right eye")
     entries = [json.loads(line) for line in planner("records", "trail", "--json").out.splitlines()]
     assert [entry["sequence"] for entry in entries] == list(range(1, len(entries) + 1))

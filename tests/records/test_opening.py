@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import sqlite3
 import stat
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from invented_unit import document, people
 from sqlalchemy import create_engine, text
+from sqlalchemy.exc import DBAPIError
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.database import engine_of, url_of
+from planner.records.database import Database, engine_of, url_of
+from planner.records.migrate import upgrade
 from planner.records.store import Store
 
 
@@ -111,4 +115,20 @@ def test_commits_go_to_the_disk_before_they_are_acknowledged(tmp_path: Path) -> 
             other.execute("BEGIN IMMEDIATE")
         assert other.execute("SELECT count(*) FROM trail").fetchone() == (0,), "readers go on reading"
         other.close()
+    store.close()
+
+
+def test_a_store_from_before_cases_were_handed_over_is_brought_up(new_url: Callable[[], str]) -> None:
+    url = new_url()
+    database = Database(url_of(url))
+    with database.writing() as connection:
+        upgrade(connection, "0002")
+    database.close()
+    store = Store.open(url)
+    people(store)
+    case = store.new_case(document(), "trainee-3").case_id
+    store.hand_over(case, "trainee-3", "trainee-5", "trainee-3")
+    assert store.verify() and store.case_now(case).owner == "trainee-5"
+    with pytest.raises(DBAPIError, match="never changed"), engine_of(store._database).begin() as connection:
+        connection.execute(text("UPDATE handovers SET to_whom = 'trainee-3'"))
     store.close()

@@ -42,6 +42,7 @@ def url_of(store: Store) -> str:
 def test_two_processes_saving_at_once_lose_nothing(store: Store) -> None:
     case = store.new_case(document(), "trainee-3").case_id
     each = 25
+    store.hand_over(case, "trainee-3", "trainee-5", "trainee-3")
     writers = [start(WRITER, url_of(store), case, person, each) for person in ("trainee-3", "trainee-5")]
     told = [writer.communicate(timeout=120) for writer in writers]
     assert [writer.returncode for writer in writers] == [0, 0], told

@@ -18,6 +18,7 @@ from seen_by_axe import DESK
 from served import UNIT, pool_entered, staffed
 from visits import CHEAP, Clock, Visit, sign_in
 
+from planner.documents.rendering import PrintQueue
 from planner.lists.roster import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -63,10 +64,18 @@ def roster() -> Roster | None:
     return None
 
 
+@pytest.fixture(scope="session")
+def prints() -> Iterator[PrintQueue]:
+    """One for all tests, since a process takes a second to start."""
+    queue = PrintQueue(1)
+    yield queue
+    queue.end()
+
+
 @pytest.fixture
-def app(store: Store, rulebook: Rulebook, clock: Clock, roster: Roster | None) -> FastAPI:
+def app(store: Store, rulebook: Rulebook, clock: Clock, roster: Roster | None, prints: PrintQueue) -> FastAPI:
     settings = Settings(secure_cookies=False, clock=clock)
-    return make_app(store, rulebook, read_unit(UNIT, rulebook), settings, Passwords(CHEAP), roster)
+    return make_app(store, rulebook, read_unit(UNIT, rulebook), settings, Passwords(CHEAP), roster, prints)
 
 
 @pytest.fixture

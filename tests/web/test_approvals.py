@@ -7,12 +7,17 @@ import re
 from collections.abc import Callable
 
 import pytest
-from decisions import entered, form_of, text_of
+from decisions import case_form_of, entered, form_of, text_of
 from pypdf import PdfReader
-from visits import Clock, Visit
+from served import UNIT
+from visits import CHEAP, Clock, Visit
 
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
+from planner.unit import Approvals, read_unit
+from planner.web.app import make_app
+from planner.web.passwords import Passwords
+from planner.web.settings import Settings
 
 SignIn = Callable[[str], Visit]
 
@@ -44,7 +49,7 @@ def test_what_waits_is_in_order_of_urgency_then_day_then_tier(
         assert [tier for _, tier in shown] == sorted((tier for _, tier in shown), reverse=True)
     # An urgent routine eye comes before a hard one that can wait.
     [routine] = store.cases(reference="H-101")
-    store.save_case(routine.case.id, 1, {"urgency": "urgent"}, "trainee-3")
+    store.save_case(routine.case.id, 1, {"urgency": "urgent"}, "trainee-3", seen=routine.seen)
     visit = signed_in("trainee-3")
     plan = f"/cases/H-101/{routine.case.eye}/plan"
     visit.post(plan.replace("/plan", "/submit"), data={"token": visit.token(plan), "version": "2"})
@@ -77,7 +82,7 @@ def test_approved_as_planned_with_conditions_prints_on_page_and_pdf(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    fields = form_of(consultant, path, "Approve, tier") | {"conditions": "pressure below 21 on the day"}
+    fields = form_of(consultant, path, "Approve as named, tier") | {"conditions": "pressure below 21 on the day"}
     assert consultant.post(path, data=fields).headers["location"] == path
     page = text_of(consultant.get(path))
     assert "Tier 1 approved by consultant-1" in page and "It stands." in page
@@ -90,15 +95,74 @@ def test_approved_as_planned_with_conditions_prints_on_page_and_pdf(
     assert "was approved by consultant-1 for tier 1" in text_of(signed_in("trainee-3").get("/notices"))
 
 
-def test_a_consultants_own_case_is_approved_as_such(
+def test_a_consultants_own_case_is_another_consultants_to_approve(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine", by="consultant-1")
     assert "(yourself)" in text_of(consultant.get("/approvals"))
+    page = text_of(consultant.get(path))
+    assert "Not yours to approve" in page and "another consultant decides" in page
+    assert "saved the version that would be approved" in page and "Approve as named, tier" not in page
+    # Whoever sends the form all the same is told the same, and another consultant decides.
+    other = signed_in("consultant-2")
+    sent = form_of(other, path, "Approve as named, tier")
+    own = consultant.post(path, data=sent | {"token": consultant.token(path)})
+    assert own.status_code == 422 and "consultant-1 may not approve their own work" in text_of(own)
+    assert store.cases(state="approved") == ()
+    assert other.post(path, data=sent).status_code == 303
+    assert "had a hand in preparing it" not in text_of(consultant.get(path))
+
+
+def test_where_the_unit_allows_it_a_consultants_own_case_is_approved_as_such(
+    store: Store, rulebook: Rulebook, clock: Clock
+) -> None:
+    unit = read_unit(UNIT, rulebook)
+    allows = unit.model_copy(update={"approvals": Approvals.model_validate({"own_case": "yes"})})
+    app = make_app(store, rulebook, allows, Settings(secure_cookies=False, clock=clock), Passwords(CHEAP))
+
+    def signed_in(code: str) -> Visit:
+        visit = Visit(app)
+        assert visit.sign_in(code) == 303
+        return visit
+
+    path = submitted(store, signed_in, rulebook, "routine", by="consultant-1")
+    consultant = signed_in("consultant-1")
     assert "You worked on this case yourself" in text_of(consultant.get(path))
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     for page in (path, path.replace("/approvals/", "/cases/") + "/plan.html"):
         assert "Approved by whoever had a hand in preparing it." in text_of(consultant.get(page))
+
+
+def test_a_case_with_nothing_recorded_is_not_approved_and_the_page_says_so(
+    store: Store, signed_in: SignIn, consultant: Visit
+) -> None:
+    store.new_case({"case": "A-104", "eye": "left"}, "trainee-3")
+    visit, plan = signed_in("trainee-3"), "/cases/A-104/left"
+    visit.post(f"{plan}/submit", data={"token": visit.token(f"{plan}/plan"), "version": "1"})
+    path = "/approvals/A-104/left"
+    page = text_of(consultant.get(path))
+    assert "nothing is recorded of this eye" in page and "Approve as named, tier" not in page
+    # It is sent back all the same.
+    sent = form_of(consultant, path, "Send back") | {"text": "examine it first"}
+    assert consultant.post(path, data=sent).status_code == 422
+    assert consultant.post(f"{path}/send-back", data=sent).status_code == 303
+
+
+def test_a_consultant_who_thinks_again_supersedes_and_the_other_is_told(
+    store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
+) -> None:
+    path, other = submitted(store, signed_in, rulebook, "routine"), signed_in("consultant-2")
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
+    mine, theirs = (form_of(visit, f"{path}?tier=2", "Approve as changed") for visit in (consultant, other))
+    assert "It takes the place of the approval by consultant-1" in text_of(other.get(path))
+    assert other.post(path, data=theirs | {"reason": "a small pupil"}).status_code == 303
+    assert "consultant-2 approved it again, for tier 2" in text_of(consultant.get("/notices"))
+    late = consultant.post(path, data=mine | {"reason": "no chop yet"})
+    assert late.status_code == 409 and "consultant-2 approved it for tier 2" in text_of(late)
+    assert "no chop yet" in late.text
+    fields = form_of(other, path, "Withdraw")
+    assert consultant.post(f"{path}/withdraw", data=fields | {"token": mine["token"], "why": "so"}).status_code == 303
+    assert "consultant-1 ended the approval: so" in text_of(other.post(f"{path}/withdraw", data=fields | {"why": "my"}))
 
 
 def test_another_tier_needs_a_reason_keeps_both_and_brings_its_supervision(
@@ -173,7 +237,7 @@ def test_a_patient_who_refused_a_trainee_is_not_overruled(
     answer = consultant.post(path, data=sent)
     assert answer.status_code == 422 and "has not agreed to a trainee" in text_of(answer)
     assert "an easy eye" in answer.text and store.cases(state="approved") == ()
-    assert consultant.post(path, data=form_of(consultant, path, "Approve, tier")).status_code == 303
+    assert consultant.post(path, data=form_of(consultant, path, "Approve as named, tier")).status_code == 303
 
 
 @pytest.mark.parametrize("action", ["", "/send-back"])
@@ -181,10 +245,11 @@ def test_nothing_is_decided_on_what_was_not_seen(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit, action: str
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    button = "Send back" if action else "Approve, tier"
+    button = "Send back" if action else "Approve as named, tier"
     fields = form_of(consultant, path, button) | {"text": "is it soft?", "conditions": "dye in the room"}
     [now] = store.waiting()
-    store.save_case(now.case.id, 1, {"anterior_chamber_depth_mm": 1.9, "posterior_polar_opacity": "yes"}, "trainee-5")
+    found = {"anterior_chamber_depth_mm": 1.9, "posterior_polar_opacity": "yes"}
+    store.save_case(now.case.id, 1, found, "consultant-2", seen=now.seen)
     answer = consultant.post(path + action, data=fields)
     page = text_of(answer)
     assert answer.status_code == 409 and "the case has a newer version" in page
@@ -198,21 +263,23 @@ def test_a_form_with_another_plan_than_the_one_shown_is_refused(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    fields = form_of(consultant, path, "Approve, tier")
+    fields = form_of(consultant, path, "Approve as named, tier")
     for seen in ("", "0" * 64, fields["seen"][:-1]):
         assert consultant.post(path, data=fields | {"seen": seen}).status_code == 409
     assert store.cases(state="approved") == ()
 
 
 def test_two_consultants_decide_once(store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit) -> None:
-    store.add_person("consultant-2", "Person 2", "consultant", "command-line")
-    store.set_password_hash("consultant-2", store.password_hash("consultant-1") or "", "command-line")
     path = submitted(store, signed_in, rulebook, "routine")
     other = signed_in("consultant-2")
-    mine, theirs = form_of(consultant, path, "Approve, tier"), form_of(other, path, "Send back")
+    mine, theirs = form_of(consultant, path, "Approve as named, tier"), form_of(other, path, "Send back")
     assert consultant.post(path, data=mine).status_code == 303
-    assert other.post(f"{path}/send-back", data=theirs | {"text": "how soft?"}).status_code in (409, 422)
-    assert other.post(path, data=theirs).status_code in (409, 422)
+    assert other.post(f"{path}/send-back", data=theirs | {"text": "how soft?"}).status_code == 409
+    late = other.post(path, data=theirs | {"tier": "2", "mode": "scrubbed", "reason": "soft", "conditions": "dye"})
+    page = text_of(late)
+    assert late.status_code == 409
+    assert re.search(r"consultant-1 approved it for tier 1 \(\d+ \w+ \d{4}, \d\d:\d\d\)", page)
+    assert all(kept in page for kept in ("Tier 2", rulebook.supervision.modes["scrubbed"], "soft", "dye"))
     [now] = store.cases(state="approved")
     assert now.approval is not None and now.approval.by == "consultant-1"
 
@@ -244,9 +311,9 @@ def test_a_changed_finding_withdraws_and_tells_both(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     [now] = store.cases(state="approved")
-    store.save_case(now.case.id, 1, {"iop_mmhg": 31}, "trainee-5")
+    store.save_case(now.case.id, 1, {"iop_mmhg": 31}, "trainee-3", seen=now.seen)
     for person in ("trainee-3", "consultant-1"):
         assert "is withdrawn" in text_of(signed_in(person).get("/notices"))
     page = text_of(consultant.get(path))
@@ -255,18 +322,39 @@ def test_a_changed_finding_withdraws_and_tells_both(
     assert "Person 1" not in text_of(consultant.get(f"{plan}/plan.html"))
 
 
-def test_a_form_that_was_open_before_the_approval_does_not_save_itself_over_it(
+def test_a_form_that_was_open_before_the_approval_saves_nothing_over_it_unseen(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
-    visit, form = signed_in("trainee-5"), path.replace("/approvals/", "/cases/")
-    typed = {"token": visit.token(form), "based_on": "1", "section": "pressure-and-chamber", "f.iop_mmhg": "31"}
+    visit, form = signed_in("trainee-3"), path.replace("/approvals/", "/cases/")
+    waiting = case_form_of(visit, form)
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
+    typed = waiting | {"section": "pressure-and-chamber", "f.iop_mmhg": "31", "f.axial_length_mm": "far"}
     by_itself = visit.post(form, data=typed, headers={"HX-Request": "true"})
-    assert by_itself.status_code == 400
-    assert "It is approved. Saving a change withdraws that approval" in text_of(by_itself)
-    assert len(store.cases(state="approved")) == 1
-    # The same by the button, which the form shows beside that warning, is what its person asked for.
+    assert by_itself.status_code == 409 and "consultant-1 approved it for tier 1" in text_of(by_itself)
+    assert 'hx-swap-oob="outerHTML"' in by_itself.text and "<html" not in by_itself.text
+    # By the button: who approved it and when, what was typed, and the same once more for whoever means it.
+    answer = visit.post(form, data=typed)
+    page = text_of(answer)
+    assert answer.status_code == 409 and "consultant-1 approved it for tier 1" in page
+    pressure = rulebook.vocabulary.by_id["iop_mmhg"]
+    assert f"{pressure.label} {pressure.shown(31.0)}" in page and "far" in page
+    assert "Saving a change withdraws that approval" in page and len(store.cases(state="approved")) == 1
+    again = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', answer.text))
+    assert visit.post(form, data=again).status_code == 422, "what could not be read is still to be put right"
+    assert store.cases(state="approved") == ()
+    [now] = store.cases(reference="H-101")
+    assert now.version.findings["iop_mmhg"] == 31
+
+
+def test_the_form_of_an_approved_case_says_first_what_saving_ends(
+    store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
+) -> None:
+    path = submitted(store, signed_in, rulebook, "routine")
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
+    visit, form = signed_in("trainee-3"), path.replace("/approvals/", "/cases/")
+    assert "It is approved. Saving a change withdraws that approval" in text_of(visit.get(form))
+    typed = case_form_of(visit, form) | {"section": "pressure-and-chamber", "f.iop_mmhg": "31"}
     assert visit.post(form, data=typed).status_code == 303
     assert store.cases(state="approved") == ()
 
@@ -278,7 +366,7 @@ def test_an_approval_lapses_with_what_it_rests_on_and_no_longer_prints(
     visit, plan = signed_in("trainee-3"), f"/cases/{case.reference}/{case.eye}"
     visit.post(f"{plan}/submit", data={"token": visit.token(f"{plan}/plan"), "version": "1"})
     path = plan.replace("/cases/", "/approvals/")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     days = rulebook.vocabulary.by_id["iop_date"].valid_days
     assert days is not None
     clock.forward(days=days)
@@ -304,7 +392,7 @@ def test_what_has_aged_already_is_said_before_it_is_approved(
     consultant = signed_in("consultant-1")
     assert "An approval would lapse at once. Date of the pressure: it held until" in text_of(consultant.get(path))
     # It is the consultant's to decide all the same, and is shown for what it is.
-    assert consultant.post(path, data=form_of(consultant, path, "Approve, tier")).status_code == 303
+    assert consultant.post(path, data=form_of(consultant, path, "Approve as named, tier")).status_code == 303
     assert "It has lapsed: Date of the pressure" in text_of(consultant.get(path))
 
 
@@ -319,7 +407,7 @@ def test_a_date_later_than_today_holds_no_approval_up(
     path = plan.replace("/cases/", "/approvals/")
     page = text_of(consultant.get(path))
     assert "would lapse at once" in page and "Date of the pressure: later than today" in page
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     assert "It has lapsed: Date of the pressure 9999-12-31 is later than" in text_of(consultant.get(path))
     assert "Person 1" not in text_of(consultant.get(f"{plan}/plan.html"))
 
@@ -328,7 +416,7 @@ def test_withdrawn_by_hand_with_a_reason(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     fields = form_of(consultant, path, "Withdraw")
     assert consultant.post(f"{path}/withdraw", data=fields).status_code == 422
     assert consultant.post(f"{path}/withdraw", data=fields | {"why": "to be seen again"}).status_code == 303
@@ -344,7 +432,7 @@ def test_what_cannot_be_kept_or_printed_is_refused_and_not_lost(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit, field: str, text: str, why: str
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    answer = consultant.post(path, data=form_of(consultant, path, "Approve, tier") | {field: text})
+    answer = consultant.post(path, data=form_of(consultant, path, "Approve as named, tier") | {field: text})
     assert answer.status_code == 422 and why in text_of(answer) and text in answer.text
     assert store.cases(state="approved") == ()
 
@@ -353,7 +441,7 @@ def test_a_notice_is_seen_by_whom_it_is_for(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit
 ) -> None:
     path = submitted(store, signed_in, rulebook, "routine")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
     [notice] = store.notices("trainee-3")
     stranger, trainee = signed_in("trainee-5"), signed_in("trainee-3")
     sent = {"notice": str(notice.id)}

@@ -77,11 +77,11 @@ def test_a_case_that_changed_under_the_consultants_eyes_is_not_approved(
     page.goto(waiting("routine"))
     page.fill("#conditions", "dye in the room")
     [now] = store.waiting()
-    store.save_case(now.case.id, now.version.number, {"phacodonesis": "yes"}, "trainee-5")
-    page.click("text=Approve, tier 1, RIGHT EYE")
+    store.save_case(now.case.id, now.version.number, {"phacodonesis": "yes"}, "consultant-2", seen=now.seen)
+    page.click("text=Approve as named, tier 1, RIGHT EYE")
     main = page.locator("main")
     expect(main).to_contain_text("Not done: the case has a newer version")
-    expect(main).to_contain_text(f"trainee-5 saved version {now.version.number + 1}")
+    expect(main).to_contain_text(f"consultant-2 saved version {now.version.number + 1}")
     expect(main).to_contain_text("Tier: 1 → 4")
     expect(main).to_contain_text("dye in the room")
     assert store.case_now(now.case.id).approval is None
@@ -92,7 +92,7 @@ def test_a_case_that_changed_under_the_consultants_eyes_is_not_approved(
 
 def approve(signed_in: SignIn, path: str) -> None:
     visit = signed_in("consultant-1")
-    assert visit.post(path, data=form_of(visit, path, "Approve, tier")).status_code == 303
+    assert visit.post(path, data=form_of(visit, path, "Approve as named, tier")).status_code == 303
 
 
 def test_an_organiser_narrows_places_and_takes_off(

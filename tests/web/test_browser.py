@@ -237,10 +237,10 @@ def test_typing_on_while_a_save_is_under_way_keeps_every_letter(
 def test_two_editors_choose_in_the_page(opened: Callable[..., Page], store: Store, case: int) -> None:
     page = opened()
     page.goto(FORM)
-    store.save_case(case, 1, {"dilated_pupil_mm": 4}, "trainee-5")
+    store.save_case(case, 1, {"dilated_pupil_mm": 4}, "consultant-1")
     page.fill("#f-dilated_pupil_mm", "7")
     page.keyboard.press("Tab")
-    expect(page.locator("#conflict")).to_contain_text("trainee-5 saved this case")
+    expect(page.locator("#conflict")).to_contain_text("consultant-1 saved this case")
     assert page.evaluate("document.activeElement.id") == "conflict-head"
     page.check("#conflict input[value=mine]")
     page.click("#conflict button")
@@ -367,8 +367,8 @@ def test_notices_to_a_consultant_do_not_widen_a_phones_page(
     trainee, consultant = signed_in("trainee-3"), signed_in("consultant-1")
     trainee.post(f"{form}/submit", data={"token": trainee.token(f"{form}/plan"), "version": "1"})
     path = form.replace("/cases/", "/approvals/")
-    consultant.post(path, data=form_of(consultant, path, "Approve, tier"))
-    store.save_case(decided.id, 1, {"age_years": 80}, "trainee-3")
+    consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
+    store.save_case(decided.id, 1, {"age_years": 80}, "trainee-3", seen=store.case_now(decided.id).seen)
     page = opened(PHONE, person="consultant-1")
     for at in ("/cases", "/approvals", "/lists"):
         page.goto(at)

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from decisions import case_form_of
 from pypdf import PdfReader
 from visits import Clock, Visit
 
@@ -105,9 +106,9 @@ def test_what_changed_since_the_page_was_opened_is_not_submitted(signed_in: Sign
     address = enter(visit).headers["location"]
     case = store.find_case("A-104", "left")
     assert case is not None
-    store.save_case(case.id, 1, {"age_years": 80}, "trainee-5")
+    store.save_case(case.id, 1, {"age_years": 80}, "consultant-1")
     answer = visit.post(address + "/submit", data={"token": visit.token(address), "version": "1"})
-    assert answer.status_code == 422 and "trainee-5 saved this case" in text_of(answer) and store.waiting() == ()
+    assert answer.status_code == 422 and "consultant-1 saved this case" in text_of(answer) and store.waiting() == ()
 
 
 def test_a_name_in_the_note_is_refused_and_the_note_is_kept(signed_in: SignIn, store: Store) -> None:
@@ -124,7 +125,7 @@ def test_a_question_is_shown_and_answered(signed_in: SignIn, store: Store) -> No
     address = enter(visit).headers["location"]
     visit.post(address + "/submit", data={"token": visit.token(address), "version": "1"})
     (waits,) = store.waiting()
-    store.send_back(waits.case.id, 1, "which pupil size?", "consultant-1")
+    store.send_back(waits.case.id, 1, "which pupil size?", "consultant-1", seen=waits.seen)
     assert "Question to answer" in text_of(visit.get("/cases"))
     page = visit.get(address + "/plan")
     number = re.search(r'name="question" value="(\d+)"', page.text)
@@ -153,13 +154,13 @@ def approve(visit: Visit, store: Store, **findings: str) -> str:
     address = str(enter(visit).headers["location"])
     case = store.find_case("A-104", "left")
     assert case is not None
-    number = store.save_case(case.id, 1, findings, "trainee-3").number if findings else 1
+    number = store.save_case(case.id, 1, {"age_years": 71} | findings, "trainee-3").number
     visit.post(address + "/submit", data={"token": visit.token(address), "version": str(number)})
     (waits,) = store.waiting()
     assert waits.snapshot is not None
     store.approve(
         waits.case.id, number, waits.snapshot.id, "consultant-1",
-        tier=waits.snapshot.tier_working, mode=waits.snapshot.mode, conditions="theatre 2 only",
+        tier=waits.snapshot.tier_working, mode=waits.snapshot.mode, conditions="theatre 2 only", seen=waits.seen,
     )  # fmt: skip
     return address
 
@@ -192,6 +193,6 @@ def test_a_change_to_an_approved_case_withdraws_the_approval_and_warns_before(si
     visit = signed_in("trainee-3")
     address = approve(visit, store)
     assert "Saving a change withdraws that approval" in text_of(visit.get(address))
-    sent = {"token": visit.token(address), "based_on": "1", "section": "patient", "f.age_years": "80"}
+    sent = case_form_of(visit, address) | {"section": "patient", "f.age_years": "80"}
     assert visit.post(address, data=sent).status_code == 303
     assert "Draft" in text_of(visit.get(address + "/plan")) and store.notices("consultant-1") != ()

@@ -52,7 +52,7 @@ def test_every_finding_that_applies_is_asked_in_the_order_of_the_vocabulary(visi
     # The word before the grade it can be read from: most clinics have the word alone.
     word, grade = always.index("nucleus_hardness"), always.index("nuclear_opalescence_locs3")
     always.insert(min(word, grade), always.pop(word))
-    assert [name for name in shown if name not in ("planned_stage", "recorded_on")] == always
+    assert [name for name in shown if name not in ("planned_stage", "listed_on", "recorded_on")] == always
 
 
 def test_not_recorded_is_the_first_state_of_every_question_and_never_no(visit: Visit, rulebook: Rulebook) -> None:
@@ -113,6 +113,26 @@ def test_each_bad_value_says_why(visit: Visit, store: Store, name: str, value: A
     assert answer.status_code == 422 and why in text_of(answer) and findings(store) == {}
 
 
+def test_the_dates_of_listing_and_examination(visit: Visit, store: Store) -> None:
+    answer = save(visit, 1, h__listed_on="2026-10-05", h__recorded_on="2026-11-02")
+    assert answer.status_code == 303
+    case = store.find_case("A-104", "right")
+    assert case is not None
+    kept = store.case_now(case.id).version
+    assert (kept.document["listed_on"], kept.document["recorded_on"]) == ("2026-10-05", "2026-11-02")
+    assert re.search(r'id="f-listed_on"[^>]*value="2026-10-05"', visit.get(FORM).text)
+    for name, value, why in (
+        ("listed_on", "9999-12-31", "is later than today"),
+        ("recorded_on", "9999-12-31", "is later than today"),
+        ("listed_on", "5 October", "is not a date"),
+    ):
+        answer = save(visit, kept.number, **{f"h__{name}": value})
+        assert answer.status_code == 422 and why in text_of(answer) and f'id="w-{name}"' in answer.text
+    assert store.case_now(case.id).version.number == kept.number
+    save(visit, kept.number, h__listed_on="")
+    assert "listed_on" not in store.case_now(case.id).version.document
+
+
 def test_a_pair_that_cannot_stand_together_is_refused_with_its_reason(visit: Visit, store: Store) -> None:
     save(visit, 1, f__diabetes="no")
     answer = save(visit, 2, f__diabetic_retinopathy="yes", f__iop_mmhg="18")
@@ -150,7 +170,7 @@ def test_looked_for_none_found_is_stamped_with_who_and_when(
     assert version.document["none_found_in"] == ["allergies"]
     assert read_case(dict(version.document), rulebook.vocabulary).findings["latex_allergy"] is False
     # Somebody else's later save leaves the stamp as it was.
-    other = signed_in("trainee-5")
+    other = signed_in("consultant-1")
     save(other, 2, f__age_years="70")
     assert re.search(r"Looked through by trainee-3, \d+ \w+ \d{4}, \d\d:\d\d", visit.get(FORM).text)
     radios = re.findall(r'name="f\.latex_allergy" value="([^"]*)"([^>]*)>\s*([^<]*)', visit.get(FORM).text)
@@ -316,12 +336,12 @@ def test_a_field_put_right_loses_its_mark(visit: Visit) -> None:
 def test_the_second_of_two_editors_is_shown_both_values_and_decides(
     visit: Visit, store: Store, signed_in: SignIn
 ) -> None:
-    other = signed_in("trainee-5")
+    other = signed_in("consultant-1")
     save(other, 1, f__dilated_pupil_mm="4", f__age_years="80")
     answer = save(visit, 1, f__dilated_pupil_mm="7", f__iop_mmhg="18")
     assert answer.status_code == 409
     shown = text_of(answer)
-    assert "trainee-5 saved this case at" in shown and "Yours: 7 mm" in shown and "trainee-5: 4 mm" in shown
+    assert "consultant-1 saved this case at" in shown and "Yours: 7 mm" in shown and "consultant-1: 4 mm" in shown
     assert findings(store) == {"dilated_pupil_mm": 4, "age_years": 80}
     picked = dict(re.findall(r'name="(pick\.[a-z_]+)" value="([a-z]+)" checked', answer.text))
     # What only one of them changed is proposed; what both changed is not.
@@ -386,7 +406,7 @@ def test_a_form_from_elsewhere_is_never_put_before_a_person_again(visit: Visit, 
 def test_a_store_that_cannot_write_says_so_and_keeps_what_was_typed_in_the_page(
     visit: Visit, store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def full(*_: object) -> None:
+    def full(*_: object, **__: object) -> None:
         raise StoreUnavailableError.one("the disk is full", "planner.db", hint="free some room")
 
     monkeypatch.setattr(Store, "save_case", full)

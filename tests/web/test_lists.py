@@ -27,17 +27,18 @@ class Unit:
         self.trainee, self.consultant = signed_in("trainee-3"), signed_in("consultant-1")
         self.organiser = signed_in("organiser-1")
 
-    def approved(self, name: str, tier: int | None = None, **findings: Any) -> CaseNow:
-        """A demonstration case, submitted and approved."""
+    def approved(self, name: str, tier: int | None = None, covers: str = "table", **findings: Any) -> CaseNow:
+        """A demonstration case, submitted and approved, for whoever operates unless it is to be as named."""
         case = self.store.case(entered(self.store, self.rulebook, name))
         version = self.store.save_case(case.id, 1, findings, "trainee-3") if findings else self.store.version(case.id)
         plan, path = f"/cases/{case.reference}/{case.eye}", f"/approvals/{case.reference}/{case.eye}"
         token = self.trainee.token(f"{plan}/plan")
         self.trainee.post(f"{plan}/submit", data={"token": token, "version": str(version.number)})
         if tier is None:
-            fields = form_of(self.consultant, path, "Approve, tier")
+            fields = form_of(self.consultant, path, "Approve as named, tier")
         else:
             fields = form_of(self.consultant, f"{path}?tier={tier}", "Approve as changed") | {"reason": "seen twice"}
+        fields |= {"covers": covers}
         assert self.consultant.post(path, data=fields).status_code == 303
         return self.store.case_now(case.id)
 
@@ -79,7 +80,7 @@ def test_the_pool_holds_what_is_approved_and_stands_and_nothing_else(unit: Unit)
     approved = unit.approved("routine")
     entered(unit.store, unit.rulebook, "tense-white")
     assert references(unit.organiser.get("/lists").text) == ["H-101"]
-    unit.store.save_case(approved.case.id, 1, {"iop_mmhg": 31}, "trainee-3")
+    unit.store.save_case(approved.case.id, 1, {"iop_mmhg": 31}, "trainee-3", seen=approved.seen)
     assert "No approved case waits for a place." in text_of(unit.organiser.get("/lists"))
 
 
@@ -146,7 +147,7 @@ def test_without_an_order_a_case_comes_after_the_last(unit: Unit) -> None:
         ({"place": "0"}, "is no place on a list"),
         ({"supervisor": ""}, "choose who supervises"),
         ({"supervisor": "nobody-9"}, "nobody active has the code"),
-        ({"trainee": "consultant-1"}, "cannot supervise their own operation"),
+        ({"supervisor": "trainee-5"}, "cannot supervise their own operation"),
     ],
 )
 def test_what_cannot_be_a_place_is_refused_and_not_lost(unit: Unit, fields: dict[str, str], why: str) -> None:
@@ -199,17 +200,37 @@ def test_one_person_in_two_theatres_on_a_day_is_said_at_both(unit: Unit) -> None
     assert "No trainee is named" in unit.doubts()
 
 
-def test_a_trainee_earlier_than_the_plan_was_made_for_is_said(unit: Unit, store: Store) -> None:
-    # By the invented unit's file trainee-1 has done no whole operation; the routine case is for a later stage.
+def test_what_is_approved_as_named_is_not_placed_with_another_stage(unit: Unit, store: Store) -> None:
+    """By the invented unit's file trainee-5 is late, trainee-2 early; the routine plan is made for early."""
+    now = unit.approved("routine", covers="as-named")
+    refused = unit.place(now, trainee="trainee-5")
+    assert refused.status_code == 422 and "approved as named for Early" in text_of(refused)
+    assert store.list_of(SOON) == ()
+    store.change_person("trainee-5", "command-line", trainee_id="trainee-2")
+    assert unit.place(now, trainee="trainee-5").status_code == 303 and unit.doubts() == ""
+    # The trainee is further on by the day of the list: said beside it, and their plan is not printed.
+    store.change_person("trainee-5", "command-line", trainee_id="trainee-5")
+    assert "approved as named for Early, the first hundred whole operations, not for Late" in unit.doubts()
+    assert "not covered by what was approved" in text_of(unit.organiser.get(f"/lists/{SOON}"))
+    plan = f"/cases/{now.case.reference}/{now.case.eye}/plan"
+    assert "Not printed: not what was approved" in text_of(unit.organiser.get(plan))
+    printed = unit.organiser.get(f"{plan}.pdf")
+    assert printed.status_code != 200 and "approved as named for Early" in text_of(printed)
+
+
+def test_approved_for_the_table_the_plan_is_for_whoever_it_is_placed_with(unit: Unit, store: Store) -> None:
+    now = unit.approved("routine")
     store.change_person("trainee-5", "command-line", trainee_id="trainee-1")
-    unit.place(unit.approved("routine"))
-    assert "trainee-5 is at" in unit.doubts()
+    assert unit.place(now, trainee="trainee-5").status_code == 303
+    assert "consultant operates, consultant" in text_of(unit.organiser.get(f"/lists/{SOON}"))
+    printed = text_of(unit.organiser.get(f"/cases/{now.case.reference}/{now.case.eye}/plan.html"))
+    assert "Consultant operates" in printed and "For whoever operates, by the table of tier and stage" in printed
 
 
 def test_a_withdrawn_approval_shows_on_the_list_it_is_on(unit: Unit) -> None:
     now = unit.approved("routine")
     unit.place(now)
-    unit.store.save_case(now.case.id, 1, {"iop_mmhg": 31}, "trainee-3")
+    unit.store.save_case(now.case.id, 1, {"iop_mmhg": 31}, "trainee-3", seen=now.seen)
     assert "No approval stands" in unit.doubts()
     assert "not approved" in text_of(unit.organiser.get(f"/lists/{SOON}"))
 

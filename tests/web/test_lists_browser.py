@@ -102,7 +102,14 @@ def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, size: tuple[int, in
     place(page, "L-401, right eye", "tue-1-a", "trainee-")
     page.get_by_role("button", name="Publish version 1").click()
     page.get_by_text("More for L-401, right eye").click()
-    addresses = ["/lists", LIST, f"{LIST}/version/1", "/lists/place/L-402/left", "/lists/place/L-420/right"]
+    addresses = [
+        "/lists",
+        "/lists/orders",
+        LIST,
+        f"{LIST}/version/1",
+        "/lists/place/L-402/left",
+        "/lists/place/L-420/right",
+    ]
     wrong: list[str] = []
 
     def look(name: str) -> None:
@@ -120,4 +127,12 @@ def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, size: tuple[int, in
     page.get_by_role("button", name=re.compile("^Place all the same")).first.click()
     expect(page.locator("main")).to_contain_text("This would break")
     look("what would break")
+    page.goto(LIST)
+    page.get_by_text("Something happened this morning").click()
+    look("what happened this morning")
+    page.check("#lost")
+    page.fill("#because", "no water")
+    page.get_by_role("button", name="Show the smallest change").click()
+    expect(page.locator("main")).to_contain_text("Nobody loses a place. 1 case goes to another session.")
+    look("the smallest change")
     assert wrong == []

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote, unquote
 
+import awkward_prints
 import pytest
 import requests
 import schemathesis
@@ -22,7 +23,7 @@ from fastapi import FastAPI
 from fastapi.routing import APIRoute
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis.strategies import just
-from openapi_document import APPROVAL, CASE, DAY, FORM, LISTING, NOW, SESSION, TAMPERED, document, undescribed
+from openapi_document import APPROVAL, CASE, DAY, FORM, LISTING, NOW, ROSTER, SESSION, TAMPERED, document, undescribed
 from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import content_type_conformance, status_code_conformance
@@ -31,6 +32,8 @@ from visits import PASSWORD, Clock, Visit
 
 from planner.lists.placed import written
 from planner.lists.roster import Roster
+from planner.lists.roster_entries import parts_of
+from planner.records.rows import RosterChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.web import lists_print, plan_page
@@ -49,6 +52,7 @@ TAKEN = [
     ("trainee", "/notices/seen", ""),
     ("trainee", CASE + "/answer", SENT_BACK),
     ("trainee", CASE + "/submit", SENT_BACK),
+    ("trainee", CASE + "/hand-over", DRAFT),
     ("trainee", CASE, DRAFT),
     ("trainee", CASE + "/settle", DRAFT),
     ("consultant", APPROVAL, SENT_BACK),
@@ -58,6 +62,10 @@ TAKEN = [
     ("organiser", "/lists/all/change", ""),
     ("consultant", SESSION + "/publish", ""),
     ("organiser", DAY + "/take-off", ""),
+    ("organiser", ROSTER, ""),
+    ("organiser", "/roster/take/enter", ""),
+    ("organiser", ROSTER + "/earlier", ""),
+    ("organiser", ROSTER + "/retire", ""),
     ("organiser", "/sign-out", ""),
 ]
 # It may run for minutes, and slow examples are no fault of the pages.
@@ -83,10 +91,12 @@ def roster(rulebook: Rulebook) -> Roster:
 def filled(store: Store, app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> Store:
     site: Site = app.state.site
     # Setting type takes seconds, and is tested where it is done.
-    monkeypatch.setattr(plan_page, "render_pdf", lambda plan: b"%PDF")
+    monkeypatch.setattr(plan_page, "render_pdf", awkward_prints.blank)
     for name in ("render_brief", "render_glance"):
-        monkeypatch.setattr(lists_print, name, lambda shown: b"%PDF")
+        monkeypatch.setattr(lists_print, name, awkward_prints.blank)
     every_state(store, site.rulebook, site.unit, datetime.date.today())
+    entries = parts_of(coming_sessions(site.rulebook))
+    store.change_roster([RosterChange(one.kind, one.key, 0, one.document) for one in entries], "organiser-1")
     return store
 
 
@@ -138,14 +148,19 @@ def as_the_page(site: Site, case: Any) -> dict[str, str]:
             "note": "seen",
             "proposal": written(state_of(site).lists),
         }
-        return lists | {"allocation": str(place), "notice": str(notice), "why": "ill"}
+        person = next(one for one in site.store.roster() if one.key == "consultant-1")
+        lists |= {"key": person.key, "based_on": str(person.number), "version": "1", "f.grade": "consultant"}
+        lists |= {"f.can": "scrubbed", "changes": "[]", "name": "roster.yaml", "aside": "none"}
+        return lists | {"after": "0", "allocation": str(place), "notice": str(notice), "why": "ill"}
     now = site.store.case_now(held.id)
     plan, questions = site.judge.judge(now.version).plan, site.store.questions(held.id)
     return {
         "version": str(now.version.number),
         "based_on": str(max(1, now.version.number - 1)) if case.path.endswith("/settle") else str(now.version.number),
         "seen": digest(plan) if plan else "",
-        "approval": str(now.approval.id if now.approval else 0),
+        "submission": str(now.submission.id) if now.submission else "",
+        "approval": str(now.approval.id) if now.approval else "",
+        **{"owner": now.owner, "to": "trainee-5" if now.owner == "trainee-3" else "trainee-3"},
         "question": str(questions[0].id if questions else 0),
         **{"day": days()[0], "theatre": "theatre 1", "supervisor": "consultant-1", "text": "yes?", "why": "ill"},
     }
@@ -169,7 +184,7 @@ def test_forms_are_taken_as_the_page_sends_them(filled: Store, app: FastAPI, rul
         where = (
             {"reference": quote(reference, safe=""), "eye": "left"}
             if reference
-            else {"day": days()[0], "session": "tue-1-a"}
+            else {"day": days()[0], "session": "tue-1-a", "kind": "supervisor"}
         )
         form = {"token": token, "f.iop_mmhg": "19", "pick.iop_mmhg": "mine", "mine.iop_mmhg": "21"}
         case = operation.Case(path_parameters=where, body=form, media_type=FORM)
@@ -253,8 +268,9 @@ def test_reading_changes_nothing_and_no_other_method_is_taken(
         session, token = visitor(address, role)
         for operation in operations(app, rulebook, address, token):
             where = operation.path.format(
-                reference=quote(SUBMITTED, safe=""), eye="left", day=days()[0], session="tue-1-a", number="1"
-            )
+                reference=quote(SUBMITTED, safe=""), eye="left", day=days()[0], session="tue-1-a", number="1",
+                kind="session", view="people", name="roster.yaml",
+            )  # fmt: skip
             taken = {
                 found.method for found in operations(app, rulebook, address, token) if found.path == operation.path
             }

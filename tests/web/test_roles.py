@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+import awkward_prints
 import pytest
 from fastapi import APIRouter, FastAPI
 from fastapi.routing import APIRoute
@@ -14,7 +15,7 @@ from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.web import plan_page, sign_in
 from planner.web.app import make_app
-from planner.web.door import ROLES, check_doors, posted
+from planner.web.door import ROLES, check_doors, posted, posted_with_file
 
 PREPARING = ("trainee", "consultant")
 READING = (*PREPARING, "organiser")
@@ -22,6 +23,8 @@ CASE = "/cases/{reference:path}/{eye:eye}"
 BUILDING = ("organiser", "consultant")
 LISTING = "/lists/place/{reference:path}/{eye:eye}"
 SESSION = "/lists/session/{session}"
+ROSTER = "/roster/entry/{kind}"
+KEEPING = ("organiser",)
 APPROVAL = "/approvals/{reference:path}/{eye:eye}"
 # Method and route: who may use it. () is anybody, signed in or not.
 ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
@@ -36,6 +39,8 @@ ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
     ("GET", CASE): PREPARING,
     ("POST", CASE): PREPARING,
     ("POST", CASE + "/settle"): PREPARING,
+    ("GET", CASE + "/hand-over"): READING,
+    ("POST", CASE + "/hand-over"): READING,
     ("GET", CASE + "/plan"): READING,
     ("GET", CASE + "/plan.html"): READING,
     ("GET", CASE + "/plan.pdf"): READING,
@@ -54,12 +59,25 @@ ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
     ("POST", "/lists/all/accept"): BUILDING,
     ("GET", "/lists/week.pdf"): BUILDING,
     ("GET", "/lists/lists.csv"): BUILDING,
+    ("GET", "/lists/orders"): BUILDING,
+    ("GET", "/lists/orders.csv"): BUILDING,
     ("GET", "/lists/lists.ics"): READING,
     ("GET", SESSION): READING,
     ("POST", SESSION + "/publish"): BUILDING,
     ("POST", SESSION + "/morning"): BUILDING,
     ("GET", SESSION + "/version/{number}"): READING,
     ("GET", SESSION + "/brief.pdf"): READING,
+    ("GET", "/roster"): BUILDING,
+    ("GET", "/roster/{view}"): BUILDING,
+    ("GET", ROSTER): BUILDING,
+    ("POST", ROSTER): KEEPING,
+    ("POST", ROSTER + "/retire"): KEEPING,
+    ("POST", ROSTER + "/earlier"): KEEPING,
+    ("POST", "/roster/leave/change"): KEEPING,
+    ("GET", "/roster/take/file"): KEEPING,
+    ("POST", "/roster/take/look"): KEEPING,
+    ("POST", "/roster/take/enter"): KEEPING,
+    ("GET", "/roster/files/{name}"): BUILDING,
     ("GET", LISTING): BUILDING,
     ("POST", LISTING): BUILDING,
     ("GET", "/lists/{day}"): READING,
@@ -72,6 +90,7 @@ CODES["administrator"] = "administrator-1"
 def filled(path: str) -> str:
     """The address of a route, of one case, one day and one session."""
     path = path.replace("{session}", "tue-1-a").replace("{number}", "1")
+    path = path.replace("{kind}", "session").replace("{view}", "people").replace("{name}", "roster.yaml")
     return path.replace("{reference:path}", "A-104").replace("{eye:eye}", "right").replace("{day}", "2026-12-01")
 
 
@@ -100,7 +119,7 @@ def test_each_route_lets_in_whom_the_table_names(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     # Setting type takes seconds, and who may have the pages does not hang on what is on them.
-    monkeypatch.setattr(plan_page, "render_pdf", lambda plan: b"%PDF")
+    monkeypatch.setattr(plan_page, "render_pdf", awkward_prints.blank)
     store.new_case({"case": "A-104", "eye": "right"}, "trainee-3")
     visit = signed_in(CODES[role]) if role else nobody
     token = visit.get("/form-token").json()["token"] if role else ""
@@ -146,7 +165,7 @@ def test_a_server_with_a_route_that_names_no_roles_does_not_start(store: Store, 
     router.add_api_route("/open", lambda: "anybody", methods=["GET"])
     app.router.routes.extend(router.routes)
     with pytest.raises(RuntimeError, match="/open does not say who may use it"):
-        check_doors(app, (posted, sign_in.posted_at_sign_in))
+        check_doors(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
 
 
 def test_a_server_with_a_form_whose_token_is_not_checked_does_not_start(store: Store, rulebook: Rulebook) -> None:
@@ -159,4 +178,4 @@ def test_a_server_with_a_form_whose_token_is_not_checked_does_not_start(store: S
     router.add_api_route("/change", change, methods=["POST"])
     app.router.routes.extend(router.routes)
     with pytest.raises(RuntimeError, match="/change takes a form and does not check its token"):
-        check_doors(app, (posted, sign_in.posted_at_sign_in))
+        check_doors(app, (posted, posted_with_file, sign_in.posted_at_sign_in))

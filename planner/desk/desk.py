@@ -1,0 +1,25 @@
+"""One desk: the store with what it is read by, which every page, paper and command goes through."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from planner.desk.judge import Judge
+from planner.lists.from_records import FromRecords
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import Unit
+
+
+@dataclass(frozen=True)
+class Desk:
+    """`lists` is None where there are no people and sessions to judge lists by. `today` is the day on its clock."""
+
+    store: Store
+    rulebook: Rulebook
+    unit: Unit | None
+    judge: Judge
+    lists: FromRecords | None
+    today: Callable[[], datetime.date]

@@ -1,0 +1,72 @@
+"""A case's version judged by the rulebook in force, and planned for whoever may operate: made once, and kept."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass
+
+from planner.assess.assess import assess
+from planner.assess.assessment import Assessment
+from planner.case import Case, Stage, read_case
+from planner.errors import PlannerError
+from planner.plan.make import make_plan
+from planner.plan.plan import Plan
+from planner.records.rows import CaseVersion
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import Unit
+
+KEPT = 2000
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A version as read and judged; `faults` says why it cannot be, and then the rest is None."""
+
+    case: Case | None
+    plan: Plan | None
+    faults: tuple[str, ...] = ()
+
+    @property
+    def assessment(self) -> Assessment | None:
+        return self.plan.assessment if self.plan else None
+
+
+class Judge:
+    """Plans versions and keeps the last so many; a version never changes, and a server has one rulebook."""
+
+    def __init__(self, rulebook: Rulebook, unit: Unit | None) -> None:
+        self.rulebook = rulebook
+        self.unit = unit
+        self._lock = threading.Lock()
+        self._kept: OrderedDict[tuple[int, Stage | None], Judged] = OrderedDict()
+
+    def judge(self, version: CaseVersion, stage: Stage | None = None) -> Judged:
+        """The version planned for a stage, the case's own where none is given."""
+        name = version.id, stage
+        with self._lock:
+            held = self._kept.get(name)
+            if held is not None:
+                self._kept.move_to_end(name)
+                return held
+        made = self._made(version, stage)
+        with self._lock:
+            self._kept[name] = made
+            while len(self._kept) > KEPT:
+                self._kept.popitem(last=False)
+        return made
+
+    def planned(self, version: CaseVersion, stage: Stage | None) -> Plan:
+        """The same as a plan. Raises PlannerError where the version cannot be judged as it is recorded."""
+        judged = self.judge(version, stage)
+        if judged.plan is None:
+            raise PlannerError.one("the case cannot be judged as it is recorded", "", "; ".join(judged.faults))
+        return judged.plan
+
+    def _made(self, version: CaseVersion, stage: Stage | None) -> Judged:
+        try:
+            case = read_case(dict(version.document), self.rulebook.vocabulary)
+            assessment = assess(case, self.rulebook, self.unit, None)
+            return Judged(case, make_plan(assessment, self.rulebook, self.unit, stage))
+        except PlannerError as error:
+            return Judged(None, None, tuple(map(str, error.faults)))

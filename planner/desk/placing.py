@@ -1,0 +1,57 @@
+"""Places on lists: a case stands only where what was approved covers it. Anything else is asked of a consultant."""
+
+from __future__ import annotations
+
+import datetime
+
+from planner.desk.desk import Desk
+from planner.desk.in_force import seat_at
+from planner.errors import Fault
+from planner.lists.checker import broken_rules
+from planner.lists.from_records import Held
+from planner.lists.instance import Lists
+from planner.lists.rules_of_people import APPROVAL
+from planner.lists.week import Broken, Week
+from planner.plan.approved import NotCoveredError, allocated
+from planner.records.approved import given_in
+from planner.records.rows import Allocation, CaseNow
+
+
+def uncovered(held: Held, lists: Lists) -> tuple[Broken, ...]:
+    """What stands on lists otherwise than it was approved."""
+    return tuple(broken_rules(Week(held.instance, lists), (APPROVAL,)))
+
+
+def arrange(desk: Desk, held: Held, lists: Lists, by: str, why: str = "") -> int:
+    """Bring the lists to these. Returns how many cases changed. Raises NotCoveredError, or what the store refuses.
+
+    What stood uncovered before, since an approval ended meanwhile, may stay or come off; nothing new comes to stand so.
+    """
+    before = {(one.case, one.trainee) for one in held.lists.placings}
+    came = tuple(one for one in lists.placings if (one.case, one.trainee) not in before)
+    faults = uncovered(held, Lists(came))
+    if faults:
+        raise NotCoveredError([Fault("", one.says, "only what was approved is placed", one.change) for one in faults])
+    return held.arrange(desk.store, lists, by, why)
+
+
+def allocate(
+    desk: Desk,
+    now: CaseNow,
+    day: datetime.date,
+    theatre: str,
+    place: int,
+    trainee: str | None,
+    supervisor: str,
+    by: str,
+) -> Allocation:
+    """Give a case a place by hand, where no sessions are kept. Raises NotCoveredError, or what the store refuses."""
+    given = given_in(now, desk.rulebook)
+    approval = now.approval.id if now.approval else 0
+    if given is not None and trainee is not None:
+        # As it would stand, so that what is asked is what would be printed.
+        at = Allocation(0, now.case.id, approval, day, theatre, place, trainee, supervisor, "", by)
+        seat = seat_at(desk, at)
+        if seat.stage is not None:
+            allocated(desk.judge.planned(now.version, seat.stage), desk.rulebook, given)
+    return desk.store.allocate(now.case.id, day, theatre, place, supervisor, by, trainee, approval=approval or None)

@@ -1,0 +1,95 @@
+"""What a decision must rest on: the submission or approval that was open when somebody looked is open still."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from sqlalchemy import Connection
+
+from planner.errors import Fault, PlannerError
+from planner.records import schema
+from planner.records.part import one_of, with_endings
+from planner.records.rows import Seen
+
+_ENDED = {
+    ("submissions", "approved"): "approved it",
+    ("submissions", "sent-back"): "sent it back",
+    ("submissions", "superseded"): "took it back",
+    ("approvals", "withdrawn"): "ended the approval",
+    ("approvals", "lapsed"): "found the approval lapsed",
+    ("approvals", "superseded"): "approved it again",
+}
+
+
+@dataclass(frozen=True)
+class Act:
+    """What somebody did about a case: `by` did `what` at a time (UTC); `why` may be empty."""
+
+    by: str
+    what: str
+    at: str
+    why: str = ""
+
+    @property
+    def words(self) -> str:
+        return f"{self.by} {self.what}" + (f": {self.why}" if self.why else "")
+
+
+class DecidedMeanwhile(PlannerError):
+    """Somebody else decided first, and `acts` says who, what and when; nothing of the second decision was kept."""
+
+    def __init__(self, where: str, acts: Iterable[Act]) -> None:
+        self.acts = tuple(acts)
+        why, hint = "nothing of this was kept", "look at it as it stands now, then decide"
+        super().__init__([Fault(where, f"{act.words}, {_minute(act.at)}", why, hint) for act in self.acts])
+
+
+def acts_since(connection: Connection, case_id: int, seen: Seen) -> tuple[Act, ...]:
+    """What was done about a case's submission and approval since somebody saw these open; nothing where they are still.
+
+    Raises PlannerError for an id that is of no submission or approval of this case.
+    """
+    found: dict[tuple[str, str], Act] = {}
+    for table, number in ((schema.submissions, seen.submission), (schema.approvals, seen.approval)):
+        now = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).first()
+        if (None if now is None else now.id) == number:
+            continue
+        if number is not None:
+            was = connection.execute(with_endings(table, table.c.case_id == case_id, table.c.id == number)).first()
+            if was is None:
+                wrong = f"there is no {table.name[:-1]} {number} of this case"
+                raise PlannerError.one(wrong, hint="load the page again")
+            # One act may end a submission and begin an approval: what it began says more.
+            what = _ENDED[table.name, was.ended_kind]
+            act = Act(was.ended_by, what, was.ended_at, "" if what.startswith("approved") else was.ended_why)
+            found[act.at, act.by] = act
+        if now is not None:
+            what = "submitted it" if table is schema.submissions else f"approved it for tier {now.tier_approved}"
+            found[now.at, now.by] = Act(now.by, what, now.at)
+    return tuple(found[key] for key in sorted(found))
+
+
+def require_as_seen(connection: Connection, case_id: int, seen: Seen) -> None:
+    """Raises DecidedMeanwhile where anything was decided since."""
+    if acts := acts_since(connection, case_id, seen):
+        raise _meanwhile(connection, case_id, acts)
+
+
+def require_nothing_unseen(connection: Connection, case_id: int, seen: Seen) -> None:
+    """Raises DecidedMeanwhile where a submission or an approval is open that was not seen; for what would end it."""
+    unseen = []
+    for table, number in ((schema.submissions, seen.submission), (schema.approvals, seen.approval)):
+        now = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).first()
+        unseen.append(now is not None and now.id != number)
+    if any(unseen):
+        raise _meanwhile(connection, case_id, acts_since(connection, case_id, seen))
+
+
+def _meanwhile(connection: Connection, case_id: int, acts: Iterable[Act]) -> DecidedMeanwhile:
+    case = one_of(connection, schema.cases, case_id, "case")
+    return DecidedMeanwhile(f"{case.reference}, {case.eye} eye", acts)
+
+
+def _minute(at: str) -> str:
+    return f"{at[:10]} {at[11:16]} UTC"

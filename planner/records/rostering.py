@@ -1,0 +1,135 @@
+"""The unit's roster, entry by entry: each change is a further version, so two people at two entries lose nothing."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Row, func, select
+
+from planner.errors import Fault, PlannerError
+from planner.records import schema
+from planner.records.part import Part, checked_text
+from planner.records.rows import RosterChange, RosterEntry
+from planner.records.trail import canonical
+
+KEEPERS = ("organiser",)
+Address = tuple[str, str]
+
+
+class RosterConflict(PlannerError):
+    """Somebody else changed the same entries meanwhile; nothing was kept. `pairs` are (wanted, as it stands now)."""
+
+    def __init__(self, pairs: Sequence[tuple[RosterChange, RosterEntry | None]]) -> None:
+        self.pairs = tuple(pairs)
+        super().__init__([_meanwhile(wanted, now) for wanted, now in pairs])
+
+
+def _meanwhile(wanted: RosterChange, now: RosterEntry | None) -> Fault:
+    where = f"{wanted.kind} {wanted.key}".strip()
+    if now is None:
+        return Fault(where, "is not in the roster any more", hint="look at the roster again")
+    what = f"{now.by} {'took this out' if now.retired else 'changed this'} meanwhile"
+    why = f"version {now.number} follows the {wanted.based_on} that this began from"
+    return Fault(where, what, why, "look at both, then save what is right")
+
+
+class Rostering(Part):
+    def roster(self) -> tuple[RosterEntry, ...]:
+        """Every entry as it stands now, retired ones too, in the order in which they were first entered."""
+        with self._database.reading() as connection:
+            return _standing(connection)
+
+    def roster_mark(self) -> int:
+        """The number of the last change of the roster; 0 where nothing was ever entered."""
+        table = schema.roster_entries
+        with self._database.reading() as connection:
+            return connection.scalar(select(func.max(table.c.id))) or 0
+
+    def roster_versions(self, kind: str, key: str) -> tuple[RosterEntry, ...]:
+        """Every version of one entry, the first one first."""
+        table = schema.roster_entries
+        query = select(table).where(table.c.kind == kind, table.c.key == key).order_by(table.c.number)
+        with self._database.reading() as connection:
+            return tuple(_entry_of(row) for row in connection.execute(query))
+
+    def change_roster(
+        self,
+        changes: Sequence[RosterChange],
+        by: str,
+        note: str = "",
+        check: Callable[[Sequence[RosterEntry], Sequence[RosterEntry]], None] | None = None,
+    ) -> int:
+        """Enter changes, all of them or none. Returns how many entries differ from before.
+
+        Each names the version that it was made from (0: there was none), else `RosterConflict`. `check` is given the
+        entries before and after, under the writers' lock, and raises PlannerError for what may not stand.
+        """
+        note = checked_text(note, "note")
+        table = schema.roster_entries
+        addresses = [(change.kind, change.key) for change in changes]
+        twice = next((one for one in addresses if addresses.count(one) > 1), None)
+        if twice:
+            raise PlannerError.one("is changed twice at once", " ".join(twice), hint="one change for each entry")
+        with self._changing(by, *KEEPERS) as change:
+            before = _standing(change.connection)
+            held = {(entry.kind, entry.key): entry for entry in before}
+            clashing = []
+            for wanted in changes:
+                now = held.get((wanted.kind, wanted.key))
+                if (now.number if now else 0) != wanted.based_on:
+                    clashing.append((wanted, now))
+            if clashing:
+                raise RosterConflict(clashing)
+            real = [wanted for wanted in changes if _differs(wanted, held.get((wanted.kind, wanted.key)))]
+            after = dict(held)
+            for wanted in real:
+                now = held.get((wanted.kind, wanted.key))
+                document = dict(wanted.document if wanted.document is not None else now.document if now else {})
+                retired = wanted.document is None
+                after[wanted.kind, wanted.key] = RosterEntry(
+                    0, wanted.kind, wanted.key, wanted.based_on + 1, document, retired, note, change.at, by
+                )
+            if check is not None:
+                check(before, tuple(after.values()))
+            for wanted in real:
+                entry, now = after[wanted.kind, wanted.key], held.get((wanted.kind, wanted.key))
+                values = {
+                    "kind": entry.kind, "key": entry.key, "number": entry.number,
+                    "document": canonical(entry.document), "retired": int(entry.retired), "note": note,
+                }  # fmt: skip
+                what = "retired from the roster" if entry.retired else "roster changed" if now else "put in the roster"
+                change.insert(table, what, values, None, _as_row(now) if now else None)
+            return len(real)
+
+
+def _differs(wanted: RosterChange, now: RosterEntry | None) -> bool:
+    if now is None:
+        return wanted.document is not None
+    return now.retired != (wanted.document is None) or (
+        wanted.document is not None and canonical(wanted.document) != canonical(now.document)
+    )
+
+
+def _standing(connection: Connection) -> tuple[RosterEntry, ...]:
+    table = schema.roster_entries
+    held: dict[Address, RosterEntry] = {}
+    # A later version takes the place of the first one, and so keeps its order.
+    for row in connection.execute(select(table).order_by(table.c.id)):
+        held[row.kind, row.key] = _entry_of(row)
+    return tuple(held.values())
+
+
+def _entry_of(row: Row[Any]) -> RosterEntry:
+    return RosterEntry(
+        row.id, row.kind, row.key, row.number, json.loads(row.document), bool(row.retired), row.note, row.at, row.by
+    )
+
+
+def _as_row(entry: RosterEntry) -> Mapping[str, Any]:
+    return {
+        "id": entry.id, "kind": entry.kind, "key": entry.key, "number": entry.number,
+        "document": canonical(entry.document), "retired": int(entry.retired), "note": entry.note,
+        "at": entry.at, "by": entry.by,
+    }  # fmt: skip
