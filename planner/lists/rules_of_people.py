@@ -23,10 +23,10 @@ def approval_covers(week: Week) -> Iterator[Broken]:
         stage = week.instance.trainees[placing.trainee].stage if placing.trainee else None
         if case.approval is None or case.approval.covers(stage):
             continue
-        says = f"{week.told(placing)}: {case.approval.says}"
+        says, change = f"{week.told(placing)}: {case.approval.says}", "A consultant approves it again, or it comes off."
         if case.approval.stands:
             says += f", and {placing.trainee} is at {stage}"
-        change = "Ask a consultant to approve it so, or name somebody it covers."
+            change = "Ask a consultant to approve it so, or name somebody it covers."
         yield Broken(APPROVAL, placing.session, case.told, f"{says}.", change)
 
 
