@@ -8,7 +8,6 @@ from planner.assess.assess import Assessor, assessor
 from planner.rulebook.load import shipped
 from planner.rulebook.rulebook import Rulebook
 
-
 LONG = "takes long; tests/run --long runs it"
 
 
