@@ -15,7 +15,6 @@ from planner.lists.checker import Judged, check
 from planner.lists.clashes import Clash, clashes
 from planner.lists.instance import Instance, Key, Lists, Placing
 from planner.lists.roster import Session
-from planner.lists.rules_of_people import APPROVAL
 from planner.lists.week import Broken, Week
 from planner.plan.plan import Approval, Plan, PlannedStep
 
@@ -119,10 +118,8 @@ def brief_of(
     week, verdict = Week(instance, lists), check(instance, lists)
     held, placings = instance.sessions[session], week.list_of(session)
     marks = {change.case: MARKS[change.kind]() for change in changed if change.now is not None}
-    told = {case.told: key for key, case in instance.cases.items()}
-    barred = {told[one.case]: one.says for one in verdict.broken if one.rule == APPROVAL and one.case}
     rows = tuple(
-        _row(week, placing, start, plans[placing.case], marks.get(placing.case, ""), barred.get(placing.case, ""))
+        _row(week, placing, start, plans[placing.case], marks.get(placing.case, ""))
         for placing, start in zip(placings, week.starts(session), strict=True)
     )
     here = [(placing.place, plans[placing.case]) for placing in placings]
@@ -164,14 +161,14 @@ def _weekday(on: datetime.date) -> str:
     return str(format_date(on, "EEEE", locale=locale()))
 
 
-def _row(week: Week, placing: Placing, start: float, plan: Plan, mark: str, barred: str) -> Row:
-    """`barred` says why the approval does not cover the placing; who operates is then not printed."""
+def _row(week: Week, placing: Placing, start: float, plan: Plan, mark: str) -> Row:
+    """Where the placing is not what was approved, who operates is not printed."""
     case, held = week.case(placing), week.session(placing)
     begins = held.span[0] + datetime.timedelta(minutes=round(start / 5) * 5)
     minutes = week.time(placing).mean + case.added_minutes + week.instance.turnover
     operator, supervisor, steps = _who(week, placing, plan)
-    if barred:
-        operator, supervisor, steps = say("not approved as placed"), barred, say("none until approved")
+    if why := week.uncovered(placing):
+        operator, supervisor, steps = say("not approved as placed"), why, say("none until approved")
     given, lens = plan.approval, plan.lens
     tier = str(given.tier_approved if given else plan.assessment.tier.working)
     return Row(

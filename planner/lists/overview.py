@@ -132,7 +132,9 @@ def _day(session: Session) -> datetime.date:
 
 def _entry(week: Week, placing: Placing) -> Entry:
     case = week.case(placing)
-    if placing.trainee is None:
+    if week.uncovered(placing):
+        who = say("not approved as placed")
+    elif placing.trainee is None:
         who = placing.supervisor
     elif week.supervision(placing).whole:
         mode = (week.mode_served(placing) or week.supervision(placing).mode).replace("-", " ")

@@ -17,17 +17,14 @@ APPROVAL = "approval-covers"  # broken, nothing of the case is printed or publis
 
 
 def approval_covers(week: Week) -> Iterator[Broken]:
-    """What was approved covers who operates: any trainee by the table, or the stage it names, or a consultant alone."""
+    """What was approved covers who operates and under whom: by the table whoever it is, else what it names alone."""
     for placing in week.lists.placings:
-        case = week.case(placing)
-        stage = week.instance.trainees[placing.trainee].stage if placing.trainee else None
-        if case.approval is None or case.approval.covers(stage):
-            continue
-        says = f"{week.told(placing)}: {case.approval.says}"
-        if case.approval.stands:
-            says += f", and {placing.trainee} is at {stage}"
-        change = "Ask a consultant to approve it so, or name somebody it covers."
-        yield Broken(APPROVAL, placing.session, case.told, f"{says}.", change)
+        if why := week.uncovered(placing):
+            case = week.case(placing)
+            change = "A consultant approves it again, or it comes off."
+            if case.approval is not None and case.approval.stands:
+                change = "Ask a consultant to approve it so, or name somebody it covers."
+            yield Broken(APPROVAL, placing.session, case.told, f"{week.told(placing)}: {why}.", change)
 
 
 def supervisor_fits(week: Week) -> Iterator[Broken]:

@@ -2,6 +2,7 @@
 
 Dates are ISO dates and times those of the clock in theatre. `expected_start` counts minutes from the session's start;
 `case_starts` and `case_ends` say by the clock when the operation is expected to begin and, before the turnover, to end.
+`not_approved` says how a row is not what a consultant approved; empty where it is, or where nobody was asked.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ COLUMNS = (
     "day", "starts", "theatre", "session", "order", "case", "eye", "patient", "tier", "trainee", "trainee_stage",
     "supervisor", "mode", "expected_start", "expected_minutes", "anaesthetist", "lens_power_d", "backup_lens_power_d",
     "lens_material", "kit", "alerts", "alerts_not_recorded", "needed_by", "case_starts",
-    "case_ends",
+    "case_ends", "not_approved",
 )  # fmt: skip
 _ANSWERS = {True: "yes", False: "no", None: ""}
 
@@ -49,7 +50,7 @@ def _rows(week: Week) -> Iterator[list[object]]:
                 "; ".join(case.kit.values()),
                 "; ".join(says for says, holds in case.alerts if holds),
                 "; ".join(says for says, holds in case.alerts if holds is None), case.last_day or "",
-                _clock(session, start), _clock(session, start + operating),
+                _clock(session, start), _clock(session, start + operating), week.uncovered(placing),
             ]  # fmt: skip
 
 

@@ -93,6 +93,24 @@ class Week:
         """How close this supervisor is: as demanded, or the next closer that they may; None where they may not."""
         return served(self.supervision(placing).mode, self.supervisor(placing).can)
 
+    def uncovered(self, placing: Placing) -> str:
+        """How a placing is not what was approved, in words; empty where it is, or where nobody was asked."""
+        approval = self.case(placing).approval
+        if approval is None or not approval.stands:
+            return approval.says if approval is not None else ""
+        asked, person = self.supervision(placing), self.supervisor(placing)
+        if placing.trainee is not None:
+            stage = self.instance.trainees[placing.trainee].stage
+            if not approval.covers(stage):
+                return f"{approval.says}, and {placing.trainee} is at {stage}"
+            if asked.mode == WITHOUT_TRAINEE:
+                return f"{approval.says}: no trainee takes part, and {placing.trainee} is named"
+        if asked.by == CONSULTANT and person.grade != CONSULTANT:
+            return f"{approval.says}: {asked.mode}, by a consultant, and {person.id} is a {person.grade}"
+        if self.mode_served(placing) is None:
+            return f"{approval.says}: {asked.mode}, and {person.id} supervises only {', '.join(person.can)}"
+        return ""
+
     def told(self, placing: Placing) -> str:
         """`A-104, right eye, number 3 in tue-1-a`."""
         return f"{self.case(placing).told}, number {placing.place} in {placing.session}"

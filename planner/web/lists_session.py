@@ -170,7 +170,9 @@ def _line(site: Site, state: State, placing: Placing, start: float, mark: str, c
     week, case, now = state.week, state.week.case(placing), state.held.now[placing.case]
     begins = week.session(placing).span[0] + datetime.timedelta(minutes=round(start / 5) * 5)
     minutes = week.time(placing).mean + case.added_minutes + week.instance.turnover
-    if placing.trainee is None:
+    if why := week.uncovered(placing):
+        who, under = "Not approved as placed", f"{placing.trainee or 'no trainee'}, {placing.supervisor}: {why}"
+    elif placing.trainee is None:
         who, under = placing.supervisor, "no trainee"
     elif week.supervision(placing).whole:
         mode = (week.mode_served(placing) or week.supervision(placing).mode).replace("-", " ")

@@ -184,3 +184,32 @@ def test_a_list_that_an_approval_no_longer_covers_is_neither_printed_nor_publish
         with pytest.raises(NotCoveredError, match="as named, for early"):
             publish(desk, week, "tue-1-a", verdict, desk.store.person(who), "it stands all the same", {}, 0)
     assert desk.store.list_versions(TUESDAY, "tue-1-a") == ()
+
+
+def test_a_trainer_is_not_printed_as_operating_where_a_consultant_was_approved(desk: Desk) -> None:
+    """Placed by the table, then approved for a consultant alone: nobody else may be read there."""
+    now = now_of(desk, "L-402", "left")
+    held = lists_of(desk).held(ON)
+    lists = Lists((Placing("tue-1-a", 1, ("L-402", "left"), "trainee-5", "trainer-1"),))
+    arrange(desk, held, lists, "organiser-1")
+    kept = now.approved_snapshot
+    assert kept is not None
+    desk.store.approve(
+        now.case.id,
+        1,
+        kept.id,
+        "consultant-2",
+        kept.tier_working,
+        "consultant-only",
+        reason="seen again",
+        seen=now.seen,
+    )
+    held = lists_of(desk).held(ON)
+    week, verdict = Week(held.instance, held.lists), check(held.instance, held.lists)
+    [placing] = week.list_of("tue-1-a")
+    line = brief_of(held.instance, held.lists, "tue-1-a", lists_of(desk).plans(held, [placing])).rows[0]
+    assert line.operator == "not approved as placed" and line.steps == "none until approved"
+    [row] = csv.DictReader(io.StringIO(table_of(held.instance, held.lists)))
+    assert "as named, for early" in row["not_approved"]
+    with pytest.raises(NotCoveredError):
+        publish(desk, week, "tue-1-a", verdict, desk.store.person("consultant-1"), "all the same", {}, 0)

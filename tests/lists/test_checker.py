@@ -25,7 +25,7 @@ from lists.small_weeks import (
 )  # fmt: skip
 
 from planner.lists.checker import RULES, check
-from planner.lists.instance import Fellow, Instance, ListCase, Lists, Placing
+from planner.lists.instance import Covering, Fellow, Instance, ListCase, Lists, Placing
 from planner.lists.week import ALONE
 
 
@@ -156,6 +156,18 @@ BREAKS = {
     ),
     "consent not recorded": Made(
         week([eye("A", consent=None)]), lists("one: A late trainer"), "consent", ("consent to surgery is not recorded",)
+    ),
+    "approved as named for another stage": Made(
+        week([eye("A", approval=Covering(True, frozenset({"early"}), "approved by consultant-9 as named, for early"))]),
+        lists("one: A late trainer"),
+        "approval-covers",
+        ("as named, for early, and late is at late", "Ask a consultant"),
+    ),
+    "no approval that stands": Made(
+        week([eye("A", approval=Covering(False, frozenset(), "no approval stands on that day"))]),
+        lists("one: A - consultant"),
+        "approval-covers",
+        ("no approval stands on that day",),
     ),
     "consent refused": Made(
         week([eye("A", consent=False)]), lists("one: A late trainer"), "consent", ("there is no consent to surgery",)
