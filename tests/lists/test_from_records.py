@@ -20,6 +20,7 @@ from planner.lists.checker import check
 from planner.lists.from_records import FromRecords, Held
 from planner.lists.instance import Fellow, Instance, Lists, Placing
 from planner.lists.match import match
+from planner.lists.roster import Patient
 from planner.plan.make import make_plan
 from planner.records.rows import CaseNow, Seen, StepChange
 from planner.records.store import Store
@@ -217,9 +218,9 @@ def test_whole_operations_so_far_are_what_happened_and_else_what_was_published(
     assert {trainee.done for trainee in held.instance.trainees.values()} == {0}
     before, long_before = ON - datetime.timedelta(days=3), ON - datetime.timedelta(days=300)
     rows = [row_of("L-401", "trainee-2"), row_of("L-402", "trainee-2"), row_of("L-403", "trainee-3", whole=False)]
-    store.publish(before, "past", {"rows": [row_of("L-404", "trainee-4")]}, "organiser-1")
-    store.publish(before, "past", {"rows": rows}, "organiser-1")  # the last version counts alone
-    store.publish(ON, "today", {"rows": [row_of("L-405", "trainee-5")]}, "organiser-1")
+    store.publish(before, "past", {"rows": [row_of("L-404", "trainee-4")]}, "organiser-1", after=0)
+    store.publish(before, "past", {"rows": rows}, "organiser-1", after=1)  # the last version counts alone
+    store.publish(ON, "today", {"rows": [row_of("L-405", "trainee-5")]}, "organiser-1", after=0)
     code = held.codes.get("trainee-2", "trainee-2")
     happened("L-401", before, "consultant-1")  # published for trainee-2, and then the consultant operated
     happened("L-406", before, code)
@@ -310,6 +311,22 @@ def test_what_is_done_is_the_beginning_of_its_list(reader: FromRecords, store: S
     assert held.instance.begun == {("L-401", "right")} and check(held.instance, held.lists).stands
     turned = Lists(tuple(replace(placing, place=3 - placing.place) for placing in held.lists.placings))
     assert [one.rule for one in check(held.instance, turned).broken] == ["begun-first"]
+
+
+def test_both_eyes_agreed_by_the_roster_may_be_on_one_day(reader: FromRecords) -> None:
+    lines = (("L-433", "tue-1-a", "trainee-5", "trainer-1"), SECOND)
+
+    def rules() -> set[str]:
+        held = reader.held(ON)
+        return {
+            one.rule for one in check(held.instance, replace(held.lists, placings=placed(held, *lines).placings)).broken
+        }
+
+    assert "one-eye-a-day" in rules()
+    others = [patient for patient in reader.roster.patients if patient.id != "P-733"]
+    entered = Patient(id="P-733", both_eyes_agreed=True)
+    reader.roster = reader.roster.model_copy(update={"patients": [*others, entered]})
+    assert reader.held(ON).kept.both_eyes_agreed == {"P-733"} and "one-eye-a-day" not in rules()
 
 
 def test_two_cases_that_cannot_be_one_patient_s_are_to_be_settled(
