@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from planner.lists.model import Model, Solved
 
 OF_A_KIND = 6  # waiting cases that no rule can tell apart, in one search of a few sessions
+ORDERS = 5  # answers that no order lets stand, after which other sessions are freed
 SECONDS = 2.5  # of an ordinary machine for a unit of the solver's deterministic time, with what is done round it
 
 
@@ -185,8 +186,11 @@ class Search:
         here = Lists(tuple(kept), self.found.both_eyes_agreed)
         others = Tally(self.instance, (p for p in self.found.placings if p.session not in free | near))
         model = self.model(self.instance, self._pressing(possible, free), here, others, self.alike)
-        worth = self.worth
-        self._take(model.solve(self.found, min(stage.effort, effort / SECONDS), short=True), model, free)
+        worth, end = self.worth, self.took + effort
+        for _ in range(ORDERS):
+            left = (end - self.took) / SECONDS
+            if left <= 0 or self._take(model.solve(self.found, min(stage.effort, left), short=True), model, free):
+                break
         if self.worth > worth + 1e-6:
             return True
         self._in_vain.add(before)
