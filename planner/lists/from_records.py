@@ -68,14 +68,15 @@ class Held:
         found = [now.allocation for now in self.now.values() if now.allocation is not None]
         return [at for at in [*found, *(one.at for one in self.elsewhere)] if at.day in days]
 
-    def arrange(self, store: Store, lists: Lists, by: str, why: str = "") -> int:
+    def arrange(self, store: Store, lists: Lists, by: str, why: str = "", although: str = "") -> int:
         """Enter what differs from what the records held. Returns how many cases changed. Raises PlannerError."""
         days = {self.instance.sessions[p.session].day for p in {*self.lists.placings} ^ {*lists.placings}}
         if not days:
             return 0
         return store.arrange(
-            {at.id for at in self.open_on(days)}, [*self._wanted(lists, days), *self._elsewhere(days)], by, why
-        )
+            {at.id for at in self.open_on(days)}, [*self._wanted(lists, days), *self._elsewhere(days)], by, why,
+            although,
+        )  # fmt: skip
 
     def _wanted(self, lists: Lists, days: set[datetime.date]) -> list[Wanted]:
         found = []
