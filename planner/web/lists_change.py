@@ -24,7 +24,6 @@ from planner.web.lists_held import State, session_path, state_of
 from planner.web.places import case_path
 from planner.web.presenting import page
 from planner.web.site import site_of
-from planner.wording import day_words
 
 router = APIRouter()
 Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
@@ -91,7 +90,7 @@ def ask(request: Request, visitor: Building, form: Posted) -> Response:
         raise HTTPException(404)
     now, session = state.held.now[wish.key], state.session(wish.option.session)
     trainee = state.held.instance.trainees[wish.option.trainee]
-    place = f"{day_words(session.day)}, {session.theatre}"
+    place = f"{session.day.isoformat()}, {session.theatre}"  # as data: a date in words is refused in a note
     note = f"For {trainee.id} ({trainee.stage}) under {wish.option.supervisor}, {place}."
     note += f" {wish.why}" if wish.why else ""
     try:

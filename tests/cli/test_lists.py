@@ -81,7 +81,7 @@ def test_matching_and_keeping(tmp_path: Path) -> None:
     made = tmp_path / "made.yaml"
     ran = run("match", *POOL, *GIVEN, "-o", str(made))
     assert (ran.code, ran.err) == (0, "")
-    assert ran.out.startswith("44 of 48 cases placed;") and "No place for L-412, right eye" in ran.out
+    assert ran.out.startswith("44 of 48 cases placed;") and "No place for L-410, right eye" in ran.out
     assert "consultant-2 operates (a trainee was refused)" in ran.out
     assert run("check", str(made), *POOL, *GIVEN).code == 0
     told = json.loads(run("match", *POOL, *GIVEN, "--keep", str(WEEK), "--json").out)
