@@ -204,10 +204,10 @@ class FromRecords:
             return Covering(False, frozenset(), NO_APPROVAL)
         if given.covers == "table":
             says = f"tier {given.tier} approved by {now.approval.by}, whoever operates"
-            return Covering(True, frozenset(STAGES), says)
+            return Covering(True, frozenset(STAGES), says, now.approval.id)
         mode = f", {given.mode.replace('-', ' ')}" if given.mode else ""
         says = f"approved by {now.approval.by} as named, for {given.stage}{mode}"
-        return Covering(True, frozenset({given.stage}), says)
+        return Covering(True, frozenset({given.stage}), says, now.approval.id, now.approval.operator_conditions)
 
     def _session_of(self, at: Allocation, ids: Mapping[str, str]) -> tuple[Session | None, str]:
         """The session that a place is in, or why it is in none."""
