@@ -111,7 +111,7 @@ def test_an_approved_plan_prints_by_whom(gathered: Gathered, held: Lists) -> Non
     given = Approval("A Consultant", "2026-11-25T09:00", 3, 4, "", "")
     plans[key] = replace(plans[key], approval=given)
     row = next(row for row in brief_of(gathered.instance, held, "tue-1-a", plans).rows if row.key == key)
-    assert (row.tier, row.approved) == ("4", "approved by A Consultant")
+    assert (row.tier, row.approved) == ("4", "approved by A Consultant, by the rulebook tier 3")
 
 
 def test_changed_rows_are_marked_in_words_and_what_came_off_is_named(gathered: Gathered, held: Lists) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import Any
 
 import pytest
@@ -24,9 +23,9 @@ def case(rulebook: Rulebook, reference: str, eye: str = "right", on: str = "2026
 # What the second case says otherwise, and what is then told; the first is of the right eye of a woman of 70.
 CONTRADICTED: dict[str, tuple[dict[str, Any], str]] = {
     "two sexes": ({"sex": "male"}, "P-1 is female in A-1 and male in A-2"),
-    "two years older on one day": ({"age_years": 72}, "70 years old in A-1, recorded on 2026-11-10, and 72 in A-2"),
+    "two years older on one day": ({"age_years": 72}, "70 years old in A-1, recorded on 10 November 2026, and 72 in A-2"),
     "two years younger on one day": ({"age_years": 68}, "and 68 in A-2"),
-    "two years older after a month": ({"age_years": 72, "on": "2026-12-10"}, "and 72 in A-2, recorded on 2026-12-10"),
+    "two years older after a month": ({"age_years": 72, "on": "2026-12-10"}, "and 72 in A-2, recorded on 10 December 2026"),
     "no older after two years": ({"age_years": 70, "on": "2028-11-12"}, "and 70 in A-2"),
     "one eye twice": ({"eye": "right"}, "P-1 has the right eye in both A-1 and A-2"),
 }
@@ -69,12 +68,11 @@ def test_every_contradiction_is_told_at_once(rulebook: Rulebook, demo_roster: Ro
     with pytest.raises(PlannerError) as caught:
         gather(cases, rulebook, demo_unit, demo_roster)
     assert len(caught.value.faults) == 2
-    assert str(datetime.date(2026, 11, 10)) in str(caught.value)
+    assert "10 November 2026" in str(caught.value)
 
 
 @pytest.mark.parametrize("other", ["p-1", "P 1", "P\u20111"])
 def test_one_pseudonym_spelt_in_two_ways_is_refused(rulebook: Rulebook, other: str) -> None:
     """Found by using it: `P-1` and `p-1` in two theatres at one hour, and "every rule kept"."""
-    cases = [case_of("A-1", "right", rulebook, patient="P-1"), case_of("A-2", "left", rulebook, patient=other)]
-    (found,) = contradictions(cases)
+    (found,) = contradictions([case(rulebook, "A-1"), case(rulebook, "A-2", "left", patient=other)])
     assert "in other letters" in found.says and "in one way" in found.fault.hint
