@@ -72,6 +72,7 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
     ("post", APPROVAL + "/withdraw"): (303, 404, 409, 422),
     ("get", "/lists"): (200, 422),
     ("post", "/lists/all/change"): (200, 303, 404, 409, 422),
+    ("post", "/lists/all/ask"): (303, 404, 422),
     ("post", "/lists/all/propose"): (200,),
     ("post", "/lists/all/accept"): (303, 409, 422),
     ("get", "/lists/week.pdf"): (200, 202),
@@ -144,6 +145,10 @@ def forms(rulebook: Rulebook, days: Iterable[str]) -> dict[str, Schema]:
         LISTING: {"approval": HIDDEN, "day": day, "theatre": TEXT}
         | {"place": {"enum": ["", "1", "2", "0", "99", "²", "-1"]}}
         | {"trainee": {"enum": ["", "trainee-3", "nobody-9"]}, "supervisor": {"enum": ["", "consultant-1", "x\x00"]}},
+        "/lists/all/ask": {"act": {"enum": ["put", "fly"]}, "why": TEXT}
+        | {"reference": {"enum": [NOW, *STATES, "é\x00"]}, "eye": {"enum": [NOW, *EYES, "both"]}}
+        | {"session": {"enum": [NOW, "tue-1-b", "no-such"]}, "trainee": {"enum": ["", "trainee-3", "nobody-9"]}}
+        | {"supervisor": {"enum": [NOW, "consultant-1", ""]}},
         "/lists/all/change": {"seen": HIDDEN, "act": {"enum": ["put", "up", "down", "off", "lock", "unlock", "fly"]}}
         | {"reference": {"enum": [NOW, *STATES, "é\x00"]}, "eye": {"enum": [NOW, *EYES, "both"]}}
         | {"session": {"enum": [NOW, "tue-1-b", "no-such"]}, "trainee": {"enum": ["", "trainee-3", "nobody-9"]}}

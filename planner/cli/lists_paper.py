@@ -115,7 +115,8 @@ def calendar(
     editions = {}
     for name, session in instance.sessions.items():
         was = [p for p in before.placings if p.session == name]
-        if was or published:
+        listed = any(p.session == name for p in held.placings)
+        if was or (published and listed):
             people = frozenset(code for p in was for code in (p.trainee, p.supervisor) if code is not None)
             editions[name] = Edition(published or 0, stamp, bool(published), people, Slot.of(session))
     write_whole(output, calendar_of(instance, held, stamp, person, editions))

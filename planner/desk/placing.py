@@ -22,7 +22,7 @@ def uncovered(held: Held, lists: Lists) -> tuple[Broken, ...]:
     return tuple(broken_rules(Week(held.instance, lists), (APPROVAL,)))
 
 
-def arrange(desk: Desk, held: Held, lists: Lists, by: str, why: str = "") -> int:
+def arrange(desk: Desk, held: Held, lists: Lists, by: str, why: str = "", although: str = "") -> int:
     """Bring the lists to these. Returns how many cases changed. Raises NotCoveredError, or what the store refuses.
 
     What stood uncovered before, since an approval ended meanwhile, may stay or come off; nothing new comes to stand so.
@@ -32,7 +32,7 @@ def arrange(desk: Desk, held: Held, lists: Lists, by: str, why: str = "") -> int
     faults = uncovered(held, Lists(came))
     if faults:
         raise NotCoveredError([Fault("", one.says, "only what was approved is placed", one.change) for one in faults])
-    return held.arrange(desk.store, lists, by, why)
+    return held.arrange(desk.store, lists, by, why, although)
 
 
 def allocate(

@@ -152,5 +152,7 @@ class Table:
         return total
 
     def _nearest(self, column: str) -> str:
-        close = difflib.get_close_matches(column.lower(), [*_CASE_HEADINGS, *self.vocabulary.by_id], 1, 0.6)
-        return f"did you mean {close[0]}? if not, remove it" if close else "remove it; planner intake --csv names all"
+        known, said = [*_CASE_HEADINGS, *self.vocabulary.by_id], column.strip().lower().replace(" ", "_")
+        close = difflib.get_close_matches(said, known, 1, 0.6) or [name for name in known if said and said in name]
+        lost = "what it says is lost if the column is removed"
+        return f"did you mean {close[0]}? {lost}" if close else f"planner intake --csv names all; {lost}"

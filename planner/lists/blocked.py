@@ -52,6 +52,18 @@ def why_not(
     return Blocked(key, instance.cases[key].told, rules, _nearest(near), tuple(one.opening for one in changes))
 
 
+def barring(instance: Instance, lists: Lists, keys: Iterable[Key]) -> dict[Key, tuple[str, ...]]:
+    """The rules that bar each of these cases from every place; cases that no rule can tell apart are tried once."""
+    alike, known = Alike(instance), dict[object, tuple[str, ...]]()
+    found = {}
+    for key in keys:
+        kind = alike.kind(key), alike.deadline(key)
+        if kind not in known:
+            known[kind] = _barred(instance, lists, key)[0]
+        found[key] = known[kind]
+    return found
+
+
 def why_none(
     instance: Instance, lists: Lists, keys: Iterable[Key], fixed: frozenset[Key] = frozenset()
 ) -> tuple[Blocked, ...]:

@@ -24,6 +24,7 @@ MARKS = {
     "session": lambda: say("MOVED HERE"),
     "people": lambda: say("OTHER PEOPLE"),
     "order": lambda: say("OTHER PLACE"),
+    "approval": lambda: say("APPROVED AGAIN"),
 }
 
 
@@ -180,7 +181,7 @@ def _row(week: Week, placing: Placing, start: float, plan: Plan, mark: str) -> R
         if lens.power_d is not None else say("not recorded"),
         dioptres(lens.backup_power_d) if lens.backup_power_d is not None else say("not recorded"),
         f"{lens.biometry_reference or say('reference not recorded')}, {day(lens.biometry_date)}",
-        tuple(says for says, holds in case.alerts if holds),
+        (*_conditions(given), *(says for says, holds in case.alerts if holds)),
         tuple(says for says, holds in case.alerts if holds is None),
         tuple(reason.because for reason in plan.assessment.readiness.because),
         tuple(missing.label for missing in plan.assessment.missing),
@@ -188,11 +189,19 @@ def _row(week: Week, placing: Placing, start: float, plan: Plan, mark: str) -> R
     )  # fmt: skip
 
 
+def _conditions(given: Approval | None) -> Iterator[str]:
+    """What the consultant's approval hangs on, said aloud with what else the room must know."""
+    if given is not None and given.conditions:
+        yield say("Approved on condition: %(text)s", text=given.conditions)
+
+
 def _approved(given: Approval) -> str:
     told = say("approved by %(name)s", name=given.by)
+    if given.tier_by_rulebook != given.tier_approved:
+        told += say(", by the rulebook tier %(tier)s", tier=given.tier_by_rulebook)
     if given.covers == "as-named":
         told += say(", as named")
-    return told + (say("; on condition: %(text)s", text=given.conditions) if given.conditions else "")
+    return told
 
 
 def _who(week: Week, placing: Placing, plan: Plan) -> tuple[str, str, str]:

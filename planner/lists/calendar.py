@@ -107,4 +107,5 @@ def _lines(week: Week, placings: Iterable[Placing]) -> Iterable[str]:
         case = week.case(placing)
         mode = (week.mode_served(placing) or week.supervision(placing).mode).replace("-", " ")
         who = placing.supervisor if placing.trainee is None else f"{placing.trainee}, {placing.supervisor} {mode}"
+        who = "not approved as placed" if week.uncovered(placing) else who
         yield f"{placing.place}. {case.eye} eye, tier {case.tier}: {who}"

@@ -13,7 +13,7 @@ class Change:
     """A case whose row differs: `was` or `now` is None where it had or has no place. `kind` is the largest difference.
 
     Kinds: `new`, `off`, `session` (another session), `people` (another trainee or supervisor), `order` (another place
-    among the cases that were and are on that list).
+    among the cases that were and are on that list), `approval` (approved again since it was published).
     """
 
     case: Key

@@ -172,6 +172,9 @@ def asked_of(week: Week, placing: Placing) -> Iterator[Broken]:
             says = f"{week.told(placing)}: not recorded: {rule.asked}."
             change = f"Ask; if so, it goes {'first' if rule.first else 'last'}."
             yield Broken("fixed-order", session, case.told, says, change)
+    if case.approval is not None and case.approval.on_operator and not week.uncovered(placing):
+        says = f"{week.told(placing)}: approved on a condition on who operates: {case.approval.on_operator}."
+        yield Broken(rules_of_people.APPROVAL, session, case.told, says, "See that these people meet it.")
     if case.patient is None and len(week.lists.placings) > 1:
         says = f"{week.told(placing)}: no patient's pseudonym, so another eye of the same patient is not seen."
         yield Broken("one-eye-a-day", session, case.told, says, "Record `patient:` in the case.")

@@ -68,14 +68,15 @@ class Held:
         found = [now.allocation for now in self.now.values() if now.allocation is not None]
         return [at for at in [*found, *(one.at for one in self.elsewhere)] if at.day in days]
 
-    def arrange(self, store: Store, lists: Lists, by: str, why: str = "") -> int:
+    def arrange(self, store: Store, lists: Lists, by: str, why: str = "", although: str = "") -> int:
         """Enter what differs from what the records held. Returns how many cases changed. Raises PlannerError."""
         days = {self.instance.sessions[p.session].day for p in {*self.lists.placings} ^ {*lists.placings}}
         if not days:
             return 0
         return store.arrange(
-            {at.id for at in self.open_on(days)}, [*self._wanted(lists, days), *self._elsewhere(days)], by, why
-        )
+            {at.id for at in self.open_on(days)}, [*self._wanted(lists, days), *self._elsewhere(days)], by, why,
+            although,
+        )  # fmt: skip
 
     def _wanted(self, lists: Lists, days: set[datetime.date]) -> list[Wanted]:
         found = []
@@ -203,10 +204,10 @@ class FromRecords:
             return Covering(False, frozenset(), NO_APPROVAL)
         if given.covers == "table":
             says = f"tier {given.tier} approved by {now.approval.by}, whoever operates"
-            return Covering(True, frozenset(STAGES), says)
+            return Covering(True, frozenset(STAGES), says, now.approval.id)
         mode = f", {given.mode.replace('-', ' ')}" if given.mode else ""
         says = f"approved by {now.approval.by} as named, for {given.stage}{mode}"
-        return Covering(True, frozenset({given.stage}), says)
+        return Covering(True, frozenset({given.stage}), says, now.approval.id, now.approval.operator_conditions)
 
     def _session_of(self, at: Allocation, ids: Mapping[str, str]) -> tuple[Session | None, str]:
         """The session that a place is in, or why it is in none."""

@@ -35,12 +35,15 @@ class Supervision:
 class Covering:
     """What the approval of a case lets be placed: trainees of `stages`, or a consultant alone, while it `stands`.
 
-    `says` is what was approved, or why nothing stands, in words.
+    `says` is what was approved, or why nothing stands, in words; `id` is the approval's in the records. `on_operator`
+    is a condition on who operates, which people must judge.
     """
 
     stands: bool
     stages: frozenset[Stage]
     says: str
+    id: int | None = None
+    on_operator: str = ""
 
     def covers(self, stage: Stage | None) -> bool:
         return self.stands and (stage is None or stage in self.stages)

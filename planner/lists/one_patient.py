@@ -26,22 +26,43 @@ class Contradiction:
     @property
     def fault(self) -> Fault:
         why = "one pseudonym is one patient, who has two eyes"
-        hint = "correct what is wrong, give one of the two cases its own pseudonym, or keep one of two for the same eye"
+        hint = "write one patient's pseudonym in one way, correct what is wrong, give one of the two cases its own "
+        hint += "pseudonym, or keep one of two for the same eye"
         return Fault(f"{told(self.first)} and {told(self.second)}", self.says, why, hint)
 
 
 def contradictions(cases: Iterable[Case]) -> list[Contradiction]:
-    """Every two cases of one pseudonym that name one eye, two sexes, or ages further apart than their dates."""
+    """Every two cases of one pseudonym that name one eye, two sexes, or ages further apart than their dates.
+
+    And every pseudonym in other capitals, spaces or dashes than another: one patient would be taken for two.
+    """
     of_patient: dict[str, list[Case]] = defaultdict(list)
+    spelt: dict[str, list[Case]] = defaultdict(list)
     for case in cases:
         if case.patient is not None:
             of_patient[case.patient].append(case)
-    return [
+            spelt[_plain(case.patient)].append(case)
+    respelt = [
+        Contradiction(held[0], other, f"{held[0].patient!r} is {other.patient!r} in other letters")
+        for held in spelt.values()
+        for other in {case.patient: case for case in held[::-1]}.values()
+        if other.patient != held[0].patient
+    ]
+    return respelt + [
         Contradiction(first, second, f"{patient} {says}")
         for patient, held in of_patient.items()
         for first, second in combinations(held, 2)
         for says in _said(first, second)
     ]
+
+
+def _plain(pseudonym: str) -> str:
+    """A pseudonym as it is read aloud: letters and digits alone, whatever their capitals.
+
+    >>> _plain("P-1") == _plain("p 1") == _plain("P\u20111")
+    True
+    """
+    return "".join(letter for letter in pseudonym.casefold() if letter.isalnum())
 
 
 def told(case: Case) -> str:

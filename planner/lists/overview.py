@@ -9,7 +9,7 @@ from itertools import groupby
 
 from planner.documents.figures import day
 from planner.documents.language import say, side_of
-from planner.lists.blocked import why_not
+from planner.lists.blocked import barring
 from planner.lists.checker import WORDS, check
 from planner.lists.instance import Instance, Lists, Placing
 from planner.lists.reasons import pressing
@@ -121,7 +121,7 @@ def glance(instance: Instance, lists: Lists) -> Glance:
     waiting = [key for key in instance.cases if key not in placed]
     waiting.sort(key=instance.turn)
     return Glance(
-        tuple(weeks), tuple(_waiting(instance, lists, key) for key in waiting),
+        tuple(weeks), tuple(_waiting(instance, key, rules) for key, rules in barring(instance, lists, waiting).items()),
         tuple(_share(week, name) for name in instance.trainees), len(placed), instance.overrun_chance,
     )  # fmt: skip
 
@@ -144,9 +144,9 @@ def _entry(week: Week, placing: Placing) -> Entry:
     return Entry(placing.place, side_of(case.eye), case.reference, case.tier, who)
 
 
-def _waiting(instance: Instance, lists: Lists, key: tuple[str, str]) -> Waiting:
+def _waiting(instance: Instance, key: tuple[str, str], rules: tuple[str, ...]) -> Waiting:
     case = instance.cases[key]
-    barred = tuple(WORDS[rule] for rule in why_not(instance, lists, key).rules)
+    barred = tuple(WORDS[rule] for rule in rules)
     return Waiting(side_of(case.eye), case.reference, case.tier, pressing(instance, key), barred)
 
 

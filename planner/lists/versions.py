@@ -23,6 +23,7 @@ def document_of(week: Week, session: str, verdict: Verdict) -> dict[str, Any]:
             "supervisor": placing.supervisor, "tier": week.case(placing).tier, "whole": week.supervision(placing).whole,
             "stage": week.instance.trainees[placing.trainee].stage if placing.trainee else None,
             "mode": week.mode_served(placing) or week.supervision(placing).mode,
+            "approval": approval.id if (approval := week.case(placing).approval) is not None else None,
             "minutes": round(week.time(placing).mean + week.case(placing).added_minutes + week.instance.turnover),
         }
         for placing in week.list_of(session)
@@ -48,10 +49,22 @@ def lists_of(session: str, document: Mapping[str, Any]) -> Lists:
     )
 
 
-def differs(session: str, document: Mapping[str, Any], now: Lists) -> tuple[Change, ...]:
-    """How the list of a session differs now from a version of it."""
+def differs(session: str, document: Mapping[str, Any], instance: Instance, now: Lists) -> tuple[Change, ...]:
+    """How the list of a session differs now from a version of it; also where a row was approved again since."""
     own = Lists(tuple(placing for placing in now.placings if placing.session == session))
-    return changes(lists_of(session, document), own)
+    before = lists_of(session, document)
+    found = changes(before, own)
+    told, was = {change.case for change in found}, {placing.case: placing for placing in before.placings}
+    kept = {(row["case"], row["eye"]): row.get("approval") for row in document["rows"]}
+    again = [
+        Change(placing.case, "approval", was[placing.case], placing)
+        for placing in sorted(own.placings)
+        if placing.case not in told
+        and placing.case in was
+        and (approval := instance.cases[placing.case].approval) is not None
+        and kept[placing.case] not in (None, approval.id)
+    ]
+    return (*found, *again)
 
 
 def editions_of(
@@ -63,7 +76,7 @@ def editions_of(
         of_session = list(group)
         last, session = of_session[-1], instance.sessions.get(name)
         slot = _slot(last)
-        stands = session is not None and slot == Slot.of(session) and not differs(name, last.document, now)
+        stands = session is not None and slot == Slot.of(session) and not differs(name, last.document, instance, now)
         coming = [row for one in of_session if one.day >= on for row in one.document["rows"]]
         people = {code for row in coming for code in (row["trainee"], row["supervisor"]) if code is not None}
         at = datetime.datetime.fromisoformat(last.at).replace(microsecond=0)

@@ -137,8 +137,8 @@ class Approving(Part):
         return self._ended(approval_id, "withdrawn", checked_text(why, "reason", required=True), by, "consultant")
 
     def lapse(self, approval_id: int, why: str, by: str) -> Approval:
-        """Enter that an approval has lapsed, which `standing` found. Raises PlannerError."""
-        return self._ended(approval_id, "lapsed", checked_text(why, "reason", required=True), by)
+        """Enter that an approval has lapsed, which `standing` found and says in its own words. Raises PlannerError."""
+        return self._ended(approval_id, "lapsed", why, by)
 
     def approval(self, approval_id: int) -> Approval:
         """Raises PlannerError where there is none."""

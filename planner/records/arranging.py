@@ -23,14 +23,18 @@ class ListsChanged(PlannerError):
 
 
 class Arranging(Part):
-    def arrange(self, seen: Collection[int], wanted: Sequence[Wanted], by: str, why: str = "") -> int:
+    def arrange(
+        self, seen: Collection[int], wanted: Sequence[Wanted], by: str, why: str = "", although: str = ""
+    ) -> int:
         """Bring the lists of some days to `wanted`, in one transaction. Returns how many cases changed their row.
 
         The days are those of the open places `seen` (their ids, every one on those days) and of `wanted`; a place seen
         and not wanted is taken off, which needs a reason. What does not change keeps its row. Raises ListsChanged
-        where the places that stand are not those seen, PlannerError with every other fault.
+        where the places that stand are not those seen, PlannerError with every other fault. `although` is what the
+        checker said against it, kept beside the reason.
         """
         why = checked_text(why, "reason")
+        why = f"{why} (entered although: {although})" if although else why
         with self._changing(by, *BUILDERS) as change:
             standing = self._as_seen(change, seen, wanted)
             asked = {one.case_id: one for one in wanted}

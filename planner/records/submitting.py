@@ -70,6 +70,10 @@ class Submitting(Part):
             question = self._asked(change, case_id, version, text)
             case = case_in(change.connection, case_id)
             told = f"{case.reference}, {case.eye} eye, was sent back by {by}: {text}"
+            if _approved(change.connection, case_id):
+                told = (
+                    f"{case.reference}, {case.eye} eye: what was asked was refused by {by}: {text}. It stays approved."
+                )
             notify(change, (waiting.by, *concerned_in(change.connection, case_id)), told, case_id)
             return question
 

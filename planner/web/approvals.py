@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
 from planner.assess.assessment import SettleReason
+from planner.desk.approving import stage_asked
 from planner.records.rows import CaseNow
 from planner.web.approval import enter_lapses, standing_of
 from planner.web.door import Door, Visitor
@@ -70,7 +71,7 @@ def _order(site: Site, now: CaseNow) -> tuple[tuple[object, ...], int, str]:
 
 
 def _line(site: Site, now: CaseNow, visitor: Visitor) -> Line:
-    judged = site.judge.judge(now.version)
+    judged = site.judge.judge(now.version, stage_asked(site.desk, now))
     plan, waiting, given = judged.plan, now.submission, now.approval
     tier, label, stage = "cannot be judged", "", ""
     reasons: tuple[SettleReason, ...] = ()
@@ -78,6 +79,7 @@ def _line(site: Site, now: CaseNow, visitor: Visitor) -> Line:
         shown, reasons = plan.assessment.tier, plan.assessment.readiness.because
         tier = readings(shown)
         label, stage = shown.label, plan.supervision.stage_label
+        stage += "; something else is asked than was approved" if waiting and given else ""
     asked = [question for question in site.store.questions(now.case.id) if question.by == visitor.code]
     standing = standing_of(site, now)
     return Line(

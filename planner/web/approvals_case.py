@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Annotated
+from typing import Annotated, cast
 
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
@@ -12,11 +12,11 @@ from starlette.responses import Response
 from planner.case import STAGES
 from planner.desk.approving import difference, stage_asked
 from planner.documents.figures import day
-from planner.plan.approved import allocation_for
+from planner.plan.approved import Who, allocation_for
 from planner.plan.plan import Plan
 from planner.records.approved import dated_ahead, holds_until
 from planner.records.rows import CaseNow
-from planner.rulebook.shapes import MODES
+from planner.rulebook.shapes import MODES, Mode
 from planner.unit import Approvals
 from planner.web.approval import plan_as_approved, standing_of, state_of, today
 from planner.web.approvals_glance import glance
@@ -52,22 +52,27 @@ def case_page(
     site = site_of(request)
     judged = site.judge.judge(now.version, stage_asked(site.desk, now))
     plan = judged.plan
-    approvals = site.store.approvals(now.case.id)
+    approvals, standing, written = site.store.approvals(now.case.id), standing_of(site, now), dict(written or {})
+    # What stands is carried into the forms, so that nothing of it is dropped unseen.
+    given = now.approval if standing is not None and standing.state == "stands" else None
+    held = {"conditions": given.conditions, "operator_conditions": given.operator_conditions} if given else {}
+    in_force = plan_as_approved(site, now) if plan else None
     authors = {version.by for version in site.store.versions(now.case.id)}
     return page(
         request, "approval.html", 422 if faults else 200,
         case=now.case, now=now, state=state_of(site, now), path=approval_path(now.case), case_path=case_path(now.case),
         plan=plan, faults=faults, judged=judged,
         glance=glance(plan, site.rulebook) if plan else None,
-        in_force=plan_as_approved(site, now) if plan else None,
+        in_force=in_force,
         asked=difference(site.desk, now, plan) if plan else None,
         by_table=_by_table(site, plan) if plan else [],
-        standing=standing_of(site, now), earlier=[given for given in reversed(approvals) if given.ended],
+        standing=standing, earlier=[given for given in reversed(approvals) if given.ended],
         questions=site.store.questions(now.case.id), when=day_and_time, longest=LONGEST,
         own=visitor.code in authors, aged=_aged(site, now),
         barred=site.store.may_not_approve(now.case.id, visitor.code, who_may(site)),
-        changing=_changing(site, plan, tier, written or {}) if plan else None,
-        written=dict.fromkeys(("conditions", "operator_conditions", "reason", "text", "why"), "") | dict(written or {}),
+        changing=_changing(site, plan, tier, written, in_force if given else None) if plan else None,
+        held=dict.fromkeys(("conditions", "operator_conditions"), "") | held,
+        written=dict.fromkeys(("conditions", "operator_conditions", "reason", "text", "why"), "") | held | written,
     )  # fmt: skip
 
 
@@ -97,17 +102,28 @@ def _by_table(site: Site, plan: Plan) -> list[tuple[str, list[tuple[str, str]]]]
     return found
 
 
-def _changing(site: Site, plan: Plan, tier: int | None, written: Mapping[str, str]) -> dict[str, object]:
-    """The form for changes: each tier with its supervision for this stage, and the steps as they go with the chosen."""
+def _changing(
+    site: Site, plan: Plan, tier: int | None, written: Mapping[str, str], in_force: Plan | None
+) -> dict[str, object]:
+    """The form for changes: each tier with its supervision for this stage, and the steps as they go with the chosen.
+
+    It begins with what is `in_force` by an approval that stands, where that is of this stage.
+    """
     chosen = tier or plan.assessment.tier.working
     given = allocation_for(plan, site.rulebook, chosen)
+    if tier is None and in_force is not None and in_force.approval is not None:
+        chosen = in_force.approval.tier_approved
+        given = allocation_for(plan, site.rulebook, chosen)
+        if in_force.supervision.stage == plan.supervision.stage:
+            who: dict[str, Who] = {step.id: step.who for step in in_force.steps}
+            given = replace(given, mode=cast(Mode, in_force.supervision.mode), who=who)
     mode = written.get("mode") if written.get("mode") in MODES else given.mode
-    who = {step.id: written.get(f"who.{step.id}", given.who[step.id]) for step in plan.steps}
+    hands = {step.id: written.get(f"who.{step.id}", given.who[step.id]) for step in plan.steps}
     tiers = [
         (shape.tier, shape.label, allocation_for(plan, site.rulebook, shape.tier).mode)
         for shape in sorted(site.rulebook.tiers.tiers, key=lambda shape: shape.tier)
     ]
     return {
-        "open": tier is not None, "tier": chosen, "tiers": tiers, "mode": mode, "who": who,
+        "open": tier is not None, "tier": chosen, "tiers": tiers, "mode": mode, "who": hands,
         "modes": [(name, site.rulebook.supervision.modes[name]) for name in MODES],
     }  # fmt: skip

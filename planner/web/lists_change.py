@@ -73,8 +73,8 @@ def change(request: Request, visitor: Building, form: Posted) -> Response:
                 return _refused(request, state, wish, (), 200, back, breaks, asks=True)
             if breaks and not (wish.sure and wish.why):
                 return _refused(request, state, wish, (), 422 if wish.sure else 200, back, breaks)
-            told = f"{wish.why} (entered although: {breaks[0].says})" if breaks else wish.why
-            arrange(site.desk, state.held, lists, visitor.code, told[:LONGEST])
+            although = breaks[0].says if breaks else ""
+            arrange(site.desk, state.held, lists, visitor.code, wish.why, although)
     except PlannerError as error:
         return _refused(request, state, wish, tuple(map(str, error.faults)), 422, back)
     return RedirectResponse(back, 303)
@@ -90,8 +90,8 @@ def ask(request: Request, visitor: Building, form: Posted) -> Response:
         raise HTTPException(404)
     now, session = state.held.now[wish.key], state.session(wish.option.session)
     trainee = state.held.instance.trainees[wish.option.trainee]
-    place = f"{session.day.isoformat()}, {session.theatre}"  # as data: a date in words is refused in a note
-    note = f"For {trainee.id} ({trainee.stage}) under {wish.option.supervisor}, {place}."
+    # The day as data: what people write of dates in words is refused, since it could be a date of birth.
+    note = f"For {trainee.id} ({trainee.stage}) under {wish.option.supervisor}, {session.day}, {session.theatre}."
     note += f" {wish.why}" if wish.why else ""
     try:
         ask_for(site.desk, now, trainee.stage, visitor.code, note)

@@ -109,9 +109,7 @@ def _in_force(site: Site, now: CaseNow) -> tuple[Plan, str]:
 
 def _line(site: Site, now: CaseNow, at: Allocation, doubts: tuple[str, ...]) -> Line:
     plan = site.judge.judge(now.version).plan
-    findings, finding = now.version.findings, site.rulebook.vocabulary.by_id.get("anaesthesia_requested")
-    asked = findings.get("anaesthesia_requested")
-    tier, supervision = "", ""
+    tier, supervision, anaesthesia = "", "", "cannot be planned"
     kit: tuple[str, ...] = ()
     if plan is not None:
         plan, barred = _in_force(site, now)
@@ -119,9 +117,10 @@ def _line(site: Site, now: CaseNow, at: Allocation, doubts: tuple[str, ...]) -> 
         tier = f"{shown}" if plan.approval else f"{shown}, not approved"
         supervision = barred or f"{plan.supervision.mode.replace('-', ' ')}, {plan.supervision.by}"
         kit = tuple(item.label for item in plan.kit if item.need == "essential")
+        anaesthesia = plan.choices["anaesthesia"].label
     return Line(
         at, now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""),
         case_path(now.case, "plan"), tier, supervision,
-        finding.shown(finding.read(asked)) if finding and asked is not None else "not recorded", kit,
+        anaesthesia, kit,
         now.approval.every_condition if now.approval else "", doubts,
     )  # fmt: skip

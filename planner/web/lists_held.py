@@ -79,7 +79,9 @@ class State:
 
     def standing(self, session: str) -> Standing:
         version = self.versions.get(session)
-        return Standing(version, () if version is None else differs(session, version.document, self.lists))
+        return Standing(
+            version, () if version is None else differs(session, version.document, self.held.instance, self.lists)
+        )
 
     def broken(self, session: str) -> list[Broken]:
         return [one for one in self.verdict.broken if one.session == session]

@@ -31,7 +31,10 @@ from planner.wording import day_words
 router = APIRouter()
 Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
 LONGER = 20.0  # seconds, about, that a search for the best takes
-KINDS = {"new": "placed", "session": "moved", "people": "other people", "order": "other place", "off": "off"}
+KINDS = {
+    "new": "placed", "session": "moved", "people": "other people", "order": "other place", "off": "off",
+    "approval": "approved again",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.lists.changed import Change, changes
 from planner.lists.instance import Placing
+from planner.lists.rules_of_people import APPROVAL
 from planner.lists.standby import standby
 from planner.lists.versions import lists_of
 from planner.records.publishing import PublishedMeanwhile
@@ -35,7 +36,10 @@ Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))
 SESSION = "/lists/session/{session}"
 BUILDERS = ("organiser", "consultant")
 LONGEST = 200
-MARKS = {"new": "NEW", "people": "OTHER PEOPLE", "order": "OTHER PLACE", "session": "MOVED HERE", "off": "OFF"}
+MARKS = {
+    "new": "NEW", "people": "OTHER PEOPLE", "order": "OTHER PLACE", "session": "MOVED HERE", "off": "OFF",
+    "approval": "APPROVED AGAIN",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -141,7 +145,9 @@ def session_page(
     return page(
         request, "list_session.html", status,
         held=held, title=f"{held.day:%A} {day_words(held.day)}", path=session_path(session), lines=lines,
-        seen=state.seen, broken=state.broken(session), asked=state.asked(session), standing=standing, off=off,
+        seen=state.seen, broken=state.broken(session),
+        uncovered=any(one.rule == APPROVAL for one in state.broken(session)),
+        asked=state.asked(session), standing=standing, off=off,
         breaches=[one for one in state.verdict.breaches if one.session == session],
         standby=[(one, list_path(state.held.now[one.case].case)) for one in could.ready] if could else [],
         clashes=[clash for clash in state.clashes if clash.session == session],

@@ -122,7 +122,7 @@ def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, .
         request, "plan_page.html", 422 if faults else 200,
         case=now.case, path=case_path(now.case), now=now, state=state_of(site, now),
         standing=standing_of(site, now), judged=judged,
-        in_force=in_force, barred=barred,
+        in_force=in_force, barred=barred, ended=next(reversed(site.store.approvals(now.case.id)), None),
         faults=faults, note=note, saved_at=day_and_time(now.version.at),
         submitted_at=day_and_time(now.submission.at) if now.submission else "",
         approved_at=day_and_time(now.approval.at) if now.approval else "",

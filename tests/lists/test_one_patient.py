@@ -70,3 +70,11 @@ def test_every_contradiction_is_told_at_once(rulebook: Rulebook, demo_roster: Ro
         gather(cases, rulebook, demo_unit, demo_roster)
     assert len(caught.value.faults) == 2
     assert str(datetime.date(2026, 11, 10)) in str(caught.value)
+
+
+@pytest.mark.parametrize("other", ["p-1", "P 1", "P\u20111"])
+def test_one_pseudonym_spelt_in_two_ways_is_refused(rulebook: Rulebook, other: str) -> None:
+    """Found by using it: `P-1` and `p-1` in two theatres at one hour, and "every rule kept"."""
+    cases = [case_of("A-1", "right", rulebook, patient="P-1"), case_of("A-2", "left", rulebook, patient=other)]
+    (found,) = contradictions(cases)
+    assert "in other letters" in found.says and "in one way" in found.fault.hint

@@ -408,7 +408,7 @@ def test_a_date_later_than_today_holds_no_approval_up(
     page = text_of(consultant.get(path))
     assert "would lapse at once" in page and "Date of the pressure: later than today" in page
     consultant.post(path, data=form_of(consultant, path, "Approve as named, tier"))
-    assert "It has lapsed: Date of the pressure 9999-12-31 is later than" in text_of(consultant.get(path))
+    assert "It has lapsed: Date of the pressure 31 December 9999 is later than" in text_of(consultant.get(path))
     assert "Person 1" not in text_of(consultant.get(f"{plan}/plan.html"))
 
 

@@ -58,7 +58,7 @@ def test_a_consultant_overrides_with_a_reason_and_both_tiers_print(
     expect(page.locator("#change-box")).to_contain_text("Tier 3; by the rulebook tier 1")
     page.check("input[name='who.incisions'][value=supervisor]")
     page.fill("#reason", "the fellow eye lost its pupil at once")
-    page.click("text=Approve as changed, tier 3, RIGHT EYE")
+    page.click("text=Approve as changed, as named, tier 3, RIGHT EYE")
     expect(page.locator("#given")).to_contain_text("Tier 3 approved by consultant-1")
     expect(page.locator("#given")).to_contain_text("by the rulebook tier 1")
     printed = page.context.request.get(path.replace("/approvals/", "/cases/") + "/plan.pdf").body()

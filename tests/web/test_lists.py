@@ -14,6 +14,7 @@ from visits import Clock, Visit
 from planner.records.rows import CaseNow
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
+from planner.wording import day_words
 
 SignIn = Callable[[str], Visit]
 SOON = datetime.date.today() + datetime.timedelta(days=7)
@@ -114,7 +115,7 @@ def test_a_case_is_placed_shown_and_taken_off_with_a_reason(unit: Unit, signed_i
     assert held.allocation is not None and (held.allocation.place, held.allocation.theatre) == (1, "Theatre 2")
     page = text_of(signed_in("trainee-5").get(f"/lists/{SOON}"))
     assert "H-101" in page and "trainee-5, consultant-1" in page and "Take off" not in page
-    assert f"is on the list of {SOON}" in text_of(signed_in("trainee-5").get("/notices"))
+    assert f"is on the list of {day_words(SOON)}" in text_of(signed_in("trainee-5").get("/notices"))
     assert references(unit.organiser.get("/lists").text) == []
     fields = form_of(unit.organiser, f"/lists/{SOON}", "Take off</button>")
     assert unit.organiser.post(f"/lists/{SOON}/take-off", data=fields).status_code == 422
@@ -184,7 +185,8 @@ def test_an_approval_that_ages_before_the_day_is_said_and_not_in_the_way(unit: U
     unit.organiser.post(f"/lists/{last}/take-off", data=fields | {"why": "another day"})
     later = last + datetime.timedelta(days=1)
     assert unit.place(now, later).status_code == 303
-    assert f"The approval will not stand on that day: Date of the pressure {fresh()}" in unit.doubts(later)
+    today = day_words(datetime.date.today())
+    assert f"The approval will not stand on that day: Date of the pressure {today}" in unit.doubts(later)
 
 
 def test_a_supervisor_who_is_not_what_the_tier_asks_for_is_said(unit: Unit) -> None:

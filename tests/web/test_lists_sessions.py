@@ -21,6 +21,7 @@ from visits import Clock, Visit
 from planner.lists.roster import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
+from planner.wording import day_words
 
 SignIn = Callable[[str], Visit]
 TUESDAY = datetime.date.today() + datetime.timedelta(days=7)
@@ -117,7 +118,8 @@ def test_every_session_is_offered_with_the_checkers_word(organiser: Visit) -> No
     assert "worth most" in told and "Stands" in told and "Breaks:" in told
     # Urgent, so within 28 days of its recording (the invented unit's own limit): the last session is too late.
     assert re.search(
-        r"thu-4-a.*urgent, so within 28 days of being recorded on [\d-]+ \(no date of listing\), and [\d-]+ is later",
+        r"thu-4-a.*urgent, so within 28 days of being recorded on \d+ \w+ \d{4} \(no date of listing\), "
+        r"and \d+ \w+ \d{4} is later",
         told,
     )
 
@@ -314,7 +316,7 @@ def test_somebody_is_away_this_morning(filled: Visit, store: Store) -> None:
     assert filled.post(f"{LIST}/morning", data=fields | {"who": "trainer-1"}).status_code == 422
     answer = filled.post(f"{LIST}/morning", data=fields | {"who": "trainer-1", "because": "trainer-1 is ill"})
     told = text_of(answer)
-    assert f"trainer-1 is away on {TUESDAY} (trainer-1 is ill)" in told and "leave" not in told
+    assert f"trainer-1 is away on {day_words(TUESDAY)} (trainer-1 is ill)" in told and "leave" not in told
     assert "Nobody loses a place. 3 cases have other people" in told and "No smaller change keeps every rule." in told
     assert "file" not in told
     assert told.count("consultant-1 supervises instead of trainer-1") == 3 and "(theatre 1)" in told

@@ -49,7 +49,7 @@ def test_of_two_consultants_at_once_one_decides_and_the_other_loses_nothing(
         plan, path = f"/cases/{case.reference}/{case.eye}", f"/approvals/{case.reference}/{case.eye}"
         submitted = form_of(trainee, f"{plan}/plan", "Submit")  # type: ignore[arg-type]
         assert trainee.post(f"{plan}/submit", data=submitted).status_code == 303
-        mine, theirs = ((visit, form_of(visit, path, "Approve, tier")) for visit in (first, second))  # type: ignore[arg-type]
+        mine, theirs = ((visit, form_of(visit, path, "Approve as named, tier")) for visit in (first, second))  # type: ignore[arg-type]
         forms: list[Any] = [
             (first, path, mine[1] | {"conditions": "dye in the room"}),
             (second, path, theirs[1] | {"conditions": "dye in the room"})

@@ -57,6 +57,7 @@ ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
     ("POST", "/lists/all/change"): BUILDING,
     ("POST", "/lists/all/propose"): BUILDING,
     ("POST", "/lists/all/accept"): BUILDING,
+    ("POST", "/lists/all/ask"): BUILDING,
     ("GET", "/lists/week.pdf"): BUILDING,
     ("GET", "/lists/lists.csv"): BUILDING,
     ("GET", "/lists/orders"): BUILDING,

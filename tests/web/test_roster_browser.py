@@ -33,7 +33,7 @@ def taken(page: Page) -> None:
     """The sessions file that the server was given, taken into the store."""
     page.goto("/roster")
     page.get_by_role("button", name="Take these into the store").click()
-    page.get_by_role("button", name="Take 24 entries").click()
+    page.get_by_role("button", name=re.compile(r"Take \d+ entries")).click()
     expect(page.locator("main")).to_contain_text("The sessions file that the server was given is not asked")
 
 

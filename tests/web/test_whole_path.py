@@ -77,7 +77,7 @@ def test_from_the_form_to_a_place_on_a_list(browse: Callable[[str], Page], url: 
     consultant.click("text=A-104")
     expect(consultant.locator(".eye-block")).to_have_text("LEFT EYE")
     consultant.fill("#conditions", "dye in the room")
-    consultant.click("text=/^Approve as named, tier/")
+    consultant.click("text=/^Approve for the table, tier/")
     expect(consultant.locator("#given")).to_contain_text("approved by consultant-1")
 
     organiser = browse("organiser-1")
