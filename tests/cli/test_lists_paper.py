@@ -67,7 +67,7 @@ def test_the_first_line_says_who_loses_a_place(planner: Planner, folder: Path) -
     morning = ("lists", "repair", WEEK, *GIVEN, "--morning", LISTS / "morning.yaml")
     ran = planner(*morning)
     assert ran.out.splitlines()[0].startswith("Nobody else loses a place.")
-    assert "trainer-1 is away on 2026-12-01 (ill)" in ran.out and "leave" not in ran.out
+    assert "trainer-1 is away on 1 December 2026 (ill)" in ran.out and "leave" not in ran.out
     assert "As of 08:50 on Tue 2026-12-01" in ran.out and "sessions.yaml" not in ran.out
     # The same told so late that not every case can be done: who loses a place stands first.
     late = planner(*morning, "--now", "11:15")
