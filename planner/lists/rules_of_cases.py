@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from itertools import combinations
 
 from planner.lists.instance import FixedOrder, Placing
+from planner.lists.roster import Session
 from planner.lists.week import Broken, Week
 from planner.wording import day_words
 
@@ -107,9 +108,12 @@ def fixed_order(week: Week) -> Iterator[Broken]:
 def nights_before(week: Week) -> Iterator[Broken]:
     """The theatres that begin with a case that must be first, or may, after a session of the day before into the night.
 
-    Nobody knows from the lists whether such a theatre was free of what harms that case by the morning.
+    Nobody knows from the lists whether such a theatre was free of what harms that case by the morning; a session that
+    has no list of ours may still be somebody's.
     """
-    evenings = {(there.day, there.room): there for there in (week.session(each[-1]) for each in week.room_days)}
+    evenings: dict[tuple[datetime.date, str], Session] = {}
+    for there in sorted(week.instance.sessions.values(), key=lambda one: one.span[1]):
+        evenings[there.day, there.room] = there
     for first in (placings[0] for placings in week.room_days):
         session, case = week.session(first), week.case(first)
         evening = evenings.get((session.day - datetime.timedelta(days=1), session.room))

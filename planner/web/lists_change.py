@@ -70,7 +70,9 @@ def change(request: Request, visitor: Building, form: Posted) -> Response:
             lists = _changed(state, wish)
             breaks = new_faults(state, lists)
             if wish.option is not None and any(one.rule == APPROVAL for one in breaks):
-                return _refused(request, state, wish, (), 200, back, breaks, asks=True)
+                if _may_be_asked(state, wish.key, wish.option):
+                    return _refused(request, state, wish, (), 200, back, breaks, asks=True)
+                return _refused(request, state, wish, tuple(map(str, breaks)), 422, back)
             if breaks and not (wish.sure and wish.why):
                 return _refused(request, state, wish, (), 422 if wish.sure else 200, back, breaks)
             although = breaks[0].says if breaks else ""
@@ -98,6 +100,14 @@ def ask(request: Request, visitor: Building, form: Posted) -> Response:
     except PlannerError as error:
         return _refused(request, state, wish, tuple(map(str, error.faults)), 422, _back(state, wish))
     return RedirectResponse(case_path(now.case, "plan"), 303)
+
+
+def _may_be_asked(state: State, key: Key, option: Option) -> bool:
+    """Whether a consultant can be asked for it: the approval stands, and is for another stage. Other people are not."""
+    approval, trainees = state.held.instance.cases[key].approval, state.held.instance.trainees
+    if approval is None or not approval.stands or option.trainee is None:
+        return False
+    return not approval.covers(trainees[option.trainee].stage)
 
 
 def new_faults(state: State, lists: Lists) -> list[Broken]:

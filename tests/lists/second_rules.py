@@ -65,7 +65,8 @@ def supervisor_is_free(judge: Judge) -> Iterator[Told]:
             begins = datetime.datetime.combine(session.day, session.starts)
             covered = [other for other in rooms if runs_at(judge.sessions[other], begins)]
             if len(covered) > person.on_site_rooms:
-                yield broken("supervisor-is-free", *(line for other in covered for line in rooms[other]))
+                told = broken("supervisor-is-free", *(line for other in covered for line in rooms[other]))
+                yield Told(told.rule, told.places | {(other, None) for other in covered})
 
 
 def runs_at(session: Session, moment: datetime.datetime) -> bool:

@@ -23,9 +23,9 @@ def case(rulebook: Rulebook, reference: str, eye: str = "right", on: str = "2026
 # What the second case says otherwise, and what is then told; the first is of the right eye of a woman of 70.
 CONTRADICTED: dict[str, tuple[dict[str, Any], str]] = {
     "two sexes": ({"sex": "male"}, "P-1 is female in A-1 and male in A-2"),
-    "two years older on one day": ({"age_years": 72}, "70 years old in A-1, recorded on 10 November 2026, and 72 in A-2"),
+    "two years older on one day": ({"age_years": 72}, "70 years old in A-1, recorded on 10 November 2026"),
     "two years younger on one day": ({"age_years": 68}, "and 68 in A-2"),
-    "two years older after a month": ({"age_years": 72, "on": "2026-12-10"}, "and 72 in A-2, recorded on 10 December 2026"),
+    "two years older after a month": ({"age_years": 72, "on": "2026-12-10"}, "recorded on 10 December 2026"),
     "no older after two years": ({"age_years": 70, "on": "2028-11-12"}, "and 70 in A-2"),
     "one eye twice": ({"eye": "right"}, "P-1 has the right eye in both A-1 and A-2"),
 }

@@ -132,13 +132,17 @@ def test_a_case_that_fits_nowhere_is_told_why(organiser: Visit) -> None:
 
 def test_the_verdict_comes_at_once_and_before_what_breaks_a_rule(filled: Visit, store: Store) -> None:
     assert "Every rule kept" in text_of(filled.get(LIST))
-    answer = place(filled, "L-414", "left")
+    # What was approved is nobody's to set aside: a trainer where the table has a consultant is refused outright.
+    refused = place(filled, "L-414", "left", sure="yes", why="consultant-1 comes for it")
+    assert refused.status_code == 422 and "trainer-1 is a trainer" in text_of(refused)
+    assert "Enter it all the same" not in text_of(refused) and "L-414" not in order(filled)
+    answer = place(filled, "L-414", "left", supervisor="consultant-2")
     told = text_of(answer)
-    assert answer.status_code == 200 and "This would break a rule" in told and "trainer-1 is a trainer" in told
+    assert answer.status_code == 200 and "This would break a rule" in told and "is not on this session" in told
     assert "L-414" not in order(filled)
     fields = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', answer.text))
     assert filled.post("/lists/all/change", data=fields).status_code == 422
-    assert filled.post("/lists/all/change", data=fields | {"why": "consultant-1 comes for it"}).status_code == 303
+    assert filled.post("/lists/all/change", data=fields | {"why": "consultant-2 comes for it"}).status_code == 303
     assert "This list may not stand" in text_of(filled.get(LIST)) and "L-414" in order(filled)
     [case] = [now for now in store.list_of(TUESDAY) if now.case.reference == "L-414"]
     # The reason is in the trail with the name of whoever entered it.
@@ -215,7 +219,7 @@ def test_a_version_is_published_and_what_changed_since_is_marked(
 def test_a_list_that_breaks_a_rule_is_published_by_a_consultant_alone_with_a_note(
     filled: Visit, signed_in: SignIn
 ) -> None:
-    place(filled, "L-414", "left", sure="yes", why="consultant-1 comes for it")
+    place(filled, "L-414", "left", supervisor="consultant-2", sure="yes", why="consultant-2 comes for it")
     fields = form_of(filled, LIST, "Publish version 1")
     assert filled.post(f"{LIST}/publish", data=fields | {"note": "so"}).status_code == 422
     consultant = signed_in("consultant-1")
