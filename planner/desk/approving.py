@@ -105,7 +105,7 @@ def ask_for(desk: Desk, now: CaseNow, stage: Stage, by: str, note: str) -> Submi
 def difference(desk: Desk, now: CaseNow, plan: Plan) -> tuple[str, str] | None:
     """What is approved of a case that something else is asked of, and what is asked, in words; None for a new case."""
     given = given_in(now, desk.rulebook)
-    standing = standing_on(now, desk.today(), desk.rulebook)
+    standing = standing_on(now, desk.day_here(), desk.rulebook)
     if given is None or now.submission is None or standing is None or standing.state != "stands":
         return None
     before = desk.judge.planned(now.version, given.stage)

@@ -15,11 +15,11 @@ from planner.unit import Unit
 
 @dataclass(frozen=True)
 class Desk:
-    """`lists` is None where there are no people and sessions to judge lists by. `today` is the day on its clock."""
+    """`lists` is None where there are no people and sessions to judge by; `day_here` is the day by the unit's clock."""
 
     store: Store
     rulebook: Rulebook
     unit: Unit | None
     judge: Judge
     lists: FromRecords | None
-    today: Callable[[], datetime.date]
+    day_here: Callable[[], datetime.date]

@@ -18,7 +18,7 @@ def plan_in_force(desk: Desk, now: CaseNow, on: datetime.date | None = None) -> 
     where the approval does not cover the place, PlannerError where the case cannot be judged.
     """
     at = now.allocation
-    day = on or (at.day if at else desk.today())
+    day = on or (at.day if at else desk.day_here())
     standing = standing_on(now, day, desk.rulebook)
     approved = standing is not None and standing.state == "stands"
     seat = seat_at(desk, at) if at is not None and approved else None
@@ -30,7 +30,7 @@ def plan_in_force(desk: Desk, now: CaseNow, on: datetime.date | None = None) -> 
 def plan_as_given(desk: Desk, now: CaseNow) -> Plan:
     """The plan as it was approved, whoever it is placed with; by the rulebook where no approval stands today."""
     return plan_as_approved(
-        desk.store, now, lambda stage: desk.judge.planned(now.version, stage), desk.today(), desk.rulebook
+        desk.store, now, lambda stage: desk.judge.planned(now.version, stage), desk.day_here(), desk.rulebook
     )  # fmt: skip
 
 

@@ -19,7 +19,7 @@ LAPSED = "Approval lapsed"
 
 def today(site: Site) -> datetime.date:
     """The day by the unit's clock."""
-    return site.today()
+    return site.day_here()
 
 
 def standing_of(site: Site, now: CaseNow) -> Standing | None:

@@ -15,6 +15,7 @@ from planner.claims import Entry
 from planner.lists.happened import Away, Begun, Changed, Happened
 from planner.lists.minutes import LONGEST as MINUTES
 from planner.lists.repair import repair
+from planner.local_time import local
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_held import State, state_of
 from planner.web.lists_propose import refused_page, repaired_page
@@ -32,7 +33,7 @@ def morning(request: Request, visitor: Building, form: Posted, session: str) -> 
     """Somebody is away from the session's day, or the session is lost or ends at another time; what is locked stays."""
     site = site_of(request)
     state = state_of(site)
-    held, now = state.session(session), site.settings.clock().astimezone()
+    held, now = state.session(session), local(site.settings.clock())
     because = str(form.get("because", "")).strip()
     if not because or len(because) > LONGEST:
         return refused_page(request, state, (f"A reason, of up to {LONGEST} letters: what happened.",))

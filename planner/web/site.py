@@ -52,9 +52,9 @@ class Site:
     @property
     def desk(self) -> Desk:
         """The way to everything that is decided, placed or printed."""
-        return Desk(self.store, self.rulebook, self.unit, self.judge, self.lists, self.today)
+        return Desk(self.store, self.rulebook, self.unit, self.judge, self.lists, self.day_here)
 
-    def today(self) -> datetime.date:
+    def day_here(self) -> datetime.date:
         """The day by the unit's clock."""
         return local(self.settings.clock()).date()
 

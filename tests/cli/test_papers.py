@@ -23,6 +23,7 @@ from planner.plan.make import make_plan
 from planner.records.rows import Seen, StepChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
+from planner.wording import day_words
 
 DAY = datetime.date(2026, 12, 3)
 UNIT = Path(__file__).parents[2] / "demo_cases" / "unit.yaml"
@@ -121,7 +122,7 @@ def test_what_does_not_stand_is_left_out_and_said_first(
     assert ran.code == 1 and "wrote papers.pdf: 1 of 3 plans" in ran.err
     assert "H-108, left eye: left out (Date of the pressure" in ran.err and "H-102, right eye: left out" in ran.err
     first, *plans = pages(folder / "papers.pdf")
-    assert "Not here: 2." in first and f"Date of the pressure {aged} is {days + 1} days old" in first
+    assert "Not here: 2." in first and f"Date of the pressure {day_words(aged)} is {days + 1} days old" in first
     assert first.index("without a plan here") < first.index("In this order")
     assert "no approval stands" in first and not any("H-108" in text or "H-102" in text for text in plans)
 
@@ -155,7 +156,8 @@ def test_the_hour_of_an_approval_is_the_unit_s(
     utc = datetime.datetime.fromisoformat(given.at).replace(tzinfo=None)
     # Neither has a summer time: Kiritimati is 14 hours ahead, Honolulu 10 behind.
     for zone, hours in (("Pacific/Kiritimati", 14), ("Pacific/Honolulu", -10)):
-        (folder / "unit.yaml").write_text(f"unit: Invented\nzone: {zone}\n", "utf-8")
+        unit = re.sub(r"(?m)^zone: .*$", f"zone: {zone}", UNIT.read_text("utf-8"))
+        (folder / "unit.yaml").write_text(unit, "utf-8")
         assert planner("papers", "--day", DAY, "--unit", "unit.yaml", "-o", "now.pdf").code == 0
         there = utc + datetime.timedelta(hours=hours)
         assert f"{there.day} {there:%B %Y, %H:%M}" in pages(folder / "now.pdf")[1]

@@ -9,6 +9,7 @@ import pytest
 from lists.brute_force import everywhere
 from lists.small_weeks import HARD, PEOPLE, SUPERVISORS, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
 from lists.test_match import HOOKS, INFEASIBLE, NEEDED, chance_week
+from seeds import seeds
 
 from planner.lists.blocked import why_none, why_not
 from planner.lists.checker import check
@@ -116,7 +117,7 @@ def test_weeks_of_the_matching(instance: Instance, kept: Lists) -> None:
     assert_each_stands(instance, match(instance, kept).lists, key("A"))
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", seeds(40, 15))
 def test_nothing_is_missed_that_brute_force_finds(seed: int) -> None:
     instance = chance_week(seed)
     found = match(instance)

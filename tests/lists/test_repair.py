@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lists.small_mornings import EveryList, Morning, morning
 from lists.small_weeks import PEOPLE, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
+from seeds import seeds
 
 from planner.errors import PlannerError
 from planner.lists import repair_words as words
@@ -166,7 +167,7 @@ def test_a_repaired_list_always_stands(count: int, who: list[str], lost: str | N
 
 
 # Mornings with more lists than a test can try in time are left to fewer cases; all 100 have something to try.
-@pytest.mark.parametrize("seed", range(100))
+@pytest.mark.parametrize("seed", seeds(100, 30))
 def test_no_list_there_is_changes_less(seed: int) -> None:
     one = morning(seed)
     found = repair(one.instance, one.lists, one.happened, dict.fromkeys(one.locked, "asked for it"))
@@ -182,7 +183,7 @@ def test_the_mornings_by_chance_are_worth_testing() -> None:
     assert sum(bool(m.happened.begun) for m in every) >= 10 and sum(bool(m.locked) for m in every) >= 10
 
 
-@pytest.mark.parametrize("seed", range(100))
+@pytest.mark.parametrize("seed", seeds(100, 30))
 def test_cut_short_it_still_stands_undoes_what_is_not_needed_and_says_so(seed: int) -> None:
     one = morning(seed)
     locked = dict.fromkeys(one.locked, "")
@@ -357,12 +358,12 @@ def test_somebody_who_is_ill_is_not_on_leave(three: tuple[Instance, Lists]) -> N
     instance, lists = three
     found = repair(instance, lists, away("trainer"))
     says = [one.says for one in found.broken]
-    assert says and all("trainer is away on 2026-12-01 (ill)" in one and "leave" not in one for one in says)
+    assert says and all("trainer is away on 1 December 2026 (ill)" in one and "leave" not in one for one in says)
     trainee = repair(instance, lists, away("late"))
-    assert any("late is away on 2026-12-01 (ill)" in one.says for one in trainee.broken)
+    assert any("late is away on 1 December 2026 (ill)" in one.says for one in trainee.broken)
     on_leave = replace(instance, trainees=instance.trainees | {
         "late": replace(instance.trainees["late"], leave=frozenset({TUESDAY}))})  # fmt: skip
-    assert any("late is on leave on 2026-12-01" in one.says for one in check(on_leave, lists).broken)
+    assert any("late is on leave on 1 December 2026" in one.says for one in check(on_leave, lists).broken)
 
 
 def test_a_case_of_a_later_list_that_is_added_leaves_it_only_for_a_place_today() -> None:

@@ -60,7 +60,7 @@ def test_a_morning_of_the_organiser(opened: Opened) -> None:
     page.select_option("#trainee", "trainee-2")
     page.select_option("#supervisor", "trainer-1")
     page.get_by_role("button", name="Place there").click()
-    expect(page.locator("main")).to_contain_text("This would break")
+    expect(page.locator("main")).to_contain_text("trainer-1 is a trainer. Ask a consultant to approve it so")
     page.get_by_role("link", name="Back to the list").click()
     assert order(page) == ["L-401", "L-402", "L-414"]
 
