@@ -61,8 +61,7 @@ def papers(
         raise PlannerError.one("--with needs --unit", why="stages and counts of operations stand in the unit's file")
     roster = read_roster(sessions, held, rulebook) if sessions is not None and held is not None else None
     store = Store.open(create=False)
-    lists = InForce(store, rulebook, held, roster).lists()
-    desk = Desk(store, rulebook, held, Judge(rulebook, held), lists, lambda: on)
+    desk = Desk(store, rulebook, held, Judge(rulebook, held), InForce(store, rulebook, held, roster).lists, lambda: on)
     plans: list[tuple[Place, Plan]] = []
     left_out: list[LeftOut] = []
     listed = store.list_of(on)

@@ -9,11 +9,11 @@ from typing import cast
 from planner.case import STAGES, Stage
 from planner.desk.desk import Desk
 from planner.documents.json_form import plan_json
-from planner.errors import PlannerError
+from planner.errors import Fault, PlannerError
 from planner.plan.approved import Covers, allocated, allocation_for, refused
 from planner.plan.plan import Plan
-from planner.records.approved import given_in, standing_on
-from planner.records.rows import Approval, CaseNow, StepChange, Submission
+from planner.records.approved import given_in, stands_on
+from planner.records.rows import Approval, CaseNow, Seen, StepChange, Submission
 from planner.rulebook.shapes import MODES, Mode
 from planner.unit import Approvals
 from planner.wording import lower_first
@@ -76,37 +76,39 @@ def approve(desk: Desk, now: CaseNow, plan: Plan, decision: Decision, by: str, a
     Raises DecidedMeanwhile where somebody else was quicker, PlannerError for what cannot be approved so.
     """
     if faults := faults_of(desk, plan, decision):
-        raise PlannerError.one(" ".join(faults))
-    planned = plan.supervision
+        raise PlannerError([Fault("", fault) for fault in faults])
     steps: tuple[StepChange, ...] = ()
     if decision.covers == "as-named":
         steps = tuple(
             StepChange(step.id, decision.who[step.id]) for step in plan.steps if decision.who[step.id] != step.who
         )
-    kept = desk.store.keep_snapshot(
-        now.case.id, now.version.number, plan_json(plan), by, planned.mode, planned.by, planned.stage
-    )  # fmt: skip
+    kept = _kept(desk, now, plan, by)
     return desk.store.approve(
-        now.case.id, now.version.number, kept.id, by, decision.tier, decision.mode, steps, decision.conditions,
+        now.case.id, now.version.number, kept, by, decision.tier, decision.mode, steps, decision.conditions,
         decision.reason, decision.covers, decision.operator_conditions, seen=now.seen, allowed=allowed,
     )  # fmt: skip
 
 
 def ask_for(desk: Desk, now: CaseNow, stage: Stage, by: str, note: str) -> Submission:
     """Ask a consultant to approve an approved case for another stage; what was approved stands until then."""
-    plan = desk.judge.planned(now.version, stage)
-    planned = plan.supervision
-    kept = desk.store.keep_snapshot(
-        now.case.id, now.version.number, plan_json(plan), by, planned.mode, planned.by, planned.stage
-    )  # fmt: skip
-    return desk.store.submit(now.case.id, now.version.number, kept.id, by, note, seen=now.seen)
+    return submit(desk, now, desk.judge.planned(now.version, stage), by, note, now.seen)
+
+
+def submit(desk: Desk, now: CaseNow, plan: Plan, by: str, note: str, seen: Seen) -> Submission:
+    """Put a case before a consultant with the plan as shown. `seen` is what was open then. Raises PlannerError."""
+    kept = _kept(desk, now, plan, by)
+    return desk.store.submit(now.case.id, now.version.number, kept, by, note, seen=seen)
+
+
+def _kept(desk: Desk, now: CaseNow, plan: Plan, by: str) -> int:
+    """The number of the snapshot that holds the plan."""
+    return desk.store.keep_snapshot(now.case.id, now.version.number, plan_json(plan), by).id
 
 
 def difference(desk: Desk, now: CaseNow, plan: Plan) -> tuple[str, str] | None:
     """What is approved of a case that something else is asked of, and what is asked, in words; None for a new case."""
     given = given_in(now, desk.rulebook)
-    standing = standing_on(now, desk.day_here(), desk.rulebook)
-    if given is None or now.submission is None or standing is None or standing.state != "stands":
+    if given is None or now.submission is None or not stands_on(now, desk.day_here(), desk.rulebook):
         return None
     before = desk.judge.planned(now.version, given.stage)
     held, asked = allocated(before, desk.rulebook, given), plan.supervision

@@ -15,11 +15,12 @@ from planner.unit import Unit
 
 @dataclass(frozen=True)
 class Desk:
-    """`lists` is None where there are no people and sessions to judge by; `day_here` is the day by the unit's clock."""
+    """`lists` reads them by the roster in force, None where there is none; asked only where it is needed, since that
+    looks into the store. `day_here` is the day by the unit's clock."""
 
     store: Store
     rulebook: Rulebook
     unit: Unit | None
     judge: Judge
-    lists: FromRecords | None
+    lists: Callable[[], FromRecords | None]
     day_here: Callable[[], datetime.date]

@@ -7,8 +7,8 @@ import datetime
 from planner.desk.desk import Desk
 from planner.plan.approved import NotCoveredError, Seat
 from planner.plan.plan import Plan
-from planner.records.approved import plan_as_approved, standing_on
-from planner.records.rows import Allocation, CaseNow
+from planner.records.approved import plan_as_approved, stands_on
+from planner.records.rows import CaseNow
 
 
 def plan_in_force(desk: Desk, now: CaseNow, on: datetime.date | None = None) -> Plan:
@@ -19,9 +19,8 @@ def plan_in_force(desk: Desk, now: CaseNow, on: datetime.date | None = None) -> 
     """
     at = now.allocation
     day = on or (at.day if at else desk.day_here())
-    standing = standing_on(now, day, desk.rulebook)
-    approved = standing is not None and standing.state == "stands"
-    seat = seat_at(desk, at) if at is not None and approved else None
+    approved = at is not None and stands_on(now, day, desk.rulebook)
+    seat = seat_at(desk, at.trainee, at.supervisor) if at is not None and approved else None
     return plan_as_approved(
         desk.store, now, lambda stage: desk.judge.planned(now.version, stage), day, desk.rulebook, seat
     )  # fmt: skip
@@ -34,19 +33,27 @@ def plan_as_given(desk: Desk, now: CaseNow) -> Plan:
     )  # fmt: skip
 
 
-def seat_at(desk: Desk, at: Allocation) -> Seat:
-    """Who sits down at a place. Raises NotCoveredError where the trainee's stage is not known."""
-    if at.trainee is None:
+def shown_plan(desk: Desk, now: CaseNow) -> tuple[Plan, tuple[str, ...]]:
+    """The plan in force; where its place is not what was approved, the plan as approved, and in sentences why."""
+    try:
+        return plan_in_force(desk, now), ()
+    except NotCoveredError as error:
+        return plan_as_given(desk, now), tuple(map(str, error.faults))
+
+
+def seat_at(desk: Desk, code: str | None, supervisor: str) -> Seat:
+    """Who sits down: a trainee by code, or none, under a supervisor. Raises NotCoveredError where no stage is known."""
+    if code is None:
         return Seat(None)
-    trainee = desk.store.person(at.trainee).trainee_id or at.trainee
+    trainee = desk.store.person(code).trainee_id or code
     known = {one.id for one in desk.unit.trainees} if desk.unit else set()
     if desk.unit is None or trainee not in known:
-        where = f"{at.trainee} is no trainee of the unit's file" if desk.unit else "no unit's file was given"
+        where = f"{code} is no trainee of the unit's file" if desk.unit else "no unit's file was given"
         why = "who supervises and which steps are theirs goes by stage"
-        raise NotCoveredError.one(f"the stage of {at.trainee} is not known: {where}", "", why, "give it with --unit")
+        raise NotCoveredError.one(f"the stage of {code} is not known: {where}", "", why, "give it with --unit")
     stage = desk.unit.stage_of(trainee, desk.rulebook)
-    roster = desk.lists.roster if desk.lists else None
-    can = {one.id: tuple(one.can) for one in roster.supervisors}.get(at.supervisor) if roster else None
+    lists = desk.lists()
+    roster = lists.roster if lists else None
+    can = {one.id: tuple(one.can) for one in roster.supervisors}.get(supervisor) if roster else None
     learner = next((one for one in roster.trainees if one.id == trainee), None) if roster else None
-    cleared = frozenset(learner.steps_cleared) if learner is not None and stage == "steps-only" else None
-    return Seat(stage, can, cleared)
+    return Seat(stage, can, learner.cleared_at(stage) if learner is not None else None)

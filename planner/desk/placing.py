@@ -47,11 +47,9 @@ def allocate(
 ) -> Allocation:
     """Give a case a place by hand, where no sessions are kept. Raises NotCoveredError, or what the store refuses."""
     given = given_in(now, desk.rulebook)
-    approval = now.approval.id if now.approval else 0
+    approval = now.approval.id if now.approval else None
     if given is not None and trainee is not None:
-        # As it would stand, so that what is asked is what would be printed.
-        at = Allocation(0, now.case.id, approval, day, theatre, place, trainee, supervisor, "", by)
-        seat = seat_at(desk, at)
+        seat = seat_at(desk, trainee, supervisor)
         if seat.stage is not None:
             allocated(desk.judge.planned(now.version, seat.stage), desk.rulebook, given)
-    return desk.store.allocate(now.case.id, day, theatre, place, supervisor, by, trainee, approval=approval or None)
+    return desk.store.allocate(now.case.id, day, theatre, place, supervisor, by, trainee, approval=approval)

@@ -19,7 +19,7 @@ from planner.lists.week import Week, seat_of
 from planner.plan.approved import Given, NotCoveredError
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
-from planner.records.approved import given_in, plan_as_approved, standing_on
+from planner.records.approved import given_in, plan_as_approved, stands_on
 from planner.records.rows import Allocation, CaseNow, Wanted
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -124,7 +124,7 @@ class FromRecords:
         elsewhere: list[Elsewhere] = []
         for now in (*self.store.cases(state="approved"), *self._listed(on)):
             key, at = (now.case.reference, now.case.eye), now.allocation
-            if at is None and not self._stands(now, on):
+            if at is None and not stands_on(now, on, self.rulebook):
                 continue
             try:
                 case = self._case(now)
@@ -139,7 +139,7 @@ class FromRecords:
                     continue
                 trainee = ids.get(at.trainee or "", at.trainee)
                 placings.append(Placing(session.id, at.place, key, trainee, at.supervisor))
-                if not self._stands(now, session.day):
+                if not stands_on(now, session.day, self.rulebook):
                     case = replace(case, approval=Covering(False, frozenset(), NO_APPROVAL))
             cases[key], found[key] = case, now
             read[key] = self._made[now.version.id, now.approval.id if now.approval else 0][0]
@@ -181,10 +181,6 @@ class FromRecords:
     def _listed(self, on: datetime.date) -> tuple[CaseNow, ...]:
         last = max((session.day for session in self.roster.sessions), default=on)
         return self.store.lists(on, max(on, last)) if last >= on else ()
-
-    def _stands(self, now: CaseNow, on: datetime.date) -> bool:
-        standing = standing_on(now, on, self.rulebook)
-        return standing is not None and standing.state == "stands"
 
     def _case(self, now: CaseNow) -> ListCase:
         """The case as approved; without an approval, as the rulebook has it. Raises PlannerError where unreadable."""

@@ -65,10 +65,9 @@ def instance_of(
     trainees = {}
     for learner in roster.trainees:
         stage = unit.stage_of(learner.id, rulebook)
-        cleared = frozenset(learner.steps_cleared) if stage == "steps-only" else None
         trainees[learner.id] = Trainee(
-            learner.id, stage, cleared, frozenset(learner.leave), learner.target, frozenset(learner.needs),
-            learner.shown_tier, learner.done,
+            learner.id, stage, learner.cleared_at(stage), frozenset(learner.leave), learner.target,
+            frozenset(learner.needs), learner.shown_tier, learner.done,
         )  # fmt: skip
     durations, limits = rulebook.durations, roster.limits
     times = {}

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, ValidationError
 
 from planner import strict_yaml
-from planner.case import STAGES
+from planner.case import STAGES, Stage
 from planner.claims import Day, Entry, Number, Whole, YesNo
 from planner.errors import Fault, PlannerError
 from planner.lists.minutes import LONGEST
@@ -54,6 +54,10 @@ class Learner(Entry):
     counts_from: Day | None = None
     needs: list[StepId] = []
     shown_tier: Annotated[Whole, Field(ge=0, le=4)] | None = None
+
+    def cleared_at(self, stage: Stage) -> frozenset[str] | None:
+        """The steps that they may take at a stage; None for any, once they are cleared for whole operations."""
+        return frozenset(self.steps_cleared) if stage == "steps-only" else None
 
 
 class Supervisor(Entry):

@@ -17,7 +17,7 @@ from planner.plan.plan import Approval, ChangedStep, Plan
 from planner.plan.steps import target_of
 from planner.plan.supervision import supervise, takes
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, By, Mode
+from planner.rulebook.shapes import MODES, By, Mode, Supervised
 
 Who = Literal["trainee", "supervisor"]
 Covers = Literal["table", "as-named"]
@@ -81,9 +81,8 @@ def allocation_for(plan: Plan, rulebook: Rulebook, tier: int, mode: str | None =
     Raises KeyError for a tier or a mode that is none.
     """
     stage = cast(Stage, plan.supervision.stage)
-    assessment = replace(plan.assessment, tier=replace(plan.assessment.tier, working=tier))
-    picture = plan_eye(assessment.case, rulebook).picture
-    supervised, _ = supervise(picture, assessment, stage)
+    picture = plan_eye(plan.assessment.case, rulebook).picture
+    supervised = supervised_at(plan, rulebook, tier, stage)
     given = cast(Mode, supervised.mode if mode is None else mode)
     MODES.index(given)
     who: dict[str, Who] = {
@@ -93,6 +92,12 @@ def allocation_for(plan: Plan, rulebook: Rulebook, tier: int, mode: str | None =
         for step in plan.steps
     }
     return Allocation(given, "consultant" if given in BY_CONSULTANT else supervised.by, who)
+
+
+def supervised_at(plan: Plan, rulebook: Rulebook, tier: int, stage: Stage) -> Supervised:
+    """How close the supervisor of this eye is, and who, at a tier and for a stage, by the rulebook."""
+    assessment = replace(plan.assessment, tier=replace(plan.assessment.tier, working=tier))
+    return supervise(plan_eye(assessment.case, rulebook).picture, assessment, stage)[0]
 
 
 def served(asked: str, can: Collection[str]) -> Mode | None:

@@ -33,6 +33,12 @@ def standing_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Standing
     return Standing(held.state, tuple(re.sub(r"\b[a-z]+_[a-z_]+\b", label, why) for why in held.because))
 
 
+def stands_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> bool:
+    """Whether a case has an approval that stands on a day."""
+    standing = standing_on(now, on, rulebook)
+    return standing is not None and standing.state == "stands"
+
+
 def _validity(now: CaseNow, rulebook: Rulebook) -> dict[str, int]:
     recorded = {name for name, value in now.version.findings.items() if value not in NOT_RECORDED}
     return rulebook.vocabulary.validity(recorded)
@@ -64,9 +70,8 @@ def plan_as_approved(
     particular. The consultant prints by name, the time by the unit's clock. Raises NotCoveredError where
     the approval does not cover the seat.
     """
-    standing, what = standing_on(now, on, rulebook), given_in(now, rulebook)
-    sits = seat.stage if seat else None
-    if now.approval is None or what is None or standing is None or standing.state != "stands":
+    what, sits = given_in(now, rulebook), seat.stage if seat else None
+    if now.approval is None or what is None or not stands_on(now, on, rulebook):
         return planned(sits)
     given = now.approval
     approval = Approval(

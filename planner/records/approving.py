@@ -21,6 +21,7 @@ from planner.records.part import (
     ending_of,
     notify,
     one_of,
+    open_rows,
     raise_for,
     steps_json,
     steps_of,
@@ -91,12 +92,11 @@ class Approving(Part):
             if named and not reason:
                 what = f"{' and '.join(named)} as approved differ from the rulebook's, and no reason is given"
                 raise PlannerError.one(what, "reason", hint="one line that says why")
-            waiting = with_endings(schema.submissions, schema.submissions.c.case_id == case_id, open_only=True)
-            submitted = connection.execute(waiting).all()
+            submitted = open_rows(connection, schema.submissions, case_id)
             authors = authors_of(connection, case_id)
             for row in submitted:
                 end(change, schema.submissions, row, "approved", f"approved by {by}", "submission approved")
-            for row in self._open_approvals(change, case_id):
+            for row in open_rows(connection, schema.approvals, case_id):
                 end(change, schema.approvals, row, "superseded", f"approved again by {by}", "approval superseded")
                 self._tell_superseded(change, row, tier)
             values = {
@@ -114,13 +114,12 @@ class Approving(Part):
                 "covers": covers,
                 "operator_conditions": operator_conditions or None,
             }
-            row_id = change.insert(schema.approvals, "approved", values, case_id)["id"]
+            approval = _approval_in(connection, change.insert(schema.approvals, "approved", values, case_id)["id"])
             case = case_in(connection, case_id)
-            told_of = "; ".join(text for text in (operator_conditions, conditions) if text)
-            more = f", on conditions: {told_of}" if told_of else ""
+            more = f", on conditions: {approval.every_condition}" if approval.every_condition else ""
             told = f"{case.reference}, {case.eye} eye, was approved by {by} for tier {tier}{more}"
             notify(change, [*(row.by for row in submitted), *concerned_in(connection, case_id)], told, case_id)
-            return _approval_in(connection, row_id)
+            return approval
 
     def may_not_approve(self, case_id: int, by: str, allowed: Approvals = STRICT) -> tuple[Fault, ...]:
         """Why somebody may not approve a case as it stands, with what to do; nothing where they may."""
@@ -166,8 +165,7 @@ class Approving(Part):
     def _ended(self, approval_id: int, kind: str, why: str, by: str, *roles: str) -> Approval:
         with self._changing(by, *roles) as change:
             case_id = one_of(change.connection, schema.approvals, approval_id, "approval").case_id
-            waiting = with_endings(schema.submissions, schema.submissions.c.case_id == case_id, open_only=True)
-            submitted = change.connection.execute(waiting).first()
+            submitted = next(iter(open_rows(change.connection, schema.submissions, case_id)), None)
             require_as_seen(change.connection, case_id, Seen(submitted.id if submitted else None, approval_id))
             row = change.connection.execute(
                 with_endings(schema.approvals, schema.approvals.c.id == approval_id)
@@ -187,10 +185,6 @@ class Approving(Part):
         )
         people = [row.by, *on_list_in(change.connection, case.id)]
         notify(change, [person for person in people if person != change.by], told, case.id)
-
-    def _open_approvals(self, change: Change, case_id: int) -> Sequence[Row[Any]]:
-        query = with_endings(schema.approvals, schema.approvals.c.case_id == case_id, open_only=True)
-        return change.connection.execute(query).all()
 
 
 def _approval_in(connection: Any, approval_id: int) -> Approval:

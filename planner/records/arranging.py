@@ -12,7 +12,7 @@ from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.cases import case_in, concerned_in
 from planner.records.listing import BUILDERS, approval_in, known_people, lock_in
-from planner.records.part import Part, checked_text, end, notify, one_of, raise_for, with_endings
+from planner.records.part import Part, checked_text, end, notify, one_of, open_rows, raise_for, with_endings
 from planner.records.rows import Lock, Wanted
 from planner.records.trail import Change
 from planner.wording import day_words
@@ -63,12 +63,9 @@ class Arranging(Part):
         """Keep a placed case in its session with its people. Raises PlannerError for one without a place, or locked."""
         why = checked_text(why, "reason", required=True)
         with self._changing(by, *BUILDERS) as change:
-            case, table = case_in(change.connection, case_id), schema.allocations
+            case = case_in(change.connection, case_id)
             told = f"{case.reference}, {case.eye} eye"
-            if (
-                change.connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).first()
-                is None
-            ):
+            if not open_rows(change.connection, schema.allocations, case_id):
                 raise PlannerError.one(f"{told} has no place to be locked in")
             if lock_in(change.connection, case_id) is not None:
                 raise PlannerError.one(f"{told} is locked already")

@@ -13,7 +13,7 @@ from planner.records import schema
 from planner.records.changes import CHANGEABLE, FIXED, Conflict, changed, differences, flat, names_changed
 from planner.records.deciding import require_nothing_unseen
 from planner.records.owning import PREPARERS, owners_in, require_editor
-from planner.records.part import Part, end, notify, one_of, raise_for, with_endings
+from planner.records.part import Part, end, notify, one_of, open_rows, raise_for
 from planner.records.references import document_faults
 from planner.records.rows import NOTHING_OPEN, Case, CaseVersion, Document, Seen
 from planner.records.trail import Change, canonical
@@ -137,8 +137,7 @@ def concerned_in(connection: Connection, case_id: int) -> tuple[str, str]:
 
 def on_list_in(connection: Connection, case_id: int) -> list[str | None]:
     """Whoever is on the list for a case, and whoever put it there."""
-    table = schema.allocations
-    places = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).all()
+    places = open_rows(connection, schema.allocations, case_id)
     return [person for place in places for person in (place.trainee, place.supervisor, place.by)]
 
 
@@ -175,15 +174,11 @@ def _new_version(
 def _end_what_rested_on(change: Change, case: Case, before: CaseVersion, names: tuple[str, ...]) -> None:
     why = f"{', '.join(names)} changed by {change.by}: version {before.number + 1}"
     told, owner = f"{case.reference}, {case.eye} eye", owners_in(change.connection, [case.id])[case.id][-1]
-    for row in change.connection.execute(
-        with_endings(schema.approvals, schema.approvals.c.case_id == case.id, open_only=True)
-    ).all():
+    for row in open_rows(change.connection, schema.approvals, case.id):
         end(change, schema.approvals, row, "withdrawn", why, "approval withdrawn by a change")
         people = (before.by, owner, row.by, *on_list_in(change.connection, case.id))
         notify(change, people, f"{told}: the approval by {row.by} is withdrawn. {why}.", case.id)
-    for row in change.connection.execute(
-        with_endings(schema.submissions, schema.submissions.c.case_id == case.id, open_only=True)
-    ).all():
+    for row in open_rows(change.connection, schema.submissions, case.id):
         end(change, schema.submissions, row, "superseded", why, "submission ended by a change")
         notify(change, (row.by, owner), f"{told}: it waits no longer; submit it again. {why}.", case.id)
 

@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.part import one_of, with_endings
+from planner.records.part import one_of, open_rows, with_endings
 from planner.records.rows import Seen
 
 _ENDED = {
@@ -52,7 +52,7 @@ def acts_since(connection: Connection, case_id: int, seen: Seen) -> tuple[Act, .
     """
     found: dict[tuple[str, str], Act] = {}
     for table, number in ((schema.submissions, seen.submission), (schema.approvals, seen.approval)):
-        now = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).first()
+        now = next(iter(open_rows(connection, table, case_id)), None)
         if (None if now is None else now.id) == number:
             continue
         if number is not None:
@@ -80,7 +80,7 @@ def require_nothing_unseen(connection: Connection, case_id: int, seen: Seen) -> 
     """Raises DecidedMeanwhile where a submission or an approval is open that was not seen; for what would end it."""
     unseen = []
     for table, number in ((schema.submissions, seen.submission), (schema.approvals, seen.approval)):
-        now = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).first()
+        now = next(iter(open_rows(connection, table, case_id)), None)
         unseen.append(now is not None and now.id != number)
     if any(unseen):
         raise _meanwhile(connection, case_id, acts_since(connection, case_id, seen))

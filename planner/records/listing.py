@@ -10,7 +10,17 @@ from sqlalchemy import Connection, Row
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.cases import case_in, concerned_in
-from planner.records.part import Part, checked_text, end, ending_of, known_person, notify, one_of, with_endings
+from planner.records.part import (
+    Part,
+    checked_text,
+    end,
+    ending_of,
+    known_person,
+    notify,
+    one_of,
+    open_rows,
+    with_endings,
+)
 from planner.records.rows import Allocation
 from planner.wording import day_words
 
@@ -47,8 +57,7 @@ class Listing(Part):
                 why = "where it may stand was judged by the approval before"
                 raise PlannerError.one(f"{told} was approved again by {held.by} meanwhile", why=why, hint="look again")
             table = schema.allocations
-            listed = connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).first()
-            if listed is not None:
+            for listed in open_rows(connection, table, case_id):
                 raise PlannerError.one(
                     f"{told} is on the list of {day_words(listed.day)} already", hint="take it off first"
                 )
@@ -108,12 +117,10 @@ class Listing(Part):
 
 def approval_in(connection: Connection, case_id: int, told: str) -> Row[Any]:
     """The approval of a case that has not ended. Raises PlannerError."""
-    approvals = with_endings(schema.approvals, schema.approvals.c.case_id == case_id, open_only=True)
-    approval = connection.execute(approvals).first()
-    if approval is None:
-        why = "only what a consultant has approved goes on a list"
-        raise PlannerError.one(f"{told} has no approval that stands", why=why)
-    return approval
+    for approval in open_rows(connection, schema.approvals, case_id):
+        return approval
+    why = "only what a consultant has approved goes on a list"
+    raise PlannerError.one(f"{told} has no approval that stands", why=why)
 
 
 def known_people(connection: Connection, trainee: str | None, supervisor: str) -> None:
@@ -127,7 +134,7 @@ def known_people(connection: Connection, trainee: str | None, supervisor: str) -
 
 def lock_in(connection: Connection, case_id: int) -> Row[Any] | None:
     """The lock that holds a case, if one does."""
-    return connection.execute(with_endings(schema.locks, schema.locks.c.case_id == case_id, open_only=True)).first()
+    return next(iter(open_rows(connection, schema.locks, case_id)), None)
 
 
 def allocation_of(row: Row[Any]) -> Allocation:

@@ -94,6 +94,11 @@ def with_endings(table: Table, *conditions: ColumnElement[bool], open_only: bool
     return query.where(endings.c.id.is_(None)) if open_only else query
 
 
+def open_rows(connection: Connection, table: Table, case_id: int) -> Sequence[Row[Any]]:
+    """The rows of a case in a table whose rows end, that have not ended; the first one first."""
+    return connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).all()
+
+
 def ending_of(row: Row[Any]) -> Ending | None:
     if row.ended_kind is None:
         return None

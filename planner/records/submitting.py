@@ -11,7 +11,17 @@ from planner.records import schema
 from planner.records.cases import case_in, concerned_in, require_current, version_in
 from planner.records.deciding import require_as_seen
 from planner.records.owning import PREPARERS
-from planner.records.part import Part, checked_text, end, ending_of, known_person, notify, one_of, with_endings
+from planner.records.part import (
+    Part,
+    checked_text,
+    end,
+    ending_of,
+    known_person,
+    notify,
+    one_of,
+    open_rows,
+    with_endings,
+)
 from planner.records.rows import NOTHING_OPEN, Answer, Question, Seen, Submission
 
 
@@ -31,15 +41,12 @@ class Submitting(Part):
             self._as_person(by)
             require_as_seen(change.connection, case_id, seen)
             require_current(change.connection, case_id, version)
-            if known_person(change.connection, by, "by").role == "organiser" and not _approved(
-                change.connection, case_id
-            ):
+            organises = known_person(change.connection, by, "by").role == "organiser"
+            if organises and not open_rows(change.connection, schema.approvals, case_id):
                 what = "a case that no consultant has approved is submitted by whoever prepares it"
                 raise PlannerError.one(what, hint="ask them")
             require_snapshot(change.connection, snapshot_id, case_id, version)
-            for row in change.connection.execute(
-                with_endings(schema.submissions, schema.submissions.c.case_id == case_id, open_only=True)
-            ).all():
+            for row in open_rows(change.connection, schema.submissions, case_id):
                 end(change, schema.submissions, row, "superseded", f"submitted again by {by}", "submission ended")
             values = {"case_id": case_id, "version": version, "snapshot_id": snapshot_id, "note": note}
             row_id = change.insert(schema.submissions, "submitted", values, case_id)["id"]
@@ -61,16 +68,14 @@ class Submitting(Part):
             self._as_person(by)
             require_as_seen(change.connection, case_id, seen)
             require_current(change.connection, case_id, version)
-            waiting = change.connection.execute(
-                with_endings(schema.submissions, schema.submissions.c.case_id == case_id, open_only=True)
-            ).first()
+            waiting = next(iter(open_rows(change.connection, schema.submissions, case_id)), None)
             if waiting is None:
                 raise PlannerError.one("the case does not wait for approval", hint="ask instead, or withdraw")
             end(change, schema.submissions, waiting, "sent-back", text, "sent back")
             question = self._asked(change, case_id, version, text)
             case = case_in(change.connection, case_id)
             told = f"{case.reference}, {case.eye} eye, was sent back by {by}: {text}"
-            if _approved(change.connection, case_id):
+            if open_rows(change.connection, schema.approvals, case_id):
                 told = (
                     f"{case.reference}, {case.eye} eye: what was asked was refused by {by}: {text}. It stays approved."
                 )
@@ -122,11 +127,6 @@ class Submitting(Part):
         values = {"case_id": case_id, "version": version, "text": text}
         row_id = change.insert(schema.questions, "asked", values, case_id)["id"]
         return Question(row_id, case_id, version, text, change.at, change.by)
-
-
-def _approved(connection: Any, case_id: int) -> bool:
-    query = with_endings(schema.approvals, schema.approvals.c.case_id == case_id, open_only=True)
-    return connection.execute(query).first() is not None
 
 
 def submission_of(row: Row[Any]) -> Submission:

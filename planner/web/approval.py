@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
-
 from planner.desk.in_force import plan_as_given
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
@@ -17,14 +15,9 @@ from planner.web.site import Site
 LAPSED = "Approval lapsed"
 
 
-def today(site: Site) -> datetime.date:
-    """The day by the unit's clock."""
-    return site.day_here()
-
-
 def standing_of(site: Site, now: CaseNow) -> Standing | None:
     """How a case's approval stands today, None where it has none."""
-    return standing_on(now, today(site), site.rulebook)
+    return standing_on(now, site.day_here(), site.rulebook)
 
 
 def state_of(site: Site, now: CaseNow) -> str:

@@ -9,16 +9,16 @@ from typing import Annotated, cast
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
-from planner.case import STAGES
+from planner.case import STAGES, Stage
 from planner.desk.approving import difference, stage_asked
 from planner.documents.figures import day
-from planner.plan.approved import Who, allocation_for
+from planner.plan.approved import Who, allocation_for, supervised_at
 from planner.plan.plan import Plan
 from planner.records.approved import dated_ahead, holds_until
 from planner.records.rows import CaseNow
 from planner.rulebook.shapes import MODES, Mode
 from planner.unit import Approvals
-from planner.web.approval import plan_as_approved, standing_of, state_of, today
+from planner.web.approval import plan_as_approved, standing_of, state_of
 from planner.web.approvals_glance import glance
 from planner.web.door import Door, Visitor
 from planner.web.overview import day_and_time
@@ -83,10 +83,10 @@ def who_may(site: Site) -> Approvals:
 
 def _aged(site: Site, now: CaseNow) -> str:
     """What has aged already, or is dated later than today, so that an approval would not stand; else empty."""
-    if ahead := dated_ahead(now, today(site), site.rulebook):
+    if ahead := dated_ahead(now, site.day_here(), site.rulebook):
         return f"{'; '.join(ahead)}: later than today"
     until = holds_until(now, site.rulebook)
-    return f"{until[1]}: it held until {day(until[0])}" if until and until[0] < today(site) else ""
+    return f"{until[1]}: it held until {day(until[0])}" if until and until[0] < site.day_here() else ""
 
 
 def _by_table(site: Site, plan: Plan) -> list[tuple[str, list[tuple[str, str]]]]:
@@ -95,8 +95,7 @@ def _by_table(site: Site, plan: Plan) -> list[tuple[str, list[tuple[str, str]]]]
     for shape in sorted(site.rulebook.tiers.tiers, key=lambda shape: shape.tier):
         rows: dict[str, list[str]] = {}
         for stage in STAGES:
-            staged = replace(plan, supervision=replace(plan.supervision, stage=stage))
-            held = allocation_for(staged, site.rulebook, shape.tier)
+            held = supervised_at(plan, site.rulebook, shape.tier, stage)
             rows.setdefault(f"{held.mode.replace('-', ' ')}, {held.by}", []).append(stage.replace("-", " "))
         found.append((str(shape.tier), [(", ".join(stages), mode) for mode, stages in rows.items()]))
     return found
@@ -119,8 +118,9 @@ def _changing(
             given = replace(given, mode=cast(Mode, in_force.supervision.mode), who=who)
     mode = written.get("mode") if written.get("mode") in MODES else given.mode
     hands = {step.id: written.get(f"who.{step.id}", given.who[step.id]) for step in plan.steps}
+    stage = cast(Stage, plan.supervision.stage)
     tiers = [
-        (shape.tier, shape.label, allocation_for(plan, site.rulebook, shape.tier).mode)
+        (shape.tier, shape.label, supervised_at(plan, site.rulebook, shape.tier, stage).mode)
         for shape in sorted(site.rulebook.tiers.tiers, key=lambda shape: shape.tier)
     ]
     return {

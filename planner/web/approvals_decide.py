@@ -11,7 +11,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
-from planner.desk.approving import Decision, decided, faults_of, stage_asked
+from planner.desk.approving import Decision, decided, stage_asked
 from planner.desk.approving import approve as enter
 from planner.errors import PlannerError
 from planner.plan.approved import Covers
@@ -43,8 +43,6 @@ def approve(request: Request, visitor: Deciding, form: Posted, reference: str, e
     faults = _too_long(written, ("conditions", "operator_conditions", "reason"))
     try:
         decision = _decision(plan, written)
-        if not faults:
-            faults = faults_of(site.desk, plan, decision)
         if faults:
             return case_page(request, now, visitor, tuple(faults), tier, written)
         enter(site.desk, now, plan, decision, visitor.code, who_may(site))

@@ -15,7 +15,7 @@ from planner.records.deciding import DecidedMeanwhile
 from planner.records.owning import NotTheirs, may_edit
 from planner.records.rows import CaseNow, CaseVersion
 from planner.web.answers import Answers, read_answers
-from planner.web.approval import state_of, today
+from planner.web.approval import state_of
 from planner.web.conflict import based_on, conflict_page
 from planner.web.door import Door, Posted, Visitor
 from planner.web.fields import ShownSection, labels, shown_sections
@@ -88,7 +88,7 @@ def save(request: Request, visitor: Preparing, form: Posted, reference: str, eye
     site, case = site_of(request), find(request, reference, eye)
     base = based_on(site.store, case, form)
     stages = tuple(stage.id for stage in site.rulebook.stages.stages)
-    answers = read_answers(form, base.document, site.rulebook.vocabulary, stages, today(site))
+    answers = read_answers(form, base.document, site.rulebook.vocabulary, stages, site.day_here())
     part = str(form.get("section", HEADINGS))
     if is_partial(request) and answers.changes:
         _refuse_unasked(site.store.case_now(case.id))

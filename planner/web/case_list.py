@@ -9,8 +9,9 @@ from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
 from planner.readings import read_day
+from planner.records.approved import stands_on
 from planner.records.rows import CaseNow
-from planner.web.approval import standing_of, state_of
+from planner.web.approval import state_of
 from planner.web.door import Door, Visitor
 from planner.web.judging import readings
 from planner.web.overview import day_and_time
@@ -69,8 +70,8 @@ def _line(site: Site, now: CaseNow) -> Line:
         shown = judged.assessment.tier
         tier = readings(shown)
         ready = "Ready" if judged.assessment.readiness.state == "ready" else "Settle first"
-        standing, given = standing_of(site, now), now.approval
-        if given and standing and standing.state == "stands" and given.tier_approved != shown.working:
+        given = now.approval
+        if given and given.tier_approved != shown.working and stands_on(now, site.day_here(), site.rulebook):
             tier = f"{given.tier_approved} approved, rulebook {tier}"
     urgency = vocabulary.get("urgency")
     said, needed_by = findings.get("urgency"), read_day(findings.get("needed_by"))

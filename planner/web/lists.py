@@ -12,7 +12,7 @@ from starlette.responses import Response
 from planner.documents.figures import day as day_words
 from planner.lists.roster import Session
 from planner.records.rows import CaseNow
-from planner.web.approval import enter_lapses, today
+from planner.web.approval import enter_lapses
 from planner.web.door import Door, Visitor
 from planner.web.lists_held import State, has_sessions, needed_at_once, session_path, state_of
 from planner.web.lists_pool import narrowed, offered, pool
@@ -91,7 +91,7 @@ def _sessions(state: State) -> list[Row]:
 
 def _coming(site: Site) -> list[dict[str, object]]:
     """The days that have lists, each with its theatres, and how many doubts there are."""
-    first = today(site)
+    first = site.day_here()
     held = site.store.lists(first, first + datetime.timedelta(weeks=WEEKS))
     people = {person.code: person for person in site.store.people()}
     days: dict[datetime.date, dict[str, list[CaseNow]]] = {}

@@ -10,14 +10,11 @@ from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
-from planner.desk.in_force import plan_in_force
+from planner.desk.in_force import shown_plan
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
-from planner.plan.approved import NotCoveredError
-from planner.plan.plan import Plan
 from planner.readings import read_day
 from planner.records.rows import Allocation, CaseNow
-from planner.web.approval import plan_as_approved
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_warnings import warnings
 from planner.web.overview import day_and_time
@@ -99,23 +96,16 @@ def _page(
     )  # fmt: skip
 
 
-def _in_force(site: Site, now: CaseNow) -> tuple[Plan, str]:
-    """The plan for whoever the case is placed with; where that is not what was approved, the words that say so."""
-    try:
-        return plan_in_force(site.desk, now), ""
-    except NotCoveredError:
-        return plan_as_approved(site, now), "not covered by what was approved"
-
-
 def _line(site: Site, now: CaseNow, at: Allocation, doubts: tuple[str, ...]) -> Line:
     plan = site.judge.judge(now.version).plan
     tier, supervision, anaesthesia = "", "", "cannot be planned"
     kit: tuple[str, ...] = ()
     if plan is not None:
-        plan, barred = _in_force(site, now)
+        plan, barred = shown_plan(site.desk, now)
         shown = plan.approval.tier_approved if plan.approval else plan.assessment.tier.working
         tier = f"{shown}" if plan.approval else f"{shown}, not approved"
-        supervision = barred or f"{plan.supervision.mode.replace('-', ' ')}, {plan.supervision.by}"
+        supervision = f"{plan.supervision.mode.replace('-', ' ')}, {plan.supervision.by}"
+        supervision = "not covered by what was approved" if barred else supervision
         kit = tuple(item.label for item in plan.kit if item.need == "essential")
         anaesthesia = plan.choices["anaesthesia"].label
     return Line(

@@ -19,7 +19,6 @@ from planner.lists.roster import Session
 from planner.lists.versions import differs
 from planner.lists.week import Broken, Week
 from planner.records.rows import ListVersion
-from planner.web.approval import today
 from planner.web.site import Site
 
 
@@ -111,7 +110,7 @@ def state_of(site: Site) -> State:
     reader = site.lists
     if reader is None:
         raise HTTPException(404)
-    held = reader.held(today(site))
+    held = reader.held(site.day_here())
     published = site.store.published({session.day for session in held.instance.sessions.values()})
     found = {name: published.get((session.day, name)) for name, session in held.instance.sessions.items()}
     return State(held, {name: version for name, version in found.items() if version is not None})

@@ -15,7 +15,7 @@ from planner.errors import PlannerError
 from planner.readings import read_day
 from planner.records.approved import holds_until
 from planner.records.rows import CaseNow
-from planner.web.approval import plan_as_approved, standing_of, today
+from planner.web.approval import plan_as_approved, standing_of
 from planner.web.door import Door, Posted, Visitor
 from planner.web.lists_held import has_sessions, state_of
 from planner.web.lists_options import options_page
@@ -55,7 +55,7 @@ def place(request: Request, visitor: Building, form: Posted, reference: str, eye
     day, faults = read_day(written["day"]), []
     if day is None:
         faults.append("Day: write it as YYYY-MM-DD")
-    elif day < today(site):
+    elif day < site.day_here():
         faults.append(f"Day: {day_words(day)} is over")
     if not written["theatre"] or len(written["theatre"]) > LONGEST_THEATRE:
         faults.append(f"Theatre: its name, up to {LONGEST_THEATRE} letters")
@@ -82,7 +82,7 @@ def place(request: Request, visitor: Building, form: Posted, reference: str, eye
 
 
 def _coming(site: Site) -> tuple[CaseNow, ...]:
-    return site.store.lists(today(site), today(site) + datetime.timedelta(weeks=WEEKS))
+    return site.store.lists(site.day_here(), site.day_here() + datetime.timedelta(weeks=WEEKS))
 
 
 def _as_known(site: Site, theatre: str) -> str:
@@ -110,7 +110,7 @@ def _form(
         plan=plan_as_approved(site, now) if plan else None, standing=standing_of(site, now), holds=holds,
         approved_at=day_and_time(now.approval.at) if now.approval else "",
         written=dict.fromkeys(FIELDS, "") | dict(written), supervisors=supervisors,
-        trainees=[p for p in people if p.role == "trainee"], today=today(site).isoformat(),
+        trainees=[p for p in people if p.role == "trainee"], today=site.day_here().isoformat(),
         theatres=sorted({other.allocation.theatre for other in _coming(site) if other.allocation}),
         longest=LONGEST_THEATRE,
     )  # fmt: skip

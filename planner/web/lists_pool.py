@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from planner.documents.figures import day
 from planner.plan.plan import Plan
-from planner.records.approved import holds_until
+from planner.records.approved import holds_until, stands_on
 from planner.records.rows import CaseNow
-from planner.web.approval import plan_as_approved, standing_of
+from planner.web.approval import plan_as_approved
 from planner.web.places import case_path, list_path
 from planner.web.site import Site
 from planner.web.urgency import past_words, turn, urgency_words
@@ -45,7 +45,7 @@ class Pooled:
 
 def pool(site: Site) -> list[Pooled]:
     """Every case of it: past its date first, then the most urgent, then the longest wait."""
-    cases = [now for now in site.store.cases(state="approved") if _stands(site, now)]
+    cases = [now for now in site.store.cases(state="approved") if stands_on(now, site.day_here(), site.rulebook)]
     cases.sort(key=lambda now: (turn(site, now.version), now.case.reference))
     pooled = []
     for now in cases:
@@ -80,11 +80,6 @@ def offered(cases: list[Pooled]) -> dict[str, list[tuple[str, str]]]:
         "consent": {case.consent: case.consent for case in cases},
     }
     return {name: sorted(values.items(), key=lambda one: one[1]) for name, values in shown.items()}
-
-
-def _stands(site: Site, now: CaseNow) -> bool:
-    standing = standing_of(site, now)
-    return standing is not None and standing.state == "stands"
 
 
 def _pooled(site: Site, now: CaseNow, plan: Plan) -> Pooled:

@@ -9,7 +9,6 @@ from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
 from planner.records.references import reference_fault
-from planner.web.approval import today
 from planner.web.door import Door, Posted, Visitor
 from planner.web.places import case_path
 from planner.web.presenting import page
@@ -33,7 +32,7 @@ def enter(request: Request, visitor: Preparing, form: Posted) -> Response:
     if wrong:
         return _form(request, written, wrong, (), 422)
     document = {name: text for name, text in written.items() if text}
-    document |= {"recorded_on": today(site).isoformat(), "examined_by": visitor.code}
+    document |= {"recorded_on": site.day_here().isoformat(), "examined_by": visitor.code}
     try:
         site.store.new_case(document, visitor.code)
     except PlannerError as error:

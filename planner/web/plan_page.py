@@ -12,15 +12,14 @@ from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from planner.desk.in_force import plan_in_force
+from planner.desk.approving import submit as desk_submit
+from planner.desk.in_force import plan_in_force, shown_plan
 from planner.documents.html import render_html
-from planner.documents.json_form import plan_json
 from planner.documents.pdf import render_pdf
 from planner.errors import PlannerError
-from planner.plan.approved import NotCoveredError
 from planner.plan.plan import Plan
 from planner.records.rows import CaseNow
-from planner.web.approval import plan_as_approved, standing_of, state_of
+from planner.web.approval import standing_of, state_of
 from planner.web.door import Door, Posted, Visitor
 from planner.web.overview import clock_time, day_and_time
 from planner.web.places import CASE, case_path, find
@@ -72,11 +71,7 @@ def submit(request: Request, visitor: Preparing, form: Posted, reference: str, e
     if plan is None:
         return _page(request, visitor, now, ("The case cannot be judged as it is recorded.",), note)
     try:
-        kept = site.store.keep_snapshot(
-            now.case.id, now.version.number, plan_json(plan), visitor.code,
-            mode=plan.supervision.mode, mode_by=plan.supervision.by, stage=plan.supervision.stage,
-        )  # fmt: skip
-        site.store.submit(now.case.id, now.version.number, kept.id, visitor.code, note=note, seen=seen_in(form))
+        desk_submit(site.desk, now, plan, visitor.code, note, seen_in(form))
     except PlannerError as error:
         return _page(request, visitor, now, tuple(map(str, error.faults)), note)
     return RedirectResponse(case_path(now.case, "plan"), 303)
@@ -111,13 +106,7 @@ def _plan(request: Request, reference: str, eye: str) -> Plan:
 def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, ...] = (), note: str = "") -> Response:
     site: Site = site_of(request)
     judged = site.judge.judge(now.version)
-    in_force: Plan | None = None
-    barred: tuple[str, ...] = ()
-    if judged.plan is not None:
-        try:
-            in_force = plan_in_force(site.desk, now)
-        except NotCoveredError as error:
-            in_force, barred = plan_as_approved(site, now), tuple(map(str, error.faults))
+    in_force, barred = shown_plan(site.desk, now) if judged.plan is not None else (None, ())
     return page(
         request, "plan_page.html", 422 if faults else 200,
         case=now.case, path=case_path(now.case), now=now, state=state_of(site, now),

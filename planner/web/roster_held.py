@@ -17,7 +17,6 @@ from planner.lists.roster_entries import KINDS, Kind, Looked, Part, parts_of
 from planner.lists.taking import PEOPLE
 from planner.records.rows import Allocation, CaseNow, RosterChange, RosterEntry
 from planner.unit import Unit
-from planner.web.approval import today
 from planner.web.site import Site
 from planner.wording import day_words
 
@@ -120,7 +119,7 @@ def entry_path(kind: str, key: str = "", page: str = "") -> str:
 
 def affected(site: Site, held: Held, changes: Iterable[RosterChange]) -> list[str]:
     """Each placing from today on that rests on what the changes take away, in words."""
-    first = today(site)
+    first = site.day_here()
     placed = [(now, now.allocation) for now in site.store.lists(first, first + FAR) if now.allocation is not None]
     codes = {person.code: person.trainee_id or person.code for person in site.store.people()}
     told: dict[str, list[str]] = {}

@@ -17,7 +17,6 @@ from planner.lists.roster_entries import KINDS, Kind, written
 from planner.lists.roster_fields import Field, cell_of, fields_of
 from planner.readings import read_day
 from planner.records.rows import RosterEntry
-from planner.web.approval import today
 from planner.web.door import Door, Visitor
 from planner.web.lists_held import session_path
 from planner.web.presenting import page
@@ -41,7 +40,7 @@ NOT_FOR_PEOPLE = ("id", "leave", *TARGETS)
 def roster(request: Request, visitor: Reading, week: Week = "") -> Response:
     site = site_of(request)
     held = held_of(site)
-    first = today(site)
+    first = site.day_here()
     coming = held.coming(first)
     asked = read_day(week)
     near = asked is not None and abs((asked - first).days) < FARTHEST
@@ -61,9 +60,9 @@ def view(request: Request, visitor: Reading, view: str) -> Response:
         raise HTTPException(404)
     shown: dict[str, Callable[[], dict[str, Any]]] = {
         "people": lambda: {"tables": [_people(site, held, kind) for kind in ("trainee", "supervisor")]},
-        "leave": lambda: {"absences": list(_absences(held, today(site)))},
+        "leave": lambda: {"absences": list(_absences(held, site.day_here()))},
         "targets": lambda: {"tables": [_table(held, KINDS["trainee"], TARGETS)]},
-        "kit": lambda: {"tables": [_kit(held, today(site))]},
+        "kit": lambda: {"tables": [_kit(held, site.day_here())]},
         "patients": lambda: {"tables": [_whole(held, kind) for kind in _others()]},
         "limits": lambda: {"tables": [_single(held, kind) for kind in KINDS.values() if not kind.listed]},
     }

@@ -21,7 +21,6 @@ from planner.lists.roster_tables import MOST_ROWS, TABLES
 from planner.lists.taking import Aside, Given, Row, Taking, Told, taking
 from planner.records.rostering import RosterConflict
 from planner.records.rows import RosterChange
-from planner.web.approval import today
 from planner.web.door import Door, PostedWithFile, Visitor
 from planner.web.presenting import page
 from planner.web.roster_held import KEEPERS, READERS, Held, affected, changeable, held_of, unit_of
@@ -65,7 +64,7 @@ def look_at(request: Request, visitor: Keeping, form: PostedWithFile) -> Respons
         known = {person.name: person.code for person in site.store.people(active_only=True)}
         what = next((one for one in WHATS if one == form.get("what")), None)
         entries = held.entries if held.stored else ()
-        given = read_file(content, name, entries, unit_of(site).clock, today(site), what, known | names)
+        given = read_file(content, name, entries, unit_of(site).clock, site.day_here(), what, known | names)
         # A calendar is looked at again once it is said who is meant in it.
         again = content.decode("utf-8-sig", "replace") if what else ""
         return _shown(request, held, name, given, what, names, again)

@@ -52,7 +52,7 @@ class Site:
     @property
     def desk(self) -> Desk:
         """The way to everything that is decided, placed or printed."""
-        return Desk(self.store, self.rulebook, self.unit, self.judge, self.lists, self.day_here)
+        return Desk(self.store, self.rulebook, self.unit, self.judge, self.in_force.lists, self.day_here)
 
     def day_here(self) -> datetime.date:
         """The day by the unit's clock."""

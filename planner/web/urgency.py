@@ -6,7 +6,6 @@ from planner.documents.figures import day
 from planner.lists.waiting import Waiting, days, waiting
 from planner.readings import read_day
 from planner.records.rows import CaseVersion
-from planner.web.approval import today
 from planner.web.site import Site
 
 
@@ -24,14 +23,14 @@ def urgency_words(site: Site, version: CaseVersion) -> str:
     if waits.since is None:
         told.append("no day that waiting counts from")
     else:
-        told.append(f"waiting {days(max(0, (today(site) - waits.since).days))} since {waits.counted}")
+        told.append(f"waiting {days(max(0, (site.day_here() - waits.since).days))} since {waits.counted}")
     return "; ".join(filter(None, told))
 
 
 def past_words(site: Site, version: CaseVersion) -> str:
     """`5 days past its date`; nothing for a case in time."""
     last = waiting_of(site, version).last_day
-    late = (today(site) - last).days if last else 0
+    late = (site.day_here() - last).days if last else 0
     return f"{days(late)} past its date" if late > 0 else ""
 
 

@@ -66,7 +66,7 @@ def desk(entered: Path, tmp_path: Path, rulebook: Rulebook) -> Iterator[Desk]:
             reason="named",
             seen=now.seen,
         )
-    yield Desk(store, rulebook, unit, Judge(rulebook, unit), lists, lambda: ON)
+    yield Desk(store, rulebook, unit, Judge(rulebook, unit), lambda: lists, lambda: ON)
     store.close()
 
 
@@ -77,8 +77,9 @@ def now_of(desk: Desk, reference: str, eye: str) -> CaseNow:
 
 
 def lists_of(desk: Desk) -> FromRecords:
-    assert desk.lists is not None
-    return desk.lists
+    lists = desk.lists()
+    assert lists is not None
+    return lists
 
 
 def test_the_whole_path_says_one_thing_of_every_case(desk: Desk, rulebook: Rulebook) -> None:
