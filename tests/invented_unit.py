@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
-from planner.records.part import COMMAND_LINE
+from planner.records.repository import COMMAND_LINE
 from planner.records.rows import Approval, CaseVersion, RosterChange, Seen, Snapshot, StepChange
 from planner.records.store import Store
 

@@ -16,9 +16,9 @@ from typing import Any
 import httpx
 from visits import CHEAP, PASSWORD, PEOPLE
 
-from planner.lists.roster import Roster, read_roster
+from planner.lists.roster.shapes import Roster, read_roster
 from planner.records.database import URL_VARIABLE
-from planner.records.part import utc_now
+from planner.records.repository import utc_now
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import read_unit

@@ -29,7 +29,7 @@ ROWS = (
     ("documents", "exchange", "records", "monitor", "cohort"),
     ("lists",),
     ("desk",),
-    ("compare",),
+    ("compare", "batch"),
     ("web",),
     ("cli",),
     ("__main__",),

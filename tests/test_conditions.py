@@ -36,7 +36,7 @@ from planner.conditions import Test as Comparison
 from planner.rulebook.load import shipped
 from planner.truth import Truth
 from planner.vocabulary import Finding
-from planner.wording import sentence
+from planner.wording.conditions import sentence
 
 VOCABULARY = shipped().vocabulary
 # One of each kind, three of them asked only when another says so.

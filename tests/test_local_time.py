@@ -16,9 +16,9 @@ from planner.errors import PlannerError
 from planner.local_time import in_zone, local, wall
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit, read_unit
-from planner.web.app import make_app
-from planner.web.passwords import Passwords
-from planner.web.settings import Settings
+from planner.web.security.passwords import Passwords
+from planner.web.server.app import make_app
+from planner.web.server.settings import Settings
 
 PLANNER = Path(__file__).parents[1] / "planner"
 # Its moments by the clocks of three zones: UTC + 13 and UTC - 10 lie on two days; UTC + 0 in winter, + 1 in summer.

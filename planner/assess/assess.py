@@ -28,7 +28,7 @@ from planner.conditions import recording_in
 from planner.errors import PlannerError
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
-from planner.wording import lower_first, percent
+from planner.wording.words import lower_first, percent
 
 
 class Assessor:

@@ -15,7 +15,8 @@ from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import Factor
 from planner.truth import Truth
 from planner.vocabulary import Vocabulary
-from planner.wording import lower_first, sentence
+from planner.wording.conditions import sentence
+from planner.wording.words import lower_first
 
 # Words for the same values are the same words; a batch says them once.
 REMEMBERED_AT_MOST = 50_000

@@ -14,20 +14,9 @@ import typer
 from typer.core import TyperGroup
 
 from planner import __version__
-from planner.cli import (
-    assess,
-    explain,
-    intake,
-    lists,
-    papers,
-    plan,
-    read_back,
-    record_people,
-    records,
-    roster,
-    rules,
-    serve,
-)
+from planner.cli import assess, explain, intake, papers, people, plan, plan_read, records, roster, serve
+from planner.cli.lists.app import app as lists
+from planner.cli.rules.app import app as rules
 from planner.errors import PlannerError
 from planner.local_time import in_zone
 
@@ -53,15 +42,15 @@ app = typer.Typer(
 app.command("intake")(intake.intake)
 app.command("assess")(assess.assess)
 app.command("plan")(plan.plan)
-app.command("plan read")(read_back.read_back)
+app.command("plan read")(plan_read.read_back)
 app.add_typer(explain.app, name="explain")
-app.add_typer(rules.app, name="rules")
-app.add_typer(lists.app, name="lists")
+app.add_typer(rules, name="rules")
+app.add_typer(lists, name="lists")
 app.add_typer(roster.app, name="roster")
 app.command("serve")(serve.serve)
 app.command("papers")(papers.papers)
 app.command("export")(records.export)
-app.add_typer(record_people.app, name="people")
+app.add_typer(people.app, name="people")
 app.add_typer(records.app, name="records")
 
 

@@ -22,9 +22,9 @@ def assess(
     from pathlib import Path
 
     from planner.assess.assess import assess as assess_case
+    from planner.batch.cases import Batch
     from planner.case import Case
-    from planner.cli.batch import Batch
-    from planner.cli.summary import summary
+    from planner.documents.assessment_text import summary
     from planner.documents.json_form import assessment_json
     from planner.plan.make import ready_in
 

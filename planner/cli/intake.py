@@ -29,7 +29,7 @@ def intake(
 
     Example: planner intake -o case.yaml
     """
-    from planner.cli.writing import CannotWriteError, write_whole
+    from planner.batch.writing import CannotWriteError, write_whole
 
     vocabulary = rulebook_in(rules).vocabulary
     text = header_line(vocabulary) if csv else "\n".join(blank_case(vocabulary)) + "\n"
@@ -59,7 +59,7 @@ def written_as(finding: "Finding") -> str:
 def blank_case(vocabulary: "Vocabulary") -> Iterator[str]:
     """The lines of a YAML case that is whole once `case` and `eye` are filled in."""
     from planner.case import STAGES, coarser_first
-    from planner.wording import lower_first
+    from planner.wording.words import lower_first
 
     sections = ", ".join(section.id for section in vocabulary.sections)
     yield from _comment("One eye. Fill in case and eye; take the # away from each finding that was looked for.", "")
@@ -90,7 +90,8 @@ def blank_case(vocabulary: "Vocabulary") -> Iterator[str]:
 
 
 def _finding(finding: "Finding", vocabulary: "Vocabulary") -> Iterator[str]:
-    from planner.wording import lower_first, sentence
+    from planner.wording.conditions import sentence
+    from planner.wording.words import lower_first
 
     essential = " (essential)" if finding.essential else ""
     yield from _comment(f"{finding.label}{essential}: {finding.measured}", "  ")

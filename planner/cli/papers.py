@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from planner.cli.options import RulesOption, UnitOption, rulebook_in, unit_in
+from planner.wording.words import eye_words
 
 
 def papers(
@@ -40,15 +41,15 @@ def papers(
 
     Example: planner papers --day 2026-12-03 --unit unit.yaml --with sessions.yaml
     """
-    from planner.cli.progress import Progress
-    from planner.cli.writing import write_whole
+    from planner.batch.progress import Progress
+    from planner.batch.writing import write_whole
     from planner.desk.desk import Desk
     from planner.desk.in_force import plan_in_force
     from planner.desk.judge import Judge
-    from planner.documents.papers import LeftOut, Place, render_papers
+    from planner.documents.papers.sheet import LeftOut, Place, render_papers
     from planner.errors import Fault, PlannerError
-    from planner.lists.in_force import InForce
-    from planner.lists.roster import read_roster
+    from planner.lists.roster.in_force import InForce
+    from planner.lists.roster.shapes import read_roster
     from planner.local_time import wall
     from planner.plan.plan import Plan
     from planner.records.approved import standing_on
@@ -86,5 +87,5 @@ def papers(
     write_whole(file, render_papers(on, plans, left_out, written_at, held.unit if held else None))
     typer.echo(f"wrote {file}: {len(plans)} of {len(plans) + len(left_out)} plans", err=True)
     if left_out:
-        faults = [Fault(f"{e.place.reference}, {e.place.eye} eye", "left out", "; ".join(e.because)) for e in left_out]
+        faults = [Fault(eye_words(e.place.reference, e.place.eye), "left out", "; ".join(e.because)) for e in left_out]
         raise PlannerError(faults)

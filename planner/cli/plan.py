@@ -88,11 +88,11 @@ def plan(
         raise typer.BadParameter(f"a {sheet} is printed as PDF only", param_hint="--sheet")
 
     from planner.assess.assess import assessor
+    from planner.batch.cases import Batch
+    from planner.batch.destination import Destination
     from planner.case import Case
-    from planner.cli.batch import Batch
-    from planner.cli.destination import Destination
-    from planner.documents.language import speaking
     from planner.plan.make import make_plan
+    from planner.wording.language import speaking
 
     rulebook = rulebook_in(rules)
     held = unit_in(unit, rulebook)
@@ -114,23 +114,23 @@ def printer(form: Format, sheet: Sheet, many: bool) -> "Callable[[Plan], bytes]"
     """What prints a plan in one of its forms, loaded and ready."""
     match form, sheet:
         case Format.PDF, Sheet.CARD:
-            from planner.documents.card import render_card
+            from planner.documents.card.sheet import render_card
 
             return render_card
         case Format.PDF, Sheet.DEBRIEF:
-            from planner.documents.debrief import render_debrief
+            from planner.documents.debrief.sheet import render_debrief
 
             return render_debrief
         case Format.PDF, _:
-            from planner.documents.pdf import render_pdf
+            from planner.documents.printing.pdf import render_pdf
 
             return render_pdf
         case Format.HTML, _:
-            from planner.documents.html import render_html
+            from planner.documents.printing.html import render_html
 
             return lambda plan: render_html(plan).encode()
         case Format.TEXT, _:
-            from planner.documents.text import render_text
+            from planner.documents.plan.text import render_text
 
             return lambda plan: render_text(plan, PAGE_WIDTH).encode()
         case _:

@@ -49,7 +49,7 @@ def backup(file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file
     """
     import io
 
-    from planner.cli.writing import write_whole
+    from planner.batch.writing import write_whole
     from planner.errors import PlannerError
     from planner.records.store import Store
 
@@ -106,7 +106,7 @@ def trail(
         if not cases:
             raise PlannerError.one(f"there is no case {case!r}", store.name)
         rows = tuple(row for row in rows if row.case_id in cases)
-    eyes = {now.case.id: f"  {now.case.reference}, {now.case.eye} eye" for now in store.cases(operated=True)}
+    eyes = {now.case.id: f"  {now.case.in_words}" for now in store.cases(operated=True)}
     for row in rows:
         if json:
             typer.echo(canonical(asdict(row)))
@@ -142,8 +142,8 @@ def take(
 
     Example: planner records take cases/*.yaml --by trainee-3
     """
+    from planner.batch.cases import Batch
     from planner.case_file import case_file
-    from planner.cli.batch import Batch
     from planner.records.store import Store
 
     batch = Batch(cases, rulebook_in(rules).vocabulary)

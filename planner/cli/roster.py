@@ -9,7 +9,7 @@ import typer
 from planner.cli.options import RulesOption, rulebook_in, unit_in
 
 if TYPE_CHECKING:
-    from planner.lists.taking import Taking
+    from planner.lists.roster.import_rows import Taking
 
 app = typer.Typer(
     help="The unit's people, sessions, leave, kit and limits in the store; organisers change them in the browser too.",
@@ -59,9 +59,9 @@ def take(
     """
     from planner import strict_yaml
     from planner.errors import PlannerError
-    from planner.lists.roster_entries import no_new_fault
-    from planner.lists.roster_files import LARGEST, ending_of, read_file
-    from planner.lists.taking import taking
+    from planner.lists.roster.entries import no_new_fault
+    from planner.lists.roster.files import LARGEST, ending_of, read_file
+    from planner.lists.roster.import_rows import taking
     from planner.records.store import Store
 
     rulebook = rulebook_in(rules)
@@ -105,7 +105,7 @@ def _name(text: str) -> tuple[str, str]:
 
 
 def _say(found: "Taking") -> None:
-    from planner.lists.roster_entries import KINDS
+    from planner.lists.roster.entries import KINDS
 
     for note in found.notes:
         typer.echo(f"note: {note}", err=True)
@@ -124,8 +124,8 @@ def _say(found: "Taking") -> None:
 
 def _put_aside(found: "Taking", columns: dict[str, tuple[str, ...]]) -> int:
     """Write what was set aside, a file for each table in the working folder. Returns how many rows."""
-    from planner.cli.writing import write_whole
-    from planner.lists.taking import aside_file
+    from planner.batch.writing import write_whole
+    from planner.lists.roster.import_rows import aside_file
 
     count = 0
     for name, rows in found.aside.items():
@@ -146,7 +146,7 @@ def show(unit: RosterUnit, rules: RulesOption = None) -> None:
     Example: planner roster show --unit unit.yaml
     """
     from planner.errors import PlannerError
-    from planner.lists.roster_entries import as_yaml, look
+    from planner.lists.roster.entries import as_yaml, look
     from planner.records.store import Store
 
     rulebook = rulebook_in(rules)
@@ -181,9 +181,9 @@ def export(
 
     Example: planner roster export roster.yaml sessions.csv sessions.ics --unit unit.yaml
     """
-    from planner.cli.writing import write_whole
+    from planner.batch.writing import write_whole
     from planner.errors import PlannerError
-    from planner.lists.roster_files import parts_held, written_as
+    from planner.lists.roster.files import parts_held, written_as
     from planner.records.store import Store
 
     held_unit = unit_in(unit, rulebook_in(rules))

@@ -50,12 +50,12 @@ def serve(
     import uvicorn
     from starlette.concurrency import run_in_threadpool
 
-    from planner.documents.rendering import PrintQueue
+    from planner.documents.printing.queue import PrintQueue
     from planner.errors import PlannerError
-    from planner.lists.roster import read_roster
+    from planner.lists.roster.shapes import read_roster
     from planner.records.store import Store
-    from planner.web.app import make_app
-    from planner.web.settings import Settings
+    from planner.web.server.app import make_app
+    from planner.web.server.settings import Settings
 
     rulebook = rulebook_in(rules)
     held = unit_in(unit, rulebook)

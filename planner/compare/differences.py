@@ -12,7 +12,7 @@ from planner.rulebook.naming import KINDS, Named, named
 from planner.rulebook.rulebook import Rulebook
 from planner.strict_yaml import Place
 from planner.vocabulary import Vocabulary
-from planner.wording import sentence
+from planner.wording.conditions import sentence
 
 # Fields that are printed and decide nothing that `compare` looks at. Whatever is not named here is taken to decide.
 WORDS = frozenset(

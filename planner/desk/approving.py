@@ -16,7 +16,7 @@ from planner.records.approved import given_in, stands_on
 from planner.records.rows import Approval, CaseNow, Seen, StepChange, Submission
 from planner.rulebook.shapes import MODES, Mode
 from planner.unit import Approvals
-from planner.wording import lower_first
+from planner.wording.words import lower_first
 
 
 @dataclass(frozen=True)

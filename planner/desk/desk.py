@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from planner.desk.judge import Judge
-from planner.lists.from_records import FromRecords
+from planner.lists.week.from_records import FromRecords
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit

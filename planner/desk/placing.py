@@ -7,11 +7,11 @@ import datetime
 from planner.desk.desk import Desk
 from planner.desk.in_force import seat_at
 from planner.errors import Fault
-from planner.lists.checker import broken_rules
-from planner.lists.from_records import Held
-from planner.lists.instance import Lists
-from planner.lists.rules_of_people import APPROVAL
-from planner.lists.week import Broken, Week
+from planner.lists.rules.checker import broken_rules
+from planner.lists.rules.of_people import APPROVAL
+from planner.lists.week.from_records import Held
+from planner.lists.week.instance import Lists
+from planner.lists.week.week import Broken, Week
 from planner.plan.approved import NotCoveredError, allocated
 from planner.records.approved import given_in
 from planner.records.rows import Allocation, CaseNow

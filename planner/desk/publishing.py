@@ -6,10 +6,10 @@ from collections.abc import Mapping
 
 from planner.desk.desk import Desk
 from planner.errors import Fault, PlannerError
-from planner.lists.checker import Verdict
-from planner.lists.rules_of_people import APPROVAL
-from planner.lists.versions import document_of
-from planner.lists.week import Week
+from planner.lists.changes.versions import document_of
+from planner.lists.rules.checker import Verdict
+from planner.lists.rules.of_people import APPROVAL
+from planner.lists.week.week import Week
 from planner.plan.approved import NotCoveredError
 from planner.records.rows import ListVersion, Person
 

@@ -7,8 +7,8 @@ import datetime
 from babel.dates import format_date
 
 from planner.assess.assessment import Range
-from planner.documents.language import locale, say
-from planner.wording import percent
+from planner.wording.language import locale, say
+from planner.wording.words import percent
 
 
 def percent_range(least: float, most: float) -> str:

@@ -12,6 +12,7 @@ from planner.exchange.json_cases import Item, read_items
 from planner.exchange.source import Source, read_source
 from planner.exchange.table import Row, Table
 from planner.vocabulary import Vocabulary
+from planner.wording.words import eye_words
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ def once_each(items: Iterable[ReadCase | SetAside]) -> Iterator[ReadCase | SetAs
         if isinstance(item, ReadCase):
             key = (item.case.reference, item.case.eye)
             if key in first:
-                what = f"a second case {item.case.reference}, {item.case.eye} eye"
+                what = f"a second case {eye_words(item.case.reference, item.case.eye)}"
                 fault = Fault(item.where, what, f"first at {first[key]}", "keep the one that is right")
                 item = SetAside(item.source, item.where, [fault], item.original)
             else:

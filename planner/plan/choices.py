@@ -18,7 +18,8 @@ from planner.plan.picture import Picture
 from planner.plan.plan import Chosen, PlannedDevice, Rejected
 from planner.rulebook.plan_shapes import Choice, Option
 from planner.rulebook.rulebook import Rulebook
-from planner.wording import lower_first, sentence
+from planner.wording.conditions import sentence
+from planner.wording.words import lower_first
 
 
 def choose(picture: Picture) -> dict[str, Chosen]:

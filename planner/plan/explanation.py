@@ -19,7 +19,8 @@ from planner.plan.picture import Picture
 from planner.plan.plan import Chosen, Gate
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import WORDS, Truth
-from planner.wording import gate_words, lower_first, sentence
+from planner.wording.conditions import gate_words, sentence
+from planner.wording.words import lower_first
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from planner.plan.picture import Picture, Turned
 from planner.plan.plan import Gate
 from planner.rulebook.plan_shapes import Choice, Option, Step
 from planner.vocabulary import Finding, Ordered, Outside
-from planner.wording import lower_first
+from planner.wording.words import lower_first
 
 # A factor is named in place of its signs where more than so many of them would bring the same.
 FEWEST_SIGNS = 2

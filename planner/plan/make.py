@@ -18,7 +18,7 @@ from planner.plan.stock import plan_kit
 from planner.plan.supervision import default_stage, supervise
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
-from planner.wording import lower_first
+from planner.wording.words import lower_first
 
 ASKED_IN_A_LINE = 6
 

@@ -13,7 +13,7 @@ from planner.plan.plan import IF_FOUND, Chosen, PlannedDrug, PlannedStep
 from planner.plan.supervision import takes
 from planner.rulebook.plan_shapes import DrugLine, Line, Option, Step
 from planner.rulebook.shapes import STEP_IDS, Supervised
-from planner.wording import lower_first
+from planner.wording.words import lower_first
 
 
 def plan_steps(

@@ -9,7 +9,8 @@ from planner.plan.picture import Picture
 from planner.plan.plan import Chosen, KitItem, PlannedDrug
 from planner.rulebook.plan_shapes import Contraindication, Drug
 from planner.unit import Unit
-from planner.wording import lower_first, sentence
+from planner.wording.conditions import sentence
+from planner.wording.words import lower_first
 
 Need = Literal["always", "essential", "preferred", "if-found"]
 _NEEDS: tuple[Need, ...] = ("always", "essential", "preferred", "if-found")

@@ -7,7 +7,7 @@ from planner.assess.assessment import Assessment
 from planner.case import Stage
 from planner.plan.picture import Picture
 from planner.rulebook.shapes import MODES, By, Mode, Supervised
-from planner.wording import percent
+from planner.wording.words import percent
 
 
 def supervise(picture: Picture, assessment: Assessment, stage: Stage) -> tuple[Supervised, tuple[str, ...]]:

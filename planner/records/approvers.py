@@ -19,7 +19,7 @@ def faults_against(connection: Connection, case_id: int, by: str, allowed: Appro
     case, version = case_in(connection, case_id), version_in(connection, case_id)
     recorded = {name for name, value in version.findings.items() if value not in NOT_RECORDED}
     looked = {"none_found_in"} if version.document.get("none_found_in") else set()
-    where, faults = f"{case.reference}, {case.eye} eye", []
+    where, faults = case.in_words, []
     if not recorded | looked and not allowed.nothing_recorded:
         why = "an approval would rest on nothing"
         hint = "send it back to be examined; or the unit's file allows it, approvals: {nothing_recorded: yes}"

@@ -13,7 +13,7 @@ from planner.records import schema
 from planner.records.approvers import faults_against
 from planner.records.cases import authors_of, case_in, concerned_in, on_list_in, require_current, version_in
 from planner.records.deciding import Act, acts_since, require_as_seen
-from planner.records.part import (
+from planner.records.repository import (
     Part,
     checked_steps,
     checked_text,
@@ -117,7 +117,7 @@ class Approving(Part):
             approval = _approval_in(connection, change.insert(schema.approvals, "approved", values, case_id)["id"])
             case = case_in(connection, case_id)
             more = f", on conditions: {approval.every_condition}" if approval.every_condition else ""
-            told = f"{case.reference}, {case.eye} eye, was approved by {by} for tier {tier}{more}"
+            told = f"{case.in_words}, was approved by {by} for tier {tier}{more}"
             notify(change, [*(row.by for row in submitted), *concerned_in(connection, case_id)], told, case_id)
             return approval
 
@@ -172,7 +172,7 @@ class Approving(Part):
             ).one()  # fmt: skip
             end(change, schema.approvals, row, kind, why, f"approval {kind}")
             case = case_in(change.connection, row.case_id)
-            told = f"{case.reference}, {case.eye} eye: the approval by {row.by} is {kind}: {why}"
+            told = f"{case.in_words}: the approval by {row.by} is {kind}: {why}"
             concerned = concerned_in(change.connection, case.id)
             notify(change, (*concerned, row.by, *on_list_in(change.connection, case.id)), told, case.id)
             return _approval_in(change.connection, approval_id)
@@ -180,7 +180,7 @@ class Approving(Part):
     def _tell_superseded(self, change: Change, row: Row[Any], tier: int) -> None:
         case = case_in(change.connection, row.case_id)
         told = (
-            f"{case.reference}, {case.eye} eye: the approval by {row.by} for tier {row.tier_approved} is superseded: "
+            f"{case.in_words}: the approval by {row.by} for tier {row.tier_approved} is superseded: "
             f"{change.by} approved it again, for tier {tier}"
         )
         people = [row.by, *on_list_in(change.connection, case.id)]

@@ -12,10 +12,10 @@ from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.cases import case_in, concerned_in
 from planner.records.listing import BUILDERS, approval_in, known_people, lock_in
-from planner.records.part import Part, checked_text, end, notify, one_of, open_rows, raise_for, with_endings
+from planner.records.repository import Part, checked_text, end, notify, one_of, open_rows, raise_for, with_endings
 from planner.records.rows import Lock, Wanted
 from planner.records.trail import Change
-from planner.wording import day_words
+from planner.wording.words import day_words
 
 
 class ListsChanged(PlannerError):
@@ -64,7 +64,7 @@ class Arranging(Part):
         why = checked_text(why, "reason", required=True)
         with self._changing(by, *BUILDERS) as change:
             case = case_in(change.connection, case_id)
-            told = f"{case.reference}, {case.eye} eye"
+            told = case.in_words
             if not open_rows(change.connection, schema.allocations, case_id):
                 raise PlannerError.one(f"{told} has no place to be locked in")
             if lock_in(change.connection, case_id) is not None:
@@ -129,9 +129,9 @@ class Arranging(Part):
     def _enter(self, change: Change, told: dict[str, list[str]], one: Wanted, was: Row[Any] | None) -> None:
         connection = change.connection
         case = case_in(connection, one.case_id)
-        approval = approval_in(connection, one.case_id, f"{case.reference}, {case.eye} eye")
+        approval = approval_in(connection, one.case_id, case.in_words)
         if one.approval is not None and one.approval != approval.id:
-            what = f"{case.reference}, {case.eye} eye, was approved again by {approval.by} meanwhile"
+            what = f"{case.in_words}, was approved again by {approval.by} meanwhile"
             raise ListsChanged([Fault("", what, "where it may stand was judged by the approval before", "look again")])
         known_people(connection, one.trainee, one.supervisor)
         values = {
@@ -157,7 +157,7 @@ class Arranging(Part):
         case = case_in(change.connection, case_id)
         for person in dict.fromkeys((*people, *concerned_in(change.connection, case_id))):
             if person is not None:
-                told.setdefault(person, []).append(f"{case.reference}, {case.eye} eye, is {what}")
+                told.setdefault(person, []).append(f"{case.in_words}, is {what}")
 
 
 def _at(place: Row[Any] | Wanted) -> tuple[Any, ...]:
@@ -171,4 +171,4 @@ def _is_as(row: Row[Any] | None, one: Wanted | None) -> bool:
 
 def _name(change: Change, row: Row[Any]) -> tuple[str, str]:
     case = case_in(change.connection, row.case_id)
-    return f"{case.reference}, {case.eye} eye", f"changed its place on {day_words(row.day)} meanwhile"
+    return case.in_words, f"changed its place on {day_words(row.day)} meanwhile"

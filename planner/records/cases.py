@@ -13,10 +13,11 @@ from planner.records import schema
 from planner.records.changes import CHANGEABLE, FIXED, Conflict, changed, differences, flat, names_changed
 from planner.records.deciding import require_nothing_unseen
 from planner.records.owning import PREPARERS, owners_in, require_editor
-from planner.records.part import Part, end, notify, one_of, open_rows, raise_for
 from planner.records.references import document_faults
+from planner.records.repository import Part, end, notify, one_of, open_rows, raise_for
 from planner.records.rows import NOTHING_OPEN, Case, CaseVersion, Document, Seen
 from planner.records.trail import Change, canonical
+from planner.wording.words import eye_words
 
 
 class Cases(Part):
@@ -34,7 +35,7 @@ class Cases(Part):
             alike = select(table.c.reference).where(func.lower(table.c.reference) == reference.lower())
             if (held := change.connection.scalar(alike.where(table.c.eye == eye))) is not None:
                 why = "an eye is prepared once; its changes are versions"
-                raise PlannerError.one(f"{held}, {eye} eye, is here already", why=why, hint="open that case")
+                raise PlannerError.one(f"{eye_words(held, eye)}, is here already", why=why, hint="open that case")
             row = change.insert(schema.cases, "case entered", {"reference": reference, "eye": eye})
             clean = changed({"case": reference, "eye": eye}, flat(document))
             return _new_version(change, row["id"], 1, clean, tuple(flat(clean)), None)
@@ -173,7 +174,7 @@ def _new_version(
 
 def _end_what_rested_on(change: Change, case: Case, before: CaseVersion, names: tuple[str, ...]) -> None:
     why = f"{', '.join(names)} changed by {change.by}: version {before.number + 1}"
-    told, owner = f"{case.reference}, {case.eye} eye", owners_in(change.connection, [case.id])[case.id][-1]
+    told, owner = case.in_words, owners_in(change.connection, [case.id])[case.id][-1]
     for row in open_rows(change.connection, schema.approvals, case.id):
         end(change, schema.approvals, row, "withdrawn", why, "approval withdrawn by a change")
         people = (before.by, owner, row.by, *on_list_in(change.connection, case.id))

@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.part import one_of, open_rows, with_endings
+from planner.records.repository import one_of, open_rows, with_endings
 from planner.records.rows import Seen
 
 _ENDED = {
@@ -88,7 +88,7 @@ def require_nothing_unseen(connection: Connection, case_id: int, seen: Seen) -> 
 
 def _meanwhile(connection: Connection, case_id: int, acts: Iterable[Act]) -> DecidedMeanwhile:
     case = one_of(connection, schema.cases, case_id, "case")
-    return DecidedMeanwhile(f"{case.reference}, {case.eye} eye", acts)
+    return DecidedMeanwhile(case.in_words, acts)
 
 
 def _minute(at: str) -> str:

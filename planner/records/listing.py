@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Row
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.cases import case_in, concerned_in
-from planner.records.part import (
+from planner.records.repository import (
     Part,
     checked_text,
     end,
@@ -22,7 +22,7 @@ from planner.records.part import (
     with_endings,
 )
 from planner.records.rows import Allocation
-from planner.wording import day_words
+from planner.wording.words import day_words
 
 BUILDERS = ("organiser", "consultant")
 
@@ -51,7 +51,7 @@ class Listing(Part):
         with self._changing(by, *BUILDERS) as change:
             connection = change.connection
             case = case_in(connection, case_id)
-            told = f"{case.reference}, {case.eye} eye"
+            told = case.in_words
             held = approval_in(connection, case_id, told)
             if approval is not None and held.id != approval:
                 why = "where it may stand was judged by the approval before"
@@ -64,7 +64,7 @@ class Listing(Part):
             same = (table.c.day == day.isoformat(), table.c.theatre == theatre, table.c.place == place)
             if taken := connection.execute(with_endings(table, *same, open_only=True)).first():
                 other = case_in(connection, taken.case_id)
-                what = f"place {place} in {theatre} on {day_words(day)} is taken by {other.reference}, {other.eye} eye"
+                what = f"place {place} in {theatre} on {day_words(day)} is taken by {other.in_words}"
                 raise PlannerError.one(what, hint="another place")
             known_people(connection, trainee, supervisor)
             values = {
@@ -93,11 +93,9 @@ class Listing(Part):
                 raise PlannerError.one(f"it was taken off the list already: {row.ended_why}")
             case = case_in(change.connection, row.case_id)
             if lock_in(change.connection, case.id) is not None:
-                raise PlannerError.one(
-                    f"{case.reference}, {case.eye} eye, is locked in its place", hint="unlock it first"
-                )
+                raise PlannerError.one(f"{case.in_words}, is locked in its place", hint="unlock it first")
             end(change, table, row, "withdrawn", why, "taken off a list")
-            told = f"{case.reference}, {case.eye} eye, is off the list of {day_words(row.day)}: {why}"
+            told = f"{case.in_words}, is off the list of {day_words(row.day)}: {why}"
             notify(change, (row.trainee, row.supervisor, *concerned_in(change.connection, case.id)), told, case.id)
             return allocation_of(change.connection.execute(with_endings(table, table.c.id == allocation_id)).one())
 

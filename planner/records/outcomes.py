@@ -12,7 +12,7 @@ from sqlalchemy import Row, func, select
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.cases import case_in
-from planner.records.part import (
+from planner.records.repository import (
     Part,
     checked_steps,
     checked_text,
@@ -60,7 +60,7 @@ class Outcomes(Part):
             ).first()  # fmt: skip
             if (last.id if last else None) != corrects:
                 why = f"by {last.by}, {last.at[:10]}" if last else "nothing was entered to correct"
-                what = f"{case.reference}, {case.eye} eye, has " + ("an outcome already" if last else "no outcome yet")
+                what = f"{case.in_words}, has " + ("an outcome already" if last else "no outcome yet")
                 raise PlannerError.one(what, why=why, hint="enter a correction of the last one")
             values = {
                 "case_id": case_id,

@@ -15,7 +15,7 @@ from planner.records.approving import approval_of
 from planner.records.cases import case_in, version_of
 from planner.records.listing import allocation_of
 from planner.records.owning import owners_in
-from planner.records.part import Part, with_endings
+from planner.records.repository import Part, with_endings
 from planner.records.rows import Case, CaseNow, State
 from planner.records.snapshots import brief_snapshots, snapshot_of
 from planner.records.submitting import submission_of

@@ -8,9 +8,10 @@ from sqlalchemy import Connection, Row, select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.part import Part, checked_text, known_person, notify, one_of, person_in
+from planner.records.repository import Part, checked_text, known_person, notify, one_of, person_in
 from planner.records.rows import Handover
 from planner.records.trail import Change
+from planner.wording.words import eye_words
 
 PREPARERS = ("trainee", "consultant")
 # Organisers hand over what was left by somebody who has gone; they edit nothing.
@@ -100,7 +101,7 @@ def require_editor(change: Change, case_id: int) -> None:
 
 def _told(connection: Connection, case_id: int) -> str:
     case = one_of(connection, schema.cases, case_id, "case")
-    return f"{case.reference}, {case.eye} eye"
+    return eye_words(case.reference, case.eye)
 
 
 def _handover_of(row: Row[tuple[object, ...]]) -> Handover:

@@ -9,7 +9,7 @@ from sqlalchemy import delete, func, insert, select, update
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.part import COMMAND_LINE, SERVER, Part, person_in, person_of
+from planner.records.repository import COMMAND_LINE, SERVER, Part, person_in, person_of
 from planner.records.rows import Person, Role
 from planner.records.trail import canonical, sha256
 

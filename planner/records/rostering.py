@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Row, func, select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.part import Part, checked_text
+from planner.records.repository import Part, checked_text
 from planner.records.rows import RosterChange, RosterEntry
 from planner.records.trail import canonical
 

@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from planner.wording.words import eye_words
+
 Role = Literal["trainee", "consultant", "organiser", "administrator"]
 Covers = Literal["table", "as-named"]
 State = Literal["draft", "sent-back", "submitted", "approved", "listed", "operated"]
@@ -40,6 +42,11 @@ class Case:
     eye: str
     at: str
     by: str
+
+    @property
+    def in_words(self) -> str:
+        """Which eye: `A-104, right eye`."""
+        return eye_words(self.reference, self.eye)
 
 
 @dataclass(frozen=True)

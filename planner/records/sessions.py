@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import delete, func, insert, select, update
 
 from planner.records import schema
-from planner.records.part import Part
+from planner.records.repository import Part
 from planner.records.rows import Session
 
 

@@ -13,9 +13,10 @@ from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.cases import case_in, version_in
 from planner.records.owning import PREPARERS
-from planner.records.part import Part, one_of
+from planner.records.repository import Part, one_of
 from planner.records.rows import Document, Snapshot
 from planner.records.trail import canonical
+from planner.wording.words import eye_words
 
 _BRIEF = [column for column in schema.snapshots.columns if column.name != "assessment"]
 
@@ -58,7 +59,7 @@ class Snapshots(Part):
             case = case_in(change.connection, case_id)
             version_in(change.connection, case_id, version)
             if (str(inner.get("case")), inner.get("eye")) != (case.reference, case.eye):
-                what = f"is of {inner.get('case')}, {inner.get('eye')} eye, not of {case.reference}, {case.eye} eye"
+                what = f"is of {eye_words(inner.get('case'), inner.get('eye'))}, not of {case.in_words}"
                 raise PlannerError.one(what, "snapshot")
             same = select(_BRIEF[0]).where(*(table.c[name] == value for name, value in values.items()))
             held = change.connection.scalar(same.order_by(table.c.id).limit(1))

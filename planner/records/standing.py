@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Mapping
 
 from planner.records.rows import Approval, CaseNow, CaseVersion, Snapshot, Standing
-from planner.wording import day_words
+from planner.wording.words import day_words
 
 
 def approval_standing(

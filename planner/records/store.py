@@ -21,9 +21,9 @@ from planner.records.migrate import bring_up_to_date
 from planner.records.outcomes import Notices, Outcomes
 from planner.records.overview import Overview
 from planner.records.owning import Owning
-from planner.records.part import utc_now
 from planner.records.people import People
 from planner.records.publishing import Publishing
+from planner.records.repository import utc_now
 from planner.records.rostering import Rostering
 from planner.records.rows import TrailRow
 from planner.records.sessions import Sessions

@@ -11,7 +11,7 @@ from planner.records import schema
 from planner.records.cases import case_in, concerned_in, require_current, version_in
 from planner.records.deciding import require_as_seen
 from planner.records.owning import PREPARERS
-from planner.records.part import (
+from planner.records.repository import (
     Part,
     checked_text,
     end,
@@ -74,11 +74,9 @@ class Submitting(Part):
             end(change, schema.submissions, waiting, "sent-back", text, "sent back")
             question = self._asked(change, case_id, version, text)
             case = case_in(change.connection, case_id)
-            told = f"{case.reference}, {case.eye} eye, was sent back by {by}: {text}"
+            told = f"{case.in_words}, was sent back by {by}: {text}"
             if open_rows(change.connection, schema.approvals, case_id):
-                told = (
-                    f"{case.reference}, {case.eye} eye: what was asked was refused by {by}: {text}. It stays approved."
-                )
+                told = f"{case.in_words}: what was asked was refused by {by}: {text}. It stays approved."
             notify(change, (waiting.by, *concerned_in(change.connection, case_id)), told, case_id)
             return question
 
@@ -90,7 +88,7 @@ class Submitting(Part):
             question = self._asked(change, case_id, version_in(change.connection, case_id).number, text)
             case = case_in(change.connection, case_id)
             concerned = concerned_in(change.connection, case_id)
-            notify(change, concerned, f"{case.reference}, {case.eye} eye: {by} asks: {text}", case_id)
+            notify(change, concerned, f"{case.in_words}: {by} asks: {text}", case_id)
             return question
 
     def answer(self, question_id: int, text: str, by: str) -> Answer:
@@ -102,7 +100,7 @@ class Submitting(Part):
             values = {"question_id": question_id, "text": text}
             row_id = change.insert(schema.answers, "answered", values, question.case_id)["id"]
             case = case_in(change.connection, question.case_id)
-            notify(change, (question.by,), f"{case.reference}, {case.eye} eye: {by} answers: {text}", case.id)
+            notify(change, (question.by,), f"{case.in_words}: {by} answers: {text}", case.id)
             return Answer(row_id, text, change.at, by)
 
     def questions(self, case_id: int) -> tuple[Question, ...]:

@@ -21,14 +21,14 @@ from lists.small_weeks import eye, session, week
 
 from bench.measure import Line, say
 from bench.weeks import made
-from planner.lists.best import best
-from planner.lists.checker import check
-from planner.lists.filling import Filling
-from planner.lists.instance import Instance, Lists
-from planner.lists.likeness import Alike
-from planner.lists.match import filled, match, possibilities
-from planner.lists.model import Model
-from planner.lists.worth import of_lists
+from planner.lists.matching.best import best
+from planner.lists.matching.constraint_model import Model
+from planner.lists.matching.equivalence import Alike
+from planner.lists.matching.greedy import Filling
+from planner.lists.matching.match import filled, match, possibilities
+from planner.lists.matching.objective import of_lists
+from planner.lists.rules.checker import check
+from planner.lists.week.instance import Instance, Lists
 
 GOALS = {
     (50, 8): "<= 10 s, proved",

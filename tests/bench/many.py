@@ -14,8 +14,8 @@ from bench.assessment import DEMO, read
 from bench.measure import Line, against, process, rounds_of, say
 from planner.assess.assess import assessor
 from planner.case_file import case_file, yaml_of
-from planner.documents.html import render_html
-from planner.documents.rendering import cores
+from planner.documents.printing.html import render_html
+from planner.documents.printing.queue import cores
 from planner.plan.make import make_plan
 from planner.rulebook.load import shipped
 from planner.unit import read_unit

@@ -15,9 +15,9 @@ from weasyprint import HTML
 from bench.assessment import DEMO, read
 from bench.measure import Line, against, process, rounds_of, say
 from planner.assess.assess import assessor
-from planner.documents.html import render_html
-from planner.documents.pdf import render_pdf
-from planner.documents.text import render_text
+from planner.documents.plan.text import render_text
+from planner.documents.printing.html import render_html
+from planner.documents.printing.pdf import render_pdf
 from planner.plan.make import make_plan
 from planner.rulebook.load import shipped
 from planner.unit import read_unit

@@ -9,8 +9,8 @@ from lists.small_weeks import TUESDAY as FIRST
 from lists.small_weeks import eye, session, week
 
 from planner.case import Stage
-from planner.lists.instance import Instance, ListCase, Supervision, Trainee
-from planner.lists.roster import KitSets, Supervisor, Wishes
+from planner.lists.roster.shapes import KitSets, Supervisor, Wishes
+from planner.lists.week.instance import Instance, ListCase, Supervision, Trainee
 
 STAGES: tuple[Stage, ...] = ("steps-only", "early", "early", "middle", "late", "independent")
 # Tier by stage: mode and who, as rules/supervision.yaml has them in outline.

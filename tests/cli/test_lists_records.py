@@ -15,8 +15,8 @@ import pytest
 from commands import Ran
 from served import coming_sessions, later, pool_entered
 
-from planner.lists.from_records import FromRecords
-from planner.lists.placed import lists_in
+from planner.lists.week.from_records import FromRecords
+from planner.lists.week.lists_file import lists_in
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import read_unit

@@ -23,7 +23,7 @@ from planner.plan.make import make_plan
 from planner.records.rows import Seen, StepChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.wording import day_words
+from planner.wording.words import day_words
 
 DAY = datetime.date(2026, 12, 3)
 UNIT = Path(__file__).parents[2] / "demo_cases" / "unit.yaml"

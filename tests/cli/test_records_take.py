@@ -9,7 +9,7 @@ import pytest
 from commands import Ran
 
 from planner.exchange.cases import ReadCase, read_cases
-from planner.records.part import COMMAND_LINE
+from planner.records.repository import COMMAND_LINE
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from commands import Ran
 
-from planner.lists.roster import read_roster
+from planner.lists.roster.shapes import read_roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import read_unit

@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 from commands import Ran, case_text, files, table
 
-from planner.cli.progress import bar
-from planner.cli.workers import AHEAD, WorkerEndedError, in_order
-from planner.documents.rendering import cores
+from planner.batch.progress import bar
+from planner.batch.workers import AHEAD, WorkerEndedError, in_order
+from planner.documents.printing.queue import cores
 from planner.errors import PlannerError
 
 Start = Callable[..., "subprocess.Popen[bytes]"]
@@ -132,7 +132,7 @@ def test_json_of_many_comes_in_the_order_of_the_cases(
 ) -> None:
     (folder / "list.csv").write_text(table(*({"case": f"A-{n}"} for n in range(120))))
     shared = planner("plan", "list.csv", "--format", "json")
-    monkeypatch.setattr("planner.cli.batch.cores", lambda: 1)
+    monkeypatch.setattr("planner.batch.cases.cores", lambda: 1)
     alone = planner("plan", "list.csv", "--format", "json")
     assert shared.code == alone.code == 0
     assert shared.out == alone.out and len(alone.out.splitlines()) == 120
@@ -202,6 +202,6 @@ def test_a_case_alone_starts_no_process(planner: Callable[..., Ran], folder: Pat
     def refuse(*_: object) -> None:
         raise AssertionError("a process was started")
 
-    monkeypatch.setattr("planner.cli.workers._Team", refuse)  # type: ignore[attr-defined]
+    monkeypatch.setattr("planner.batch.workers._Team", refuse)  # type: ignore[attr-defined]
     assert planner("plan", "case.yaml", "-o", "plan.pdf").code == 0
     assert files(folder) == {"case.yaml", "plan.pdf"}

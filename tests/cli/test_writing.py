@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from commands import Ran, case_text, files, table
 
-from planner.cli.writing import CannotWriteError, file_name, write_whole
+from planner.batch.writing import CannotWriteError, file_name, write_whole
 
 Start = Callable[..., "subprocess.Popen[bytes]"]
 
@@ -179,7 +179,7 @@ def test_two_processes_with_one_output_leave_one_whole_plan(case: Path, folder: 
 def test_a_reader_meets_whole_files_only_while_many_write(tmp_path: Path) -> None:
     path = tmp_path / "plan"
     script = (
-        "import sys; from pathlib import Path; from planner.cli.writing import write_whole\n"
+        "import sys; from pathlib import Path; from planner.batch.writing import write_whole\n"
         "for n in range(60): write_whole(Path(sys.argv[1]), sys.argv[2].encode() * 300_000)"
     )
     environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}

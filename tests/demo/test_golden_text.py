@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from planner.documents.text import render_text
+from planner.documents.plan.text import render_text
 
 if TYPE_CHECKING:
     from conftest import Planned

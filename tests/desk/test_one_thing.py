@@ -18,14 +18,14 @@ from planner.desk.in_force import plan_in_force
 from planner.desk.judge import Judge
 from planner.desk.placing import allocate, arrange
 from planner.desk.publishing import publish
-from planner.documents.papers import Place, render_papers
-from planner.lists.brief import brief_of
-from planner.lists.checker import check
-from planner.lists.from_records import FromRecords
-from planner.lists.instance import Lists, Placing
-from planner.lists.match import match
-from planner.lists.table import table_of
-from planner.lists.week import Week
+from planner.documents.papers.sheet import Place, render_papers
+from planner.lists.matching.match import match
+from planner.lists.output.brief import brief_of
+from planner.lists.output.table import table_of
+from planner.lists.rules.checker import check
+from planner.lists.week.from_records import FromRecords
+from planner.lists.week.instance import Lists, Placing
+from planner.lists.week.week import Week
 from planner.plan.approved import NotCoveredError
 from planner.records.rows import CaseNow
 from planner.records.store import Store

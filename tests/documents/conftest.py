@@ -13,7 +13,7 @@ import pytest
 from pypdf import PdfReader
 
 from planner.assess.assess import assess
-from planner.documents.pdf import render_pdf
+from planner.documents.printing.pdf import render_pdf
 from planner.exchange.cases import ReadCase, read_cases
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan

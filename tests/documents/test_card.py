@@ -14,11 +14,17 @@ import pytest
 from PIL import Image
 from pypdf import PageObject
 
-from planner.documents.card import CROWDED_MM, FOOT_PT, READ_AT_M, STEPS_MM, card_that_fits, render_card
-from planner.documents.card_view import CROWDED, DETAILS, Card, Detail, card_view
-from planner.documents.language import languages, speaking
-from planner.documents.letters import capital_mm, count_lines, points_for_capital, small_letter_mm, smallest_letter_mm
-from planner.documents.view import view
+from planner.documents.card.sheet import CROWDED_MM, FOOT_PT, READ_AT_M, STEPS_MM, card_that_fits, render_card
+from planner.documents.card.view import CROWDED, DETAILS, Card, Detail, card_view
+from planner.documents.plan.view import view
+from planner.documents.printing.font_metrics import (
+    capital_mm,
+    count_lines,
+    points_for_capital,
+    small_letter_mm,
+    smallest_letter_mm,
+)
+from planner.wording.language import languages, speaking
 
 from .conftest import NAMES, PlanOf, read, squeezed, with_case
 from .test_pdf import sizes

@@ -10,8 +10,8 @@ import page
 import pypdfium2
 import pytest
 
-from planner.documents.debrief import complications, render_debrief
-from planner.documents.view import view
+from planner.documents.debrief.sheet import complications, render_debrief
+from planner.documents.plan.view import view
 
 from .conftest import NAMES, PlanOf, read, squeezed, with_case
 from .test_pdf import SMALLEST_PT, sizes

@@ -14,8 +14,8 @@ import pytest
 from plain_eye import plain_eye
 
 from planner.assess.assess import assess
-from planner.documents.eye import UNITS, at_hour, eye_svg, eye_view, planned_opening_mm, planned_seat
-from planner.documents.eye_face import RIM, Taken, free_place
+from planner.documents.eye.drawing import UNITS, at_hour, eye_svg, eye_view, planned_opening_mm, planned_seat
+from planner.documents.eye.face import RIM, Taken, free_place
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan, PlannedDevice
 from planner.rulebook.plan_shapes import Seat

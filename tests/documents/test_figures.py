@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from planner.assess.assessment import Range
 from planner.documents.figures import change, day, dioptres, number, percent_range, whole_range
-from planner.wording import day_words, percent
+from planner.wording.words import day_words, percent
 
 
 @pytest.mark.parametrize(

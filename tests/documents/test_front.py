@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.documents.front import ALL, ROOMS, Room, first, front, front_that_fits
-from planner.documents.view import view
+from planner.documents.plan.front import ALL, ROOMS, Room, first, front, front_that_fits
+from planner.documents.plan.view import view
 from planner.plan.plan import Plan
-from planner.wording import lower_first
+from planner.wording.words import lower_first
 
 from .conftest import PlanOf
 

@@ -17,13 +17,13 @@ import pytest
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 
-from planner.documents import language
-from planner.documents.card import render_card
-from planner.documents.debrief import render_debrief
-from planner.documents.html import environment, render_html
-from planner.documents.text import render_text
+from planner.documents.card.sheet import render_card
+from planner.documents.debrief.sheet import render_debrief
+from planner.documents.plan.text import render_text
+from planner.documents.printing.html import environment, render_html
 from planner.errors import PlannerError
 from planner.shipped import templates_folder
+from planner.wording import language
 
 from .conftest import PlanOf, read, squeezed
 
@@ -37,7 +37,7 @@ OTHERS = [name for name in language.languages() if name != language.SOURCE]
 def phrases() -> set[Phrase]:
     """Every fixed phrase that the modules and templates of documents say."""
     said: set[Phrase] = set()
-    for module in sorted(DOCUMENTS.glob("*.py")):
+    for module in sorted(DOCUMENTS.rglob("*.py")):
         if module.stem != "language":
             said.update(in_python(ast.parse(module.read_text("utf-8")), module.name))
     said.update(in_python(ast.parse(Path(language.__file__).read_text("utf-8")), "", only_literals=True))

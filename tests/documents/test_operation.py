@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import pytest
 
-from planner.documents import html
-from planner.documents.operation import DETAILS, DO, Detail, Operation, Told, operation, operation_that_fits
-from planner.documents.pdf import count_pages, font_faces
-from planner.documents.plan_view import StepView
-from planner.documents.view import view
+from planner.documents.plan.operation import DETAILS, DO, Detail, Operation, Told, operation, operation_that_fits
+from planner.documents.plan.shapes import StepView
+from planner.documents.plan.view import view
+from planner.documents.printing import html
+from planner.documents.printing.pdf import count_pages, font_faces
 from planner.plan.plan import Plan
 
 from .conftest import PlanOf, SheetsOf, squeezed

@@ -16,7 +16,7 @@ import page
 import pytest
 from pypdf import PageObject
 
-from planner.documents.pdf import render_pdf, write_pdf
+from planner.documents.printing.pdf import render_pdf, write_pdf
 from planner.errors import PlannerError
 from planner.plan.plan import Approval
 

@@ -7,9 +7,9 @@ from functools import cache
 
 import pytest
 
-from planner.documents.card import render_card
-from planner.documents.debrief import render_debrief
-from planner.documents.pdf import render_pdf, write_pdf
+from planner.documents.card.sheet import render_card
+from planner.documents.debrief.sheet import render_debrief
+from planner.documents.printing.pdf import render_pdf, write_pdf
 
 from .conftest import NAMES, PdfOf, PlanOf, with_case
 from .layout_faults import crossed, orphan_headings, out_of_reach, outside, overlaps, split_rows

@@ -11,7 +11,7 @@ import pypdfium2 as pdfium
 import pytest
 from PIL import Image
 
-from planner.documents.pdf import write_pdf
+from planner.documents.printing.pdf import write_pdf
 
 from .conftest import NAMES, PdfOf, PlanOf, squeezed
 from .sheet import Box, Printed, printed

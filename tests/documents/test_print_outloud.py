@@ -7,7 +7,7 @@ from pathlib import Path
 import outloud
 import pytest
 
-from planner.documents.pdf import write_pdf
+from planner.documents.printing.pdf import write_pdf
 
 from .conftest import PdfOf
 

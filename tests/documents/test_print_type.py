@@ -8,8 +8,8 @@ import pytest
 from fontTools.fontBuilder import FontBuilder
 from fontTools.ttLib import TTFont
 
-from planner.documents.html import FACES, fonts_folder
-from planner.documents.pdf import write_pdf
+from planner.documents.printing.html import FACES, fonts_folder
+from planner.documents.printing.pdf import write_pdf
 from planner.shipped import templates_folder
 
 from .conftest import NAMES, PdfOf

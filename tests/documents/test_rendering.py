@@ -13,13 +13,13 @@ from pathlib import Path
 import awkward_prints
 import pytest
 
-from planner.documents import rendering
-from planner.documents.card import render_card
-from planner.documents.debrief import render_debrief
-from planner.documents.papers import Place, render_papers
-from planner.documents.pdf import render_pdf
-from planner.documents.print_process import NICER, FaultInPrintError
-from planner.documents.rendering import NoPrintsNowError, PrintError, PrintJob, PrintQueue
+from planner.documents.card.sheet import render_card
+from planner.documents.debrief.sheet import render_debrief
+from planner.documents.papers.sheet import Place, render_papers
+from planner.documents.printing import queue as print_queue
+from planner.documents.printing.pdf import render_pdf
+from planner.documents.printing.process import NICER, FaultInPrintError
+from planner.documents.printing.queue import NoPrintsNowError, PrintError, PrintJob, PrintQueue
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
 
@@ -29,7 +29,7 @@ PATIENCE = 120
 @pytest.fixture(autouse=True)
 def slow_to_come(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nobody here stands at the queue, so what was ordered is wanted for as long as a busy machine may take."""
-    monkeypatch.setattr(rendering, "TO_COME", PATIENCE)
+    monkeypatch.setattr(print_queue, "TO_COME", PATIENCE)
 
 
 @pytest.fixture
@@ -172,14 +172,14 @@ def test_as_many_processes_as_said_and_no_more_than_are_needed() -> None:
 
 def test_one_processor_is_left_to_those_who_read(monkeypatch: pytest.MonkeyPatch) -> None:
     for cores, processes in ((1, 1), (2, 1), (8, 7)):
-        monkeypatch.setattr(rendering, "cores", lambda cores=cores: cores)
+        monkeypatch.setattr(print_queue, "cores", lambda cores=cores: cores)
         assert PrintQueue().processes == processes
 
 
 def test_a_print_that_nobody_waits_for_is_not_made(
     queue: PrintQueue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(rendering, "TO_COME", 0.05)
+    monkeypatch.setattr(print_queue, "TO_COME", 0.05)
     first = queue.order(awkward_prints.told, "first", 1.0)
     with queue.waited_for(first):
         gone = queue.order(awkward_prints.noted, str(tmp_path), "gone")
@@ -225,7 +225,7 @@ def test_templates_that_change_make_another_print(
     queue: PrintQueue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "plan.css").write_text("one")
-    monkeypatch.setattr(rendering, "templates_folder", lambda: tmp_path)
+    monkeypatch.setattr(print_queue, "templates_folder", lambda: tmp_path)
     outcome(queue.order(awkward_prints.told, "text"))
     assert queue.order(awkward_prints.told, "text").outcome.done()
     (tmp_path / "plan.css").write_text("another")
@@ -251,7 +251,7 @@ def test_at_the_end_whoever_waits_is_told_and_no_process_is_left() -> None:
 OWNER = """
 import sys, time
 import awkward_prints
-from planner.documents.rendering import PrintQueue
+from planner.documents.printing.queue import PrintQueue
 queue = PrintQueue(1)
 queue.order(awkward_prints.noted, sys.argv[1], "begun", 3600.0)
 while not queue.process_ids():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from planner.documents.text import render_text
+from planner.documents.plan.text import render_text
 from planner.plan.plan import Plan
 
 from .conftest import PlanOf

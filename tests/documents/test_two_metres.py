@@ -17,9 +17,9 @@ import pypdfium2
 import pytest
 from PIL import Image, ImageFilter
 
-from planner.documents.card import FOOT_PT, READ_AT_M, render_card
-from planner.documents.letters import capital_mm, smallest_letter_mm
-from planner.documents.view import view
+from planner.documents.card.sheet import FOOT_PT, READ_AT_M, render_card
+from planner.documents.plan.view import view
+from planner.documents.printing.font_metrics import capital_mm, smallest_letter_mm
 from planner.plan.plan import Plan
 
 from .conftest import PdfOf, PlanOf

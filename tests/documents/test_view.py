@@ -8,9 +8,9 @@ from dataclasses import replace
 from html import unescape
 
 from planner.assess.assessment import NotCounted
-from planner.documents.html import render_html
-from planner.documents.text import render_text
-from planner.documents.view import view
+from planner.documents.plan.text import render_text
+from planner.documents.plan.view import view
+from planner.documents.printing.html import render_html
 from planner.plan.plan import IF_FOUND, Plan
 
 from .conftest import PlanOf, squeezed

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations
 
-from planner.lists.checker import RULES, check
-from planner.lists.instance import Instance, Key, Lists, Placing
+from planner.lists.rules.checker import RULES, check
+from planner.lists.week.instance import Instance, Key, Lists, Placing
 
 
 def everywhere(instance: Instance, lists: Lists, key: Key) -> Iterator[tuple[Lists, Placing]]:

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from planner.exchange.cases import ReadCase, read_cases
-from planner.lists.gather import gather
-from planner.lists.instance import Instance
-from planner.lists.roster import Roster, read_roster
+from planner.lists.roster.shapes import Roster, read_roster
+from planner.lists.week.gather import gather
+from planner.lists.week.instance import Instance
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit, read_unit
 

@@ -18,7 +18,7 @@ from statistics import NormalDist
 
 from planner.assess.assess import assess
 from planner.case import Case, Stage
-from planner.lists.roster import Roster, Session
+from planner.lists.roster.shapes import Roster, Session
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.rulebook import Rulebook

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 
-from planner.lists.instance import Instance, Lists
+from planner.lists.week.instance import Instance, Lists
 
 JUDGED = {"begun-first", "fixed-order", "patient-in-one-theatre", "one-eye-a-day", "between-eyes", "first-eye-reviewed"}
 DAY = datetime.timedelta(days=1)

@@ -9,7 +9,7 @@ from itertools import combinations
 from lists.second_judge import MODES, Judge, Line, Told, asked, broken, chance_of_overrun, limit, meet
 
 from planner.case import Case
-from planner.lists.roster import Session
+from planner.lists.roster.shapes import Session
 
 
 def on_one_list_once(judge: Judge) -> Iterator[Told]:

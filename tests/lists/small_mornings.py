@@ -13,12 +13,12 @@ from itertools import permutations, product
 
 from lists.small_weeks import HARD, PEOPLE, THURSDAY, TUESDAY, eye, session, sets, week
 
-from planner.lists.aftermath import Aftermath, aftermath
-from planner.lists.checker import check
-from planner.lists.happened import Added, Away, Begun, Cancelled, Changed, Happened
-from planner.lists.instance import Instance, Key, Lists, Placing
-from planner.lists.match import match
-from planner.lists.roster import Supervisor
+from planner.lists.changes.disrupted_week import Aftermath, aftermath
+from planner.lists.changes.disruption import Added, Away, Begun, Cancelled, Changed, Happened
+from planner.lists.matching.match import match
+from planner.lists.roster.shapes import Supervisor
+from planner.lists.rules.checker import check
+from planner.lists.week.instance import Instance, Key, Lists, Placing
 
 HOOKS = {"iris-hooks": "Iris hooks"}
 SUPERVISORS = (

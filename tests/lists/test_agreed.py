@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 from lists.small_weeks import eye, key, session, week
 
-from planner.lists.best import best
-from planner.lists.checker import check
-from planner.lists.gather import instance_of
-from planner.lists.instance import Instance, Lists
-from planner.lists.match import match
-from planner.lists.more import most_more
-from planner.lists.placed import lists_in, written
-from planner.lists.roster import Patient, read_roster
+from planner.lists.matching.best import best
+from planner.lists.matching.match import match
+from planner.lists.matching.placement_bound import most_more
+from planner.lists.roster.shapes import Patient, read_roster
+from planner.lists.rules.checker import check
+from planner.lists.week.gather import instance_of
+from planner.lists.week.instance import Instance, Lists
+from planner.lists.week.lists_file import lists_in, written
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import read_unit
 

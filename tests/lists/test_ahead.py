@@ -13,11 +13,11 @@ import pytest
 from lists.brute_force import everywhere
 from lists.small_weeks import HARD, PEOPLE, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
 
-from planner.lists.checker import check
-from planner.lists.instance import Instance
-from planner.lists.moves import taken_off
-from planner.lists.orders import orders, orders_table
-from planner.lists.standby import standby
+from planner.lists.changes.moves import taken_off
+from planner.lists.changes.standby import standby
+from planner.lists.output.orders import orders, orders_table
+from planner.lists.rules.checker import check
+from planner.lists.week.instance import Instance
 
 DAY = datetime.timedelta(1)
 HOOKS = {"iris-hooks": "Iris hooks"}

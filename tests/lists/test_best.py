@@ -17,17 +17,17 @@ from lists.small_weeks import A_WEEK_LATER, PEOPLE, THURSDAY, TUESDAY, eye, key,
 from lists.test_match import chance_week
 from seeds import seeds
 
-from planner.cli.matched import matched_text
 from planner.errors import PlannerError
-from planner.lists.best import best
-from planner.lists.bound import Bound
-from planner.lists.checker import check
-from planner.lists.instance import Instance, Lists
-from planner.lists.match import filled, match, possibilities
-from planner.lists.minutes import chance_of_overrun
-from planner.lists.room import CENTS, table, times_in_use
-from planner.lists.roster import Wishes
-from planner.lists.worth import of_lists
+from planner.lists.matching.best import best
+from planner.lists.matching.capacity import CENTS, table, times_in_use
+from planner.lists.matching.match import filled, match, possibilities
+from planner.lists.matching.objective import of_lists
+from planner.lists.matching.relaxation import Bound
+from planner.lists.output.match_text import matched_text
+from planner.lists.roster.shapes import Wishes
+from planner.lists.rules.checker import check
+from planner.lists.week.instance import Instance, Lists
+from planner.lists.week.minutes import chance_of_overrun
 
 HOOKS = {"iris-hooks": "Iris hooks"}
 
@@ -120,7 +120,7 @@ def test_the_table_holds_what_the_checker_allows() -> None:
 def test_the_same_in_another_process() -> None:
     script = (
         "import sys; sys.path.insert(0, 'tests')\n"
-        "from lists.test_match import chance_week; from planner.lists.best import best\n"
+        "from lists.test_match import chance_week; from planner.lists.matching.best import best\n"
         "print([best(chance_week(seed), effort=2).matched.lists.placings for seed in range(8)])"
     )
     root = Path(__file__).parents[2]
@@ -134,7 +134,7 @@ def test_the_same_in_another_process() -> None:
 
 
 def test_the_solver_is_an_extra(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.delitem(sys.modules, "planner.lists.model", raising=False)
+    monkeypatch.delitem(sys.modules, "planner.lists.matching.constraint_model", raising=False)
     monkeypatch.setitem(sys.modules, "ortools.sat.python", None)
     with pytest.raises(PlannerError, match=r"the solver is not installed.*\[lists\]"):
         best(week([eye("A")]))

@@ -13,15 +13,15 @@ import pytest
 from pypdf import PdfReader
 
 from planner.exchange.cases import ReadCase, read_cases
-from planner.lists.brief import Brief, brief_of
-from planner.lists.changed import changes
-from planner.lists.gather import Gathered
-from planner.lists.instance import Lists, Placing
-from planner.lists.match import match
-from planner.lists.overview import glance
-from planner.lists.paper import render_brief, render_glance
-from planner.lists.placed import read_lists
-from planner.lists.roster import read_roster
+from planner.lists.changes.differences import changes
+from planner.lists.matching.match import match
+from planner.lists.output.brief import Brief, brief_of
+from planner.lists.output.glance import glance
+from planner.lists.output.paper import render_brief, render_glance
+from planner.lists.roster.shapes import read_roster
+from planner.lists.week.gather import Gathered
+from planner.lists.week.instance import Lists, Placing
+from planner.lists.week.lists_file import read_lists
 from planner.plan.plan import Approval
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import read_unit

@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 from icalendar import Calendar
 from lists.small_weeks import THURSDAY, TUESDAY, eye, key, session, week
 
-from planner.lists.calendar import TAKEN_OFF, Edition, Slot, calendar_of
-from planner.lists.instance import Lists, Placing
-from planner.lists.versions import editions_of
+from planner.lists.changes.versions import editions_of
+from planner.lists.output.calendar import TAKEN_OFF, Edition, Slot, calendar_of
+from planner.lists.week.instance import Lists, Placing
 from planner.local_time import in_zone
 from planner.records.rows import ListVersion
 

@@ -7,8 +7,8 @@ from itertools import permutations
 import pytest
 from lists.small_weeks import key
 
-from planner.lists.changed import changes
-from planner.lists.instance import Lists, Placing
+from planner.lists.changes.differences import changes
+from planner.lists.week.instance import Lists, Placing
 
 
 def lists(**sessions: str) -> Lists:

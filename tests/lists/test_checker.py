@@ -24,9 +24,9 @@ from lists.small_weeks import (
     week,
 )  # fmt: skip
 
-from planner.lists.checker import RULES, check
-from planner.lists.instance import Covering, Fellow, Instance, ListCase, Lists, Placing
-from planner.lists.week import ALONE
+from planner.lists.rules.checker import RULES, check
+from planner.lists.week.instance import Covering, Fellow, Instance, ListCase, Lists, Placing
+from planner.lists.week.week import ALONE
 
 
 @dataclass(frozen=True)

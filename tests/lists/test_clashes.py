@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lists.small_weeks import eye, week
 
-from planner.lists.clashes import clashes, similar
-from planner.lists.instance import ListCase, Placing
-from planner.lists.instance import Lists as Placed
+from planner.lists.output.lookalikes import clashes, similar
+from planner.lists.week.instance import ListCase, Placing
+from planner.lists.week.instance import Lists as Placed
 
 
 def clashing(*cases: ListCase, session: str = "one") -> list[tuple[str, tuple[str, ...]]]:

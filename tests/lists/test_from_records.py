@@ -16,11 +16,11 @@ from planner.assess.assess import assess
 from planner.case import read_case
 from planner.documents.json_form import plan_json
 from planner.errors import PlannerError
-from planner.lists.checker import check
-from planner.lists.from_records import FromRecords, Held
-from planner.lists.instance import Fellow, Instance, Lists, Placing
-from planner.lists.match import match
-from planner.lists.roster import Patient
+from planner.lists.matching.match import match
+from planner.lists.roster.shapes import Patient
+from planner.lists.rules.checker import check
+from planner.lists.week.from_records import FromRecords, Held
+from planner.lists.week.instance import Fellow, Instance, Lists, Placing
 from planner.plan.make import make_plan
 from planner.records.rows import CaseNow, Seen, StepChange
 from planner.records.store import Store

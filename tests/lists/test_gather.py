@@ -10,12 +10,12 @@ import pytest
 from ordinary_eyes import made, read
 
 from planner.assess.assess import assess
-from planner.lists.checker import check
-from planner.lists.gather import list_case
-from planner.lists.instance import Instance, ListCase
-from planner.lists.minutes import Time
-from planner.lists.placed import read_lists
-from planner.lists.roster import read_roster
+from planner.lists.roster.shapes import read_roster
+from planner.lists.rules.checker import check
+from planner.lists.week.gather import list_case
+from planner.lists.week.instance import Instance, ListCase
+from planner.lists.week.lists_file import read_lists
+from planner.lists.week.minutes import Time
 from planner.plan.make import make_plan
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import Truth

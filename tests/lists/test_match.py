@@ -25,13 +25,13 @@ from lists.small_weeks import (
 )
 from seeds import seeds
 
-from planner.cli.matched import blocked_lines
-from planner.lists.best import best
-from planner.lists.checker import RULES, WORDS, check
-from planner.lists.instance import Fellow, Instance, ListCase, Lists, Placing
-from planner.lists.match import Matched, match
-from planner.lists.roster import Wishes
-from planner.lists.worth import of_lists
+from planner.lists.matching.best import best
+from planner.lists.matching.match import Matched, match
+from planner.lists.matching.objective import of_lists
+from planner.lists.output.match_text import blocked_lines
+from planner.lists.roster.shapes import Wishes
+from planner.lists.rules.checker import RULES, WORDS, check
+from planner.lists.week.instance import Fellow, Instance, ListCase, Lists, Placing
 
 HOOKS = {"iris-hooks": "Iris hooks"}
 NEEDED = {"last_day": TUESDAY, "why_then": "needed by Tuesday"}

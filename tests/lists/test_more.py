@@ -11,13 +11,13 @@ from lists.small_weeks import eye, session, week
 from lists.test_match import chance_week
 from seeds import seeds
 
-from planner.lists import match as matching
-from planner.lists import more as counting
-from planner.lists.checker import check
-from planner.lists.instance import Lists
-from planner.lists.match import filled, match
-from planner.lists.more import More, most_more
-from planner.lists.worth import of_lists
+from planner.lists.matching import match as matching
+from planner.lists.matching import placement_bound as counting
+from planner.lists.matching.match import filled, match
+from planner.lists.matching.objective import of_lists
+from planner.lists.matching.placement_bound import More, most_more
+from planner.lists.rules.checker import check
+from planner.lists.week.instance import Lists
 
 
 @pytest.mark.parametrize("seed", seeds(40, 15))

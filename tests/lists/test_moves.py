@@ -6,9 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lists.small_weeks import key
 
-from planner.lists.instance import Lists, Placing
-from planner.lists.moves import moved, put, taken_off
-from planner.lists.trials import Option
+from planner.lists.changes.moves import moved, put, taken_off
+from planner.lists.matching.insertion import Option
+from planner.lists.week.instance import Lists, Placing
 
 CASES = "ABCDEF"
 LISTS = st.permutations(CASES).flatmap(lambda order: st.integers(1, 6).map(lambda cut: (order[:cut], order[cut:])))

@@ -8,9 +8,9 @@ import pytest
 
 from planner.case import Case, read_case
 from planner.errors import PlannerError
-from planner.lists.gather import gather
-from planner.lists.one_patient import contradictions
-from planner.lists.roster import Roster
+from planner.lists.roster.shapes import Roster
+from planner.lists.week.gather import gather
+from planner.lists.week.one_patient import contradictions
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
 

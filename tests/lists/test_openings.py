@@ -11,13 +11,13 @@ from lists.small_weeks import HARD, PEOPLE, SUPERVISORS, THURSDAY, TUESDAY, eye,
 from lists.test_match import HOOKS, INFEASIBLE, NEEDED, chance_week
 from seeds import seeds
 
-from planner.lists.blocked import why_none, why_not
-from planner.lists.checker import check
-from planner.lists.instance import Instance, Key, Lists
-from planner.lists.match import match
-from planner.lists.openings import Opened, opened
-from planner.lists.roster import KitSets
-from planner.lists.trials import Option, attempt
+from planner.lists.matching.conflict import why_none, why_not
+from planner.lists.matching.insertion import Option, attempt
+from planner.lists.matching.match import match
+from planner.lists.matching.suggestion import Opened, opened
+from planner.lists.roster.shapes import KitSets
+from planner.lists.rules.checker import check
+from planner.lists.week.instance import Instance, Key, Lists
 
 FULL = lists(*(f"one: {name} - consultant" for name in "BCDEFGH"))
 EIGHT = [eye(name) for name in "ABCDEFGH"]

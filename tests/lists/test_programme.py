@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from planner.lists.programme import Programme
+from planner.lists.matching.linear_programme import Programme
 
 
 def glass() -> tuple[Programme, int, int, int]:

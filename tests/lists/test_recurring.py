@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from icalendar import vRecur
 
-from planner.lists.recurring import WEEKDAYS, days_of, rule_of
+from planner.lists.roster.recurrence import WEEKDAYS, days_of, rule_of
 
 FIRST = st.dates(datetime.date(2026, 1, 1), datetime.date(2026, 12, 31))
 DAYS = st.lists(st.sampled_from(WEEKDAYS), min_size=1, max_size=3, unique=True)

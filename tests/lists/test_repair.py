@@ -17,14 +17,14 @@ from lists.small_weeks import PEOPLE, THURSDAY, TUESDAY, eye, key, lists, sessio
 from seeds import seeds
 
 from planner.errors import PlannerError
-from planner.lists import repair_words as words
-from planner.lists.checker import check
-from planner.lists.happened import Added, Away, Begun, Cancelled, Changed, Happened
-from planner.lists.instance import Instance, Lists, Placing
-from planner.lists.match import match
-from planner.lists.repair import Repaired, repair
-from planner.lists.roster import Supervisor
-from planner.lists.week import Broken
+from planner.lists.changes import repair_text as words
+from planner.lists.changes.disruption import Added, Away, Begun, Cancelled, Changed, Happened
+from planner.lists.changes.repair import Repaired, repair
+from planner.lists.matching.match import match
+from planner.lists.roster.shapes import Supervisor
+from planner.lists.rules.checker import check
+from planner.lists.week.instance import Instance, Lists, Placing
+from planner.lists.week.week import Broken
 
 SUPERVISORS = (
     Supervisor(id="consultant", grade="consultant", can=["scrubbed", "in-theatre", "on-site"], on_site_rooms=2),

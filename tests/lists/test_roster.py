@@ -8,8 +8,8 @@ import pytest
 from lists.small_weeks import eye, lists, week
 
 from planner.errors import PlannerError
-from planner.lists.placed import read_lists, written
-from planner.lists.roster import read_roster
+from planner.lists.roster.shapes import read_roster
+from planner.lists.week.lists_file import read_lists, written
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Trainee, Unit
 

@@ -12,11 +12,11 @@ from bench.weeks import made
 from lists.second_opinion import JUDGED, broken_by
 from lists.small_weeks import TUESDAY, eye, key, lists, session, week
 
-from planner.lists.best import best
-from planner.lists.checker import check
-from planner.lists.instance import Fellow, Instance, ListCase, Lists, Placing
-from planner.lists.match import filled
-from planner.lists.worth import of_lists
+from planner.lists.matching.best import best
+from planner.lists.matching.match import filled
+from planner.lists.matching.objective import of_lists
+from planner.lists.rules.checker import check
+from planner.lists.week.instance import Fellow, Instance, ListCase, Lists, Placing
 
 DAY = datetime.timedelta(days=1)
 

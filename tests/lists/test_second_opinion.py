@@ -18,12 +18,12 @@ from lists.second_rules import judged
 
 from planner.case import Case
 from planner.exchange.cases import ReadCase, read_cases
-from planner.lists.checker import WORDS, check
-from planner.lists.gather import gather
-from planner.lists.instance import Instance, Key, Lists, Placing
-from planner.lists.match import match
-from planner.lists.moves import counted
-from planner.lists.roster import Roster
+from planner.lists.changes.moves import counted
+from planner.lists.matching.match import match
+from planner.lists.roster.shapes import Roster
+from planner.lists.rules.checker import WORDS, check
+from planner.lists.week.gather import gather
+from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit, read_unit
 

@@ -7,8 +7,8 @@ import math
 import pytest
 from lists.small_weeks import PEOPLE, eye, lists, session, week
 
-from planner.lists.instance import Instance, Lists
-from planner.lists.simulate import RUNS, simulate, under_limits
+from planner.lists.matching.simulation import RUNS, simulate, under_limits
+from planner.lists.week.instance import Instance, Lists
 
 NAMES = "ABCDEFGH"
 INSTANCE = week([eye(name) for name in NAMES], [session("one"), session("two", day="2026-12-03")])

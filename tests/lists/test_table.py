@@ -8,8 +8,8 @@ import io
 
 from lists.small_weeks import THURSDAY, TUESDAY, eye, key, lists, session, week
 
-from planner.lists.instance import Lists, Placing
-from planner.lists.table import COLUMNS, table_of
+from planner.lists.output.table import COLUMNS, table_of
+from planner.lists.week.instance import Lists, Placing
 
 
 def test_a_row_a_case_that_reads_back() -> None:

@@ -15,10 +15,10 @@ import pytest
 from openpyxl import Workbook
 
 from planner.errors import PlannerError
-from planner.lists.roster import Roster, read_roster
-from planner.lists.roster_entries import KINDS, Part, as_yaml, look, parts_of
-from planner.lists.roster_files import parts_held, read_file, written_as
-from planner.lists.taking import Taking, aside_file, taking
+from planner.lists.roster.entries import KINDS, Part, as_yaml, look, parts_of
+from planner.lists.roster.files import parts_held, read_file, written_as
+from planner.lists.roster.import_rows import Taking, aside_file, taking
+from planner.lists.roster.shapes import Roster, read_roster
 from planner.records.rows import RosterEntry
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit, read_unit

@@ -13,16 +13,16 @@ from lists.small_weeks import PEOPLE, SIMPLE, eye, session, week
 from lists.test_match import chance_week
 
 from planner.case import Stage
-from planner.lists import match as matching
-from planner.lists.best import best
-from planner.lists.bound import Bound
-from planner.lists.checker import check
-from planner.lists.instance import Instance, Lists, Supervision, Trainee
-from planner.lists.match import match, possibilities
-from planner.lists.roster import Wishes
-from planner.lists.trades import trades
-from planner.lists.week import Week
-from planner.lists.worth import Tally, of_lists, of_placing
+from planner.lists.matching import match as matching
+from planner.lists.matching.best import best
+from planner.lists.matching.match import match, possibilities
+from planner.lists.matching.objective import Tally, of_lists, of_placing
+from planner.lists.matching.relaxation import Bound
+from planner.lists.matching.trade_offs import trades
+from planner.lists.roster.shapes import Wishes
+from planner.lists.rules.checker import check
+from planner.lists.week.instance import Instance, Lists, Supervision, Trainee
+from planner.lists.week.week import Week
 
 ANYONE: dict[Stage, Supervision] = SIMPLE | {"independent": SIMPLE["late"]}
 EARLY, LATE = PEOPLE[:2]

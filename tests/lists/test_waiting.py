@@ -12,16 +12,16 @@ import pytest
 from lists.brute_force import barred_by, blocks, every_list
 from lists.small_weeks import HARD, PEOPLE, THURSDAY, TUESDAY, eye, key, lists, session, week
 
-from planner.lists.best import best
-from planner.lists.blocked import why_not
-from planner.lists.checker import check
-from planner.lists.instance import Instance
-from planner.lists.match import Matched, match
-from planner.lists.overview import glance
-from planner.lists.reasons import pressing
-from planner.lists.roster import Limits
-from planner.lists.waiting import waiting
-from planner.lists.worth import of_lists
+from planner.lists.matching.best import best
+from planner.lists.matching.conflict import why_not
+from planner.lists.matching.match import Matched, match
+from planner.lists.matching.objective import of_lists
+from planner.lists.matching.reasons import pressing
+from planner.lists.output.glance import glance
+from planner.lists.roster.shapes import Limits
+from planner.lists.rules.checker import check
+from planner.lists.week.instance import Instance
+from planner.lists.week.waiting import waiting
 
 DAY = datetime.timedelta(1)
 PAST = {"last_day": TUESDAY - 10 * DAY, "why_then": "needed by 21 November 2026"}

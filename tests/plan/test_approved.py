@@ -11,8 +11,8 @@ import pytest
 
 from planner.assess.assess import assess
 from planner.case import STAGES, Stage
-from planner.documents.text import render_text
-from planner.documents.view import view
+from planner.documents.plan.text import render_text
+from planner.documents.plan.view import view
 from planner.exchange.cases import ReadCase, read_cases
 from planner.plan.approved import (
     Given,

@@ -10,7 +10,7 @@ from random_cases import as_case, complete_values
 
 from planner.assess.assess import Assessor, assess
 from planner.case import Case
-from planner.documents.text import render_text
+from planner.documents.plan.text import render_text
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan, PlannedDrug
 from planner.rulebook.rulebook import Rulebook

@@ -18,14 +18,14 @@ from seen_by_axe import DESK
 from served import UNIT, pool_entered, staffed
 from visits import CHEAP, Clock, Visit, sign_in
 
-from planner.documents.rendering import PrintQueue
-from planner.lists.roster import Roster
+from planner.documents.printing.queue import PrintQueue
+from planner.lists.roster.shapes import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import read_unit
-from planner.web.app import make_app
-from planner.web.passwords import Passwords
-from planner.web.settings import Settings
+from planner.web.security.passwords import Passwords
+from planner.web.server.app import make_app
+from planner.web.server.settings import Settings
 
 
 @pytest.fixture

@@ -18,10 +18,10 @@ from planner.case import read_case
 from planner.plan.make import make_plan
 from planner.records.store import Store
 from planner.rulebook.load import shipped
-from planner.web.app import make_app
-from planner.web.passwords import Passwords
-from planner.web.presenting import environment
-from planner.web.settings import Settings
+from planner.web.security.passwords import Passwords
+from planner.web.server.app import make_app
+from planner.web.server.presenting import environment
+from planner.web.server.settings import Settings
 
 
 def main() -> None:

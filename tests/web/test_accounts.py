@@ -17,9 +17,9 @@ from visits import CHEAP, PASSWORD, Clock, Visit
 from planner.records.passwords import new_hash
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.web.app import make_app
-from planner.web.passwords import Passwords
-from planner.web.settings import Settings
+from planner.web.security.passwords import Passwords
+from planner.web.server.app import make_app
+from planner.web.server.settings import Settings
 
 COOKIE = "planner"
 WRONG = "The code and the password do not belong together."

@@ -15,9 +15,9 @@ from visits import CHEAP, Clock, Visit
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Approvals, read_unit
-from planner.web.app import make_app
-from planner.web.passwords import Passwords
-from planner.web.settings import Settings
+from planner.web.security.passwords import Passwords
+from planner.web.server.app import make_app
+from planner.web.server.settings import Settings
 
 SignIn = Callable[[str], Visit]
 

@@ -34,10 +34,10 @@ from planner.records.database import URL_VARIABLE, StoreUnavailableError, engine
 from planner.records.rows import CaseVersion
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.web.app import make_app
-from planner.web.passwords import Passwords
-from planner.web.settings import Settings
-from planner.web.shield import CONTENT_POLICY
+from planner.web.security.passwords import Passwords
+from planner.web.security.security_headers import CONTENT_POLICY
+from planner.web.server.app import make_app
+from planner.web.server.settings import Settings
 
 # A hundred where somebody has the minutes: PLANNER_KILLS=100.
 KILLS = int(os.environ.get("PLANNER_KILLS", "10"))

@@ -14,7 +14,7 @@ from visits import Clock, Visit
 from planner.records.rows import CaseNow
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.wording import day_words
+from planner.wording.words import day_words
 
 SignIn = Callable[[str], Visit]
 SOON = datetime.date.today() + datetime.timedelta(days=7)

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from seen_by_axe import DESK, PHONE, faults
 from served import coming_sessions
 
-from planner.lists.roster import Roster
+from planner.lists.roster.shapes import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 

@@ -18,10 +18,10 @@ from pypdf import PdfReader
 from served import coming_sessions
 from visits import Clock, Visit
 
-from planner.lists.roster import Roster
+from planner.lists.roster.shapes import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.wording import day_words
+from planner.wording.words import day_words
 
 SignIn = Callable[[str], Visit]
 TUESDAY = datetime.date.today() + datetime.timedelta(days=7)
@@ -93,11 +93,11 @@ def test_the_organiser_has_the_best_searched_for(organiser: Visit, monkeypatch: 
     sent = {"token": organiser.token("/notices"), "way": "round"}
     quick = organiser.post("/lists/all/propose", data=sent)
     assert "Not proved to be the best" in text_of(quick) and "about 20 seconds" in text_of(quick)
-    monkeypatch.setattr("planner.web.lists_propose.LONGER", 3.0)
+    monkeypatch.setattr("planner.web.lists.propose.LONGER", 3.0)
     told = text_of(organiser.post("/lists/all/propose", data=sent | {"longer": "yes"}))
     assert "44 changes" in told and "seconds" not in told and "No lists place more cases." in told
     assert "short of the best" in told or "no lists are worth more" in told
-    monkeypatch.setitem(sys.modules, "planner.lists.model", None)
+    monkeypatch.setitem(sys.modules, "planner.lists.matching.constraint_model", None)
     without = organiser.post("/lists/all/propose", data=sent | {"longer": "yes"})
     assert without.status_code == 503 and "the solver is not installed" in text_of(without)
     filled = text_of(organiser.post("/lists/all/propose", data=sent))
@@ -305,9 +305,9 @@ def test_what_is_not_there_is_not_found(filled: Visit) -> None:
 def test_without_a_sessions_file_the_pages_are_as_they_were(store: Store, rulebook: Rulebook, clock: Clock) -> None:
     from visits import CHEAP
 
-    from planner.web.app import make_app
-    from planner.web.passwords import Passwords
-    from planner.web.settings import Settings
+    from planner.web.security.passwords import Passwords
+    from planner.web.server.app import make_app
+    from planner.web.server.settings import Settings
 
     visit = Visit(make_app(store, rulebook, None, Settings(secure_cookies=False, clock=clock), Passwords(CHEAP)))
     visit.sign_in("organiser-1")

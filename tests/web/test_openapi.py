@@ -30,18 +30,19 @@ from schemathesis.specs.openapi.checks import content_type_conformance, status_c
 from served import coming_sessions, staffed
 from visits import PASSWORD, Clock, Visit
 
-from planner.lists.placed import written
-from planner.lists.roster import Roster
-from planner.lists.roster_entries import parts_of
+from planner.lists.roster.entries import parts_of
+from planner.lists.roster.shapes import Roster
+from planner.lists.week.lists_file import written
 from planner.records.rows import RosterChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.web import lists_print, plan_page
-from planner.web.approvals_glance import digest
-from planner.web.door import ROLES, doors_of
-from planner.web.lists_held import state_of
-from planner.web.shield import CONTENT_POLICY
-from planner.web.site import Site
+from planner.web.approvals.glance import digest
+from planner.web.cases import plan as plan_page
+from planner.web.lists import printing as lists_print
+from planner.web.lists.judged import state_of
+from planner.web.security.authorisation import ROLES, doors_of
+from planner.web.security.security_headers import CONTENT_POLICY
+from planner.web.server.site import Site
 
 EXAMPLES = int(os.environ.get("PLANNER_FUZZ", "5"))
 KINDS = ("sqlite", "postgresql") if "PLANNER_FUZZ" in os.environ else ("sqlite",)

@@ -21,10 +21,11 @@ from seen_by_axe import PHONE, faults
 from served import serving, signed_in, staffed
 from visits import Visit
 
-from planner.documents import rendering
-from planner.documents.rendering import PrintQueue
+from planner.documents.printing import queue
+from planner.documents.printing.queue import PrintQueue
 from planner.records.store import Store
-from planner.web import plan_page, printing
+from planner.web.cases import plan as plan_page
+from planner.web.server import printing
 
 SignIn = Callable[[str], Visit]
 BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
@@ -51,7 +52,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(plan_page, "render_pdf", awkward_prints.blank)
     monkeypatch.setattr(printing, "FIRST", 0.1)
     monkeypatch.setattr(printing, "LATER", 0.1)
-    monkeypatch.setattr(rendering, "TO_COME", 60)
+    monkeypatch.setattr(queue, "TO_COME", 60)
 
 
 def address_of(page: httpx.Response) -> str:

@@ -13,10 +13,10 @@ from decisions import entered, form_of, text_of
 from fastapi import FastAPI
 from served import coming_sessions, signed_in
 
-from planner.lists.roster import Roster
+from planner.lists.roster.shapes import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.web.lists_held import state_of
+from planner.web.lists.judged import state_of
 
 ROUNDS = 3
 

@@ -13,9 +13,10 @@ from starlette.routing import Mount
 
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.web import plan_page, sign_in
-from planner.web.app import make_app
-from planner.web.door import ROLES, check_doors, posted, posted_with_file
+from planner.web.cases import plan as plan_page
+from planner.web.security import sign_in
+from planner.web.security.authorisation import ROLES, check_doors, posted, posted_with_file
+from planner.web.server.app import make_app
 
 PREPARING = ("trainee", "consultant")
 READING = (*PREPARING, "organiser")

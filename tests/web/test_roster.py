@@ -17,15 +17,15 @@ from openpyxl import load_workbook
 from served import UNIT, coming_sessions
 from visits import CHEAP, Clock, Visit
 
-from planner.lists.roster import Roster
-from planner.lists.roster_entries import look, parts_of, roster_in
+from planner.lists.roster.entries import look, parts_of, roster_in
+from planner.lists.roster.shapes import Roster
 from planner.records.rows import RosterChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit, read_unit
-from planner.web.app import make_app
-from planner.web.passwords import Passwords
-from planner.web.settings import Settings
+from planner.web.security.passwords import Passwords
+from planner.web.server.app import make_app
+from planner.web.server.settings import Settings
 
 SignIn = Callable[[str], Visit]
 WEEK = datetime.date.today() + datetime.timedelta(days=7)
@@ -404,7 +404,7 @@ def test_a_file_that_is_none_is_refused_in_words(kept: Visit, store: Store) -> N
 
 
 def test_the_exports_hold_the_roster(kept: Visit, store: Store, unit: Unit, rulebook: Rulebook, tmp_path) -> None:
-    from planner.lists.roster import read_roster
+    from planner.lists.roster.shapes import read_roster
 
     (tmp_path / "roster.yaml").write_bytes(kept.get("/roster/files/roster.yaml").content)
     assert read_roster(tmp_path / "roster.yaml", unit, rulebook) == look(store.roster(), unit, rulebook).roster

@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 from seen_by_axe import DESK, PHONE, faults
 from served import coming_sessions
 
-from planner.lists.roster import Roster
+from planner.lists.roster.shapes import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 

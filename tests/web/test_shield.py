@@ -12,7 +12,7 @@ import pytest
 from fastapi import FastAPI
 
 from planner.records.store import Store
-from planner.web import case_list
+from planner.web.cases import table
 
 EVERYWHERE = {
     "x-content-type-options": "nosniff",
@@ -84,7 +84,7 @@ def test_a_failure_says_what_to_try_and_hides_its_cause(
     assert answer.status_code == 500 and "Something went wrong" in answer.text and "Try:" in answer.text
     assert "secret" not in answer.text and "Traceback" not in answer.text
     assert policy(answer)["default-src"] == "'none'"
-    assert case_list.router.routes
+    assert table.router.routes
 
 
 @pytest.mark.parametrize(("method", "address", "status"), [("GET", "/nothing", 404), ("DELETE", "/sign-in", 405)])

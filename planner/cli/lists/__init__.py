@@ -1,0 +1,1 @@
+"""`planner lists`: one module a group of commands."""

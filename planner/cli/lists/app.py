@@ -1,0 +1,188 @@
+"""`planner lists`: whether lists keep every rule, how long they take, and lists made from a pool of cases."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from planner.cli.lists import ahead, paper, repair, why
+from planner.cli.lists.input import RECORDS, CasesOption, ListsArgument, PlannedOption, UnitOption, WithOption, given
+from planner.cli.options import JsonOption, RulesOption
+
+app = typer.Typer(
+    help="Theatre lists: who operates on whom, where, in which order and under whom.",
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
+
+
+@app.command()
+def check(
+    lists: ListsArgument,
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption = None,
+    on: PlannedOption = None,
+    rules: RulesOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Judge lists against every hard rule, and show what looks alike on them. Ends with 1 where a rule is broken.
+
+    Example: planner lists check week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml
+    """
+    from planner.cli.assess import in_json
+    from planner.lists.output.lookalikes import clashes
+    from planner.lists.output.verdict_text import verdict_data, verdict_text
+    from planner.lists.rules.checker import check as judge
+
+    files = given(cases, unit, sessions, rules, on)
+    instance = files.instance
+    judged = files.read(lists)
+    verdict, shown = judge(instance, judged), clashes(instance, judged)
+    typer.echo(in_json(verdict_data(verdict, shown), many=False) if json else verdict_text(instance, verdict, shown))
+    if not verdict.stands:
+        raise typer.Exit(1)
+
+
+@app.command()
+def simulate(
+    lists: ListsArgument,
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption = None,
+    rules: RulesOption = None,
+    runs: Annotated[int, typer.Option("--runs", min=100, max=1_000_000, help="How often each list is run.")] = 10_000,
+    seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same numbers.")] = 1,
+    limit: Annotated[
+        list[float] | None,
+        typer.Option(
+            "--limit",
+            min=0.001,
+            max=0.999,
+            metavar="CHANCE",
+            show_default=False,
+            help="Match the whole pool anew under this chance of overrun, and run that too; may be repeated.",
+        ),
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """Run lists through the operators' times: minutes of overrun and of idle theatre, and what a limit buys.
+
+    Example: planner lists simulate week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml --limit 0.2
+    """
+    from dataclasses import asdict
+
+    from planner.cli.assess import in_json
+    from planner.lists.matching.simulation import simulate as run
+    from planner.lists.matching.simulation import under_limits
+    from planner.lists.output.verdict_text import limits_text, simulated_text
+
+    files = given(cases, unit, sessions, rules)
+    instance = files.instance
+    found = run(instance, files.read(lists), runs, seed)
+    others = under_limits(instance, limit or (), runs, seed)
+    if json:
+        data = {
+            "runs": runs, "seed": seed, "model": instance.times_basis, "sessions": [asdict(one) for one in found],
+            "limits": [asdict(one) for one in others],
+        }  # fmt: skip
+        typer.echo(in_json(data, many=False))
+    else:
+        typer.echo(simulated_text(instance, found, runs))
+        if others:
+            typer.echo(limits_text(others))
+
+
+@app.command()
+def match(
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption = None,
+    on: PlannedOption = None,
+    rules: RulesOption = None,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write the lists there.", show_default=False)
+    ] = None,
+    keep: Annotated[
+        Path | None,
+        typer.Option("--keep", metavar="LISTS", help="Lists that stay; the rest goes round them.", show_default=False),
+    ] = None,
+    since: Annotated[
+        Path | None,
+        typer.Option("--since", metavar="LISTS", help="Lists already published: few changes.", show_default=False),
+    ] = None,
+    best: Annotated[
+        bool, typer.Option("--best", help="Look for the best with a solver (the extra `lists`), and say how far off.")
+    ] = False,
+    effort: Annotated[
+        float, typer.Option("--effort", min=0.1, max=3600, help="How long the solver tries, in seconds or so.")
+    ] = 20.0,
+    json: JsonOption = False,
+) -> None:
+    """Make lists that keep every rule, with the reason for each place and for each case without one.
+
+    The most pressing case first, each in the place worth most by the wishes of the sessions file, and then a counted
+    while of searching on from there; --best searches longer and says how far off. The same input gives the same lists.
+    They are a proposal; the organiser and the consultants decide.
+
+    Example: planner lists match --cases pool.csv --unit unit.yaml --with sessions.yaml -o lists.yaml
+    """
+    from dataclasses import replace
+
+    from planner.batch.progress import Progress
+    from planner.batch.writing import write_whole
+    from planner.cli.assess import in_json
+    from planner.errors import Fault, PlannerError
+    from planner.lists.matching.match import match as place
+    from planner.lists.output.match_text import matched_data, matched_text
+    from planner.lists.rules.checker import check as judge
+    from planner.lists.week.lists_file import written
+
+    files = given(cases, unit, sessions, rules, on)
+    instance = files.instance
+    if since is not None:
+        instance = replace(instance, published=files.read(since))
+    # What the store has placed already stays, unless a file says what does.
+    kept = files.read(keep) if keep else files.placed
+    if kept is not None and not (verdict := judge(instance, kept)).stands:
+        why = "lists are matched round what stands already"
+        where = str(keep or RECORDS)
+        raise PlannerError([Fault(where, one.says.rstrip("."), why, one.change.rstrip(".")) for one in verdict.broken])
+    searched = None
+    if best:
+        from planner.lists.matching.best import best as search
+
+        def told(worth: float, bound: float) -> None:
+            limit = f", none worth more than {bound:.1f}" if bound < float("inf") else ""
+            typer.echo(f"{worth:.1f} points so far{limit}", err=True)
+
+        def ended() -> None:
+            typer.echo("Searched. Now the reason for each place; an interrupt leaves the reasons out.", err=True)
+
+        typer.echo("Searching; an interrupt (Ctrl-C) keeps the best so far.", err=True)
+        searched = search(instance, kept, effort, told, ended)
+        found = searched.matched
+    else:
+        with Progress(len(instance.cases) - len(kept.placings if kept else ()), shown=True) as progress:
+            found = place(instance, kept, progress.step)
+    if output is not None:
+        write_whole(output, written(found.lists).encode())
+    typer.echo(
+        in_json(matched_data(instance, found, searched), many=False)
+        if json
+        else matched_text(instance, found, searched)
+    )
+
+
+for command in (
+    why.why,
+    why.minutes,
+    ahead.standby,
+    ahead.orders,
+    paper.brief,
+    paper.week,
+    paper.calendar,
+    paper.table,
+    repair.repair,
+):
+    app.command()(command)

@@ -1,0 +1,167 @@
+"""What the `planner lists` commands are given: their options, and what is made of the files named."""
+
+import datetime
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from planner.cli.options import day, rulebook_in, unit_in
+from planner.wording.words import eye_words
+
+if TYPE_CHECKING:
+    from planner.lists.roster.shapes import Roster
+    from planner.lists.week.instance import Instance, Key, Lists
+    from planner.plan.plan import Plan
+    from planner.records.store import Store
+    from planner.rulebook.rulebook import Rulebook
+    from planner.unit import Unit
+
+RECORDS = "records"  # instead of a file: what the store holds
+
+ListsArgument = Annotated[
+    Path, typer.Argument(metavar="LISTS", help="A file of lists, or `records`.", show_default=False)
+]
+CasesOption = Annotated[
+    list[str],
+    typer.Option(
+        "--cases", metavar="FILE|DIR", show_default=False,
+        help="The cases: a file, a folder; may be repeated. `records`: the approved cases of the store, as approved.",
+    ),
+]  # fmt: skip
+UnitOption = Annotated[
+    Path, typer.Option("--unit", metavar="FILE", help="The unit's kit and trainees.", show_default=False)
+]
+WithOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--with", metavar="FILE", show_default=False,
+        help="The unit's sessions file. With `--cases records` the roster in the store comes before it.",
+    ),
+]  # fmt: skip
+PlannedOption = Annotated[
+    datetime.datetime | None,
+    typer.Option(
+        "--on", metavar="DATE", formats=["%Y-%m-%d"], help="The day of planning. [default: that of the first session]",
+        show_default=False,
+    ),
+]  # fmt: skip
+ENDINGS = (".yaml", ".yml", ".json", ".csv")
+
+
+@dataclass(frozen=True)
+class Given:
+    """What lists are judged by, the places that the store holds (None where files were given), and the way to plans."""
+
+    instance: "Instance"
+    placed: "Lists | None"
+    plans: Callable[["Lists"], "dict[Key, Plan]"]
+    roster: "Roster"
+
+    def read(self, lists: Path) -> "Lists":
+        """The lists of a file, or those of the store. Raises PlannerError."""
+        from planner.errors import PlannerError
+        from planner.lists.week.lists_file import read_lists
+
+        if str(lists) != RECORDS:
+            return read_lists(lists, self.instance)
+        if self.placed is None:
+            raise PlannerError.one(
+                "stands for the places in the store, but the cases are of files", RECORDS, hint=f"--cases {RECORDS}"
+            )
+        return self.placed
+
+
+def given(
+    cases: list[str], unit: Path, sessions: Path | None, rules: Path | None, on: datetime.datetime | None = None
+) -> Given:
+    """What the commands are given. Raises PlannerError with every fault of the first file that has any."""
+    from planner.errors import PlannerError
+    from planner.lists.roster.shapes import read_roster
+
+    rulebook = rulebook_in(rules)
+    held = unit_in(unit, rulebook)
+    assert held is not None
+    if RECORDS in cases:
+        found = _of_the_store(cases, rulebook, held, sessions, day(on))
+    elif sessions is None:
+        why = "cases of files are judged by a sessions file"
+        raise PlannerError.one("--with is missing", why=why, hint="--with sessions.yaml, or --cases records")
+    else:
+        found = _of_files(cases, rulebook, held, read_roster(sessions, held, rulebook))
+    for one in found.roster.late_accepted:
+        if (one.case, one.eye) not in found.instance.cases:
+            typer.echo(f"late_accepted names {eye_words(one.case, one.eye)}, which is not among these cases", err=True)
+    return replace(found, instance=replace(found.instance, on=day(on)))
+
+
+def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster") -> Given:
+    from planner.errors import PlannerError
+    from planner.exchange.cases import SetAside, once_each, read_cases
+    from planner.lists.week.gather import Gathered
+
+    items = list(once_each(item for name in _files(cases) for item in read_cases(name, rulebook.vocabulary)))
+    faults = [fault for item in items if isinstance(item, SetAside) for fault in item.faults]
+    if faults:
+        raise PlannerError(faults)
+    found = Gathered((item.case for item in items if not isinstance(item, SetAside)), rulebook, unit, roster)
+    return Given(found.instance, None, found.plans, roster)
+
+
+def _of_the_store(
+    cases: list[str], rulebook: "Rulebook", unit: "Unit", sessions: Path | None, on: datetime.date | None
+) -> Given:
+    """From the day of planning on, or the first session's. A place in no session of the roster is left out."""
+    from planner.errors import PlannerError
+    from planner.lists.week.from_records import FromRecords
+    from planner.records.store import Store
+    from planner.wording.words import day_words
+
+    if len(cases) > 1:
+        raise PlannerError.one("stands for all approved cases", f"--cases {RECORDS}", hint="leave the other files out")
+    store = Store.open(create=False)
+    roster = _in_force(store, rulebook, unit, sessions)
+    reader = FromRecords(store, rulebook, unit, roster)
+    held = reader.held(on or min(session.day for session in roster.sessions))
+    for one in held.elsewhere:
+        case = one.now.case
+        typer.echo(f"left out: {case.in_words}, on {day_words(one.at.day)}: {one.because}", err=True)
+    return Given(held.instance, held.lists, lambda lists: reader.plans(held, lists.placings), roster)
+
+
+def _in_force(store: "Store", rulebook: "Rulebook", unit: "Unit", sessions: Path | None) -> "Roster":
+    """The roster of the store, else of the sessions file; where there are both, says that the file was not read."""
+    from planner.errors import PlannerError
+    from planner.lists.roster.in_force import stored_roster
+    from planner.lists.roster.shapes import read_roster
+
+    stored = stored_roster(store, unit, rulebook)
+    if stored is None:
+        if sessions is None:
+            raise PlannerError.one("holds no roster", store.name, hint="--with sessions.yaml, or planner roster take")
+        return read_roster(sessions, unit, rulebook)
+    if sessions is not None:
+        typer.echo(f"{sessions} was not read: the roster in {store.name} is in force", err=True)
+    if not stored.sessions:
+        raise PlannerError.one("has no session", f"the roster in {store.name}", hint="planner roster take FILE")
+    return stored
+
+
+def _files(names: list[str]) -> list[str]:
+    """The files named, and those in a folder named. Raises PlannerError for a folder without one."""
+    from planner.errors import PlannerError
+
+    found: list[str] = []
+    for name in names:
+        if not Path(name).is_dir():
+            found.append(name)
+            continue
+        inside = sorted(str(path) for path in Path(name).iterdir() if path.suffix in ENDINGS)
+        if not inside:
+            raise PlannerError.one(
+                "holds no case", name, f"no file in it ends in {', '.join(ENDINGS)}", "another folder"
+            )
+        found += inside
+    return found

@@ -1,0 +1,148 @@
+"""`planner lists brief`, `week`, `calendar` and `table`: lists on paper and for other programs."""
+
+import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from planner.cli.lists.input import CasesOption, ListsArgument, UnitOption, WithOption, given
+from planner.cli.options import RulesOption
+
+SinceOption = Annotated[
+    Path | None,
+    typer.Option("--since", metavar="LISTS", help="An earlier version: changes are marked.", show_default=False),
+]
+
+
+def brief(
+    lists: ListsArgument,
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption = None,
+    only: Annotated[
+        list[str] | None,
+        typer.Option("--session", metavar="ID", help="Only this session; may be repeated.", show_default=False),
+    ] = None,
+    since: SinceOption = None,
+    version: Annotated[
+        str, typer.Option("--version-line", metavar="TEXT", help="What the sheets say of themselves.")
+    ] = "",
+    rules: RulesOption = None,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")] = Path("brief.pdf"),
+) -> None:
+    """Write each session's list as it hangs in theatre, with the team brief behind it, as one PDF.
+
+    Example: planner lists brief week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml --session tue-1-a
+    """
+    from planner.batch.writing import write_whole
+    from planner.errors import PlannerError
+    from planner.lists.changes.differences import changes
+    from planner.lists.output.brief import brief_of
+    from planner.lists.output.paper import render_brief
+    from planner.rulebook.references import nearest
+
+    files = given(cases, unit, sessions, rules)
+    instance, held = files.instance, files.read(lists)
+    changed = changes(files.read(since), held) if since else ()
+    with_list = [name for name in instance.sessions if any(p.session == name for p in held.placings)]
+    for name in only or []:
+        if name not in with_list:
+            raise PlannerError.one(f"no list for session {name!r}", str(lists), hint=nearest(name, with_list))
+    plans = files.plans(held)
+    briefs = [brief_of(instance, held, name, plans, changed, version) for name in with_list if not only or name in only]
+    if not briefs:
+        raise PlannerError.one("holds no list", str(lists), "every session in it is without a case")
+    write_whole(output, render_brief(briefs))
+    typer.echo(f"wrote {output}: {len(briefs)} list{'s' if briefs[1:] else ''} with team brief", err=True)
+
+
+def week(
+    lists: ListsArgument,
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption = None,
+    rules: RulesOption = None,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")] = Path("week.pdf"),
+) -> None:
+    """Write the weeks at a glance: every session, its minutes and people, and what waits without a place.
+
+    Example: planner lists week week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml
+    """
+    from planner.batch.writing import write_whole
+    from planner.lists.output.glance import glance
+    from planner.lists.output.paper import render_glance
+
+    files = given(cases, unit, sessions, rules)
+    shown = glance(files.instance, files.read(lists))
+    write_whole(output, render_glance(shown))
+    typer.echo(f"wrote {output}: {shown.placed} cases placed, {len(shown.waiting)} waiting", err=True)
+
+
+def calendar(
+    lists: ListsArgument,
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption = None,
+    person: Annotated[
+        str | None, typer.Option("--for", metavar="CODE", help="Only this person's lists.", show_default=False)
+    ] = None,
+    published: Annotated[
+        int | None,
+        typer.Option("--published", min=1, metavar="N", help="Its version; else tentative.", show_default=False),
+    ] = None,
+    since: SinceOption = None,
+    rules: RulesOption = None,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")] = Path("lists.ics"),
+) -> None:
+    """Write the sessions as an iCalendar, without any reference or patient in it.
+
+    Example: planner lists calendar week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml --for trainee-2
+    """
+    from planner.batch.writing import write_whole
+    from planner.errors import PlannerError
+    from planner.lists.output.calendar import Edition, Slot, calendar_of
+    from planner.lists.week.instance import Lists
+    from planner.rulebook.references import nearest
+
+    files = given(cases, unit, sessions, rules)
+    instance = files.instance
+    known = [*instance.trainees, *instance.supervisors]
+    if person is not None and person not in known:
+        raise PlannerError.one(f"nobody {person!r} in the roster", str(sessions or ""), hint=nearest(person, known))
+    held, before = files.read(lists), files.read(since) if since else Lists(())
+    stamp = _last_written(lists, sessions)
+    editions = {}
+    for name, session in instance.sessions.items():
+        was = [p for p in before.placings if p.session == name]
+        listed = any(p.session == name for p in held.placings)
+        if was or (published and listed):
+            people = frozenset(code for p in was for code in (p.trainee, p.supervisor) if code is not None)
+            editions[name] = Edition(published or 0, stamp, bool(published), people, Slot.of(session))
+    write_whole(output, calendar_of(instance, held, stamp, person, editions))
+    typer.echo(f"wrote {output}", err=True)
+
+
+def _last_written(*names: Path | None) -> datetime.datetime:
+    """When the youngest of these files was written (UTC), so that what they hold is dated alike however often it is
+    asked for; what is in the store is dated now."""
+    now = datetime.datetime.now(datetime.UTC)
+    written = [name.stat().st_mtime if name is not None and name.exists() else now.timestamp() for name in names]
+    return datetime.datetime.fromtimestamp(max(written), datetime.UTC).replace(microsecond=0)
+
+
+def table(
+    lists: ListsArgument,
+    cases: CasesOption,
+    unit: UnitOption,
+    sessions: WithOption = None,
+    rules: RulesOption = None,
+) -> None:
+    """Print lists as CSV, a row a case.
+
+    Example: planner lists table week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml > week.csv
+    """
+    from planner.lists.output.table import table_of
+
+    files = given(cases, unit, sessions, rules)
+    typer.echo(table_of(files.instance, files.read(lists)), nl=False)

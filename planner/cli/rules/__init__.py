@@ -1,0 +1,1 @@
+"""`planner rules`: one module a command."""

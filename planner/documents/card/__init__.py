@@ -1,0 +1,1 @@
+"""The theatre card for the wall."""

@@ -1,0 +1,1 @@
+"""The drawing of the eye as the surgeon sees it."""

@@ -1,0 +1,1 @@
+"""A day's papers in one PDF."""

@@ -1,0 +1,78 @@
+"""A day's papers: every approved plan on its lists in one PDF, for the morning when the server cannot be reached."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from babel.dates import format_date
+from markupsafe import Markup
+
+from planner.documents.figures import day, moment
+from planner.documents.plan.shapes import PlanView
+from planner.documents.plan.view import view
+from planner.documents.printing import html
+from planner.documents.printing.pdf import fitted_page, font_faces, write_together
+from planner.plan.plan import Plan
+from planner.shipped import templates_folder
+from planner.wording import language
+from planner.wording.language import say
+
+STYLES = ("base/type.css", "papers/papers.css")
+# Of what is to settle, and of what is not recorded, so many print on the first page; the plan holds all.
+SHOWN = 4
+
+
+@dataclass(frozen=True)
+class Place:
+    """A case's place on the lists: `order` from 1 on in its theatre; people by role code, `trainee` may be none."""
+
+    theatre: str
+    order: int
+    reference: str
+    eye: str
+    trainee: str | None
+    supervisor: str
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A place whose plan is not among the papers, and each reason why not."""
+
+    place: Place
+    because: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Line:
+    """A plan on the first page: its place, how it prints, how many sheets it takes."""
+
+    place: Place
+    view: PlanView
+    sheets: int
+
+
+def render_papers(
+    on: datetime.date,
+    plans: Sequence[tuple[Place, Plan]],
+    left_out: Sequence[LeftOut],
+    written_at: str,
+    unit: str | None = None,
+) -> bytes:
+    """The papers of a day as one tagged PDF, plans in the order given, behind a first page that accounts for all.
+
+    `written_at` is an ISO time, the unit's own. Raises PlannerError when a page cannot be set.
+    """
+
+    def cover(sheets: list[int]) -> str:
+        lines = [Line(place, view(plan), count) for (place, plan), count in zip(plans, sheets, strict=True)]
+        styles = Markup("\n").join(Markup((templates_folder() / name).read_text("utf-8")) for name in STYLES)
+        return html.environment().get_template("papers/papers.html").render(
+            language=language.spoken(), print_styles=Markup(font_faces()) + styles, day=day(on),
+            weekday=format_date(on, "EEEE", locale=language.locale()), unit=unit or say("not recorded"),
+            written_at=moment(written_at), lines=lines, left_out=left_out, side_of=language.side_of,
+            shown=SHOWN, sheets=sum(sheets), theatres=len({place.theatre for place, _ in plans}),
+        )  # fmt: skip
+
+    return write_together([fitted_page(plan) for _, plan in plans], cover)

@@ -1,0 +1,1 @@
+"""The plan: its view, and each form that is made from it."""

@@ -1,0 +1,126 @@
+"""The probability in whose hands, put into words and onto a logarithmic scale."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from planner.assess.assessment import NotCounted, Probability
+from planner.documents.citing import Citations
+from planner.documents.figures import percent_range
+from planner.wording.language import say
+from planner.wording.words import lower_first, percent
+
+# What a print can tell apart, and the end no probability passes.
+NARROWEST = 0.012
+CERTAIN = 1.0
+# How many of the things that the model does not count the first side names.
+FIRST = 3
+
+
+@dataclass(frozen=True)
+class Tick:
+    """A labelled place on the scale; `at` runs from 0 (left end) to 1 (right end)."""
+
+    at: float
+    label: str
+
+
+@dataclass(frozen=True)
+class OperatorRow:
+    """One operator's range: in words, and where it starts and ends on the scale, 0 to 1."""
+
+    operator: str
+    grade: str
+    words: str
+    start: float
+    end: float
+    planned: bool
+    open_ended: bool
+
+
+@dataclass(frozen=True)
+class RiskView:
+    """The model's estimate for this eye. `uncounted` is empty when the model counts all that holds or may hold."""
+
+    model: str
+    outcome: str
+    population: str
+    rows: tuple[OperatorRow, ...]
+    ticks: tuple[Tick, ...]
+    baseline: str
+    baseline_at: float
+    uncounted: str
+    uncounted_first: str
+    uncounted_rates: tuple[str, ...]
+    range_note: str
+    recentred: str
+    recentred_on: str
+    limits: tuple[str, ...]
+
+
+def risk_view(probability: Probability, stage: str, range_note: str, cite: Citations) -> RiskView:
+    """Set out the estimates for every operator; `stage` names the planned operator, whose row is marked."""
+    operators = probability.by_operator.values()
+    lowest = min([o.least for o in operators] + [probability.baseline, 0.001])
+    # Whole decades, so that the ticks are the same few numbers on every plan.
+    floor = 10.0 ** math.floor(math.log10(max(lowest, 1e-6)) + 1e-9)
+
+    def place(fraction: float) -> float:
+        return round(min(1.0, math.log(max(fraction, floor) / floor) / math.log(CERTAIN / floor)), 4)
+
+    uncounted = bool(probability.not_counted)
+    rows = []
+    for o in operators:
+        start, end = place(o.least), place(o.most)
+        words = percent_range(o.least, o.most)
+        rows.append(
+            OperatorRow(
+                o.operator.capitalize(), o.published_grade,
+                say("at least %(probability)s", probability=words) if uncounted else words,
+                start, max(end, start + NARROWEST), o.operator == stage, uncounted,
+            )
+        )  # fmt: skip
+    decades = round(-math.log10(floor))
+    ticks = tuple(Tick(place(10.0**-n), f"{100 * 10.0**-n:g} %") for n in range(decades, -1, -1))
+    recentred = probability.recentred
+    return RiskView(
+        model=probability.authors,
+        outcome=probability.outcome[:1].upper() + probability.outcome[1:],
+        population=probability.population,
+        rows=tuple(rows),
+        ticks=ticks,
+        baseline=percent(probability.baseline),
+        baseline_at=place(probability.baseline),
+        uncounted=_uncounted(probability.not_counted),
+        uncounted_first=_uncounted(probability.not_counted, FIRST),
+        uncounted_rates=tuple(cite(f"{item.label}: {rate}") for item in probability.not_counted for rate in item.rates),
+        range_note=range_note,
+        recentred=say("Baseline %(baseline)s, %(note)s.", baseline=percent(recentred.baseline), note=recentred.note)
+        if recentred
+        else "",
+        recentred_on=recentred.on if recentred else "",
+        limits=probability.limits,
+    )
+
+
+def _uncounted(items: tuple[NotCounted, ...], most: int | None = None) -> str:
+    """What the model does not count, what is found first; of more than `most` the rest is a number."""
+    if not items:
+        return ""
+    items = tuple(sorted(items, key=lambda item: not item.certain))
+    more = len(items) - most if most is not None and len(items) > most + 1 else 0
+    items = items[: len(items) - more]
+    found = [lower_first(item.label) for item in items if item.certain]
+    possible = [lower_first(item.label) for item in items if not item.certain]
+    parts = [", ".join(found)] if found else []
+    if possible:
+        listed = ", ".join(possible)
+        parts.append(
+            say("nor what is not recorded and may be found: %(factors)s", factors=listed)
+            if found
+            else say("what is not recorded and may be found: %(factors)s", factors=listed)
+        )
+    if more:
+        parts.append(say("and %(number)s more, at the end", number=more))
+    return say("At least these: this model does not count %(factors)s.", factors="; ".join(parts))

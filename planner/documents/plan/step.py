@@ -1,0 +1,79 @@
+"""A step as it prints: what to do, what to look for first and what would then be done, pauses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from math import ceil
+
+from planner.documents.plan.shapes import StepView
+from planner.plan.plan import IF_FOUND, Gate, Plan, PlannedStep
+from planner.wording.conditions import gate_words
+from planner.wording.language import say
+from planner.wording.words import as_sentence
+
+# Characters of a line to do in the step table, and how many lines one that runs on may take.
+DO_WIDTH = 60
+LONGEST_RUN = 3
+# Findings named where a line asks for one of many; the rest are counted there, and named at the end.
+FEW = 3
+# Written out, so that the catalogue's extraction finds them; called, so that they speak the language in force.
+WHO = {"trainee": lambda: say("TRAINEE"), "supervisor": lambda: say("SUPERVISOR")}
+
+
+def step_view(step: PlannedStep, plan: Plan) -> StepView:
+    if not plan.has_technique:
+        # That no technique is written is said once, above the steps.
+        return StepView(step, WHO[step.who](), (), (), (), (), (), True)
+    chosen = [choice for choice in plan.choices.values() if choice.step == step.id]
+    provisional = tuple(choice.prepared_as for choice in chosen if choice.prepared_as)
+    # The line that says how a provisional choice is prepared stands by itself, above what is done.
+    lines = [line for line in step.do if line not in provisional]
+    asked = [gate for gate in step.gates if gate.option is not None and _is_asked_alone(gate)]
+    if_found = tuple(_gates(asked, FEW))
+    also = [line.removesuffix(IF_FOUND) for line in lines if line.endswith(IF_FOUND)]
+    later = [gate for gate in step.gates if gate.option is None]
+    # Those of which some were only counted are told again in full.
+    also += [f"{before}: {told}" for before, told in _gates([gate for gate in asked if len(gate.named) > FEW + 1])]
+    also += [f"{before}: {told}" for before, told in _gates(later)]
+    pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
+    # A step in which a drug is barred is set line by line and never cut.
+    ordinary = not (step.harder_because or provisional or if_found or step.barred)
+    # An ordinary step is set as one paragraph, so its lines are left as they are and cut one by one.
+    certain = tuple(line for line in lines if not line.endswith(IF_FOUND))
+    do = certain if ordinary else _run_on(certain)
+    told = tuple(map(as_sentence, provisional))
+    return StepView(step, WHO[step.who](), told, do, if_found, tuple(also), pause, ordinary)
+
+
+def _is_asked_alone(gate: Gate) -> bool:
+    """Whether one finding is enough for what the gate brings, or the gate says what must be ruled out first."""
+    return gate.once_clear or not gate.together or len(gate.findings) == 1
+
+
+def _gates(gates: Sequence[Gate], most: int | None = None) -> Iterator[tuple[str, str]]:
+    """Each act before which something is looked for, and what; of more findings than `most` the rest is counted."""
+    told: dict[str, list[str]] = {}
+    for gate in gates:
+        more = len(gate.named) - most if most is not None else 0
+        asks = (*gate.named[:most], say("%(more)s more", more=more)) if more > 1 else gate.named
+        then = gate.label if gate.option is not None else " ".join(gate.do)
+        heading = say("Once known") if gate.once_clear else gate.before or say("If found")
+        told.setdefault(heading, []).append(gate_words(asks, then, together=gate.together))
+    return ((heading, f"{'; '.join(lines)}.") for heading, lines in told.items())
+
+
+def _run_on(lines: Iterable[str]) -> tuple[str, ...]:
+    """Lines to do, a short one run on after the one before it where that saves a printed line."""
+    told: list[str] = []
+    for line in lines:
+        joined = f"{told[-1]} {line}" if told else line
+        saves = told and _printed(joined) < _printed(told[-1]) + _printed(line)
+        if saves and _printed(joined) <= LONGEST_RUN and told[-1].endswith("."):
+            told[-1] = joined
+        else:
+            told.append(line)
+    return tuple(told)
+
+
+def _printed(text: str) -> int:
+    return ceil(len(text) / DO_WIDTH)

@@ -1,0 +1,399 @@
+"""`view(plan)`: every word and number of a plan in its printed form, decided once and used by every format."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+
+from planner.assess.assessment import Assessment, FactorState, PublishedScore, TierResult
+from planner.documents.citing import Citations
+from planner.documents.eye.drawing import eye_view
+from planner.documents.figures import change, day, dioptres, moment, span, whole_range
+from planner.documents.plan.risk import risk_view
+from planner.documents.plan.shapes import (
+    ApprovalView,
+    CautionView,
+    ChoiceView,
+    DrillView,
+    DrugView,
+    FactorView,
+    LensView,
+    LookView,
+    PlanView,
+    ReadinessView,
+    RuleView,
+    ScoreView,
+    SupervisionView,
+    TierView,
+)
+from planner.documents.plan.step import FEW, WHO, step_view
+from planner.plan.plan import (
+    Approval,
+    KitItem,
+    Plan,
+    PlannedCaution,
+    PlannedDrill,
+    PlannedDrug,
+    PlannedRule,
+)
+from planner.wording.language import count, say, side_of
+from planner.wording.words import as_sentence, lower_first, percent
+
+# The first rates of a published score print; the plan as data holds them all.
+SCORE_RATES = 2
+# So many steps in other hands than the rulebook's are named beside the approval; the step table shows all.
+STEPS_NAMED = 4
+# Written out, so that the catalogue's extraction finds them; called, so that they speak the language in force.
+FORCES = {
+    "withhold": lambda: say("Withhold"),
+    "require": lambda: say("Require"),
+    "order": lambda: say("Order"),
+    "prefer": lambda: say("Prefer"),
+    "tell": lambda: say("Tell"),
+}
+
+
+def view(plan: Plan) -> PlanView:
+    """Put a plan into words for printing."""
+    assessment = plan.assessment
+    case, book = assessment.case, assessment.rulebook
+    cite = Citations(plan.sources)
+    labels = {missing.finding: missing.label for missing in assessment.missing}
+    shown = PlanView(
+        title=plan.title,
+        case=case.reference,
+        eye=case.eye,
+        side=side_of(case.eye),
+        patient=case.patient or say("not recorded"),
+        unit=plan.unit or say("not recorded"),
+        date=day(assessment.on or case.recorded_on),
+        prepared_by=case.examined_by or say("not recorded"),
+        draft_line=plan.draft_line or "",
+        rulebook=f"{book.id} {book.version} · {book.sha256[:8]} · {book.status}",
+        standing=plan.draft_line or next(iter(plan.deferral), ""),
+        tier=_tier(plan),
+        readiness=_readiness(assessment),
+        supervision=_supervision(plan),
+        factors=_factors(assessment, cite),
+        possible=_joined(state.label for state in assessment.factors if state.state == "unknown"),
+        risk=risk_view(assessment.probability, plan.supervision.stage, plan.range_note, cite),
+        scores=tuple(_score(score, cite) for score in assessment.published_scores),
+        score_note=plan.score_note,
+        missing=assessment.missing,
+        looks=_looks(assessment),
+        settles_together=_settles(assessment, labels),
+        levers=assessment.levers,
+        queries=(*assessment.queries, *assessment.notes),
+        drawing=eye_view(plan),
+        not_written=_not_written(plan),
+        steps=tuple(step_view(step, plan) for step in plan.steps),
+        choices=_choices(plan, cite),
+        rules=tuple(_rule(rule, cite) for rule in plan.rules),
+        drills=tuple(_drill(drill, plan, cite) for drill in plan.drills if drill.in_full),
+        may_be_drills=tuple(drill for drill in plan.drills if drill.may_be_likely and not drill.in_full),
+        other_drills=tuple(drill for drill in plan.drills if not (drill.in_full or drill.may_be_likely)),
+        kit=_kit(plan.kit),
+        drugs=_drugs(plan, cite),
+        formulary_note=plan.formulary_note,
+        lens=_lens(plan, cite),
+        cautions=tuple(CautionView(caution, cite(caution.basis)) for caution in _shown_cautions(plan)),
+        unknown=plan.recheck[: plan.recheck_unknown],
+        recheck=plan.recheck[plan.recheck_unknown :],
+        recheck_then=plan.recheck_then,
+        deferral=plan.deferral,
+        approval=_approval(plan.approval),
+        sources=(),
+    )
+    # What prints nowhere is not listed: only now is it known what was cited.
+    return replace(shown, sources=cite.cited())
+
+
+def _looks(assessment: Assessment) -> tuple[LookView, ...]:
+    return tuple(
+        LookView(
+            look.label, look.who, say("%(minutes)s min", minutes=look.minutes), _joined(look.labels), _few(look.labels)
+        )
+        for look in assessment.looks
+    )  # fmt: skip
+
+
+def _few(labels: Sequence[str]) -> str:
+    """The first few labels, and how many more there are."""
+    more = len(labels) - FEW
+    told = _joined(labels[:FEW] if more > 1 else labels)
+    return say("%(findings)s and %(more)s more", findings=told, more=more) if more > 1 else told
+
+
+def _settles(assessment: Assessment, labels: Mapping[str, str]) -> str:
+    """What settles the tier: the smallest set of findings where it is small, else the sittings that do."""
+    if assessment.smallest_set:
+        return ", ".join(labels.get(name, _spoken(name)) for name in assessment.smallest_set)
+    settling = [look.label for look in assessment.looks if look.settles]
+    return _joined(settling) if len(settling) > 1 else ""
+
+
+def _shown_cautions(plan: Plan) -> Iterable[PlannedCaution]:
+    """Cautions that hold; those that only may, where there is too little on record to say more."""
+    return (caution for caution in plan.cautions if caution.certain or not plan.has_technique)
+
+
+def _spoken(name: str) -> str:
+    return name.replace("_", " ").replace("-", " ")
+
+
+def _tier(plan: Plan) -> TierView:
+    tier, given = plan.assessment.tier, plan.approval
+    open_range = "" if tier.least == tier.most else span(str(tier.least), str(tier.most))
+    differs = given is not None and given.tier_approved != tier.working
+    return TierView(
+        str(given.tier_approved if given else tier.working),
+        str(tier.working),
+        say("Approved so; by the rulebook tier %(tier)s", tier=tier.working) if differs else "",
+        given.tier_label if given and differs else tier.label,
+        "" if differs else tier.meaning,
+        open_range,
+        _readings(tier),
+        tuple(map(as_sentence, tier.decided_by)),
+        whole_range(plan.assessment.points),
+        plan.scale_note,
+    )
+
+
+def _readings(tier: TierResult) -> str:
+    """Both readings of the tier in one line; nothing where they are one."""
+    if tier.on_record is None:
+        return say("On record too little for a technique")
+    if tier.on_record == tier.working:
+        return ""
+    told = say(
+        "On record tier %(on_record)s, until known tier %(working)s", on_record=tier.on_record, working=tier.working
+    )
+    return told if tier.proved else f"{told} ({say('not proved')})"
+
+
+def _readiness(assessment: Assessment) -> ReadinessView:
+    ready = assessment.readiness.state == "ready"
+    because = sorted(assessment.readiness.because, key=lambda reason: not reason.certain)
+    reasons = tuple(replace(reason, because=as_sentence(reason.because)) for reason in because)
+    return ReadinessView(ready, say("Ready") if ready else say("Settle first"), reasons)
+
+
+def _supervision(plan: Plan) -> SupervisionView:
+    planned = plan.supervision
+    kept = [_short(step.label) for step in plan.steps if step.who == "supervisor"]
+    taken = (
+        say("all but %(steps)s", steps=_joined(kept))
+        if len(kept) < len(planned.trainee_steps)
+        else _joined(map(_short, planned.trainee_steps))
+    )
+    if not kept:
+        taken = say("every step")
+    return SupervisionView(
+        _spoken(planned.mode).capitalize(), planned.words, planned.stage_label,
+        say("Taught today: %(step)s.", step=_short(planned.target)) if planned.target else "",
+        planned.because, taken or say("none"),
+        planned.hand_back, planned.take_over_words, planned.contact or "",
+    )  # fmt: skip
+
+
+def _short(label: str) -> str:
+    """A step's label without the trade word in brackets, where several stand in a row."""
+    return label.partition(" (")[0]
+
+
+def _approval(approval: Approval | None) -> ApprovalView:
+    if approval is None:
+        return ApprovalView()
+    conditions = say("On condition: %(text)s", text=approval.conditions) if approval.conditions else ""
+    own = say("Approved by whoever had a hand in preparing it") if approval.own_case else ""
+    told = [text for text in (_covers(approval), approval.reason, conditions, own, *_changed(approval)) if text]
+    remarks = " ".join(as_sentence(text) + ("" if text.endswith((".", "?", "!")) else ".") for text in told)
+    return ApprovalView(approval.by, moment(approval.at), str(approval.tier_approved), remarks or say("none"))
+
+
+def _covers(approval: Approval) -> str:
+    if approval.covers == "table":
+        return say("For whoever operates, by the table of tier and stage")
+    if approval.covers == "as-named":
+        return say("As named alone: %(stage)s", stage=lower_first(approval.stage_named.partition(",")[0]))
+    return ""
+
+
+def _changed(approval: Approval) -> Iterator[str]:
+    """What was approved otherwise than the rulebook has it, the tier apart."""
+    if approval.mode_approved != approval.mode_by_rulebook:
+        yield say(
+            "By the rulebook: %(planned)s. Approved: %(approved)s.",
+            planned=_spoken(approval.mode_by_rulebook), approved=_spoken(approval.mode_approved),
+        )  # fmt: skip
+    for who in ("trainee", "supervisor"):
+        labels = [step.label for step in approval.steps if step.approved == who]
+        if len(labels) > STEPS_NAMED:
+            yield say(
+                "To the %(who)s instead: %(count)s steps, as set out below.", who=WHO[who]().lower(), count=len(labels)
+            )
+        elif labels:
+            yield say("To the %(who)s instead: %(steps)s.", who=WHO[who]().lower(), steps=_joined(labels))
+
+
+def _joined(labels: Iterable[str]) -> str:
+    return ", ".join(map(lower_first, labels))
+
+
+def _factors(assessment: Assessment, cite: Citations) -> tuple[FactorView, ...]:
+    """What holds, heaviest first."""
+    shown = [state for state in assessment.factors if state.state == "holds"]
+    shown.sort(key=lambda state: (-(state.floor or 0), -state.points))
+    return tuple(
+        FactorView(s.label, s.because, _counts(s), s.harm, tuple(map(cite, s.rates)), cite(s.basis)) for s in shown
+    )
+
+
+def _counts(state: FactorState) -> str:
+    """What a factor adds: `3 points, tier 4 at least`."""
+    parts = []
+    if state.points:
+        parts.append(count("%(num)s point", "%(num)s points", state.points))
+    if state.floor:
+        parts.append(say("tier %(tier)s at least", tier=state.floor))
+    return ", ".join(parts)
+
+
+def _score(score: PublishedScore, cite: Citations) -> ScoreView:
+    groups = []
+    for group in score.groups:
+        rates = [
+            say("%(what)s %(events)s of %(eyes)s", what=_spoken(name), events=events, eyes=eyes)
+            + f" ({percent(events / eyes)})"
+            for name, (events, eyes) in group.rates.items()
+        ]
+        told = [part for part in (group.meaning, *rates[:SCORE_RATES]) if part]
+        groups.append(f"{as_sentence(group.label)}: {'; '.join(told)}." if told else f"{as_sentence(group.label)}.")
+    outcome, points = as_sentence(score.outcome), whole_range(score.points)
+    return ScoreView(
+        score.authors,
+        say("%(author)s and others", author=score.authors.split(",")[0]),
+        cite.number(score.source),
+        outcome,
+        points,
+        tuple(groups),
+    )
+
+
+def _choices(plan: Plan, cite: Citations) -> tuple[ChoiceView, ...]:
+    """Choices in the order of the steps, each with what is still possible instead; none without a technique."""
+    if not plan.has_technique:
+        return ()
+    order = {step.id: step.number for step in plan.steps}
+    return tuple(
+        ChoiceView(
+            c.question, c.label, c.why, cite(c.basis),
+            _alternatives([other.label for other in c.rejected if other.possible], c.settled_by),
+        )
+        for c in sorted(plan.choices.values(), key=lambda c: order.get(c.step, 0))
+    )  # fmt: skip
+
+
+def _not_written(plan: Plan) -> str:
+    """What stands in place of a technique where too little is recorded to write one; else nothing."""
+    if plan.has_technique:
+        return ""
+    return next((line for step in plan.steps for line in step.do), "")
+
+
+def _alternatives(possible: list[str], settled_by: tuple[str, ...]) -> str:
+    if not possible:
+        return ""
+    told = [say("Still possible: %(options)s.", options="; ".join(map(lower_first, possible)))]
+    if settled_by:
+        told.append(say("Settled by: %(findings)s.", findings=_few(settled_by)))
+    return " ".join(told)
+
+
+def _drill(drill: PlannedDrill, plan: Plan, cite: Citations) -> DrillView:
+    labels = {item.id: item.label for item in plan.kit}
+    return DrillView(drill, ", ".join(labels.get(item, _spoken(item)) for item in drill.kit), cite(drill.basis))
+
+
+def _kit(items: tuple[KitItem, ...]) -> tuple[tuple[str, tuple[KitItem, ...]], ...]:
+    """Kit by how badly it is needed; empty groups are left out."""
+    needs = {
+        "essential": say("Essential in this case"),
+        "always": say("Every case"),
+        "preferred": say("If the unit has it"),
+        "if-found": say("Ready in case it is found"),
+    }
+    groups = [(heading, tuple(item for item in items if item.need == need)) for need, heading in needs.items()]
+    return tuple((heading, held) for heading, held in groups if held)
+
+
+def _rule(rule: PlannedRule, cite: Citations) -> RuleView:
+    """What is withheld stays visible, with what to do instead and the hazard it was for."""
+    parts = [rule.text]
+    if rule.instead:
+        parts.append(say("Instead: %(what)s.", what=rule.instead))
+    if rule.hazard:
+        parts.append(say("The hazard remains: %(hazard)s.", hazard=rule.hazard))
+    force = FORCES[rule.force]()
+    if not rule.certain:
+        force = say("%(force)s, if found", force=force)
+    return RuleView(force, " ".join(parts), cite(rule.basis))
+
+
+def _drugs(plan: Plan, cite: Citations) -> tuple[DrugView, ...]:
+    """Withheld first, then what waits for a check: what must not be given is read before what may."""
+    order = ("withheld", "not-until-checked", "as-prescribed")
+    return tuple(
+        DrugView(
+            d.label, ", ".join(part for part in (d.route, d.concentration) if part),
+            _dose(d),
+            _state(d), d.state == "withheld",
+            _standing(d), "; ".join(d.contraindications), " ".join(d.check), cite(d.basis),
+        )
+        for d in sorted(plan.drugs, key=lambda d: order.index(d.state))
+    )  # fmt: skip
+
+
+def _dose(drug: PlannedDrug) -> str:
+    if not drug.maximum:
+        return drug.dose
+    if drug.dose.endswith("."):
+        return f"{drug.dose} {say('At most %(maximum)s', maximum=drug.maximum)}"
+    return drug.dose + say("; at most %(maximum)s", maximum=drug.maximum)
+
+
+def _standing(drug: PlannedDrug) -> str:
+    """`Not until checked: ...`, or `Withheld: ... Instead: ...`; nothing for a drug given as prescribed."""
+    if drug.state == "as-prescribed":
+        return ""
+    instead = "; ".join(text for text in drug.instead if text)
+    told = f"{_state(drug)}: {'; '.join(drug.reasons)}."
+    return f"{told} {say('Instead: %(what)s.', what=instead)}" if instead else told
+
+
+def _state(drug: PlannedDrug) -> str:
+    match drug.state:
+        case "withheld":
+            return say("Withheld")
+        case "not-until-checked":
+            return say("Not until checked")
+        case _:
+            return ""
+
+
+def _lens(plan: Plan, cite: Citations) -> LensView:
+    lens = plan.lens
+    reference = lens.biometry_reference or say("not recorded")
+    return LensView(
+        dioptres(lens.power_d) if lens.power_d is not None else say("not recorded"),
+        dioptres(lens.backup_power_d) if lens.backup_power_d is not None else say("not recorded"),
+        lens.material or say("not recorded"),
+        say("%(sheet)s, dated %(date)s", sheet=reference, date=day(lens.biometry_date))
+        if lens.biometry_date
+        else say("%(sheet)s, date not recorded", sheet=reference),
+        tuple((row.table, change(*row.change), cite(row.basis)) for row in lens.sulcus),
+        lens.captured,
+        cite(lens.captured_basis),
+        lens.note,
+        cite(lens.note_basis),
+    )

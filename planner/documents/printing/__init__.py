@@ -1,0 +1,1 @@
+"""From a view to a page: HTML, PDF, font metrics, and the queue of prints."""

@@ -1,0 +1,92 @@
+"""The plan as one HTML page: self-contained, escaped, strict about what a template may name."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from planner.documents.plan.front import Front, front
+from planner.documents.plan.operation import Operation, operation
+from planner.documents.plan.shapes import PlanView
+from planner.documents.plan.view import view
+from planner.plan.plan import Plan
+from planner.shipped import templates_folder
+from planner.wording import language
+
+# Text is set in the narrow cut, the large display words in the wide one.
+FACES = (
+    ("Plan Text", 400, "IBMPlexSansCondensed-Regular.woff2"),
+    ("Plan Text", 700, "IBMPlexSansCondensed-Bold.woff2"),
+    ("Plan Display", 700, "IBMPlexSans-Bold.woff2"),
+)
+PRINT_STYLES = ("base/type.css", "base/page.css", "plan/plan.css")
+SCREEN_STYLES = ("base/screen.css",)
+
+
+def render_html(plan: Plan) -> str:
+    """The plan as one page that carries its own styles and fonts. Raises PlannerError when templates are missing."""
+    shown = view(plan)
+    return page(shown, front(shown), operation(shown), _embedded_fonts())
+
+
+def page(plan: PlanView, first_side: Front | None, steps_side: Operation | None, font_faces: str) -> str:
+    """The page of a view, with the given `@font-face` rules; one side alone when the other is None."""
+    sides = {"front": first_side, "operation": steps_side, "screen_styles": _sheets(SCREEN_STYLES)}
+    return sheet("plan/plan.html", PRINT_STYLES, font_faces, plan, **sides)
+
+
+def sheet(template: str, styles: tuple[str, ...], font_faces: str, plan: PlanView, **values: object) -> str:
+    """Any sheet of a view: `template` and `styles` are names in the templates folder, `values` what else it names."""
+    print_styles = Markup(font_faces) + _sheets(styles)
+    names = {"p": plan, "language": language.spoken(), "print_styles": print_styles, "as_written": _as_written()}
+    return environment().get_template(template).render(**names, **values)
+
+
+def _as_written() -> Markup:
+    """The attribute of an element that holds the rulebook's own words, where the page speaks another language."""
+    return Markup("" if language.spoken() == language.SOURCE else f' lang="{language.SOURCE}"')
+
+
+def _sheets(names: tuple[str, ...]) -> Markup:
+    return Markup("\n").join(Markup((templates_folder() / name).read_text("utf-8")) for name in names)
+
+
+def fonts_folder() -> Path:
+    """Where the shipped fonts lie."""
+    return templates_folder() / "base" / "fonts"
+
+
+def font_faces(address: Callable[[Path], str]) -> str:
+    """`@font-face` rules for `FACES`, each file at the address that `address` gives for it."""
+    return "".join(
+        f'@font-face {{ font-family: "{family}"; font-weight: {weight}; '
+        f'src: url("{address(fonts_folder() / name)}") format("woff2"); }}\n'
+        for family, weight, name in FACES
+    )
+
+
+@cache
+def environment() -> Environment:
+    """Templates of the shipped folder: everything escaped, a missing name is an error."""
+    made = Environment(
+        loader=FileSystemLoader(templates_folder()),
+        autoescape=True,
+        extensions=["jinja2.ext.i18n"],
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.install_gettext_callables(language.gettext, language.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    # A drawing is made by this program out of numbers and its own words, already escaped.
+    made.filters["drawn"] = Markup
+    return made
+
+
+@cache
+def _embedded_fonts() -> str:
+    return font_faces(lambda path: "data:font/woff2;base64," + base64.b64encode(path.read_bytes()).decode("ascii"))

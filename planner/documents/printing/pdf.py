@@ -1,0 +1,151 @@
+"""The plan as a tagged PDF (PDF/UA-1): no fetch but the shipped fonts, the same bytes for the same plan."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from functools import cache
+from typing import Any
+
+from weasyprint import HTML
+from weasyprint.text.fonts import FontConfiguration
+from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+
+from planner.documents.plan.embedded import Finisher, embedding, record_of
+from planner.documents.plan.front import Front, front_that_fits
+from planner.documents.plan.operation import Operation, operation_that_fits
+from planner.documents.plan.view import view
+from planner.documents.printing import html
+from planner.documents.printing.font_metrics import as_drawn
+from planner.errors import PlannerError
+from planner.plan.plan import Plan
+
+
+def render_pdf(plan: Plan) -> bytes:
+    """The plan as PDF. Raises PlannerError when the page would fetch anything, or cannot be set without a warning."""
+    return write_pdf(fitted_page(plan), embedding(record_of(plan)))
+
+
+def fitted_page(plan: Plan) -> str:
+    """The plan as one HTML page with its sides as full as they hold. Raises PlannerError as `render_pdf` does."""
+    shown = view(plan)
+
+    def first_fits(side: Front) -> bool:
+        return count_pages(html.page(shown, side, None, font_faces())) == 1
+
+    def steps_take(sides: Operation) -> int:
+        return count_pages(html.page(shown, None, sides, font_faces()))
+
+    front, steps = front_that_fits(shown, first_fits), operation_that_fits(shown, steps_take)
+    return html.page(shown, front, steps, font_faces())
+
+
+def count_pages(page: str) -> int:
+    """How many pages one HTML page is set on. Raises PlannerError."""
+    return len(_rendered(page).pages)
+
+
+def write_together(pages: Sequence[str], cover: Callable[[list[int]], str]) -> bytes:
+    """Several HTML pages in one PDF, each counting its own sheets. Raises PlannerError as `write_pdf` does.
+
+    `cover` is given how many sheets each takes, and makes the page that comes first and names the whole.
+    """
+    documents = [_rendered(page) for page in pages]
+    first = _rendered(cover([len(document.pages) for document in documents]))
+    with _heard() as warnings:
+        together = first.copy([sheet for document in (first, *documents) for sheet in document.pages])
+        made = together.write_pdf(pdf_variant="pdf/ua-1")
+    if warnings:
+        raise PlannerError.one(f"the pages cannot be set together: {warnings[0]}", "papers")
+    assert isinstance(made, bytes)
+    return made
+
+
+def _rendered(page: str) -> Any:
+    options = {"pdf_variant": "pdf/ua-1", "font_config": _font_configuration()}
+    return _set(page, lambda sheet: sheet.render(**options))
+
+
+def write_pdf(page: str, finish: Finisher | None = None) -> bytes:
+    """Set one HTML page, with whatever `finish` adds; only the shipped fonts are read. Raises PlannerError."""
+    options = {"pdf_variant": "pdf/ua-1", "font_config": _font_configuration(), "finisher": finish}
+    made = _set(page, lambda sheet: sheet.write_pdf(**options))
+    assert isinstance(made, bytes)
+    return made
+
+
+def _set(page: str, setting: Callable[[HTML], Any]) -> Any:
+    """What `setting` makes of a page. Raises PlannerError when that fetches anything or warns."""
+    fetcher = _FontsOnly()
+    made = None
+    with _heard() as warnings, suppress(RefusedFetch):
+        made = setting(HTML(string=as_drawn(page), url_fetcher=fetcher))
+    if fetcher.refused:
+        raise PlannerError.one(
+            f"the page asks for {fetcher.refused[0]}",
+            "plan",
+            "a printed plan fetches nothing but its own fonts",
+            "take the reference out of the template",
+        )
+    if warnings:
+        raise PlannerError.one(f"the page cannot be set as written: {warnings[0]}", "plan", hint="correct the template")
+    return made
+
+
+class RefusedFetch(FatalURLFetchingError):  # type: ignore[misc]
+    """Stops a render that asks for something outside the fonts folder."""
+
+
+class _FontsOnly(URLFetcher):  # type: ignore[misc]
+    """Reads the shipped fonts; keeps what else was asked for, since a drawing inside the page hides the refusal."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.refused: list[str] = []
+
+    def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
+        if url not in _addresses():
+            self.refused.append(url)
+            raise RefusedFetch(url)
+        return super().fetch(url, headers)
+
+
+class _Warnings(logging.Handler):
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self.messages: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.messages.append(record.getMessage())
+
+
+@contextmanager
+def _heard() -> Iterator[list[str]]:
+    """What WeasyPrint warns of meanwhile, whatever level the program around it logs at."""
+    logger, handler = logging.getLogger("weasyprint"), _Warnings()
+    level = logger.level
+    logger.addHandler(handler)
+    logger.setLevel(logging.WARNING)
+    try:
+        yield handler.messages
+    finally:
+        logger.setLevel(level)
+        logger.removeHandler(handler)
+
+
+@cache
+def font_faces() -> str:
+    """The `@font-face` rules of the shipped fonts, which alone may be read."""
+    return html.font_faces(lambda path: path.resolve().as_uri())
+
+
+@cache
+def _addresses() -> frozenset[str]:
+    return frozenset((html.fonts_folder() / name).resolve().as_uri() for _, _, name in html.FACES)
+
+
+@cache
+def _font_configuration() -> FontConfiguration:
+    # Kept for the life of the process: unpacking the fonts takes as long as setting half a page.
+    return FontConfiguration()

@@ -1,0 +1,1 @@
+"""Lists changed: by hand, on the morning of, and from one published version to the next."""

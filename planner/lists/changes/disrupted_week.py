@@ -1,0 +1,140 @@
+"""The lists' world after what happened that morning: who is there, which sessions, and when each can go on."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from planner.errors import Fault, PlannerError
+from planner.lists.changes.disruption import Added, Happened
+from planner.lists.roster.shapes import KitSets, Session
+from planner.lists.week.instance import Instance, Key, Lists, Placing
+from planner.lists.week.week import Week
+
+
+@dataclass(frozen=True)
+class Aftermath:
+    """The instance as it is now, and what happened to sessions and cases, each with why.
+
+    `lists` are those printed without what is cancelled, the begun cases first on theirs. `days` are those that may
+    change.
+    """
+
+    instance: Instance
+    lists: Lists
+    lost: dict[str, str]
+    cancelled: dict[Key, str]
+    added: dict[Key, Added]
+    begun: frozenset[Key]
+    days: frozenset[datetime.date]
+    now: datetime.datetime | None
+
+
+def aftermath(instance: Instance, lists: Lists, happened: Happened) -> Aftermath:
+    """The world after what happened; every name is known to the instance.
+
+    Raises PlannerError for a case that is begun, or cancelled, and on no list, or both.
+    """
+    if faults := list(_contrary(instance, lists, happened)):
+        raise PlannerError(faults)
+    now = happened.at(instance.sessions)
+    begun = instance.begun | {(one.case, one.eye) for one in happened.begun}
+    cancelled = {(one.case, one.eye): one.because for one in happened.cancelled}
+    of_them = {instance.sessions[p.session].day for p in lists.placings if p.case in begun or p.case in cancelled}
+    of_sessions = {instance.sessions[changed.session].day for changed in happened.changed}
+    days = happened.days | of_them | of_sessions
+    held = replace(_without_those_away(_with_changed_sessions(instance, happened), happened), begun=begun)
+    left = [placing for placing in lists.placings if placing.case not in cancelled]
+    kept = replace(lists, placings=tuple(_begun_first(left, begun)))
+    return Aftermath(
+        replace(held, taken=dict(_taken(held, kept, happened, now))), kept,
+        {one.session: one.because for one in happened.changed if one.lost}, cancelled,
+        {(one.case, one.eye): one for one in happened.added}, begun,
+        frozenset(day for day in days if now is None or day >= now.date()), now,
+    )  # fmt: skip
+
+
+def _contrary(instance: Instance, lists: Lists, happened: Happened) -> Iterator[Fault]:
+    placed = {placing.case for placing in lists.placings}
+    begun = {(one.case, one.eye) for one in happened.begun}
+    for name, key in [
+        *(("begun", key) for key in sorted(begun)),
+        *(("cancelled", (one.case, one.eye)) for one in happened.cancelled),
+    ]:
+        told = instance.cases[key].told
+        if key not in placed:
+            yield Fault(told, f"{name}, and on no list", hint="leave it out, or add it to a day")
+        elif name == "cancelled" and key in begun:
+            yield Fault(told, "begun and cancelled", hint="one of the two")
+
+
+def _without_those_away(instance: Instance, happened: Happened) -> Instance:
+    trainees, supervisors, sessions = dict(instance.trainees), dict(instance.supervisors), dict(instance.sessions)
+    because = dict(instance.away_because)
+    for away in happened.away:
+        if away.who in trainees:
+            trainees[away.who] = replace(trainees[away.who], leave=trainees[away.who].leave | {away.day})
+        if away.who in supervisors:
+            held = supervisors[away.who]
+            supervisors[away.who] = held.model_copy(update={"leave": [*held.leave, away.day]})
+            for name, session in sessions.items() if away.instead is not None else ():
+                if session.day == away.day and away.who in session.supervisors:
+                    sessions[name] = _with(session, supervisors=[*session.supervisors, away.instead])
+        because[away.who, away.day] = away.because
+    return replace(instance, trainees=trainees, supervisors=supervisors, sessions=sessions, away_because=because)
+
+
+def _with_changed_sessions(instance: Instance, happened: Happened) -> Instance:
+    sessions = dict(instance.sessions)
+    for changed in happened.changed:
+        session = sessions[changed.session]
+        if changed.minutes is not None:
+            session = _with(session, minutes=changed.minutes)
+        if changed.without_anaesthetist:
+            session = _with(session, anaesthetist=False)
+        for item, sets in changed.sets.items():
+            counted = session.kit.get(item, KitSets(sets=sets))
+            session = _with(session, kit=session.kit | {item: counted.model_copy(update={"sets": sets})})
+        sessions[changed.session] = session
+    return replace(instance, sessions=sessions)
+
+
+def _with(session: Session, **changed: object) -> Session:
+    return session.model_copy(update=changed)
+
+
+def _begun_first(placings: list[Placing], begun: frozenset[Key]) -> Iterator[Placing]:
+    """Each list counted anew, what was taken first before the rest."""
+    count: dict[str, int] = {}
+    for placing in sorted(placings, key=lambda p: (p.session, p.case not in begun, p.place)):
+        count[placing.session] = count.get(placing.session, 0) + 1
+        yield replace(placing, place=count[placing.session])
+
+
+def _taken(
+    instance: Instance, lists: Lists, happened: Happened, now: datetime.datetime | None
+) -> Iterator[tuple[str, float]]:
+    """Minutes from a session's start until its next case can begin, where the session runs or the time is told.
+
+    Of the begun cases all but the last are done. Where nobody said until when the last one takes, all of its time is
+    still to come, from now.
+    """
+    week, until = Week(instance, lists), {(one.case, one.eye): one.until for one in happened.begun}
+    for session in instance.sessions.values():
+        begins = session.span[0]
+        gone = _minutes(begins, now) if now is not None and now.date() == session.day else None
+        last = next((p for p in reversed(week.list_of(session.id)) if p.case in instance.begun), None)
+        ends = until[last.case] if last is not None else None
+        if last is not None and (ends is not None or gone is not None):
+            if ends is not None:
+                end = _minutes(begins, datetime.datetime.combine(session.day, ends))
+            else:
+                end = max(0.0, gone or 0.0) + week.time(last).mean + week.case(last).added_minutes
+            yield session.id, max(0.0, gone or 0.0, end + instance.turnover)
+        elif gone is not None and gone > 0:
+            yield session.id, gone
+
+
+def _minutes(start: datetime.datetime, end: datetime.datetime) -> float:
+    return (end - start).total_seconds() / 60

@@ -1,0 +1,163 @@
+"""What happened on the morning of a list, and what the time is: read from a file, or given by a form."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field, ValidationError
+
+from planner import strict_yaml
+from planner.claims import Day, Entry, Whole
+from planner.errors import Fault, PlannerError
+from planner.lists.roster.shapes import Clock, Session
+from planner.lists.week.instance import Instance
+from planner.rulebook import misfits
+from planner.rulebook.references import nearest
+from planner.rulebook.rulebook import Spot
+
+LARGEST_FILE = 200_000
+NO_DAY = "what happened is of more than one day, or of none"
+
+
+class Away(Entry):
+    """A trainee or supervisor who cannot come on a day, and who may supervise in their sessions instead."""
+
+    who: str
+    day: Day
+    instead: str | None = None
+    because: str
+
+
+class Changed(Entry):
+    """A session that is lost, has other minutes or no anaesthetist, or misses a set of kit."""
+
+    session: str
+    lost: bool = False
+    minutes: Annotated[Whole, Field(ge=30, le=720)] | None = None
+    without_anaesthetist: bool = False
+    sets: dict[str, Annotated[Whole, Field(ge=0)]] = {}
+    because: str
+
+
+class Cancelled(Entry):
+    """A case that is not done that day."""
+
+    case: str
+    eye: str
+    because: str
+
+
+class Added(Entry):
+    """A case that must be done on a day, in a session of it where one is named."""
+
+    case: str
+    eye: str
+    day: Day
+    session: str | None = None
+    because: str
+
+
+class Begun(Entry):
+    """A case that is done or in hand: nothing about it changes. `until` is when it ended, or is expected to."""
+
+    case: str
+    eye: str
+    until: Clock | None = None
+
+
+class Happened(Entry):
+    """`now` is the time of day on the day `on`; without `on`, on the one day that the rest is about."""
+
+    on: Day | None = None
+    now: Clock | None = None
+    away: list[Away] = []
+    changed: list[Changed] = []
+    cancelled: list[Cancelled] = []
+    added: list[Added] = []
+    begun: list[Begun] = []
+
+    @property
+    def days(self) -> set[datetime.date]:
+        """The days that are named."""
+        named = {away.day for away in self.away} | {added.day for added in self.added}
+        return named | {self.on} if self.on else named
+
+    def at(self, sessions: Mapping[str, Session]) -> datetime.datetime | None:
+        """Day and time now, where the time is told and the day is certain."""
+        days = {self.on} if self.on else self.days | {sessions[one.session].day for one in self.changed}
+        if self.now is None or len(days) != 1:
+            return None
+        return datetime.datetime.combine(next(iter(days)), self.now)
+
+
+def timed(happened: Happened, now: str | None, instance: Instance) -> Happened:
+    """The same at another time of day, `now` as HH:MM. Raises PlannerError for no time, or one without its day."""
+    if now is None:
+        return happened
+    try:
+        told = Happened.model_validate({**happened.model_dump(), "now": now})
+    except ValidationError:
+        raise PlannerError.one(f"{now!r} is not a time of day", "--now", hint="write it like 08:30") from None
+    if told.at(instance.sessions) is None:
+        raise PlannerError.one("a time without its day", "--now", NO_DAY, "name the day in the file, `on: 2026-12-01`")
+    return told
+
+
+def read_happened(path: Path, instance: Instance) -> Happened:
+    """Read a file of what happened. Raises PlannerError with every fault."""
+    text = strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), str(path))
+    document = strict_yaml.read(text, str(path))
+    spot = Spot(document)
+    try:
+        happened = Happened.model_validate(document.data)
+    except ValidationError as error:
+        raise PlannerError(list(misfits.faults_of(error, Happened, spot))) from None
+    if faults := [*_unknown(happened, instance, spot), *_untimely(happened, instance, spot)]:
+        raise PlannerError(faults)
+    return happened
+
+
+def _unknown(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fault]:
+    people, supervisors = [*instance.trainees, *instance.supervisors], instance.supervisors
+    for n, away in enumerate(happened.away):
+        if away.who not in people:
+            yield Fault(spot.at("away", n, "who"), f"nobody {away.who!r}", hint=nearest(away.who, people))
+        if away.instead is not None and away.instead not in supervisors:
+            told = nearest(away.instead, supervisors)
+            yield Fault(spot.at("away", n, "instead"), f"no supervisor {away.instead!r}", hint=told)
+    for n, changed in enumerate(happened.changed):
+        if changed.session not in instance.sessions:
+            told = nearest(changed.session, instance.sessions)
+            yield Fault(spot.at("changed", n, "session"), f"no session {changed.session!r}", hint=told)
+    groups: tuple[tuple[str, Iterable[Cancelled | Added | Begun]], ...] = (
+        ("cancelled", happened.cancelled), ("added", happened.added), ("begun", happened.begun)
+    )  # fmt: skip
+    references = {reference for reference, _ in instance.cases}
+    for name, listed in groups:
+        for n, one in enumerate(listed):
+            if (one.case, one.eye) not in instance.cases:
+                what = f"no case {one.case!r} of the {one.eye} eye among those read"
+                yield Fault(spot.at(name, n, "case"), what, hint=nearest(one.case, references))
+    for n, added in enumerate(happened.added):
+        if added.session is not None and added.session not in instance.sessions:
+            told = nearest(added.session, instance.sessions)
+            yield Fault(spot.at("added", n, "session"), f"no session {added.session!r}", hint=told)
+
+
+def _untimely(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fault]:
+    """A time without its day, and what is told of days that are past."""
+    known = all(changed.session in instance.sessions for changed in happened.changed)
+    if happened.now is not None and known and happened.at(instance.sessions) is None:
+        yield Fault(spot.at("now"), "a time without its day", NO_DAY, "name the day it is, `on: 2026-12-01`")
+    if happened.on is None or not known:
+        return
+    told = [("away", n, "day", one.day) for n, one in enumerate(happened.away)]
+    told += [("added", n, "day", one.day) for n, one in enumerate(happened.added)]
+    of_sessions = [instance.sessions[one.session].day for one in happened.changed]
+    told += [("changed", n, "session", day) for n, day in enumerate(of_sessions)]
+    for name, n, key, day in told:
+        if day < happened.on:
+            yield Fault(spot.at(name, n, key), f"{day} is past", f"it is {happened.on}", "leave it out, or another day")

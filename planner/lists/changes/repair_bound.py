@@ -1,0 +1,222 @@
+"""What a change costs at the very least, by the minutes alone: who cannot stay, how many the day does not hold."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Mapping
+from dataclasses import replace
+from itertools import combinations
+
+from planner.lists.changes.day import Today
+from planner.lists.changes.repair_cost import NOTHING, Measure
+from planner.lists.matching.insertion import Option
+from planner.lists.roster.shapes import Session
+from planner.lists.rules.of_people import FROM_OUTSIDE
+from planner.lists.week.instance import Key, Lists
+from planner.lists.week.minutes import Time, chance_of_overrun
+from planner.lists.week.week import Week
+
+NEVER = 10**6
+_Takes = tuple[Time, float]  # the operation, and what devices add
+Decided = Mapping[Key, Option | str | None]  # with whom and where, or in which session, or off
+
+
+class RoomLeft:
+    """A case not fully decided counts with the shortest operation that it may have there: nothing is overstated."""
+
+    def __init__(self, today: Today) -> None:
+        self.today, self.instance = today, today.instance
+        self._empty = Week(self.instance, Lists(()))
+        self._fixed = {
+            s.id: tuple(self._takes(p.case, Option.of(p)) for p in today.fixed
+                        if p.session == s.id and not (s.id in self.instance.taken and p.case in self.instance.begun))
+            for s in today.sessions
+        }  # fmt: skip
+        self._quicker: dict[tuple[Key, str], list[tuple[int, _Takes]]] = {}
+        self._tried: dict[tuple[Key, str], list[Option]] = {}
+        self._changed: dict[object, int] = {}
+        self._away: dict[tuple[Key, str], Measure] = {}
+        self._known: dict[object, Measure | None] = {}
+        self._holds: dict[object, int] = {}
+
+    def at_least(self, decided: Decided) -> Measure | None:
+        """What is still open will add to what is decided; None where what is decided never fits."""
+        found = NOTHING
+        free: dict[str, list[Key]] = {}
+        bound: dict[str, list[Key]] = {}
+        into: dict[str, list[_Takes]] = {}
+        for key in self.today.free:
+            where = decided.get(key, self.today.begins[key])
+            if key not in decided and where is None:
+                found = found.plus(self._cheapest(key, None))
+            elif key not in decided and isinstance(where, Option):
+                free.setdefault(where.session, []).append(key)
+            elif isinstance(where, str):
+                bound.setdefault(where, []).append(key)
+            elif isinstance(where, Option):
+                into.setdefault(where.session, []).append(self._takes(key, where))
+        room, undecided = 0, sum(key not in decided for key in self.today.free)
+        for session in self.today.sessions:
+            stay, held = tuple(free.get(session.id, ())), tuple(bound.get(session.id, ()))
+            already = tuple(sorted(into.get(session.id, ())))
+            more = self._of(session, stay, held, already)
+            if more is None:
+                return None
+            found = found.plus(more)
+            room += self._room(session, held, already)
+        beyond = undecided - room - found.off
+        if beyond > 0:
+            people = max(0, found.people - 2 * beyond)
+            found = found._replace(off=found.off + beyond, session=max(0, found.session - beyond), people=people)
+        return found
+
+    def worth_trying(self, key: Key, session: str) -> list[Option]:
+        """With whom the case may be in a session, without those whom a consultant alone could stand for.
+
+        That costs no more people, takes no longer, needs no trainee, and ties no supervisor who was not tied. Where a
+        set of kit must be ready again in time, a longer operation may be what is wanted, and nobody is left out.
+        """
+        if (key, session) not in self._tried:
+            here = [option for option in self.today.may(key) if option.session == session]
+            own = self.today.was.get(key)
+            alone = {option.supervisor for option in here if option.trainee is None}
+            self._tried[key, session] = [
+                option for option in here
+                if option.trainee is None or self._waits_for_kit(session) or option.supervisor not in alone
+                or (own is not None and option.trainee == own.trainee)
+                or self._empty.mode_served(option.placing(key)) == FROM_OUTSIDE
+                or not _within(self._takes(key, replace(option, trainee=None)), self._takes(key, option))
+            ]  # fmt: skip
+        return self._tried[key, session]
+
+    def quickest(self, key: Key, session: str) -> Option:
+        """With whom the operation is the shortest there, and of these what costs least."""
+        here = (option for option in self.today.may(key) if option.session == session)
+        return min(here, key=lambda option: (_length(self._takes(key, option)), self.today.cost(key, option)))
+
+    def _waits_for_kit(self, session: str) -> bool:
+        cases = [self.instance.cases[key] for key in (*self.today.free, *self.today.held)]
+        kit = self.instance.sessions[session].kit.items()
+        return any(counted.ready_again_after and sum(item in case.kit for case in cases) > 1 for item, counted in kit)
+
+    def must_leave(self, session: str, decided: Decided) -> bool:
+        """Whether one of the cases that may still leave a session must, whoever operates in it."""
+        here = [key for key in self.today.free if self._in(session, key, decided)]
+        takes = []
+        for key in here:
+            where = decided.get(key)
+            takes.append(self._takes(key, where) if isinstance(where, Option) else self._shortest(key, session))
+        return not self._fits(self.instance.sessions[session], tuple(takes))
+
+    def _in(self, session: str, key: Key, decided: Decided) -> bool:
+        where = decided.get(key, self.today.begins[key])
+        return (where.session if isinstance(where, Option) else where) == session and bool(self._ways(key, session))
+
+    def _of(
+        self, session: Session, stay: tuple[Key, ...], held: tuple[Key, ...], already: tuple[_Takes, ...]
+    ) -> Measure | None:
+        """The least that a session's cases cost: the fewest leave that must, of the rest some have other people."""
+        if (session.id, stay, held, already) not in self._known:
+            self._known[session.id, stay, held, already] = self._least(session, stay, held, already)
+        return self._known[session.id, stay, held, already]
+
+    def _least(
+        self, session: Session, stay: tuple[Key, ...], held: tuple[Key, ...], already: tuple[_Takes, ...]
+    ) -> Measure | None:
+        left, total = [key for key in stay if self._ways(key, session.id)], NOTHING
+        for key in stay:
+            if key not in left:
+                total = total.plus(self._cheapest(key, session.id)._replace(people=0))
+        if not left and not held:
+            return total
+        bound = (*already, *(self._shortest(key, session.id) for key in held))
+        fastest = sorted((self._shortest(key, session.id) for key in left), key=_length)
+        while fastest and not self._fits(session, (*bound, *fastest)):
+            fastest.pop()
+        if not fastest and held and not self._fits(session, bound):
+            return None
+        leaving = len(left) - len(fastest)
+        for extra in sorted(self._cheapest(key, session.id)._replace(people=0) for key in left)[:leaving]:
+            total = total.plus(extra)
+        rests = combinations(left, len(left) - leaving)
+        people = min(self._people(session, (*held, *rest), already) for rest in rests)
+        return total._replace(people=people) if people < NEVER else None
+
+    def _people(self, session: Session, keys: tuple[Key, ...], already: tuple[_Takes, ...]) -> int:
+        """The fewest people changed with whom these cases fit; NEVER where they do not, since then more must leave."""
+        if (session.id, keys, already) not in self._changed:
+            ways = [self._ways(key, session.id) for key in keys]
+            waiting, found = [(sum(way[0][0] for way in ways), (0,) * len(keys))], NEVER
+            while waiting:
+                cost, chosen = heapq.heappop(waiting)
+                if self._fits(session, (*already, *(way[n][1] for way, n in zip(ways, chosen, strict=True)))):
+                    found = cost
+                    break
+                # Each choice is reached once: what was raised last is raised further, or something behind it.
+                last = max((at for at, n in enumerate(chosen) if n), default=0)
+                for at in range(last, len(keys)):
+                    if chosen[at] + 1 < len(ways[at]):
+                        more = ways[at][chosen[at] + 1][0] - ways[at][chosen[at]][0]
+                        heapq.heappush(waiting, (cost + more, (*chosen[:at], chosen[at] + 1, *chosen[at + 1 :])))
+            # Nothing fits by itself where the fixed cases alone do not, and nobody need be there then.
+            self._changed[session.id, keys, already] = found if keys else 0
+        return self._changed[session.id, keys, already]
+
+    def _room(self, session: Session, held: tuple[Key, ...], already: tuple[_Takes, ...]) -> int:
+        """How many more cases the session could hold, were they the shortest that there are."""
+        if (session.id, held, already) not in self._holds:
+            others = (key for key in self.today.free if key not in held and self._ways(key, session.id))
+            every = sorted((self._shortest(key, session.id) for key in others), key=_length)
+            bound = (*already, *(self._shortest(key, session.id) for key in held))
+            number = 0
+            while number < len(every) and self._fits(session, (*bound, *every[: number + 1])):
+                number += 1
+            self._holds[session.id, held, already] = number
+        return self._holds[session.id, held, already]
+
+    def _fits(self, session: Session, cases: tuple[_Takes, ...]) -> bool:
+        every = [*self._fixed[session.id], *cases]
+        minutes = self.instance.taken.get(session.id, 0.0) + len(every) * self.instance.turnover
+        minutes += sum(added for _, added in every)
+        chance = chance_of_overrun([time for time, _ in every], minutes, session.minutes)
+        return chance <= self.instance.overrun_chance
+
+    def _takes(self, key: Key, option: Option) -> _Takes:
+        return self._empty.time(option.placing(key)), self.instance.cases[key].added_minutes
+
+    def _ways(self, key: Key, session: str) -> list[tuple[int, _Takes]]:
+        """How many people change at least for each time the case may take in that session, the quicker the more."""
+        if (key, session) not in self._quicker:
+            least: dict[_Takes, int] = {}
+            for option, cost in self.today.may(key).items():
+                if option.session == session:
+                    takes = self._takes(key, option)
+                    least[takes] = min(cost.people, least.get(takes, cost.people))
+            self._quicker[key, session] = sorted(
+                (people, takes) for takes, people in least.items()
+                if not any(other != takes and _within(other, takes) and fewer <= people
+                           for other, fewer in least.items())
+            )  # fmt: skip
+        return self._quicker[key, session]
+
+    def _shortest(self, key: Key, session: str) -> _Takes:
+        """No operation that the case may have there is shorter in any respect."""
+        times = [takes[0] for _, takes in self._ways(key, session)]
+        shortest = Time(min(time.mean for time in times), min(time.sd for time in times))
+        return shortest, self.instance.cases[key].added_minutes
+
+    def _cheapest(self, key: Key, not_in: str | None) -> Measure:
+        """The least that it costs to be anywhere else, off included."""
+        if (key, not_in or "") not in self._away:
+            elsewhere = [cost for option, cost in self.today.may(key).items() if option.session != not_in]
+            self._away[key, not_in or ""] = min([*elsewhere, self.today.cost(key, None)])
+        return self._away[key, not_in or ""]
+
+
+def _length(takes: _Takes) -> tuple[float, float]:
+    return takes[0].mean + takes[1], takes[0].sd
+
+
+def _within(one: _Takes, other: _Takes) -> bool:
+    """Whether an operation is no longer than another in every respect."""
+    return one[0].mean <= other[0].mean and one[0].sd <= other[0].sd and one[1] <= other[1]

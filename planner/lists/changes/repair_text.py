@@ -1,0 +1,191 @@
+"""A repair in words, for the command line and the page alike: first what the organiser must know."""
+
+from __future__ import annotations
+
+import datetime
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import replace
+
+from planner.lists.changes.differences import Change
+from planner.lists.changes.repair import Off, Repaired
+from planner.lists.changes.unlocking import Unlocked
+from planner.lists.week.instance import Key, Placing
+from planner.lists.week.week import Week
+
+_COUNTED = {
+    "session": ("goes to another session", "go to another session"),
+    "people": ("has other people", "have other people"),
+    "order": ("is in another order", "are in another order"),
+    "new": ("comes on", "come on"),
+}
+
+
+def headline(found: Repaired) -> str:
+    """Who loses a place, and how much changes: `Nobody loses a place. 3 cases have other people, 5 stay as ...`"""
+    gone = [off for off in found.off if not off.because]
+    cancelled = len(found.off) - len(gone)
+    if gone:
+        told = "; ".join(_told(found, off.case) for off in gone)
+        first = f"{_cases(len(gone), 'loses its place', 'lose their place')}: {told}"
+    else:
+        first = f"Nobody {'else ' if cancelled else ''}loses a place"
+    kinds = Counter(one.kind for one in found.changes)
+    counts = [_cases(kinds[kind], *words) for kind, words in _COUNTED.items() if kinds[kind]]
+    if stay(found):
+        counts.append(_cases(stay(found), "stays as it is", "stay as they are"))
+    if not found.changes and not found.off:
+        return "Nothing has to change." if found.verdict.stands else "Nothing that may be changed would mend it."
+    # `3 cases have other people, 1 comes on`: what is counted is said once.
+    rest = [*counts[:1], *(one.replace(" cases ", " ").replace(" case ", " ") for one in counts[1:])]
+    told = f"{first}. {', '.join(rest)}." if rest else f"{first}."
+    return told if found.verdict.stands else f"A rule stays broken, since what is begun or locked is left alone. {told}"
+
+
+def stay(found: Repaired) -> int:
+    """How many cases of the days concerned stay as they are."""
+    sessions, changed = found.instance.sessions, {one.case for one in found.changes}
+    here = [p for p in found.lists.placings if sessions[p.session].day in found.after.days]
+    return sum(placing.case not in changed for placing in here)
+
+
+def how_sure(found: Repaired) -> str:
+    """Whether a smaller change may exist; empty where nothing changes."""
+    if not found.changes:
+        return ""
+    if not found.proved:
+        return "None of these changes can be undone alone; that no smaller one exists is not proved, the search ended."
+    return "No smaller change keeps every rule." if found.verdict.stands else "No smaller change leaves as few broken."
+
+
+def as_of(found: Repaired) -> str:
+    """`As of 08:50 on Tue 2026-12-01.`; empty where the time was not told."""
+    now = found.after.now
+    return f"As of {now:%H:%M} on {now:%a} {now.date()}: nothing is put before that." if now else ""
+
+
+def troubles(found: Repaired) -> Iterator[str]:
+    """What no longer stands: sessions that are lost, and then each rule that is broken."""
+    sessions = dict.fromkeys(
+        placing.session for placing in found.before.placings if placing.session in found.after.lost
+    )
+    for name in sessions:
+        count = sum(
+            placing.case in dict(found.stranded) for placing in found.before.placings if placing.session == name
+        )
+        yield f"{name} is lost ({found.after.lost[name]}): {_cases(count, 'needs', 'need')} another place."
+    for one in found.broken:
+        if one.session not in found.after.lost:
+            yield one.says
+
+
+def not_begun(found: Repaired) -> Iterator[str]:
+    """In each theatre that stands idle by what was told: the next case, if by the clock it should be done."""
+    week, now = Week(found.instance, found.before), found.after.now
+    for session in week.sessions if now is not None else ():
+        gone = (now - session.span[0]).total_seconds() / 60 if now is not None else 0.0
+        to_come = week.to_come(session.id)
+        if now is None or session.day != now.date() or not to_come or found.instance.taken.get(session.id) != gone:
+            continue
+        planned, first = Week(replace(found.instance, taken={}), found.before), to_come[0]
+        minutes = planned.starts(session.id)[first.place - 1] + week.time(first).mean + week.case(first).added_minutes
+        ends = session.span[0] + datetime.timedelta(minutes=minutes)
+        if ends < now:
+            yield f"{week.told(first)}, would be done by {ends:%H:%M} as planned; it counts as not begun."
+
+
+def difference(found: Repaired, one: Change) -> str:
+    """`L-403, left eye, number 1 in tue-1-a (theatre 1): consultant-1 supervises instead of trainer-1.`"""
+    assert one.now is not None
+    at = f"{one.now.session} ({found.instance.sessions[one.now.session].theatre})"
+    told, where = _told(found, one.case), f"number {one.now.place} in {at}"
+    if one.was is None:
+        return f"{told} comes on as {where}: {who(one.now)}."
+    people = _people(one.was, one.now)
+    if one.kind == "session":
+        goes = f"{told} goes to {at} as number {one.now.place}, from {one.was.session}"
+        return f"{goes}: {people or who(one.now)}."
+    if one.kind == "order":
+        return f"{told} is now {where}, was number {one.was.place}."
+    return f"{told}, {where}: {people}."
+
+
+def _people(was: Placing, now: Placing) -> str:
+    """Who does what instead of whom; empty where the people are the same."""
+    if was.trainee != now.trainee and now.trainee is None:
+        without = was.trainee if was.supervisor == now.supervisor else f"{was.trainee} and {was.supervisor}"
+        return f"{now.supervisor} operates, without {without}"
+    told = []
+    if was.trainee != now.trainee:
+        told.append(f"{now.trainee} comes in" if was.trainee is None else f"{now.trainee} instead of {was.trainee}")
+    if was.supervisor != now.supervisor:
+        does = "operates" if now.trainee is None else "supervises"
+        told.append(f"{now.supervisor} {does} instead of {was.supervisor}")
+    return ", ".join(told)
+
+
+def who(placing: Placing) -> str:
+    """`trainee-3, consultant-1`, or that the consultant operates alone."""
+    return f"{placing.supervisor} operates" if placing.trainee is None else f"{placing.trainee}, {placing.supervisor}"
+
+
+def came_off(found: Repaired, off: Off) -> str:
+    """Why a case comes off, and where it could go."""
+    why = off.because or "no place that day keeps every rule"
+    if off.later is None:
+        return f"{why}. No later place keeps every rule."
+    session = found.instance.sessions[off.later.session]
+    could = "Once that is settled, it could go" if off.because else "It could go"
+    return f"{why}. {could} to {session.told}: {who(off.later)}."
+
+
+def unlocking(found: Repaired, one: Unlocked) -> str:
+    """`H-12, right eye is locked in tue-1-a because: ... Unlocked, it could go to ..., and then H-7 keeps ...`"""
+    told = []
+    for freed in one.freed:
+        because = f" because: {freed.why}" if freed.why else ""
+        told.append(f"{_told(found, freed.case)} is locked in {freed.was.session}{because}")
+    goes = [
+        f"{'it' if len(one.freed) == 1 else _told(found, freed.case)} {_would(freed.was, freed.now)}"
+        for freed in one.freed
+    ]
+    then = [_told(found, key) for key in one.keep]
+    gives = f"{'; '.join(then)} {'keeps its place' if len(then) == 1 else 'keep their place'}" if then else ""
+    if one.stands and not found.verdict.stands:
+        gives = f"{gives} and every rule is kept" if gives else "every rule is kept"
+    return f"{'; '.join(told)}. Unlocked, {', '.join(goes)}" + (f", and then {gives}." if gives else ".")
+
+
+def _would(was: Placing, now: Placing | None) -> str:
+    if now is None:
+        return "would come off that day"
+    if now.session != was.session:
+        return f"could go to {now.session} ({who(now)})"
+    if (was.trainee, was.supervisor) != (now.trainee, now.supervisor):
+        return f"could have other people ({who(now)})"
+    return "could stand at another place of the list"
+
+
+def people(found: Repaired) -> list[str]:
+    """Everybody whose cases change, and those who are off."""
+    placings = [placing for one in found.changes for placing in (one.was, one.now) if placing is not None]
+    cancelled = {off.case for off in found.off if off.because}
+    names = [name for p in placings if p.case not in cancelled for name in (p.supervisor, p.trainee) if name]
+    return list(dict.fromkeys(names))
+
+
+def other_eyes(found: Repaired, key: Key) -> Iterator[str]:
+    """The same patient's other eye, where it is on another list."""
+    patient = found.instance.cases[key].patient
+    for placing in found.lists.placings:
+        if patient and placing.case != key and found.instance.cases[placing.case].patient == patient:
+            told = found.instance.sessions[placing.session].told
+            yield f"The other eye of {patient} is in {told}: the surgeon says whether it may be done first."
+
+
+def _told(found: Repaired, key: Key) -> str:
+    return found.instance.cases[key].told
+
+
+def _cases(count: int, one: str, more: str) -> str:
+    return f"{count} case {one}" if count == 1 else f"{count} cases {more}"

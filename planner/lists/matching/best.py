@@ -1,0 +1,83 @@
+"""The best lists there are, or how far from them: a search with the solver, and a bound that no lists pass."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from planner.errors import PlannerError
+from planner.lists.matching.equivalence import Alike
+from planner.lists.matching.fair_turns import in_turn
+from planner.lists.matching.match import Matched, begun_search, matched, possibilities, usual_effort
+from planner.lists.matching.reasons import reasons
+from planner.lists.matching.search import solver
+from planner.lists.week.instance import Instance, Lists
+from planner.wording.words import percent
+
+NOT_PROVED = "Not proved to be the best there is."
+IMPROVING = 0.5  # share of the effort spent on a few sessions at a time
+TIGHTENING = 0.4  # seconds for each unit of effort, spent on the bound
+SHORTEST_WHOLE = 2.0  # effort at least, where orders may have to be forbidden one after another
+LARGEST_WHOLE = 20_000  # places of all cases together, up to which all sessions are searched at once as well
+LARGEST_TIGHTENED = 150_000  # places, up to which whole numbers lower the bound in reasonable time
+
+
+@dataclass(frozen=True)
+class Best:
+    """Matched lists, and what no lists can be worth more than; `proved` where none are worth more."""
+
+    matched: Matched
+    bound: float
+    proved: bool
+
+    @property
+    def how_good(self) -> str:
+        """In a sentence, how far from the best these lists can be."""
+        if self.proved:
+            return "Proved: no lists are worth more."
+        if self.bound == float("inf"):
+            return f"{NOT_PROVED[:-1]}: too little effort even for a bound."
+        short = percent((self.bound - self.matched.worth) / self.bound)
+        return f"None are worth more than {self.bound:.1f} points, so these are at most {short} short of the best."
+
+
+def best(
+    instance: Instance,
+    kept: Lists | None = None,
+    effort: float = 20.0,
+    told: Callable[[float, float], object] = lambda worth, bound: None,
+    ended: Callable[[], object] = lambda: None,
+) -> Best:
+    """Search from the greedy lists on for about `effort` seconds, counted in the solver's own deterministic time.
+
+    `told` hears the worth so far and the bound (infinite until there is one) when the search starts and at each change;
+    `ended` is called when it ends and the reasons are worked out. An interrupt ends the search, a later one leaves the
+    reasons out; the lists found by then are kept.
+    Raises PlannerError where the solver is not installed.
+    """
+    found = solver()
+    if found is None:
+        hint = "pip install 'cataract-case-planner[lists]', or leave out --best"
+        raise PlannerError.one("the solver is not installed", why="it comes with the extra `lists`", hint=hint)
+    kept = kept or instance.empty
+    alike = Alike(instance)
+    possible = possibilities(instance, kept, alike)
+    search = begun_search(instance, kept, possible, alike, found)
+    search.told = told
+    with contextlib.suppress(KeyboardInterrupt), search.interruptible():
+        told(search.worth, search.bound)
+        if search.places > LARGEST_TIGHTENED:
+            search.improve(max(usual_effort(instance), effort))
+        else:
+            search.improve(max(usual_effort(instance), effort * IMPROVING))
+            search.tighten(effort * TIGHTENING)
+            if not search.proved and search.places <= LARGEST_WHOLE:
+                search.whole(max(SHORTEST_WHOLE, effort * (1 - IMPROVING - TIGHTENING)))
+    lists = in_turn(instance, search.found, kept)
+    try:
+        ended()
+        whole = matched(instance, lists, reasons(instance, kept, lists, alike), kept)
+    except KeyboardInterrupt:
+        whole = matched(instance, lists, None)
+    return Best(whole, max(search.bound, whole.worth), search.proved)

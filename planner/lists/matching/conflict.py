@@ -1,0 +1,152 @@
+"""Why a case is on no list: a smallest set of rules that blocks it, and the places that one change would open."""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+from planner.lists.matching.equivalence import Alike
+from planner.lists.matching.insertion import Option, Trial, attempt
+from planner.lists.matching.suggestion import WORK, Opening, opened
+from planner.lists.roster.shapes import Session
+from planner.lists.rules.checker import RULES
+from planner.lists.week.instance import Instance, Key, Lists, Placing
+from planner.lists.week.week import Broken, Week
+
+NEAREST = 2
+WORK_OF_MANY = 40  # places tried for other cases, where many cases have none
+_Sorts = dict[object, dict[frozenset[object], str]]  # by what tells people apart, then by what ties them meanwhile
+
+
+@dataclass(frozen=True)
+class Near:
+    """A place that few rules bar, and what they say of it."""
+
+    placing: Placing
+    broken: tuple[Broken, ...]
+
+
+@dataclass(frozen=True)
+class Blocked:
+    """`rules` alone bar every place, with all other cases where they are; without any one of them a place is open."""
+
+    case: Key
+    told: str
+    rules: tuple[str, ...]
+    nearest: tuple[Near, ...]
+    openings: tuple[Opening, ...]
+
+
+def why_not(
+    instance: Instance, lists: Lists, key: Key, fixed: frozenset[Key] = frozenset(), work: int = WORK
+) -> Blocked:
+    """What bars a case from every place, the lists being as they are, and what one change would place it.
+
+    Cases in `fixed` stay where they are.
+    """
+    rules, near = _barred(instance, lists, key)
+    changes = opened(instance, lists, key, near, fixed, work)
+    return Blocked(key, instance.cases[key].told, rules, _nearest(near), tuple(one.opening for one in changes))
+
+
+def barring(instance: Instance, lists: Lists, keys: Iterable[Key]) -> dict[Key, tuple[str, ...]]:
+    """The rules that bar each of these cases from every place; cases that no rule can tell apart are tried once."""
+    alike, known = Alike(instance), dict[object, tuple[str, ...]]()
+    found = {}
+    for key in keys:
+        kind = alike.kind(key), alike.deadline(key)
+        if kind not in known:
+            known[kind] = _barred(instance, lists, key)[0]
+        found[key] = known[kind]
+    return found
+
+
+def why_none(
+    instance: Instance, lists: Lists, keys: Iterable[Key], fixed: frozenset[Key] = frozenset()
+) -> tuple[Blocked, ...]:
+    """The same of many cases; those that no rule can tell apart are tried once, and then told each in its own name."""
+    alike = Alike(instance)
+    known: dict[tuple[int, datetime.date | None], tuple[Blocked, list[Option]]] = {}
+    found = []
+    for key in keys:
+        case = instance.cases[key]
+        kind = alike.kind(key), alike.deadline(key)
+        if kind not in known:
+            first = why_not(instance, lists, key, fixed, WORK_OF_MANY)
+            known[kind] = first, [Option.of(one.placing) for one in first.nearest]
+        first, options_near = known[kind]
+        near = [attempt(instance, lists, key, option) for option in options_near]
+        changes = tuple(
+            Opening(one.says.replace(first.told, case.told), replace(one.placing, case=key)) for one in first.openings
+        )
+        found.append(Blocked(key, case.told, first.rules, tuple(Near(n.placing, n.broken) for n in near), changes))
+    return tuple(found)
+
+
+def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...], list[Trial]]:
+    """The smallest block, and every place tried, each on the lists of its own day and the patient's other eye."""
+    by_day: dict[datetime.date, tuple[Placing, ...]] = defaultdict(tuple)
+    for placing in lists.placings:
+        by_day[instance.sessions[placing.session].day] += (placing,)
+    trials = []
+    patient = instance.cases[key].patient
+    eyes = [p for p in lists.placings if patient is not None and instance.cases[p.case].patient == patient]
+    for session in instance.coming:
+        today = replace(lists, placings=tuple(dict.fromkeys((*by_day[session.day], *eyes))))
+        trials += [attempt(instance, today, key, option) for option in _different(instance, session, today)]
+    # Where there is nobody to supervise there is no place to try.
+    rules = smallest_block([trial.rules for trial in trials]) if trials else ("supervisor-fits",)
+    return rules, sorted(trials, key=lambda trial: (len(trial.rules), len(trial.broken)))
+
+
+def _different(instance: Instance, session: Session, today: Lists) -> Iterator[Option]:
+    """The session with every pair, but one of people whom no rule can tell apart on its day."""
+    week, day = Week(instance, today), session.day
+    meeting = [p for p in today.placings if p.session != session.id and instance.sessions[p.session].meets(session)]
+    trainees: _Sorts = defaultdict(dict)
+    for name, learner in instance.trainees.items():
+        tied = frozenset(p.session for p in meeting if p.trainee == name)
+        trainees[learner.stage, learner.steps_cleared, day in learner.leave].setdefault(tied, name)
+    supervisors: _Sorts = defaultdict(dict)
+    for name, held in instance.supervisors.items():
+        there = day in held.leave, name in session.supervisors
+        ties = frozenset((p.session, week.mode_served(p)) for p in meeting if p.supervisor == name)
+        supervisors[held.grade, tuple(held.can), held.on_site_rooms, there].setdefault(ties, name)
+    for trainee in (*_one_of_each(trainees), None):
+        for supervisor in _one_of_each(supervisors):
+            yield Option(session.id, trainee, supervisor)
+
+
+def _one_of_each(sorts: _Sorts) -> list[str]:
+    """Of each sort one who is free, since whoever is tied is barred by all that bars that one; if none, of each tie."""
+    free: frozenset[object] = frozenset()
+    return [name for ties in sorts.values() for name in ([ties[free]] if free in ties else ties.values())]
+
+
+def smallest_block(barred_by: Iterable[frozenset[str]]) -> tuple[str, ...]:
+    """The first of the smallest sets of rules with a rule in common with each of these; empty when one of them is.
+
+    >>> smallest_block([frozenset({"overrun", "deadline"}), frozenset({"overrun"}), frozenset({"kit-sets"})])
+    ('kit-sets', 'overrun')
+    """
+    families = set(barred_by)
+    if frozenset() in families:  # no set has anything in common with it, and trying them all takes minutes
+        return ()
+    least = [family for family in families if not any(other < family for other in families)]
+    for size in range(len(RULES) + 1):
+        for chosen in combinations(RULES, size):
+            if all(family.intersection(chosen) for family in least):
+                return chosen
+    return ()
+
+
+def _nearest(trials: list[Trial]) -> tuple[Near, ...]:
+    """The nearest places, one for each set of rules that bars them."""
+    found: dict[frozenset[str], Near] = {}
+    for trial in trials:
+        if trial.broken and len(trial.rules) == len(trials[0].rules):
+            found.setdefault(trial.rules, Near(trial.placing, trial.broken))
+    return tuple(found.values())[:NEAREST]

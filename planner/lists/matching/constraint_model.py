@@ -1,0 +1,286 @@
+"""The rules of the checker as a model for a constraint solver; what depends on the order of a list is only bounded.
+
+A solution is put into order, and judged, elsewhere (`best.py`). The model never forbids lists that the checker lets
+stand, so that its bound holds for them too.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from itertools import combinations, product
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from planner.lists.matching import capacity, objective
+from planner.lists.matching.equivalence import Alike
+from planner.lists.matching.insertion import Option
+from planner.lists.roster.shapes import Session
+from planner.lists.rules.of_eyes import may_both
+from planner.lists.rules.of_sessions import limits_of
+from planner.lists.week.instance import FixedOrder, Instance, Key, Lists
+from planner.lists.week.week import Week
+
+POINTS = 1000  # of the solver for one of the unit
+
+
+@dataclass(frozen=True)
+class Solved:
+    """What was chosen (None: nothing found), the bound in the unit's points, and the deterministic time it took."""
+
+    chosen: list[tuple[Key, Option]] | None
+    bound: float
+    took: float
+
+
+class Model:
+    """A count for each kind of case and option of some sessions; what else is placed stays, and counts as it stands.
+
+    Cases that no rule and no wish can tell apart are one kind: which of them goes where is settled afterwards.
+    Objective: the unit's points times POINTS times the number of trainees.
+    """
+
+    def __init__(
+        self,
+        instance: Instance,
+        possible: dict[Key, list[Option]],
+        kept: Lists,
+        others: objective.Tally | None = None,
+        alike: Alike | None = None,
+    ) -> None:
+        """`others` counts what is placed outside of this model."""
+        self.instance, self.kept, self.model = instance, kept, cp_model.CpModel()
+        self.others = others or objective.Tally(instance)
+        self.scale = POINTS * max(1, len(instance.trainees))
+        self.week = Week(instance, kept)
+        self.kinds: dict[Key, list[Key]] = {}  # by the first case of each
+        self.placings: dict[tuple[Key, Option], Any] = {}
+        self._of: dict[tuple[str, str, str | None], list[tuple[Key, Option, Any]]] = defaultdict(list)
+        for keys in self._kinds(possible, alike or Alike(instance)):
+            self.kinds[keys[0]] = keys
+            mine = [self._variable(keys[0], option, len(keys)) for option in possible[keys[0]]]
+            self.model.add(sum(mine) <= len(keys))
+        for placing in kept.placings:
+            option = Option.of(placing)
+            self.kinds[placing.case] = [placing.case]
+            self.model.add(self._variable(placing.case, option, 1) == 1)
+        self.sessions = [s for s in instance.sessions.values() if self._of.get((s.id, "", None))]
+        self.together = capacity.together(instance, {session.id for session in self.sessions})
+        self._minutes()
+        self._supervisors()
+        self._trainees()
+        self._patients()
+        self._rooms()
+        self._kit()
+        self._limits()
+        self._objective()
+
+    def _kinds(self, possible: dict[Key, list[Option]], alike: Alike) -> list[list[Key]]:
+        found: dict[object, list[Key]] = defaultdict(list)
+        for key in possible:
+            found[alike.sort(key)].append(key)
+        return list(found.values())
+
+    def _variable(self, key: Key, option: Option, most: int) -> Any:
+        if (key, option) not in self.placings:
+            variable = self.model.new_bool_var("") if most == 1 else self.model.new_int_var(0, most, "")
+            self.placings[(key, option)] = variable
+            for what, name in (("", None), ("trainee", option.trainee), ("supervisor", option.supervisor)):
+                self._of[(option.session, what, name)].append((key, option, variable))
+        return self.placings[(key, option)]
+
+    def _any(self, here: list[tuple[Key, Option, Any]]) -> Any:
+        """A variable that is 1 where one of these is not 0."""
+        some = self.model.new_bool_var("")
+        for key, _, variable in here:
+            self.model.add(variable <= len(self.kinds[key]) * some)
+        self.model.add(sum(variable for _, _, variable in here) >= some) if here else self.model.add(some == 0)
+        return some
+
+    def _minutes(self) -> None:
+        """One of the fullest lists is chosen for each session, and nothing goes beyond it."""
+        times = capacity.times_in_use(self.instance)
+        for session in self.sessions:
+            here = self._of[(session.id, "", None)]
+            added = {key: self.instance.cases[key].added_minutes for key, _, _ in here}
+            rows = capacity.fullest(self.instance, session.minutes, set(added.values()))
+            chosen = [self.model.new_bool_var("") for _ in rows]
+            self.model.add_exactly_one(chosen)
+            for n, time in enumerate(times):
+                mine = [v for key, option, v in here if self.week.time(option.placing(key)) == time]
+                if mine:
+                    self.model.add(sum(mine) <= sum(row[n] * one for row, one in zip(rows, chosen, strict=True)))
+            if any(added.values()):
+                takes = sum(
+                    math.floor(added[key] * capacity.CENTS) * variable for key, _, variable in here if added[key]
+                )
+                self.model.add(takes <= sum(row[-1] * one for row, one in zip(rows, chosen, strict=True)))
+
+    def _supervisors(self) -> None:
+        for name, supervisor in self.instance.supervisors.items():
+            there: dict[str, tuple[Any, Any]] = {}
+            for group in self.together:
+                mine = [session for session in group if self._of.get((session, "supervisor", name))]
+                for session in mine:
+                    if session not in there:
+                        here = self._of[(session, "supervisor", name)]
+                        mode = self.week.mode_served
+                        ties = [one for one in here if mode(one[1].placing(one[0])) != "on-site"]
+                        there[session] = self._any(here), self._any(ties)
+                if len(mine) > 1:
+                    self.model.add(sum(there[session][0] for session in mine) <= supervisor.on_site_rooms)
+                    for one in mine:
+                        for other in mine:
+                            if one != other:
+                                self.model.add_at_most_one(there[one][1], there[other][0])
+
+    def _trainees(self) -> None:
+        for group in self.together:
+            for name in self.instance.trainees:
+                mine = [self._of[(session, "trainee", name)] for session in group
+                        if self._of.get((session, "trainee", name))]  # fmt: skip
+                if len(mine) > 1:
+                    self.model.add_at_most_one(self._any(here) for here in mine)
+
+    def _patients(self) -> None:
+        """One patient's eyes where and when both may be. Whoever has two cases shares a kind with nobody else."""
+        of_patient: dict[str, set[Key]] = defaultdict(set)
+        count: Counter[str] = Counter()
+        for first, keys in self.kinds.items():
+            patient = self.instance.cases[first].patient
+            if patient is not None:
+                of_patient[patient].add(first)
+                count[patient] += sum(self.instance.cases[key].patient == patient for key in keys)
+        for patient in (patient for patient, number in count.items() if number > 1):
+            agreed, of = patient in self.kept.both_eyes_agreed, of_patient[patient]
+            there: list[tuple[Session, Any]] = []
+            for session in self.sessions:
+                here = [one for one in self._of[(session.id, "", None)] if one[0] in of]
+                if here:
+                    there.append((session, self._any(here)))
+                    if not agreed:
+                        self.model.add(sum(variable for _, _, variable in here) <= 1)
+            for (one, eye), (other, fellow) in combinations(there, 2):
+                if not may_both(self.instance, agreed, one, other):
+                    self.model.add_at_most_one(eye, fellow)
+
+    def _rooms(self) -> None:
+        """What stands on two lists of one theatre's day is in the fixed order, whatever the order of each."""
+        pairs = combinations(sorted(self.sessions, key=lambda session: session.span), 2)
+        of_one_room = ((one, other) for one, other in pairs if (one.day, one.room) == (other.day, other.room))
+        for (one, other), rule in product(of_one_room, self.instance.order):
+            early, late = self._by_rank(one, rule), self._by_rank(other, rule)
+            for rank, after in early.items():
+                before = [each for lower, cases in late.items() if lower < rank for each in cases]
+                if before:
+                    self.model.add_at_most_one(self._any(after), self._any(before))
+
+    def _by_rank(self, session: Session, rule: FixedOrder) -> dict[int, list[tuple[Key, Option, Any]]]:
+        found: dict[int, list[tuple[Key, Option, Any]]] = defaultdict(list)
+        for each in self._of[(session.id, "", None)]:
+            found[rule.rank(self.instance.cases[each[0]])].append(each)
+        return found
+
+    def _kit(self) -> None:
+        """Each set used as often as its turnround could allow at the very most, whatever the order."""
+        for session in self.sessions:
+            for item in session.kit:
+                here = self._of[(session.id, "", None)]
+                users = [v for key, _, v in here if item in self.instance.cases[key].kit]
+                self.model.add(sum(users) <= capacity.uses(self.instance, session, item))
+
+    def _limits(self) -> None:
+        """The session's own limits of cases, general anaesthetics and places in recovery."""
+        for session in self.sessions:
+            for most, counts in limits_of(session):
+                here = self._of[(session.id, "", None)]
+                self.model.add(sum(v for key, _, v in here if counts(self.instance.cases[key])) <= most)
+
+    def _objective(self) -> None:
+        trainees, wishes = self.instance.trainees, self.instance.wishes
+        terms: list[Any] = []
+        had: dict[str, Any] = {name: self.others.had[name] for name in trainees}
+        whole: dict[str, Any] = {name: self.others.whole[name] for name in trainees}
+        hard: dict[str, Any] = defaultdict(int)
+        for (key, option), variable in self.placings.items():
+            points = sum(objective.of_placing(self.instance, option.placing(key)).values())
+            terms.append(round(points * self.scale) * variable)
+            if option.trainee is not None:
+                had[option.trainee] = had[option.trainee] + variable
+                if objective.is_whole(self.instance, key, option.trainee):
+                    whole[option.trainee] = whole[option.trainee] + variable
+            if self.instance.cases[key].tier >= objective.HARD:
+                hard[option.session] = hard[option.session] + variable
+        every, most = sum(had.values()), len(self.instance.cases)
+        for name in trainees:
+            # As many times more than the mean as there are trainees, so that it is a whole number.
+            more = self.model.new_int_var(0, most * len(trainees), "")
+            self.model.add(more >= len(trainees) * had[name] - every)
+            terms.append(-round(wishes.fair_share * self.scale / len(trainees)) * more)
+            wanted, points = self.instance.wanted[name], sum(objective.needed(wishes).values())
+            if wanted and points:
+                towards = self.model.new_int_var(0, wanted, "")
+                self.model.add(towards <= whole[name])
+                terms.append(round(points * self.scale) * towards)
+        for count in hard.values() if wishes.hard_together else ():
+            together = self.model.new_int_var(0, most, "")
+            self.model.add(together >= count - 1)
+            terms.append(-round(wishes.hard_together * self.scale) * together)
+        self.model.maximize(sum(terms))
+
+    def solve(self, start: Lists, effort: float, short: bool = False) -> Solved:
+        """Search from `start` on for `effort` units of deterministic time; `short`: an interrupt waits for the end."""
+        first = {key: kind for kind, keys in self.kinds.items() for key in keys}
+        options = [(p.case, Option.of(p)) for p in start.placings]
+        hinted = Counter((first[key], option) for key, option in options if key in first)
+        self.model.clear_hints()  # type: ignore[no-untyped-call]
+        for placed, variable in self.placings.items():
+            self.model.add_hint(variable, hinted[placed])
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        solver.parameters.random_seed = 1
+        solver.parameters.linearization_level = 2
+        solver.parameters.max_deterministic_time = effort
+        # A long search ends with what it has when interrupted; a short one is left to end, and the interrupt to Python.
+        solver.parameters.catch_sigint_signal = not short
+        found = solver.solve(self.model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
+        values = solver.response_proto.solution if found else []
+        return Solved(
+            self._dealt({placed: values[variable.index] for placed, variable in self.placings.items()}, options)
+            if found else None,
+            solver.best_objective_bound / self.scale if found else math.inf,
+            max(solver.response_proto.deterministic_time, 0.01),
+        )  # fmt: skip
+
+    def _dealt(
+        self, counts: dict[tuple[Key, Option], int], before: list[tuple[Key, Option]]
+    ) -> list[tuple[Key, Option]]:
+        """The counts dealt out to the cases of each kind; one that can stay where it was does."""
+        left = {placed: count for placed, count in counts.items() if count}
+        kind_of = {key: kind for kind, keys in self.kinds.items() for key in keys}
+        chosen: dict[Key, Option] = {}
+        for key, option in before:
+            if key in kind_of and left.get((kind_of[key], option), 0):
+                left[(kind_of[key], option)] -= 1
+                chosen[key] = option
+        for (kind, option), count in left.items():
+            for key in [key for key in self.kinds[kind] if key not in chosen][:count]:
+                chosen[key] = option
+        return list(chosen.items())
+
+    def forbid(self, placed: list[tuple[Key, Option]]) -> None:
+        """Not such cases and no other on their session's list, since no order of them stands; with others some may."""
+        kind_of = {key: kind for kind, keys in self.kinds.items() for key in keys}
+        counts = Counter((kind_of[key], option) for key, option in placed)
+        here = self._of[(placed[0][1].session, "", None)]
+        ways = []
+        for one, count in counts.items():
+            ways.append(self.model.new_bool_var(""))
+            self.model.add(self.placings[one] != count).only_enforce_if(ways[-1])
+        others = [variable for key, option, variable in here if (key, option) not in counts]
+        if others:
+            ways.append(self.model.new_bool_var(""))
+            self.model.add(sum(others) >= 1).only_enforce_if(ways[-1])
+        self.model.add_bool_or(ways)

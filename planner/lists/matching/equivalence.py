@@ -1,0 +1,82 @@
+"""What is alike to every rule, so that it need be judged once: hundreds of cases fall into a few dozen kinds."""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from collections.abc import Hashable
+from functools import cached_property
+
+from planner.lists.matching.insertion import Option, alone, options
+from planner.lists.week.instance import Instance, Key, Lists
+
+Sort = tuple[int, str | None, bool, datetime.date | None, Key | None]
+
+
+class Alike:
+    """Cases that no rule can tell apart, but by their deadline; and where each kind may stand on an empty list."""
+
+    def __init__(self, instance: Instance) -> None:
+        self.instance = instance
+        self._kinds: dict[Hashable, int] = {}
+        self._of: dict[Key, int] = {}
+        self._alone: dict[Hashable, bool] = {}
+        self._possible: dict[Hashable, list[Option]] = {}
+
+    @cached_property
+    def every(self) -> list[Option]:
+        """Every session with every pair of it; one object for each, however many cases could have it."""
+        return list(options(self.instance))
+
+    @cached_property
+    def _patients(self) -> dict[str, frozenset[Key]]:
+        found: dict[str, set[Key]] = defaultdict(set)
+        for key, case in self.instance.cases.items():
+            if case.patient is not None:
+                found[case.patient].add(key)
+        return {patient: frozenset(keys) for patient, keys in found.items() if len(keys) > 1}
+
+    def of_patient(self, key: Key) -> frozenset[Key]:
+        """The other cases of the same patient."""
+        return self._patients.get(self.instance.cases[key].patient or "", frozenset()) - {key}
+
+    def kind(self, key: Key) -> int:
+        """A number for the kind of a case. A patient with two cases is a kind of their own."""
+        if key not in self._of:
+            case = self.instance.cases[key]
+            shared = case.patient if case.patient in self._patients else None
+            facts = (
+                case.tier, tuple(case.with_stage.items()), frozenset(case.kit), case.added, case.anaesthetist,
+                tuple(case.order.items()), case.consent, case.agreement, bool(case.unsettled), shared,
+                case.away, case.not_before, case.covered_stages,
+                key in self.instance.begun, case.fellow, case.reviewed_on,
+                case.general_anaesthetic, case.recovery,
+            )  # fmt: skip
+            self._of[key] = self._kinds.setdefault(facts, len(self._kinds))
+        return self._of[key]
+
+    def sort(self, key: Key) -> Sort:
+        """Cases of one sort are worth the same in every place: of a kind, as urgent, one deadline, published alone."""
+        alone, past = key if key in self.instance.as_published else None, key in self.instance.past_their_date
+        return self.kind(key), self.instance.cases[key].urgency, past, self.deadline(key), alone
+
+    def deadline(self, key: Key) -> datetime.date | None:
+        """The day after which the rules bar a case; none for one that is past its date."""
+        return None if key in self.instance.past_their_date else self.instance.cases[key].last_day
+
+    def possible(self, key: Key, kept: Lists) -> list[Option]:
+        """Where a case may stand on an otherwise empty list; shared by all of its kind with its deadline."""
+        kind, last = self.kind(key), self.deadline(key)
+        if (kind, last) not in self._possible:
+            self._possible[(kind, last)] = [option for option in self.every if self._may_stand(key, kind, option, kept)]
+        return self._possible[(kind, last)]
+
+    def _may_stand(self, key: Key, kind: int, option: Option, kept: Lists) -> bool:
+        last, session = self.deadline(key), self.instance.sessions[option.session]
+        learner = self.instance.trainees[option.trainee] if option.trainee else None
+        of_trainee = (learner.stage, learner.steps_cleared, session.day in learner.leave) if learner else None
+        late = last is not None and session.day > last
+        facts = kind, late, option.session, of_trainee, option.supervisor
+        if facts not in self._alone:
+            self._alone[facts] = alone(self.instance, kept, key, option)
+        return self._alone[facts]

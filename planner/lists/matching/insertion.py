@@ -1,0 +1,109 @@
+"""Trying a case in a place: what a list would break with it there. The checker judges; nothing here knows a rule."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from planner.lists.rules.checker import OF_ORDER, broken_rules
+from planner.lists.week.instance import Instance, Key, Lists, Placing
+from planner.lists.week.week import Broken, Week
+
+
+@dataclass(frozen=True)
+class Option:
+    """A session with who operates (None: the supervisor, a consultant) and who supervises."""
+
+    session: str
+    trainee: str | None
+    supervisor: str
+
+    @classmethod
+    def of(cls, placing: Placing) -> Option:
+        """Where a placing stands, whatever its place in the list."""
+        return cls(placing.session, placing.trainee, placing.supervisor)
+
+    def placing(self, key: Key, place: int = 1) -> Placing:
+        """A case there; which place hardly ever matters to what is asked of it."""
+        return Placing(self.session, place, key, self.trainee, self.supervisor)
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A case put somewhere: the lists with it there, its own placing, and what is then broken that it touches."""
+
+    lists: Lists
+    placing: Placing
+    broken: tuple[Broken, ...]
+
+    @property
+    def rules(self) -> frozenset[str]:
+        return frozenset(broken.rule for broken in self.broken)
+
+
+def options(instance: Instance) -> Iterator[Option]:
+    """Every coming session with every pair of a trainee, or none, and a supervisor who is on it."""
+    for session in instance.coming:
+        for trainee in (*instance.trainees, None):
+            for supervisor in session.supervisors:
+                yield Option(session.id, trainee, supervisor)
+
+
+def alone(instance: Instance, lists: Lists, key: Key, option: Option) -> bool:
+    """Whether the case may stand there on an otherwise empty list; where it may not, no other case can help."""
+    only = replace(lists, placings=(option.placing(key),))
+    return not any(True for _ in broken_rules(Week(instance, only)))
+
+
+def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial:
+    """The case put into lists, at the place in the list that breaks fewest rules.
+
+    Judged are that list, the others of the day in the same theatre or with the same people, and the patient's other
+    eye, which is all that the case can touch.
+    """
+    touched: list[Placing] = []
+    others: list[Placing] = []
+    for placing in lists.placings:
+        (touched if _touches(instance, placing, key, option) else others).append(placing)
+    best: Trial | None = None
+    for place in _places(instance, touched, key, option):
+        placings = _inserted(touched, key, option, place)
+        broken = tuple(broken_rules(Week(instance, replace(lists, placings=placings))))
+        tried = Trial(replace(lists, placings=placings), placings[-1], broken)
+        if best is None or len(tried.rules) < len(best.rules):
+            best = tried
+        if not best.rules & OF_ORDER:
+            break
+    assert best is not None
+    return replace(best, lists=replace(lists, placings=(*others, *best.lists.placings)))
+
+
+def _touches(instance: Instance, placing: Placing, key: Key, option: Option) -> bool:
+    session, other = instance.sessions[option.session], instance.sessions[placing.session]
+    patient = instance.cases[key].patient
+    if patient is not None and instance.cases[placing.case].patient == patient:
+        return True
+    if other.day != session.day:
+        return False
+    same_trainee = option.trainee is not None and placing.trainee == option.trainee
+    return other.room == session.room or placing.supervisor == option.supervisor or same_trainee
+
+
+def usual_rank(instance: Instance, key: Key) -> tuple[int, ...]:
+    """Where the rules of order would have a case: what is begun, then each fixed place in the rulebook's order."""
+    case = instance.cases[key]
+    first = (rule.rank(case) for rule in instance.order if rule.first)
+    last = (rule.rank(case) for rule in instance.order if not rule.first)
+    return (key not in instance.begun, *first, *last)
+
+
+def _places(instance: Instance, placings: Sequence[Placing], key: Key, option: Option) -> list[int]:
+    """Every place of the list from 1 on: what the fixed order suggests first, then the later before the earlier."""
+    here, own = [p for p in placings if p.session == option.session], usual_rank(instance, key)
+    usual = 1 + sum(usual_rank(instance, p.case) <= own for p in here)
+    return [usual, *(place for place in range(len(here) + 1, 0, -1) if place != usual)]
+
+
+def _inserted(placings: Sequence[Placing], key: Key, option: Option, place: int) -> tuple[Placing, ...]:
+    moved = (replace(p, place=p.place + 1) if p.session == option.session and p.place >= place else p for p in placings)
+    return (*moved, option.placing(key, place))

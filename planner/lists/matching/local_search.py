@@ -1,0 +1,120 @@
+"""Lists made better without a solver: some cases are taken off and filled in anew, and that is kept if worth more.
+
+Filling case by case gives minutes to slow operators early and mixes what would fill a list of its own. Here a minute
+has a price, and cases that may stand in many places come before those that may stand in few. The work is counted in
+trials of the checker, never in time, and chance is seeded: the same input gives the same lists everywhere.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from random import Random
+from typing import TypeVar
+
+from planner.lists.changes.moves import counted
+from planner.lists.matching.equivalence import Alike, Sort
+from planner.lists.matching.greedy import Filling, Known
+from planner.lists.matching.insertion import Option
+from planner.lists.rules.checker import broken_rules
+from planner.lists.week.instance import Instance, Key, Lists
+from planner.lists.week.week import Week
+
+TRIALS = 30_000  # places judged by the checker in all
+IN_VAIN = 40  # tries in a row, for each session, after which nothing more is expected
+PRICES = (0.25, 0.5, 0.75, 1.0, 1.25)  # points a minute; a place of 20 to 40 points takes 30 to 40 minutes
+PARTS = (0.3, 0.5, 0.7, 1.0)  # of a session's cases, taken off at once
+SHUFFLES = (0.0, 3.0, 10.0, 30.0)  # how many sorts of cases a sort may come earlier or later
+
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True)
+class _Now:
+    lists: Lists
+    worth: float
+
+
+class Refilling:
+    """`possible` has every case that may be placed, the most pressing first."""
+
+    def __init__(
+        self,
+        instance: Instance,
+        kept: Lists,
+        possible: dict[Key, list[Option]],
+        alike: Alike,
+    ) -> None:
+        self.instance, self.kept, self.possible, self.alike = instance, kept, possible, alike
+        self._known, self._chance = Known(instance, alike), Random(1)
+        self.trials = 0
+        of_sort: dict[Sort, list[Key]] = defaultdict(list)
+        for key in possible:
+            of_sort[alike.sort(key)].append(key)
+        self._sorts = sorted(of_sort.values(), key=lambda keys: (self._urgent(keys[0]), -len(possible[keys[0]])))
+        self._fixed = {placing.case for placing in kept.placings}
+        days: dict[datetime.date, list[str]] = defaultdict(list)
+        for session in instance.sessions.values():
+            days[session.day].append(session.id)
+        self._days, self._sessions = list(days.values()), list(instance.sessions)
+
+    def better(self, lists: Lists) -> Lists:
+        """Lists worth at least as much."""
+        now = self._now(lists)
+        for price in PRICES:
+            now = self._kept(now, self._filled(self.kept, self._sessions, price, 0.0), self._sessions)
+        vain = 0
+        while self.trials < TRIALS and vain < IN_VAIN * len(self._sessions):
+            free = self._some()
+            part, price, shuffle = self._one(PARTS), self._one(PRICES), self._one(SHUFFLES)
+            stays = counted(
+                p for p in now.lists.placings
+                if p.session not in free or p.case in self._fixed or self._chance.random() >= part
+            )  # fmt: skip
+            then = self._kept(now, self._filled(replace(lists, placings=stays), free, price, shuffle), free)
+            vain = 0 if then.worth > now.worth + 1e-6 else vain + 1
+            now = then
+        return now.lists
+
+    def _now(self, lists: Lists) -> _Now:
+        return _Now(lists, self._known.worth(lists))
+
+    def _kept(self, now: _Now, lists: Lists, free: Iterable[str]) -> _Now:
+        """The new lists where they are worth no less and break no rule."""
+        then = self._now(lists)
+        if then.worth < now.worth - 1e-9:
+            return now
+        # What was left on a list may break a rule of order without what was taken off.
+        days = {self.instance.sessions[name].day for name in free}
+        today = tuple(p for p in lists.placings if self.instance.sessions[p.session].day in days)
+        broken = any(True for _ in broken_rules(Week(self.instance, replace(lists, placings=today))))
+        return now if broken else then
+
+    def _filled(self, lists: Lists, free: list[str], price: float, shuffle: float) -> Lists:
+        filling = Filling(self.instance, self.alike, lists, price=price, known=self._known)
+        placed = {placing.case for placing in lists.placings}
+        ranks = [(self._urgent(keys[0]), n + shuffle * self._chance.random()) for n, keys in enumerate(self._sorts)]
+        order = sorted(range(len(ranks)), key=ranks.__getitem__)
+        keys = [key for n in order for key in self._sorts[n] if key not in placed]
+        hopeless: set[Sort] = set()
+        for key in keys:
+            sort = self.alike.sort(key)
+            if sort not in hopeless and not filling.place(key, self.possible[key], sessions=free):
+                hopeless.add(sort)
+        self.trials += filling.trials
+        return filling.lists
+
+    def _urgent(self, key: Key) -> tuple[object, ...]:
+        """Whose turn it is but for waiting: no case comes before a more urgent one, however they are shuffled."""
+        return self.instance.turn(key)[:2]
+
+    def _some(self) -> list[str]:
+        """One day's sessions or two days', or any two or three."""
+        if self._chance.random() < 0.5:
+            return list(dict.fromkeys((*self._one(self._days), *self._one(self._days))))
+        return list(dict.fromkeys(self._one(self._sessions) for _ in range(3)))
+
+    def _one(self, among: Sequence[_T]) -> _T:
+        return among[int(self._chance.random() * len(among))]

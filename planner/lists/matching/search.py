@@ -1,0 +1,257 @@
+"""A search from lists on for better ones: OR-Tools CP-SAT on the model, each answer judged by the checker.
+
+One worker, a fixed seed and a limit in deterministic time, so that the same input gives the same lists.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import threading
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from types import FrameType
+from typing import TYPE_CHECKING
+
+from planner.lists.matching.equivalence import Alike
+from planner.lists.matching.insertion import Option
+from planner.lists.matching.objective import Tally, of_lists
+from planner.lists.matching.sequencing import LONGEST_ORDERED, ordered
+from planner.lists.rules.of_eyes import may_both
+from planner.lists.week.instance import Instance, Key, Lists, Placing
+
+if TYPE_CHECKING:
+    from planner.lists.matching.constraint_model import Model, Solved
+    from planner.lists.matching.relaxation import Bound
+
+OF_A_KIND = 6  # waiting cases that no rule can tell apart, in one search of a few sessions
+ORDERS = 5  # answers that no order lets stand, after which other sessions are freed
+SECONDS = 2.5  # of an ordinary machine for a unit of the solver's deterministic time, with what is done round it
+
+
+@dataclass(frozen=True)
+class _Stage:
+    """So many sessions freed at a time, for places by which lists lose no more points than that, with such effort."""
+
+    sessions: int
+    losing: float
+    effort: float
+
+
+STAGES = (_Stage(4, 1.0, 1.0), _Stage(6, 2.0, 2.0), _Stage(8, 4.0, 4.0))
+
+
+@dataclass(frozen=True)
+class Solver:
+    """The parts that need OR-Tools and HiGHS, which are an extra."""
+
+    bound: type[Bound]
+    model: type[Model]
+
+
+def solver() -> Solver | None:
+    """None where they are not installed."""
+    try:
+        from planner.lists.matching.constraint_model import Model
+        from planner.lists.matching.relaxation import Bound
+    except ImportError:
+        return None
+    return Solver(Bound, Model)
+
+
+def places_of(possible: dict[Key, list[Option]]) -> int:
+    """Places of all cases together."""
+    return sum(map(len, possible.values()))
+
+
+class Search:
+    """The best lists found so far, and what the solver has said that none can pass."""
+
+    def __init__(
+        self,
+        instance: Instance,
+        kept: Lists,
+        possible: dict[Key, list[Option]],
+        found: Lists,
+        solver: Solver,
+        most: Bound,
+        alike: Alike,
+    ) -> None:
+        self.instance, self.kept, self.possible, self.found, self.model = instance, kept, possible, found, solver.model
+        self.told: Callable[[float, float], object] = lambda worth, bound: None
+        self.worth, self.bound, self.took, self.exact = of_lists(instance, found), most.points, 0.0, True
+        self.interrupted = False
+        self.most, self.most_in_parts = most, most.points
+        self.places = places_of(possible)
+        self.alike = alike
+        self._fixed = {placing.case for placing in kept.placings}
+        self._at: dict[str, dict[Key, list[tuple[Option, float]]]] = defaultdict(dict)
+        self._in_vain: set[object] = set()  # what was freed and gained nothing
+        for key, options in possible.items():
+            for option, short in zip(options, self.most.shorts(key), strict=True):
+                if short <= STAGES[-1].losing:
+                    self._at[option.session].setdefault(key, []).append((option, short))
+
+    @contextlib.contextmanager
+    def interruptible(self) -> Iterator[None]:
+        """An interrupt is remembered as well as raised: solvers drop one that comes while they read their arguments."""
+        if threading.current_thread() is not threading.main_thread():
+            yield
+            return
+
+        def remember(number: int, frame: FrameType | None) -> None:
+            self.interrupted = True
+            raise KeyboardInterrupt
+
+        before = signal.signal(signal.SIGINT, remember)
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, before)
+
+    def improve(self, effort: float) -> None:
+        """Free a few sessions at a time, neighbours first and then spread ones; more of them where that gains nothing.
+
+        Ends where not even the most gain anything.
+        """
+        stage = 0
+        while stage < len(STAGES) and self.took < effort:
+            stage = 0 if self._round(STAGES[stage], effort) else stage + 1
+
+    def _round(self, stage: _Stage, effort: float) -> bool:
+        """Whether freeing so many sessions at a time, all over the lists, gained anything."""
+        sessions, gained = list(self.instance.sessions), False
+        count = min(stage.sessions, len(sessions))
+        strides = dict.fromkeys((1, 3, max(5, len(sessions) // count), 2) if count < len(sessions) else (1,))
+        for apart in strides:
+            for start in range(0, len(sessions) if count < len(sessions) else 1, max(1, count // 2)):
+                if self.interrupted:
+                    raise KeyboardInterrupt
+                if self.took >= effort:
+                    return gained
+                free = {sessions[(start + n * apart) % len(sessions)] for n in range(count)}
+                gained = self._again(free, stage, effort - self.took) or gained
+        return gained
+
+    @property
+    def proved(self) -> bool:
+        # The solvers count in thousandths of a point.
+        return abs(self.bound - self.worth) <= 0.001 * max(1, len(self.found.placings))
+
+    def tighten(self, seconds: float) -> None:
+        """Lower the bound; no lists hang on it, since where it proves these the best, no search finds better."""
+        self.most.tighten(seconds)
+        self.bound = min(self.bound, self.most.points)
+        self.told(self.worth, self.bound)
+
+    def whole(self, effort: float) -> None:
+        """Search all sessions at once, for a bound; lists that no order lets stand are forbidden and searched past."""
+        end = self.took + effort
+        gain = self.most_in_parts - self.worth + 1e-6
+        possible = {
+            key: [option for option, short in zip(options, self.most.shorts(key), strict=True) if short <= gain]
+            for key, options in self.possible.items()
+        }
+        model = self.model(self.instance, possible, self.kept, alike=self.alike)
+        while self.took < end:
+            solved = model.solve(self.found, (end - self.took) / SECONDS)
+            if self.exact:
+                self.bound = min(self.bound, solved.bound)
+                self.told(self.worth, self.bound)
+            if self._take(solved, model, None):
+                return
+
+    def _again(self, free: set[str], stage: _Stage, effort: float) -> bool:
+        """These sessions anew, with what waits; all others as they are. Whether that was worth more."""
+        days = {self.instance.sessions[name].day for name in free}
+        near = {s.id for s in self.instance.sessions.values() if s.day in days} - free
+        kept = [p for p in self.found.placings if p.case in self._fixed and p.session in free]
+        kept += [p for p in self.found.placings if p.session in near]
+        own = {p.case: Option.of(p) for p in self.found.placings if p.session in free and p.case not in self._fixed}
+        away = {p.case for p in self.found.placings if p.session not in free} | self._fixed
+        waiting = Counter(self.alike.kind(key) for key in self.possible if key not in away and key not in own)
+        before = frozenset(free), stage, tuple(kept), frozenset(own.items()), frozenset(waiting.items())
+        if before in self._in_vain:
+            return False
+        possible: dict[Key, list[Option]] = {}
+        for name in sorted(free):
+            for key, options in self._at[name].items():
+                if key not in away:
+                    mine = [option for option, short in options if short <= stage.losing or option == own.get(key)]
+                    possible.setdefault(key, []).extend(option for option in mine if self._may_stand(key, option, free))
+        for key, option in own.items():
+            if option not in possible.setdefault(key, []):
+                possible[key].append(option)
+        here = Lists(tuple(kept), self.found.both_eyes_agreed)
+        others = Tally(self.instance, (p for p in self.found.placings if p.session not in free | near))
+        model = self.model(self.instance, self._pressing(possible, free), here, others, self.alike)
+        worth, end = self.worth, self.took + effort
+        for _ in range(ORDERS):
+            left = (end - self.took) / SECONDS
+            if left <= 0 or self._take(model.solve(self.found, min(stage.effort, left), short=True), model, free):
+                break
+        if self.worth > worth + 1e-6:
+            return True
+        self._in_vain.add(before)
+        return False
+
+    def _may_stand(self, key: Key, option: Option, free: set[str]) -> bool:
+        """Whether the patient's other eye, outside of the freed sessions, lets the case stand there."""
+        others = self.alike.of_patient(key)
+        if not others:
+            return True
+        agreed = self.instance.cases[key].patient in self.found.both_eyes_agreed
+        sessions = self.instance.sessions
+        return all(
+            may_both(self.instance, agreed, sessions[option.session], sessions[p.session])
+            for p in self.found.placings
+            if p.case in others and p.session not in free
+        )
+
+    def _pressing(self, possible: dict[Key, list[Option]], free: set[str]) -> dict[Key, list[Option]]:
+        """Those placed there now, and of those that wait the first so many, kind by kind."""
+        placed = {placing.case for placing in self.found.placings if placing.session in free}
+        waiting = [key for key in possible if key not in placed]
+        by_kind: dict[int, int] = Counter()
+        kind = self.alike.kind
+        chosen = set(placed)
+        for key in sorted(waiting, key=self.instance.turn):
+            by_kind[kind(key)] += 1
+            if by_kind[kind(key)] <= OF_A_KIND:
+                chosen.add(key)
+        return {key: options for key, options in possible.items() if key in chosen}
+
+    def _take(self, solved: Solved, model: Model, free: set[str] | None) -> bool:
+        """Take what was found where it is worth more; forbid lists that no order lets stand, and say if all had one."""
+        self.took += solved.took * SECONDS
+        if solved.chosen is None:
+            return True
+        chosen = [one for one in solved.chosen if free is None or one[1].session in free]
+        lists, unordered = _ordered(self.instance, self.kept, chosen)
+        for placed in unordered:
+            model.forbid(placed)
+            # Not every order of a long list was tried, so from now on the solver may miss what could stand.
+            self.exact = self.exact and len(placed) <= LONGEST_ORDERED
+        if free is not None:
+            others = tuple(placing for placing in self.found.placings if placing.session not in free)
+            lists = replace(lists, placings=(*others, *lists.placings))
+        if not unordered and of_lists(self.instance, lists) > self.worth + 1e-6:
+            self.found, self.worth = lists, of_lists(self.instance, lists)
+            self.told(self.worth, self.bound)
+        return not unordered
+
+
+def _ordered(
+    instance: Instance, kept: Lists, chosen: list[tuple[Key, Option]]
+) -> tuple[Lists, list[list[tuple[Key, Option]]]]:
+    """The chosen in an order that stands, session by session; and the sessions for which there is none."""
+    placings: list[Placing] = []
+    without: list[list[tuple[Key, Option]]] = []
+    for session in instance.sessions:
+        here = [(key, option) for key, option in chosen if option.session == session]
+        found = ordered(instance, kept, session, here)
+        placings += found
+        if here and not found:
+            without.append(here)
+    return replace(kept, placings=tuple(placings)), without

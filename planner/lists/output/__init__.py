@@ -1,0 +1,1 @@
+"""Lists for people and other programs: list and brief, weeks at a glance, calendar, table, orders."""

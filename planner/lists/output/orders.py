@@ -1,0 +1,91 @@
+"""What the placed cases of the coming weeks need: each lens and item of kit, and the last day to order it."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from planner.lists.roster.shapes import Session
+from planner.lists.week.instance import Instance, ListCase, Lists, Placing
+from planner.lists.week.week import Week
+from planner.records.export import guarded
+
+COLUMNS = ("order_by", "day", "session", "theatre", "what", "item", "count", "cases", "to_ask", "too_late")
+LENS, BACKUP, KIT = "lens", "backup lens", "kit"
+ASK = "not recorded: ask"
+
+
+@dataclass(frozen=True)
+class Order:
+    """One lens, or one item of kit for some cases of a session.
+
+    `order_by` is the last day on which it can be ordered, None where the unit gave no lead time; `too_late` says that
+    this day is over on the day of planning, where that is known. `to_ask`: something of it is not recorded.
+    """
+
+    order_by: datetime.date | None
+    session: Session
+    what: str
+    item: str
+    count: int
+    cases: tuple[str, ...]
+    to_ask: bool
+    too_late: bool
+
+
+def orders(instance: Instance, lists: Lists, lead_days: Mapping[str, int]) -> tuple[Order, ...]:
+    """For the sessions from the day of planning on: what must be ordered first stands first. Lead times in days."""
+    week = Week(instance, lists)
+    found = [
+        _order(instance, session, what, item, cases, lead_days)
+        for session in week.sessions
+        if session.day >= instance.planned_on
+        for what, item, cases in _needs(week, week.list_of(session.id))
+    ]
+    return tuple(sorted(found, key=lambda one: (one.order_by or one.session.day, one.session.span[0])))
+
+
+def orders_table(found: tuple[Order, ...]) -> str:
+    """The orders as CSV (RFC 4180)."""
+    written = io.StringIO()
+    writer = csv.writer(written)
+    writer.writerow(COLUMNS)
+    for one in found:
+        cells = (
+            one.order_by or "", one.session.day, one.session.id, one.session.theatre, one.what, one.item, one.count,
+            "; ".join(one.cases), "yes" if one.to_ask else "no", "yes" if one.too_late else "no",
+        )  # fmt: skip
+        writer.writerow([guarded(str(cell)) for cell in cells])
+    return written.getvalue()
+
+
+def _order(
+    instance: Instance, session: Session, what: str, item: str, cases: tuple[str, ...], lead_days: Mapping[str, int]
+) -> Order:
+    lead = lead_days.get("kit" if what == KIT else "lens")
+    by = None if lead is None else session.day - datetime.timedelta(lead)
+    late = by is not None and instance.on is not None and by < instance.on
+    return Order(by, session, what, item, len(cases), cases, ASK in item, late)
+
+
+def _needs(week: Week, placings: tuple[Placing, ...]) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    kit: dict[str, list[str]] = {}
+    for placing in placings:
+        case = week.case(placing)
+        yield LENS, _lens(case.lens_power, case), (case.told,)
+        yield BACKUP, _power(case.backup_power), (case.told,)
+        for label in case.kit.values():
+            kit.setdefault(label, []).append(case.told)
+    for label, cases in kit.items():
+        yield KIT, label, tuple(cases)
+
+
+def _lens(power: float | None, case: ListCase) -> str:
+    return f"{_power(power)}, {case.lens_material or f'material {ASK}'}"
+
+
+def _power(power: float | None) -> str:
+    return f"power {ASK}" if power is None else f"{power:.2f} D"

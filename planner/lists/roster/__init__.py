@@ -1,0 +1,1 @@
+"""The roster: people, sessions, leave, kit and limits, as entries, forms, tables and files."""

@@ -1,0 +1,221 @@
+"""The lists as the records hold them: approved cases as they were approved, their places, and the way back."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from planner.assess.assess import assess
+from planner.case import STAGES, Case, Stage, read_case
+from planner.errors import PlannerError
+from planner.lists.changes.moves import counted
+from planner.lists.roster.shapes import Roster, Session, room_of
+from planner.lists.week.fellow_eyes import Fellows
+from planner.lists.week.gather import instance_of, list_case, stages_of
+from planner.lists.week.instance import Covering, Instance, Key, ListCase, Lists, Placing
+from planner.lists.week.operations_done import whole_so_far
+from planner.lists.week.week import Week, seat_of
+from planner.plan.approved import Given, NotCoveredError
+from planner.plan.make import make_plan
+from planner.plan.plan import Plan
+from planner.records.approved import given_in, plan_as_approved, stands_on
+from planner.records.rows import Allocation, CaseNow, Wanted
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import Unit
+
+NO_APPROVAL = "no approval stands on that day"
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """A place that is in no session of the roster, or with people it does not name, and why."""
+
+    now: CaseNow
+    at: Allocation
+    because: str
+
+
+@dataclass(frozen=True)
+class Held:
+    """What the records hold, as lists are judged by. `lists` has the places from `on` on that fit a session.
+
+    `waiting` are cases without a place; `codes` gives for each trainee of the roster the code in the records.
+    """
+
+    instance: Instance
+    lists: Lists
+    now: Mapping[Key, CaseNow]
+    locked: Mapping[Key, str]
+    elsewhere: tuple[Elsewhere, ...]
+    codes: Mapping[str, str]
+    on: datetime.date
+
+    @property
+    def waiting(self) -> list[Key]:
+        placed = {placing.case for placing in self.lists.placings}
+        placed |= {(one.now.case.reference, one.now.case.eye) for one in self.elsewhere}
+        return [key for key in self.instance.cases if key not in placed]
+
+    @property
+    def kept(self) -> Lists:
+        """The locked placings alone."""
+        return replace(self.lists, placings=tuple(p for p in self.lists.placings if p.case in self.locked))
+
+    def open_on(self, days: set[datetime.date]) -> list[Allocation]:
+        """Every open place on these days."""
+        found = [now.allocation for now in self.now.values() if now.allocation is not None]
+        return [at for at in [*found, *(one.at for one in self.elsewhere)] if at.day in days]
+
+    def arrange(self, store: Store, lists: Lists, by: str, why: str = "", although: str = "") -> int:
+        """Enter what differs from what the records held. Returns how many cases changed. Raises PlannerError."""
+        days = {self.instance.sessions[p.session].day for p in {*self.lists.placings} ^ {*lists.placings}}
+        if not days:
+            return 0
+        return store.arrange(
+            {at.id for at in self.open_on(days)}, [*self._wanted(lists, days), *self._elsewhere(days)], by, why,
+            although,
+        )  # fmt: skip
+
+    def _wanted(self, lists: Lists, days: set[datetime.date]) -> list[Wanted]:
+        found = []
+        for placing in lists.placings:
+            session = self.instance.sessions[placing.session]
+            if session.day in days:
+                trainee = self.codes.get(placing.trainee, placing.trainee) if placing.trainee else None
+                now = self.now[placing.case]
+                case, approval = now.case.id, now.approval.id if now.approval else None
+                at = session.day, session.theatre, placing.place, trainee, placing.supervisor, session.id
+                found.append(Wanted(case, *at, approval))
+        return found
+
+    def _elsewhere(self, days: set[datetime.date]) -> list[Wanted]:
+        return [
+            Wanted(at.case_id, at.day, at.theatre, at.place, at.trainee, at.supervisor, at.session)
+            for at in (one.at for one in self.elsewhere)
+            if at.day in days
+        ]
+
+
+class FromRecords:
+    """Reads the lists of one store; keeps what it made of each version and approval, which never change."""
+
+    def __init__(
+        self, store: Store, rulebook: Rulebook, unit: Unit, roster: Roster, before: FromRecords | None = None
+    ) -> None:
+        """`before` read the same store by an earlier roster. Raises PlannerError for a trainee the unit knows not."""
+        self.store, self.rulebook, self.unit, self.roster = store, rulebook, unit, roster
+        self._stages = stages_of(rulebook, unit, roster)
+        self._fellows = Fellows(store)
+        self._made: dict[tuple[int, int], tuple[Case, ListCase]] = {}
+        # A case as lists see it hangs on these two of the roster alone.
+        if before is not None and (before._stages, before.roster.limits) == (self._stages, roster.limits):
+            self._made = before._made
+
+    def held(self, on: datetime.date) -> Held:
+        """The approved cases without a place whose approval stands on that day, and the lists from then on."""
+        codes = {p.trainee_id or p.code: p.code for p in self.store.people(active_only=True) if p.role == "trainee"}
+        ids = {code: trainee for trainee, code in codes.items()}
+        cases: dict[Key, ListCase] = {}
+        found: dict[Key, CaseNow] = {}
+        read: dict[Key, Case] = {}
+        placings: list[Placing] = []
+        elsewhere: list[Elsewhere] = []
+        for now in (*self.store.cases(state="approved"), *self._listed(on)):
+            key, at = (now.case.reference, now.case.eye), now.allocation
+            if at is None and not stands_on(now, on, self.rulebook):
+                continue
+            try:
+                case = self._case(now)
+            except PlannerError as error:
+                if at is not None:
+                    elsewhere.append(Elsewhere(now, at, str(error)))
+                continue
+            if at is not None:
+                session, because = self._session_of(at, ids)
+                if session is None:
+                    elsewhere.append(Elsewhere(now, at, because))
+                    continue
+                trainee = ids.get(at.trainee or "", at.trainee)
+                placings.append(Placing(session.id, at.place, key, trainee, at.supervisor))
+                if not stands_on(now, session.day, self.rulebook):
+                    case = replace(case, approval=Covering(False, frozenset(), NO_APPROVAL))
+            cases[key], found[key] = case, now
+            read[key] = self._made[now.version.id, now.approval.id if now.approval else 0][0]
+        instance = replace(
+            instance_of(cases.values(), self.rulebook, self.unit, self.roster, on),
+            begun=frozenset(placing.case for placing in placings if found[placing.case].state == "operated"),
+        )
+        lists = replace(instance.empty, placings=counted(placings))
+        instance = self._fellows.told(instance, lists, on, [one.now for one in elsewhere], read)
+        held = {lock.case_id: lock.why for lock in self.store.locks()}
+        done = whole_so_far(self.store, self.roster, ids, on)
+        trainees = {name: replace(one, done=done[name]) for name, one in instance.trainees.items()}
+        return Held(
+            replace(instance, trainees=trainees), lists, found,
+            {key: held[now.case.id] for key, now in found.items() if now.case.id in held}, tuple(elsewhere), codes, on,
+        )  # fmt: skip
+
+    def plans(self, held: Held, placings: Sequence[Placing]) -> dict[Key, Plan]:
+        """The plan of each placed case for whoever operates, with the approval that stands on the day in force.
+
+        Where that does not cover the placing the plan is as the rulebook has it: the checker says so, and nothing of
+        who operates is printed from it.
+        """
+        made, week = {}, Week(held.instance, held.lists)
+        for placing in placings:
+            now, day = held.now[placing.case], held.instance.sessions[placing.session].day
+            planned = self._planner(read_case(dict(now.version.document), self.rulebook.vocabulary))
+            seat = seat_of(week, placing)
+            try:
+                made[placing.case] = plan_as_approved(self.store, now, planned, day, self.rulebook, seat)
+            except NotCoveredError:
+                made[placing.case] = planned(seat.stage)
+        return made
+
+    def _planner(self, case: Case) -> Callable[[Stage | None], Plan]:
+        assessment = assess(case, self.rulebook, self.unit)
+        return lambda stage: make_plan(assessment, self.rulebook, self.unit, stage)
+
+    def _listed(self, on: datetime.date) -> tuple[CaseNow, ...]:
+        last = max((session.day for session in self.roster.sessions), default=on)
+        return self.store.lists(on, max(on, last)) if last >= on else ()
+
+    def _case(self, now: CaseNow) -> ListCase:
+        """The case as approved; without an approval, as the rulebook has it. Raises PlannerError where unreadable."""
+        number = now.version.id, now.approval.id if now.approval else 0
+        if number not in self._made:
+            case = read_case(dict(now.version.document), self.rulebook.vocabulary)
+            given = given_in(now, self.rulebook)
+            made = list_case(
+                case, self.rulebook, self.unit, self._stages, self.roster.limits, given, self._covering(now, given)
+            )
+            self._made[number] = case, made
+        return self._made[number][1]
+
+    def _covering(self, now: CaseNow, given: Given | None) -> Covering:
+        """What the approval lets be placed while it stands."""
+        if given is None or now.approval is None:
+            return Covering(False, frozenset(), NO_APPROVAL)
+        if given.covers == "table":
+            says = f"tier {given.tier} approved by {now.approval.by}, whoever operates"
+            return Covering(True, frozenset(STAGES), says, now.approval.id)
+        mode = f", {given.mode.replace('-', ' ')}" if given.mode else ""
+        says = f"approved by {now.approval.by} as named, for {given.stage}{mode}"
+        return Covering(True, frozenset({given.stage}), says, now.approval.id, now.approval.operator_conditions)
+
+    def _session_of(self, at: Allocation, ids: Mapping[str, str]) -> tuple[Session | None, str]:
+        """The session that a place is in, or why it is in none."""
+        trainees = {learner.id for learner in self.roster.trainees}
+        supervisors = {supervisor.id for supervisor in self.roster.supervisors}
+        trainee = ids.get(at.trainee or "", at.trainee)
+        if trainee is not None and trainee not in trainees:
+            return None, f"{at.trainee} is no trainee of the roster"
+        if at.supervisor not in supervisors:
+            return None, f"{at.supervisor} is no supervisor of the roster"
+        fits = [s for s in self.roster.sessions if s.day == at.day and s.room == room_of(at.theatre)]
+        named = [session for session in fits if session.id == at.session]
+        if named or len(fits) == 1:
+            return (named or fits)[0], ""
+        return None, f"{'more than one' if fits else 'no'} session of the roster runs in {at.theatre} that day"

@@ -1,0 +1,1 @@
+"""The consultant's pages: what waits, one case, and the decision."""

@@ -1,0 +1,1 @@
+"""The trainee's pages: a case entered, edited, handed over and planned."""

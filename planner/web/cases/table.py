@@ -1,0 +1,83 @@
+"""The cases, by urgency: what each eye still needs, and whose turn it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Query, Request
+from starlette.responses import Response
+
+from planner.readings import read_day
+from planner.records.approved import stands_on
+from planner.records.rows import CaseNow
+from planner.web.approvals.standing import state_of
+from planner.web.approvals.tier_words import readings
+from planner.web.security.authorisation import Door, Visitor
+from planner.web.server.case_state import day_and_time
+from planner.web.server.presenting import page
+from planner.web.server.site import Site, site_of
+from planner.web.server.urgency import turn
+from planner.web.server.urls import case_path
+from planner.wording.words import day_words
+
+router = APIRouter()
+Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
+PREPARERS = ("trainee", "consultant")
+
+
+@dataclass(frozen=True)
+class Line:
+    reference: str
+    eye: str
+    patient: str
+    path: str
+    state: str
+    tier: str
+    ready: str
+    urgency: str
+    needed_by: str
+    saved: str
+    by: str
+
+
+@router.get("/cases")
+def cases(
+    request: Request,
+    visitor: Reading,
+    whose: Annotated[str, Query(max_length=10)] = "",
+    q: Annotated[str, Query(max_length=60)] = "",
+) -> Response:
+    site = site_of(request)
+    every = site.store.cases()
+    mine = [now for now in every if visitor.code in (*now.owners, now.version.by)]
+    show_all = whose == "all" or visitor.role not in PREPARERS
+    wanted = q.strip().lower()
+    found = [now for now in (every if show_all else mine) if wanted in now.case.reference.lower()]
+    lines = [_line(site, now) for now in sorted(found, key=lambda now: (turn(site, now.version), now.case.reference))]
+    may_prepare = visitor.role in PREPARERS
+    return page(
+        request, "cases.html", lines=lines, q=q.strip(), show_all=show_all, mine=len(mine), every=len(every),
+        may_prepare=may_prepare,
+    )  # fmt: skip
+
+
+def _line(site: Site, now: CaseNow) -> Line:
+    judged = site.judge.judge(now.version)
+    findings, vocabulary = now.version.findings, site.rulebook.vocabulary.by_id
+    tier, ready = "cannot be judged", ""
+    if judged.assessment:
+        shown = judged.assessment.tier
+        tier = readings(shown)
+        ready = "Ready" if judged.assessment.readiness.state == "ready" else "Settle first"
+        given = now.approval
+        if given and given.tier_approved != shown.working and stands_on(now, site.day_here(), site.rulebook):
+            tier = f"{given.tier_approved} approved, rulebook {tier}"
+    urgency = vocabulary.get("urgency")
+    said, needed_by = findings.get("urgency"), read_day(findings.get("needed_by"))
+    return Line(
+        now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""), case_path(now.case),
+        state_of(site, now), tier, ready,
+        urgency.shown(urgency.read(said)) if urgency and said else "not recorded",
+        day_words(needed_by) if needed_by else "", day_and_time(now.version.at), now.version.by,
+    )  # fmt: skip

@@ -1,0 +1,1 @@
+"""The organiser's pages: pool, weeks, sessions, proposals and the morning of."""

@@ -1,0 +1,116 @@
+"""One day's lists: what hangs in theatre, with its doubts beside it, and taking a case off again."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from starlette.exceptions import HTTPException
+from starlette.responses import RedirectResponse, Response
+
+from planner.desk.in_force import shown_plan
+from planner.documents.figures import day as day_words
+from planner.errors import PlannerError
+from planner.readings import read_day
+from planner.records.rows import Allocation, CaseNow
+from planner.web.lists.warnings import warnings
+from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.server.case_state import day_and_time
+from planner.web.server.presenting import page
+from planner.web.server.site import Site, site_of
+from planner.web.server.urls import case_path
+
+router = APIRouter()
+Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
+Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
+BUILDERS = ("organiser", "consultant")
+LONGEST = 300
+
+
+@dataclass(frozen=True)
+class Line:
+    """A case in its place. `tier` and what follows are empty where the case cannot be planned."""
+
+    at: Allocation
+    reference: str
+    eye: str
+    patient: str
+    path: str
+    tier: str
+    supervision: str
+    anaesthesia: str
+    kit: tuple[str, ...]
+    conditions: str
+    doubts: tuple[str, ...]
+
+
+@router.get("/lists/{day}")
+def show(request: Request, visitor: Reading, day: str) -> Response:
+    return _page(request, visitor, _day(day))
+
+
+@router.post("/lists/{day}/take-off")
+def take_off(request: Request, visitor: Building, form: Posted, day: str) -> Response:
+    """Take a case off its list, with a reason that its people hear."""
+    site, wanted = site_of(request), _day(day)
+    held = {str(now.allocation.id): now.allocation for now in site.store.list_of(wanted) if now.allocation}
+    at = held.get(str(form.get("allocation", "")))
+    why = str(form.get("why", "")).strip()
+    if at is None:
+        return _page(request, visitor, wanted, ("It is not in that place any more. Nothing was changed.",), 409)
+    if len(why) > LONGEST:
+        return _page(request, visitor, wanted, (f"The reason has more than {LONGEST} letters.",), 422)
+    try:
+        site.store.unallocate(at.id, why, visitor.code)
+    except PlannerError as error:
+        return _page(request, visitor, wanted, tuple(map(str, error.faults)), 422)
+    return RedirectResponse(f"/lists/{wanted}", 303)
+
+
+def _day(text: str) -> datetime.date:
+    day = read_day(text)
+    if day is None or not 2000 <= day.year <= 2200:
+        raise HTTPException(404)
+    return day
+
+
+def _page(
+    request: Request, visitor: Visitor, day: datetime.date, faults: tuple[str, ...] = (), status: int = 200
+) -> Response:
+    site = site_of(request)
+    held = site.store.list_of(day)
+    people = {person.code: person for person in site.store.people()}
+    theatres: dict[str, list[Line]] = {}
+    for now in held:
+        if now.allocation is not None:
+            doubts = warnings(site, now, held, people)
+            theatres.setdefault(now.allocation.theatre, []).append(_line(site, now, now.allocation, doubts))
+    return page(
+        request, "list_day.html", status,
+        day=day, words=f"{day:%A} {day_words(day)}", theatres=theatres, faults=faults, longest=LONGEST,
+        may_build=visitor.role in BUILDERS, unit=site.unit.unit if site.unit else "",
+        before=day - datetime.timedelta(1), after=day + datetime.timedelta(1),
+        written_at=day_and_time(site.settings.clock().isoformat()), count=len(held),
+    )  # fmt: skip
+
+
+def _line(site: Site, now: CaseNow, at: Allocation, doubts: tuple[str, ...]) -> Line:
+    plan = site.judge.judge(now.version).plan
+    tier, supervision, anaesthesia = "", "", "cannot be planned"
+    kit: tuple[str, ...] = ()
+    if plan is not None:
+        plan, barred = shown_plan(site.desk, now)
+        shown = plan.approval.tier_approved if plan.approval else plan.assessment.tier.working
+        tier = f"{shown}" if plan.approval else f"{shown}, not approved"
+        supervision = f"{plan.supervision.mode.replace('-', ' ')}, {plan.supervision.by}"
+        supervision = "not covered by what was approved" if barred else supervision
+        kit = tuple(item.label for item in plan.kit if item.need == "essential")
+        anaesthesia = plan.choices["anaesthesia"].label
+    return Line(
+        at, now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""),
+        case_path(now.case, "plan"), tier, supervision,
+        anaesthesia, kit,
+        now.approval.every_condition if now.approval else "", doubts,
+    )  # fmt: skip

@@ -1,0 +1,112 @@
+"""Where a case can stand: every coming session with who would operate, what it adds, and what it would break."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from planner.documents.figures import day as day_words
+from planner.lists.changes.moves import taken_off
+from planner.lists.matching.conflict import Blocked, why_not
+from planner.lists.matching.insertion import Option, attempt
+from planner.lists.matching.objective import ranked
+from planner.lists.matching.reasons import pressing
+from planner.lists.roster.shapes import Session
+from planner.lists.rules.checker import WORDS
+from planner.lists.rules.of_people import APPROVAL
+from planner.lists.week.instance import Key, Placing
+from planner.lists.week.week import Broken, Week
+from planner.records.rows import CaseNow
+from planner.web.lists.change import REASONS
+from planner.web.lists.judged import State, session_path
+from planner.web.server.presenting import page
+from planner.web.server.urls import case_path, list_path
+
+OFFERED = 3
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A pair in a session: `broken` is empty where every rule is kept."""
+
+    option: Option
+    who: str
+    worth: float
+    broken: tuple[Broken, ...]
+
+    @property
+    def asks(self) -> bool:
+        """Whether nothing but the approval stands in the way, which a consultant may widen."""
+        return {one.rule for one in self.broken} == {APPROVAL} and self.option.trainee is not None
+
+
+@dataclass(frozen=True)
+class Row:
+    session: Session
+    day: str
+    path: str
+    filled: str
+    offers: tuple[Offer, ...]
+
+
+def options_page(request: Request, now: CaseNow, state: State) -> Response:
+    """Every session with its best places; for a case that fits none, what bars it and what would open one."""
+    key = now.case.reference, now.case.eye
+    case, others = state.held.instance.cases[key], taken_off(state.lists, key)
+    at = next((placing for placing in state.lists.placings if placing.case == key), None)
+    rows = [_row(state, key, session) for session in state.sessions]
+    fits = any(not offer.broken for row in rows for offer in row.offers)
+    blocked: Blocked | None = None if fits else why_not(state.held.instance, others, key, frozenset(state.held.locked))
+    return page(
+        request, "list_options.html",
+        case=case, pressing=_capitalised(pressing(state.held.instance, key)),
+        now=now, at=at, at_path=session_path(at.session) if at else "", rows=rows, fits=fits,
+        best=max((offer.worth for row in rows for offer in row.offers if not offer.broken), default=0.0),
+        blocked=blocked, rule_words=WORDS, seen=state.seen, plan_path=case_path(now.case, "plan"),
+        locked=state.held.locked.get(key, ""), by_hand=f"{list_path(now.case)}?by-hand=yes", reasons=REASONS,
+        trainees=list(state.held.instance.trainees), supervisors=list(state.held.instance.supervisors),
+        sessions=state.sessions,
+    )  # fmt: skip
+
+
+def _capitalised(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _row(state: State, key: Key, session: Session) -> Row:
+    instance, others = state.held.instance, taken_off(state.lists, key)
+    pairs = [
+        Option(session.id, trainee, supervisor)
+        for trainee in (*instance.trainees, None)
+        for supervisor in session.supervisors
+    ]
+    stand: list[Offer] = []
+    barred: list[Offer] = []
+    for points, option, _ in ranked(instance, others, key, pairs):
+        # What is broken already says nothing about this place.
+        known = {(one.rule, one.session, one.case) for one in state.verdict.broken}
+        trial = attempt(instance, others, key, option)
+        broken = tuple(one for one in trial.broken if (one.rule, one.session, one.case) not in known)
+        offer = Offer(option, _who(state, trial.placing), points, broken)
+        (barred if broken else stand).append(offer)
+        if len(stand) == OFFERED:
+            break
+    nearest = sorted(barred, key=lambda offer: len({one.rule for one in offer.broken}))[:1]
+    week = Week(instance, others)
+    count = len(week.list_of(session.id))
+    minutes = f"{week.expected_minutes(session.id):.0f} of {session.minutes} min"
+    filled = f"{count} case{'s' if count != 1 else ''}, {minutes}" if count else f"free, {session.minutes} min"
+    day = f"{session.day:%A} {day_words(session.day)}, {session.starts:%H:%M}"
+    return Row(session, day, session_path(session.id), filled, tuple(stand or nearest))
+
+
+def _who(state: State, placing: Placing) -> str:
+    if placing.trainee is None:
+        return f"{placing.supervisor} operates"
+    week = state.week
+    if week.supervision(placing).whole:
+        mode = (week.mode_served(placing) or week.supervision(placing).mode).replace("-", " ")
+        return f"{placing.trainee} operates, {placing.supervisor} {mode}"
+    return f"{placing.supervisor} operates, {placing.trainee} takes named steps"

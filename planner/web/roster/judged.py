@@ -1,0 +1,187 @@
+"""The roster as the pages show it, and the placings that a change of it would leave without what they rest on."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.exceptions import HTTPException
+
+from planner.errors import Fault, PlannerError
+from planner.lists.roster.entries import KINDS, Kind, Looked, Part, parts_of
+from planner.lists.roster.import_rows import PEOPLE
+from planner.lists.roster.shapes import Roster, Session, room_of
+from planner.records.rows import Allocation, CaseNow, RosterChange, RosterEntry
+from planner.unit import Unit
+from planner.web.server.site import Site
+from planner.wording.words import day_words
+
+KEEPERS = ("organiser",)
+READERS = ("organiser", "consultant")
+FAR = datetime.timedelta(days=400)
+
+
+@dataclass(frozen=True)
+class Held:
+    """The roster in force. Without `stored` it is the sessions file's, to be looked at, or there is none yet."""
+
+    entries: tuple[RosterEntry, ...]
+    stored: bool
+    file: bool
+    looked: Looked
+
+    @property
+    def changeable(self) -> bool:
+        """Whether entries may be changed one by one: one alone would put a whole sessions file out of force."""
+        return self.stored or not self.file
+
+    @property
+    def roster(self) -> Roster:
+        return self.looked.roster
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        return self.looked.faults
+
+    @cached_property
+    def standing(self) -> list[RosterEntry]:
+        return [entry for entry in self.entries if not entry.retired]
+
+    @cached_property
+    def people(self) -> dict[str, tuple[str, ...]]:
+        """The codes of each kind of person."""
+        return {kind: tuple(one.key for one in self.standing if one.kind == kind) for kind in PEOPLE}
+
+    def of(self, kind: str) -> list[RosterEntry]:
+        return [entry for entry in self.standing if entry.kind == kind]
+
+    def entry(self, kind: str, key: str) -> RosterEntry | None:
+        return next((one for one in self.entries if (one.kind, one.key) == (kind, key)), None)
+
+    def coming(self, since: datetime.date) -> list[Session]:
+        """The sessions from a day on, by day and hour."""
+        found = [one for one in self.roster.sessions if one.day >= since]
+        return sorted(found, key=lambda one: (one.span[0], one.theatre))
+
+
+def unit_of(site: Site) -> Unit:
+    """The unit that the roster is of. Raises PlannerError where the server was given none."""
+    if site.unit is None:
+        why = "stages and kit stand in the unit's file"
+        raise PlannerError.one("this server was started without a unit", why=why, hint="planner serve --unit unit.yaml")
+    return site.unit
+
+
+def held_of(site: Site) -> Held:
+    """The roster in force as it stands now. Raises PlannerError for a server without a unit."""
+    unit = unit_of(site)
+    entries, looked = site.in_force.stored(unit)
+    if entries:
+        return Held(entries, True, site.in_force.file is not None, looked)
+    file = site.in_force.file
+    if file is None:
+        return Held((), False, False, looked)
+    shown = tuple(_of_the_file(part) for part in parts_of(file))
+    return Held(shown, False, True, Looked(file, ()))
+
+
+def _of_the_file(part: Part) -> RosterEntry:
+    return RosterEntry(0, part.kind, part.key, 0, part.document, False, "", "", "")
+
+
+def changeable(site: Site) -> Held:
+    """The roster in force, to be changed. Raises PlannerError while it is the sessions file's."""
+    held = held_of(site)
+    if not held.changeable:
+        why = "in force is the sessions file that the server was given, and a part of a roster would take its place"
+        raise PlannerError.one(
+            "cannot be changed yet", "the roster", why, "take the sessions file into the store first"
+        )
+    return held
+
+
+def kind_of(name: str) -> Kind:
+    """A kind by its name; 404 for any other."""
+    if name not in KINDS:
+        raise HTTPException(404)
+    return KINDS[name]
+
+
+def entry_path(kind: str, key: str = "", page: str = "") -> str:
+    """Where an entry is looked at and changed."""
+    asked = f"?{urlencode({'key': key})}" if key else ""
+    return f"/roster/entry/{kind}" + (f"/{page}" if page else "") + asked
+
+
+def affected(site: Site, held: Held, changes: Iterable[RosterChange]) -> list[str]:
+    """Each placing from today on that rests on what the changes take away, in words."""
+    first = site.day_here()
+    placed = [(now, now.allocation) for now in site.store.lists(first, first + FAR) if now.allocation is not None]
+    codes = {person.code: person.trainee_id or person.code for person in site.store.people()}
+    told: dict[str, list[str]] = {}
+    for change in changes:
+        entry = held.entry(change.kind, change.key)
+        if entry is None or entry.retired:
+            continue
+        for now, at in placed:
+            for why in _loses(entry, change.document, at, codes):
+                told.setdefault(_place(now, at), []).append(why)
+    return [f"{place}: {', and '.join(dict.fromkeys(reasons))}" for place, reasons in told.items()]
+
+
+def _place(now: CaseNow, at: Allocation) -> str:
+    return f"{now.case.in_words}, {at.day:%a} {day_words(at.day)}, {at.theatre}, number {at.place}"
+
+
+def _loses(
+    entry: RosterEntry, after: Mapping[str, Any] | None, at: Allocation, codes: Mapping[str, str]
+) -> Iterator[str]:
+    """What a placing loses by a change of one entry."""
+    if entry.kind == "session":
+        if not _is_in(entry.document, entry.key, at):
+            return
+        if after is None:
+            yield f"session {entry.key} is no more"
+        elif not _is_in(after, entry.key, at):
+            yield f"session {entry.key} is on {after.get('day')} in {after.get('theatre')}"
+        elif at.supervisor in _listed(entry.document, "supervisors") and at.supervisor not in _listed(
+            after, "supervisors"
+        ):
+            yield f"{at.supervisor} no longer supervises there"
+    elif entry.kind in PEOPLE:
+        named = at.supervisor if entry.kind == "supervisor" else codes.get(at.trainee or "", at.trainee)
+        if named != entry.key:
+            return
+        if after is None:
+            yield f"{entry.key} is no longer in the roster"
+        elif str(at.day) in _listed(after, "leave") and str(at.day) not in _listed(entry.document, "leave"):
+            yield f"{entry.key} is on leave that day"
+
+
+def _is_in(document: Mapping[str, Any], key: str, at: Allocation) -> bool:
+    same = str(document.get("day")) == str(at.day) and room_of(str(document.get("theatre"))) == room_of(at.theatre)
+    return same and at.session in (None, key)
+
+
+def _listed(document: Mapping[str, Any], name: str) -> Sequence[str]:
+    value = document.get(name)
+    return [str(one) for one in value] if isinstance(value, list) else []
+
+
+def retired_with(held: Held, kind: str, key: str) -> list[RosterChange]:
+    """The changes that take an entry out of the roster: a supervisor comes off the sessions that name them too."""
+    entry = held.entry(kind, key)
+    if entry is None or entry.retired:
+        raise HTTPException(404)
+    changes = [RosterChange(kind, key, entry.number, None)]
+    if kind == "supervisor":
+        for session in held.of("session"):
+            named = _listed(session.document, "supervisors")
+            if key in named:
+                left = dict(session.document) | {"supervisors": [code for code in named if code != key]}
+                changes.append(RosterChange("session", session.key, session.number, left))
+    return changes

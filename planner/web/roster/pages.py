@@ -1,0 +1,256 @@
+"""The roster's pages: a week of sessions with who is free, people, leave, targets, kit, patients' days, and limits."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Query, Request
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from planner.documents.figures import day as day_words
+from planner.lists.roster.entries import KINDS, Kind, written
+from planner.lists.roster.fields import Field, cell_of, fields_of
+from planner.lists.roster.shapes import Session
+from planner.readings import read_day
+from planner.records.rows import RosterEntry
+from planner.web.lists.judged import session_path
+from planner.web.roster.judged import KEEPERS, READERS, Held, entry_path, held_of
+from planner.web.roster.words import kind_words, label
+from planner.web.security.authorisation import Door, Visitor
+from planner.web.server.presenting import page
+from planner.web.server.site import Site, site_of
+
+router = APIRouter()
+Reading = Annotated[Visitor, Depends(Door(*READERS))]
+Week = Annotated[str, Query(max_length=10)]
+VIEWS = {
+    "sessions": "Sessions", "people": "People", "leave": "Leave", "targets": "Targets", "kit": "Kit in the room",
+    "patients": "Patients' days", "limits": "Limits and wishes",
+}  # fmt: skip
+TARGETS = ("target", "needs", "shown_tier")
+FARTHEST = 366 * 20  # days from today of a week that is shown
+NOT_FOR_PEOPLE = ("id", "leave", *TARGETS)
+
+
+@router.get("/roster")
+def roster(request: Request, visitor: Reading, week: Week = "") -> Response:
+    site = site_of(request)
+    held = held_of(site)
+    first = site.day_here()
+    coming = held.coming(first)
+    asked = read_day(week)
+    near = asked is not None and abs((asked - first).days) < FARTHEST
+    begin = _monday(asked if asked and near else coming[0].day if coming else first)
+    return _page(
+        request, held, "sessions", days=_days(site, held, begin), week=f"Week of {begin.day} {begin:%B %Y}",
+        before=str(begin - datetime.timedelta(days=7)), after=str(begin + datetime.timedelta(days=7)),
+        later=[one for one in _weeks(coming) if one[0] != str(begin)],
+    )  # fmt: skip
+
+
+@router.get("/roster/{view}")
+def view(request: Request, visitor: Reading, view: str) -> Response:
+    site = site_of(request)
+    held = held_of(site)
+    if view not in VIEWS or view == "sessions":
+        raise HTTPException(404)
+    shown: dict[str, Callable[[], dict[str, Any]]] = {
+        "people": lambda: {"tables": [_people(site, held, kind) for kind in ("trainee", "supervisor")]},
+        "leave": lambda: {"absences": list(_absences(held, site.day_here()))},
+        "targets": lambda: {"tables": [_table(held, KINDS["trainee"], TARGETS)]},
+        "kit": lambda: {"tables": [_kit(held, site.day_here())]},
+        "patients": lambda: {"tables": [_whole(held, kind) for kind in _others()]},
+        "limits": lambda: {"tables": [_single(held, kind) for kind in KINDS.values() if not kind.listed]},
+    }
+    return _page(request, held, view, **shown[view]())
+
+
+def _page(request: Request, held: Held, view: str, **values: Any) -> Response:
+    visitor: Visitor = request.state.visitor
+    nothing: dict[str, Any] = {
+        "tables": [],
+        "absences": [],
+        "days": [],
+        "week": "",
+        "before": "",
+        "after": "",
+        "later": [],
+    }
+    return page(
+        request, "roster.html", views=VIEWS.items(), view=view, held=held, gone=_gone(held),
+        may_keep=visitor.role in KEEPERS and held.changeable, entry_path=entry_path,
+        may_take=visitor.role in KEEPERS, people=[*held.people["trainee"], *held.people["supervisor"]],
+        **(nothing | values),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Line:
+    """A session in the week, with who else could be there."""
+
+    session: Session
+    path: str
+    lists: str
+    ends: str
+    kit: str
+    cases: int
+    free: str
+
+
+@dataclass(frozen=True)
+class OneDay:
+    words: str
+    day: str
+    lines: tuple[Line, ...]
+    away: str
+    trainees: str
+
+
+def _monday(day: datetime.date) -> datetime.date:
+    return day - datetime.timedelta(days=day.weekday())
+
+
+def _weeks(coming: Iterable[Session]) -> list[tuple[str, str]]:
+    weeks = dict.fromkeys(_monday(session.day) for session in coming)
+    return [(str(begin), f"{begin.day} {begin:%B}") for begin in weeks]
+
+
+def _days(site: Site, held: Held, begin: datetime.date) -> list[OneDay]:
+    end = begin + datetime.timedelta(days=6)
+    week = [one for one in held.coming(begin) if one.day <= end]
+    placed = [now.allocation.session for now in site.store.lists(begin, end) if now.allocation is not None]
+    found = []
+    for day in dict.fromkeys(session.day for session in week):
+        of_day = [session for session in week if session.day == day]
+        people = [(one.id, one.leave) for one in held.roster.trainees]
+        people += [(one.id, one.leave) for one in held.roster.supervisors]
+        away = [code for code, leave in people if day in leave]
+        lines = tuple(_line(held, session, of_day, placed.count(session.id)) for session in of_day)
+        trainees = [one.id for one in held.roster.trainees if day not in one.leave]
+        found.append(OneDay(f"{day:%A} {day_words(day)}", str(day), lines, ", ".join(away), ", ".join(trainees)))
+    return found
+
+
+def _line(held: Held, session: Session, of_day: list[Session], cases: int) -> Line:
+    busy = {code for other in of_day if other.meets(session) for code in other.supervisors}
+    free = [one.id for one in held.roster.supervisors if session.day not in one.leave and one.id not in busy]
+    kit = next(field for field in fields_of(KINDS["session"].shape) if field.name == "kit")
+    return Line(
+        session, entry_path("session", session.id), session_path(session.id), f"{session.span[1]:%H:%M}",
+        _in_words(kit, written(session.kit)), cases, ", ".join(free),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Table:
+    """Entries in lines: each with its path and the words of its fields."""
+
+    title: str
+    kind: str
+    add: bool
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, str, tuple[str, ...]], ...]
+    nothing: str = "None entered yet."
+
+
+def _table(held: Held, kind: Kind, names: Iterable[str], first: Iterable[tuple[str, dict[str, str]]] = ()) -> Table:
+    fields = [field for name in names for field in fields_of(kind.shape) if field.name == name]
+    more = list(first)
+    columns = (*(title for title, _ in more), *(label(field) for field in fields))
+    rows = tuple(
+        (entry.key, entry_path(kind.name, entry.key),
+         (*(words.get(entry.key, "") for _, words in more), *(_cell(field, entry) for field in fields)))
+        for entry in held.of(kind.name)
+    )  # fmt: skip
+    return Table(f"{kind_words(kind)}s", kind.name, True, columns, rows)
+
+
+def _cell(field: Field, entry: RosterEntry) -> str:
+    return _in_words(field, entry.document.get(field.name))
+
+
+def _in_words(field: Field, value: Any) -> str:
+    told = cell_of(field, value).replace(" + ", ", ")
+    return told.replace("_", " ") if field.sort == "rows" else told
+
+
+def _people(site: Site, held: Held, name: str) -> Table:
+    """What there is to know of people but leave and targets, which have pages of their own; a trainee's stage first."""
+    kind = KINDS[name]
+    names = [field.name for field in fields_of(kind.shape) if field.name not in NOT_FOR_PEOPLE]
+    if name == "supervisor" or site.unit is None:
+        return _table(held, kind, names)
+    known = {trainee.id for trainee in site.unit.trainees}
+    shapes = {
+        key: site.rulebook.stages.shape(site.unit.stage_of(key, site.rulebook)).label
+        if key in known
+        else "not in the unit's file"
+        for key in held.people["trainee"]
+    }
+    return _table(held, kind, names, [("Stage", shapes)])
+
+
+def _kit(held: Held, since: datetime.date) -> Table:
+    coming = {
+        session.id: f"{session.day:%a} {day_words(session.day)}, {session.theatre}" for session in held.coming(since)
+    }
+    table = _table(held, KINDS["session"], ["kit"], [("Session", coming)])
+    rows = tuple(row for key in coming for row in table.rows if row[0] == key)
+    return Table("Counted kit of the coming sessions", "session", False, table.columns, rows, "No session is to come.")
+
+
+def _others() -> list[Kind]:
+    """Kinds of entries that no other page shows."""
+    return [kind for kind in KINDS.values() if kind.listed and kind.name not in ("trainee", "supervisor", "session")]
+
+
+def _whole(held: Held, kind: Kind) -> Table:
+    return _table(held, kind, [field.name for field in fields_of(kind.shape) if field.name not in kind.identity])
+
+
+def _single(held: Held, kind: Kind) -> Table:
+    """Limits, or wishes: a line a field, what is said of it or what holds without."""
+    entry = next(iter(held.of(kind.name)), None)
+    document = entry.document if entry else {}
+    rows = []
+    for field in fields_of(kind.shape):
+        default = kind.shape.model_fields[field.name].default
+        without = f"{default:g}, as usual" if isinstance(default, float) else "as the rulebook says"
+        said = _in_words(field, document.get(field.name))
+        rows.append((label(field), f"{entry_path(kind.name)}#{field.name}", (said or without,)))
+    return Table(kind_words(kind), kind.name, False, ("In force",), tuple(rows))
+
+
+@dataclass(frozen=True)
+class Absence:
+    """A run of days on which somebody is away."""
+
+    who: str
+    kind: str
+    first: str
+    last: str
+    words: str
+
+
+def _absences(held: Held, since: datetime.date) -> Iterable[Absence]:
+    found = []
+    for kind, people in (("trainee", held.roster.trainees), ("supervisor", held.roster.supervisors)):
+        for person in people:
+            days = sorted({day for day in person.leave if day >= since})
+            while days:
+                run = [days.pop(0)]
+                while days and days[0] - run[-1] == datetime.timedelta(days=1):
+                    run.append(days.pop(0))
+                words = day_words(run[0]) if len(run) == 1 else f"{day_words(run[0])} to {day_words(run[-1])}"
+                found.append(Absence(person.id, kind, str(run[0]), str(run[-1]), words))
+    return sorted(found, key=lambda one: (one.first, one.who))
+
+
+def _gone(held: Held) -> list[tuple[str, str]]:
+    """Retired entries, which can be brought back."""
+    retired = [entry for entry in held.entries if entry.retired and entry.kind in KINDS]
+    return [(KINDS[entry.kind].told(entry.key), entry_path(entry.kind, entry.key)) for entry in retired]

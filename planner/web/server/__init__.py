@@ -1,0 +1,1 @@
+"""What every page shares: the application, templates, addresses, settings, prints and problems."""

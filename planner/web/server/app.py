@@ -1,0 +1,85 @@
+"""`make_app(store, rulebook, unit, settings)`: the pages put together into one application."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI
+
+from planner.desk.judge import Judge
+from planner.documents.printing.html import fonts_folder
+from planner.documents.printing.queue import PrintQueue
+from planner.lists.roster.in_force import InForce
+from planner.lists.roster.shapes import Roster
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.shipped import templates_folder
+from planner.unit import Unit
+from planner.web.approvals import case, decide, waiting
+from planner.web.cases import conflict, form, hand_over, new, plan, table
+from planner.web.lists import change, day, morning, orders, place, printing, propose, session, weeks
+from planner.web.roster import entry, import_rows, leave, pages
+from planner.web.security import sign_in
+from planner.web.security.authorisation import check_doors, posted, posted_with_file
+from planner.web.security.passwords import Passwords
+from planner.web.security.security_headers import Shield
+from planner.web.security.sessions import Sessions
+from planner.web.security.throttle import Throttle
+from planner.web.server import notices
+from planner.web.server.clock import OnTheClock
+from planner.web.server.problems import handle_problems
+from planner.web.server.settings import Settings
+from planner.web.server.site import Site
+from planner.web.server.static_files import A_MONTH, ASKED_AGAIN, Looks
+
+# One module a page.
+# The fixed addresses before those that hold a reference.
+PAGES = (
+    *(sign_in, notices, table, new, plan, conflict, hand_over, form),
+    *(waiting, decide, case),
+    *(weeks, change, propose, morning, session, orders, printing, place),
+    day,
+    *(import_rows, leave, entry, pages),
+)
+
+
+def make_app(
+    store: Store,
+    rulebook: Rulebook,
+    unit: Unit | None,
+    settings: Settings | None = None,
+    passwords: Passwords | None = None,
+    roster: Roster | None = None,
+    prints: PrintQueue | None = None,
+) -> FastAPI:
+    """The application over an open store; by the roster in it, else by that of a file, it judges and proposes lists.
+
+    Whoever gives `prints` ends them; else their processes end with this one.
+    Raises RuntimeError when a route does not say who may use it.
+    """
+    settings = settings or Settings()
+    sessions, throttle = Sessions(store, settings), Throttle(store, settings)
+    app = FastAPI(title=rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
+    app.state.site = Site(
+        store,
+        rulebook,
+        unit,
+        settings,
+        sessions,
+        throttle,
+        passwords or Passwords(),
+        Judge(rulebook, unit),
+        InForce(store, rulebook, unit, roster),
+        prints or PrintQueue(),
+    )
+    for module in PAGES:
+        # Not `include_router`, which hides the routes inside: each must be seen to have its door.
+        app.router.routes.extend(module.router.routes)
+    app.mount("/static/fonts", Looks(fonts_folder(), A_MONTH), "fonts")
+    app.mount("/static", Looks(templates_folder() / "web" / "static", ASKED_AGAIN), "static")
+    handle_problems(app)
+    larger = dict.fromkeys(import_rows.TAKES_FILES, settings.largest_file)
+    app.add_middleware(
+        Shield, largest_request=settings.largest_request, secure=settings.secure_cookies, larger=larger
+    )  # fmt: skip
+    app.add_middleware(OnTheClock, zone=unit.clock if unit is not None else None)
+    check_doors(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
+    return app

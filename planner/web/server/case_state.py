@@ -1,0 +1,49 @@
+"""How a case stands, in words: its state, when it was saved, who looked through which section."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from planner.documents.figures import moment
+from planner.local_time import local, wall
+from planner.records.rows import CaseNow, CaseVersion
+from planner.web.cases.fields import Stamp
+
+STATES = {
+    "draft": "Draft",
+    "sent-back": "Question to answer",
+    "submitted": "Waits for approval",
+    "approved": "Approved",
+    "listed": "Approved, on a list",
+    "operated": "Operated",
+}
+# A change to these ends what a consultant has, or has been given, to decide on.
+RESTS_ON_IT = {
+    "submitted": "It waits for approval. Saving a change takes it back, to be submitted again.",
+    "approved": "It is approved. Saving a change withdraws that approval, and tells whoever gave it.",
+    "listed": "It is approved and on a list. Saving a change withdraws the approval, and tells whoever gave it.",
+    "operated": "It has been operated on.",
+}
+
+
+def rests_on_it(now: CaseNow) -> str:
+    return RESTS_ON_IT.get(now.state, "")
+
+
+def clock_time(at: str) -> str:
+    """The time of a stored moment by the unit's clock, `10:32`."""
+    return f"{local(at):%H:%M}"
+
+
+def day_and_time(at: str) -> str:
+    """`2 November 2026, 10:32` by the unit's clock."""
+    return moment(wall(at))
+
+
+def stamps(versions: Iterable[CaseVersion]) -> dict[str, Stamp]:
+    """Who said of each section that it was looked through, and when: the version since which it has stood."""
+    found: dict[str, Stamp] = {}
+    for version in versions:
+        now = version.document.get("none_found_in") or ()
+        found = {section: found.get(section) or Stamp(version.by, day_and_time(version.at)) for section in now}
+    return found

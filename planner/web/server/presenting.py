@@ -1,0 +1,66 @@
+"""Pages from templates: everything escaped, a missing name is an error, the frame's own words filled in."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from planner.documents.printing.html import FACES
+from planner.records.database import StoreUnavailableError
+from planner.shipped import templates_folder
+from planner.web.server.site import site_of
+from planner.wording.words import day_words
+
+# Where each role's work is, in the order the pages are named at the top.
+PLACES = (
+    ("/approvals", "Approvals", ("consultant",)),
+    ("/lists", "Lists", ("organiser", "consultant")),
+    ("/roster", "Roster", ("organiser", "consultant")),
+    ("/cases", "Cases", ("trainee", "consultant", "organiser")),
+)
+
+
+@cache
+def environment() -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(templates_folder() / "web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals["day_words"] = day_words
+    return made
+
+
+def page(request: Request, template: str, status: int = 200, **values: object) -> HTMLResponse:
+    """One page, or part of one, in the frame's terms."""
+    visitor = getattr(request.state, "visitor", None)
+    book = site_of(request).rulebook
+    made = environment().get_template(template).render(
+        visitor=visitor,
+        places=[(path, label) for path, label, roles in PLACES if visitor and visitor.role in roles],
+        here=request.url.path,
+        faces=[name for _, _, name in FACES],
+        unseen=_unseen(request, visitor.code) if visitor else 0,
+        deferral=book.theatre.deferral[0],
+        draft_line="" if book.header.status == "in-force" else book.header.draft_line,
+        **values,
+    )  # fmt: skip
+    return HTMLResponse(made, status)
+
+
+def _unseen(request: Request, code: str) -> int:
+    """How many notices wait; none are counted where the records cannot be reached, which is then what the page says."""
+    try:
+        return len(site_of(request).store.notices(code))
+    except StoreUnavailableError:
+        return 0
+
+
+def is_partial(request: Request) -> bool:
+    """Whether the page's own script asked, so that a part of the page is enough."""
+    return request.headers.get("HX-Request") == "true"

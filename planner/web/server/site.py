@@ -1,0 +1,76 @@
+"""What every page of one server shares."""
+
+from __future__ import annotations
+
+import asyncio
+import datetime
+from dataclasses import dataclass, field
+
+from starlette.requests import Request
+
+from planner.desk.desk import Desk
+from planner.desk.judge import Judge
+from planner.documents.printing.queue import PrintQueue
+from planner.errors import PlannerError
+from planner.lists.roster.in_force import InForce
+from planner.lists.week.from_records import FromRecords
+from planner.local_time import local
+from planner.records.rows import Person
+from planner.records.store import Store
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import Unit
+from planner.web.security.passwords import Passwords
+from planner.web.security.sessions import Sessions
+from planner.web.security.throttle import Throttle
+from planner.web.server.settings import Settings
+from planner.web.server.tickets import Tickets
+
+LONGEST_CODE = 60
+
+
+@dataclass(frozen=True)
+class Site:
+    store: Store
+    rulebook: Rulebook
+    unit: Unit | None
+    settings: Settings
+    sessions: Sessions
+    throttle: Throttle
+    passwords: Passwords
+    judge: Judge
+    in_force: InForce
+    prints: PrintQueue
+    tickets: Tickets = field(default_factory=Tickets)
+    # One print is planned at a time: many at once would share the one processor that pages have.
+    ordering: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    @property
+    def lists(self) -> FromRecords | None:
+        """The reader of the lists by the roster in force; None where there is none. Raises PlannerError."""
+        return self.in_force.lists()
+
+    @property
+    def desk(self) -> Desk:
+        """The way to everything that is decided, placed or printed."""
+        return Desk(self.store, self.rulebook, self.unit, self.judge, self.in_force.lists, self.day_here)
+
+    def day_here(self) -> datetime.date:
+        """The day by the unit's clock."""
+        return local(self.settings.clock()).date()
+
+
+def site_of(request: Request) -> Site:
+    site = request.app.state.site
+    assert isinstance(site, Site)
+    return site
+
+
+def active_person(store: Store, code: str) -> Person | None:
+    """Whoever has this code and may still sign in, None for anybody else or what is no code."""
+    if not code or len(code) > LONGEST_CODE or not code.isprintable():
+        return None
+    try:
+        person = store.person(code)
+    except PlannerError:
+        return None
+    return person if person.active else None

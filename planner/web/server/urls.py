@@ -1,0 +1,54 @@
+"""Where a case's pages are, and the look-up of a case by them."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import Request
+from starlette.convertors import Convertor, register_url_convertor
+from starlette.exceptions import HTTPException
+
+from planner.records.rows import Case
+from planner.web.server.site import site_of
+
+
+class EyeConvertor(Convertor[str]):
+    """The side of an eye in an address; a reference may hold a slash, and so takes the rest."""
+
+    regex = "right|left"
+
+    def convert(self, value: str) -> str:
+        return value
+
+    def to_string(self, value: Any) -> str:
+        return str(value)
+
+
+register_url_convertor("eye", EyeConvertor())
+CASE = "/cases/{reference:path}/{eye:eye}"
+APPROVAL = "/approvals/{reference:path}/{eye:eye}"
+LISTING = "/lists/place/{reference:path}/{eye:eye}"
+
+
+def case_path(case: Case, page: str = "") -> str:
+    """The address of a case, or of one of its pages."""
+    return f"/cases/{quote(case.reference, safe='')}/{case.eye}" + (f"/{page}" if page else "")
+
+
+def approval_path(case: Case, page: str = "") -> str:
+    """Where a consultant decides on a case."""
+    return "/approvals" + case_path(case, page).removeprefix("/cases")
+
+
+def list_path(case: Case) -> str:
+    """Where a case is given its place on a list."""
+    return "/lists/place" + case_path(case).removeprefix("/cases")
+
+
+def find(request: Request, reference: str, eye: str) -> Case:
+    """The case of an address; 404 where there is none."""
+    case = site_of(request).store.find_case(reference, eye) if reference.isprintable() else None
+    if case is None:
+        raise HTTPException(404)
+    return case
