@@ -11,9 +11,9 @@ from sqlalchemy import Row
 from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.cases import case_in, concerned_in
-from planner.records.listing import BUILDERS, approval_in, known_people, lock_in
+from planner.records.listing import approval_in, known_people, lock_in
 from planner.records.repository import Part, checked_text, end, notify, one_of, open_rows, raise_for, with_endings
-from planner.records.rows import Lock, Wanted
+from planner.records.rows import BUILDERS, Lock, Wanted
 from planner.records.trail import Change
 from planner.wording.words import day_words
 

@@ -12,10 +12,10 @@ from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.changes import CHANGEABLE, FIXED, Conflict, changed, differences, flat, names_changed
 from planner.records.deciding import require_nothing_unseen
-from planner.records.owning import PREPARERS, owners_in, require_editor
+from planner.records.owning import owners_in, require_editor
 from planner.records.references import document_faults
 from planner.records.repository import Part, end, notify, one_of, open_rows, raise_for
-from planner.records.rows import NOTHING_OPEN, Case, CaseVersion, Document, Seen
+from planner.records.rows import NOTHING_OPEN, PREPARERS, Case, CaseVersion, Document, Seen
 from planner.records.trail import Change, canonical
 from planner.wording.words import eye_words
 

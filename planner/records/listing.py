@@ -21,10 +21,8 @@ from planner.records.repository import (
     open_rows,
     with_endings,
 )
-from planner.records.rows import Allocation
+from planner.records.rows import BUILDERS, Allocation
 from planner.wording.words import day_words
-
-BUILDERS = ("organiser", "consultant")
 
 
 class Listing(Part):

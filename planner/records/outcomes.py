@@ -23,7 +23,7 @@ from planner.records.repository import (
     steps_of,
     with_endings,
 )
-from planner.records.rows import Notice, Operated, Outcome, StepChange
+from planner.records.rows import PREPARERS, Notice, Operated, Outcome, StepChange
 from planner.records.trail import canonical
 
 
@@ -47,7 +47,7 @@ class Outcomes(Part):
         note = checked_text(note, "note")
         named = [checked_text(item, "complications", required=True) for item in complications]
         done = checked_steps(steps)
-        with self._changing(by, "trainee", "consultant") as change:
+        with self._changing(by, *PREPARERS) as change:
             self._as_person(by)
             connection = change.connection
             case = case_in(connection, case_id)

@@ -9,11 +9,10 @@ from sqlalchemy import Connection, Row, select
 from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.repository import Part, checked_text, known_person, notify, one_of, person_in
-from planner.records.rows import Handover
+from planner.records.rows import PREPARERS, READERS, Handover
 from planner.records.trail import Change
 from planner.wording.words import eye_words
 
-PREPARERS = ("trainee", "consultant")
 # Organisers hand over what was left by somebody who has gone; they edit nothing.
 _ALWAYS_HAND_OVER = ("consultant", "organiser")
 
@@ -36,7 +35,7 @@ class Owning(Part):
         somebody else has it by now.
         """
         why = checked_text(why, "reason")
-        with self._changing(by, *PREPARERS, "organiser") as change:
+        with self._changing(by, *READERS) as change:
             self._as_person(by)
             connection, told = change.connection, _told(change.connection, case_id)
             owners = owners_in(connection, [case_id])[case_id]

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import re
-from typing import Any, get_args
+from typing import Any
 
 from sqlalchemy import delete, func, insert, select, update
 
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.repository import COMMAND_LINE, SERVER, Part, person_in, person_of
-from planner.records.rows import Person, Role
+from planner.records.rows import ROLES, Person
 from planner.records.trail import canonical, sha256
 
-ROLES: tuple[str, ...] = get_args(Role)
 _CODE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 LONGEST_CODE, LONGEST_NAME = 40, 80
 

@@ -11,9 +11,8 @@ from sqlalchemy import ColumnElement, Row, select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.listing import BUILDERS
 from planner.records.repository import Part, checked_text, notify
-from planner.records.rows import ListVersion
+from planner.records.rows import BUILDERS, ListVersion
 from planner.records.trail import canonical
 
 

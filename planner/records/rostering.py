@@ -11,10 +11,9 @@ from sqlalchemy import Connection, Row, func, select
 from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.repository import Part, checked_text
-from planner.records.rows import RosterChange, RosterEntry
+from planner.records.rows import KEEPERS, RosterChange, RosterEntry
 from planner.records.trail import canonical
 
-KEEPERS = ("organiser",)
 Address = tuple[str, str]
 
 

@@ -12,9 +12,8 @@ from planner import __version__
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.cases import case_in, version_in
-from planner.records.owning import PREPARERS
 from planner.records.repository import Part, one_of
-from planner.records.rows import Document, Snapshot
+from planner.records.rows import READERS, Document, Snapshot
 from planner.records.trail import canonical
 from planner.wording.words import eye_words
 
@@ -55,7 +54,7 @@ class Snapshots(Part):
         except (KeyError, TypeError, ValueError) as error:
             raise PlannerError.one("is not an assessment to keep", "snapshot", f"{error!r}") from None
         table = schema.snapshots
-        with self._changing(by, *PREPARERS, "organiser") as change:
+        with self._changing(by, *READERS) as change:
             case = case_in(change.connection, case_id)
             version_in(change.connection, case_id, version)
             if (str(inner.get("case")), inner.get("eye")) != (case.reference, case.eye):

@@ -10,7 +10,6 @@ from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.cases import case_in, concerned_in, require_current, version_in
 from planner.records.deciding import require_as_seen
-from planner.records.owning import PREPARERS
 from planner.records.repository import (
     Part,
     checked_text,
@@ -22,7 +21,7 @@ from planner.records.repository import (
     open_rows,
     with_endings,
 )
-from planner.records.rows import NOTHING_OPEN, Answer, Question, Seen, Submission
+from planner.records.rows import NOTHING_OPEN, READERS, Answer, Question, Seen, Submission
 
 
 class Submitting(Part):
@@ -37,7 +36,7 @@ class Submitting(Part):
         version.
         """
         note = checked_text(note, "note")
-        with self._changing(by, *PREPARERS, "organiser") as change:
+        with self._changing(by, *READERS) as change:
             self._as_person(by)
             require_as_seen(change.connection, case_id, seen)
             require_current(change.connection, case_id, version)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import Field
 
@@ -11,6 +11,7 @@ from planner.rulebook.shapes import Slug
 
 Minutes = Annotated[Number, Field(gt=0, le=600)]
 ListOperator = Literal["steps-only", "early", "middle", "late", "independent", "consultant"]
+OPERATORS: tuple[ListOperator, ...] = get_args(ListOperator)
 
 
 class Grade(Entry):

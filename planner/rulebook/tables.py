@@ -8,7 +8,7 @@ from typing import get_args
 
 from planner.case import STAGES
 from planner.errors import Fault
-from planner.rulebook.list_shapes import ListOperator
+from planner.rulebook.list_shapes import OPERATORS
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, By, Level, Operator, PointsBand, ProbabilityBand
 
@@ -140,7 +140,7 @@ def _durations(rulebook: Rulebook) -> Iterator[Fault]:
     """Every operator has one grade, so that every operation can be timed."""
     spot = rulebook.spots[("durations.yaml", "")]
     named = [row.operator for row in rulebook.durations.stands_for]
-    for operator in get_args(ListOperator):
+    for operator in OPERATORS:
         if named.count(operator) != 1:
             what = f"`stands_for` names {operator} {'twice' if operator in named else 'nowhere'}"
             hint = f"- {{operator: {operator}, grade: ..., basis: ...}}, once"

@@ -33,14 +33,14 @@ from visits import PASSWORD, Clock, Visit
 from planner.lists.roster.entries import parts_of
 from planner.lists.roster.shapes import Roster
 from planner.lists.week.lists_file import written
-from planner.records.rows import RosterChange
+from planner.records.rows import ROLES, RosterChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.web.approvals.glance import digest
 from planner.web.cases import plan as plan_page
 from planner.web.lists import printing as lists_print
 from planner.web.lists.judged import state_of
-from planner.web.security.authorisation import ROLES, doors_of
+from planner.web.security.authorisation import doors_of
 from planner.web.security.security_headers import CONTENT_POLICY
 from planner.web.server.site import Site
 

@@ -11,11 +11,12 @@ from fastapi import APIRouter, FastAPI
 from fastapi.routing import APIRoute
 from starlette.routing import Mount
 
+from planner.records.rows import ROLES
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.web.cases import plan as plan_page
 from planner.web.security import sign_in
-from planner.web.security.authorisation import ROLES, check_doors, posted, posted_with_file
+from planner.web.security.authorisation import check_doors, posted, posted_with_file
 from planner.web.server.app import make_app
 
 PREPARING = ("trainee", "consultant")

@@ -12,7 +12,7 @@ from planner.cli.options import JsonOption, RulesOption, rulebook_in
 if TYPE_CHECKING:
     from planner.lists.week.instance import Instance, Key, Lists
     from planner.lists.week.minutes_log import Learnt, Log
-    from planner.rulebook.list_shapes import OwnLog
+    from planner.rulebook.list_shapes import Grade, OwnLog
 
 SHOWN = 3  # places of a case that are named beside its own
 SET_ASIDE_SHOWN = 20  # faults of a log that are told; the file holds them all
@@ -111,10 +111,11 @@ def minutes(
     from planner.cli.assess import in_json
     from planner.errors import Fault, PlannerError
     from planner.lists.week.minutes import Time
-    from planner.lists.week.minutes_log import OPERATORS, learnt, read_log
+    from planner.lists.week.minutes_log import learnt, read_log
+    from planner.rulebook.list_shapes import OPERATORS
 
     durations = rulebook_in(rules).durations
-    grades = {operator: durations.grade_of(operator) for operator in OPERATORS}
+    grades: dict[str, Grade] = {operator: durations.grade_of(operator) for operator in OPERATORS}
     read, policy = read_log(log), durations.own_log
     published = {operator: Time(grade.mean, grade.sd) for operator, grade in grades.items()}
     found = list(learnt(read, published, policy))

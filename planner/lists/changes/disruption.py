@@ -12,7 +12,7 @@ from pydantic import Field, ValidationError
 from planner import strict_yaml
 from planner.claims import Day, Entry, Whole
 from planner.errors import Fault, PlannerError
-from planner.lists.roster.shapes import Clock, Session
+from planner.lists.roster.shapes import Clock, Session, SessionMinutes
 from planner.lists.week.instance import Instance
 from planner.rulebook import misfits
 from planner.rulebook.references import nearest
@@ -36,7 +36,7 @@ class Changed(Entry):
 
     session: str
     lost: bool = False
-    minutes: Annotated[Whole, Field(ge=30, le=720)] | None = None
+    minutes: SessionMinutes | None = None
     without_anaesthetist: bool = False
     sets: dict[str, Annotated[Whole, Field(ge=0)]] = {}
     because: str

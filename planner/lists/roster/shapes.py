@@ -11,11 +11,12 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, ValidationError
 
 from planner import strict_yaml
-from planner.case import STAGES, Stage
+from planner.case import Stage
 from planner.claims import Day, Entry, Number, Whole, YesNo
 from planner.errors import Fault, PlannerError
-from planner.lists.week.minutes import LONGEST
+from planner.lists.week.minutes import LONGEST, SHORTEST
 from planner.rulebook import misfits
+from planner.rulebook.list_shapes import OPERATORS
 from planner.rulebook.references import nearest
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.rulebook.shapes import By, StepId
@@ -36,6 +37,7 @@ def _clock(raw: Any) -> Any:
 
 
 Clock = Annotated[datetime.time, BeforeValidator(_clock)]
+SessionMinutes = Annotated[Whole, Field(ge=SHORTEST, le=LONGEST)]
 
 
 class Learner(Entry):
@@ -110,7 +112,7 @@ class Session(Entry):
     day: Day
     starts: Clock
     theatre: str
-    minutes: Annotated[Whole, Field(ge=30, le=LONGEST)]
+    minutes: SessionMinutes
     anaesthetist: YesNo
     supervisors: list[str]
     kit: dict[str, KitSets] = {}
@@ -273,11 +275,10 @@ def _unknown(roster: Roster, unit: Unit, rulebook: Rulebook, spot: Spot) -> Iter
             if name not in equipment:
                 where = spot.at("sessions", index, "kit", name)
                 yield Fault(where, f"no equipment {name!r} in the rulebook", hint=nearest(name, equipment))
-    operators = [*STAGES, "consultant"]
     for name in roster.limits.operating_minutes:
-        if name not in operators:
+        if name not in OPERATORS:
             where = spot.at("limits", "operating_minutes", name)
-            yield Fault(where, f"no operator {name!r}", hint=f"one of {', '.join(operators)}")
+            yield Fault(where, f"no operator {name!r}", hint=f"one of {', '.join(OPERATORS)}")
 
 
 def _respelt(roster: Roster, spot: Spot) -> Iterator[Fault]:

@@ -15,7 +15,6 @@ from planner.conditions import FactorHolds, OptionWins, Test
 from planner.errors import PlannerError
 from planner.lists.roster.shapes import Limits, Patient, Roster
 from planner.lists.week.instance import (
-    CONSULTANT,
     Covering,
     Fellow,
     FixedOrder,
@@ -32,6 +31,7 @@ from planner.lists.week.waiting import waiting
 from planner.plan.approved import Given, allocated, allocation_for
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
+from planner.rulebook.list_shapes import OPERATORS
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import Truth
 from planner.unit import Unit
@@ -70,8 +70,8 @@ def instance_of(
             frozenset(learner.needs), learner.shown_tier, learner.done,
         )  # fmt: skip
     durations, limits = rulebook.durations, roster.limits
-    times = {}
-    for operator in (*STAGES, CONSULTANT):
+    times: dict[str, Time] = {}
+    for operator in OPERATORS:
         own, grade = limits.operating_minutes.get(operator), durations.grade_of(operator)
         times[operator] = Time(own.mean, own.sd) if own else Time(grade.mean, grade.sd)
     own_days = limits.days_between_eyes

@@ -15,7 +15,7 @@ from itertools import pairwise
 from operator import mul
 from statistics import NormalDist
 
-LONGEST = 720  # minutes; no session is longer
+SHORTEST, LONGEST = 30, 720  # minutes of a session
 _STANDARD = NormalDist()
 
 

@@ -18,17 +18,14 @@ from pathlib import Path
 from statistics import NormalDist, fmean, quantiles, stdev
 
 from planner import strict_yaml
-from planner.case import STAGES
 from planner.errors import Fault, PlannerError
 from planner.exchange.source import WHY, separator_of
-from planner.lists.week.instance import CONSULTANT
 from planner.lists.week.minutes import LONGEST, Time
-from planner.rulebook.list_shapes import OwnLog
+from planner.rulebook.list_shapes import OPERATORS, OwnLog
 from planner.rulebook.references import nearest
 
 LARGEST_FILE = 20_000_000
 NAMED, TURNOVER = ("operator", "minutes"), "turnover"
-OPERATORS = (*STAGES, CONSULTANT)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from planner.errors import PlannerError
 from planner.records.changes import Conflict, Difference, changed
 from planner.records.deciding import DecidedMeanwhile
 from planner.records.owning import NotTheirs
-from planner.records.rows import Case, CaseVersion
+from planner.records.rows import PREPARERS, Case, CaseVersion
 from planner.records.store import Store
 from planner.web.cases.answers import Answers
 from planner.web.cases.fields import labels, shown_value
@@ -29,7 +29,7 @@ from planner.web.server.site import Site, site_of
 from planner.web.server.urls import CASE, case_path, find
 
 router = APIRouter()
-Preparing = Annotated[Visitor, Depends(Door("trainee", "consultant"))]
+Preparing = Annotated[Visitor, Depends(Door(*PREPARERS))]
 MINE, THEIRS = "mine", "theirs"
 LONGEST_NUMBER = 9
 

@@ -13,7 +13,7 @@ from planner.errors import PlannerError
 from planner.records.changes import CHANGEABLE, Conflict
 from planner.records.deciding import DecidedMeanwhile
 from planner.records.owning import NotTheirs, may_edit
-from planner.records.rows import CaseNow, CaseVersion
+from planner.records.rows import PREPARERS, CaseNow, CaseVersion
 from planner.web.approvals.standing import state_of
 from planner.web.approvals.tier_words import without_percentages
 from planner.web.cases.answers import Answers, read_answers
@@ -28,7 +28,7 @@ from planner.web.server.site import Site, site_of
 from planner.web.server.urls import CASE, case_path, find
 
 router = APIRouter()
-Preparing = Annotated[Visitor, Depends(Door("trainee", "consultant"))]
+Preparing = Annotated[Visitor, Depends(Door(*PREPARERS))]
 # The first part of the form: what the case is, before what was found.
 HEADINGS = "case"
 

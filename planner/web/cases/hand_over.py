@@ -8,7 +8,8 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
-from planner.records.owning import PREPARERS, may_hand_over
+from planner.records.owning import may_hand_over
+from planner.records.rows import PREPARERS, READERS
 from planner.web.security.authorisation import Door, Posted, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
@@ -16,7 +17,7 @@ from planner.web.server.site import site_of
 from planner.web.server.urls import CASE, case_path, find
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
+Reading = Annotated[Visitor, Depends(Door(*READERS))]
 LONGEST = 200
 
 

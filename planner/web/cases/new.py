@@ -9,13 +9,14 @@ from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
 from planner.records.references import reference_fault
+from planner.records.rows import PREPARERS
 from planner.web.security.authorisation import Door, Posted, Visitor
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
 from planner.web.server.urls import case_path
 
 router = APIRouter()
-Preparing = Annotated[Visitor, Depends(Door("trainee", "consultant"))]
+Preparing = Annotated[Visitor, Depends(Door(*PREPARERS))]
 FIELDS = ("case", "patient", "eye", "planned_stage")
 
 

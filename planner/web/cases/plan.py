@@ -18,7 +18,7 @@ from planner.documents.printing.html import render_html
 from planner.documents.printing.pdf import render_pdf
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
-from planner.records.rows import CaseNow
+from planner.records.rows import PREPARERS, READERS, CaseNow
 from planner.web.approvals.standing import standing_of, state_of
 from planner.web.security.authorisation import Door, Posted, Visitor
 from planner.web.server.case_state import clock_time, day_and_time
@@ -30,8 +30,8 @@ from planner.web.server.tickets import Ordered
 from planner.web.server.urls import CASE, case_path, find
 
 router = APIRouter()
-Preparing = Annotated[Visitor, Depends(Door("trainee", "consultant"))]
-Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
+Preparing = Annotated[Visitor, Depends(Door(*PREPARERS))]
+Reading = Annotated[Visitor, Depends(Door(*READERS))]
 LONGEST_NOTE = 2000
 
 
@@ -116,7 +116,7 @@ def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, .
         submitted_at=day_and_time(now.submission.at) if now.submission else "",
         approved_at=day_and_time(now.approval.at) if now.approval else "",
         questions=site.store.questions(now.case.id), when=day_and_time,
-        may_prepare=visitor.role in ("trainee", "consultant"),
+        may_prepare=visitor.role in PREPARERS,
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from planner.readings import read_day
 from planner.records.approved import stands_on
-from planner.records.rows import CaseNow
+from planner.records.rows import PREPARERS, READERS, CaseNow
 from planner.web.approvals.standing import state_of
 from planner.web.approvals.tier_words import readings
 from planner.web.security.authorisation import Door, Visitor
@@ -22,8 +22,7 @@ from planner.web.server.urls import case_path
 from planner.wording.words import day_words
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
-PREPARERS = ("trainee", "consultant")
+Reading = Annotated[Visitor, Depends(Door(*READERS))]
 
 
 @dataclass(frozen=True)

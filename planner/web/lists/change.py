@@ -19,6 +19,7 @@ from planner.lists.rules.checker import check
 from planner.lists.rules.of_people import APPROVAL
 from planner.lists.week.instance import Key, Lists
 from planner.lists.week.week import Broken
+from planner.records.rows import BUILDERS
 from planner.web.lists.judged import State, session_path, state_of
 from planner.web.security.authorisation import Door, Posted, Visitor
 from planner.web.server.presenting import page
@@ -26,7 +27,7 @@ from planner.web.server.site import site_of
 from planner.web.server.urls import case_path
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
+Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 ACTS = ("put", "up", "down", "off", "lock", "unlock")
 LONGEST = 300
 CHANGED = "The lists have changed since you opened that page. Look at them again; nothing was changed."

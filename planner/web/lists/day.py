@@ -14,7 +14,7 @@ from planner.desk.in_force import shown_plan
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.readings import read_day
-from planner.records.rows import Allocation, CaseNow
+from planner.records.rows import BUILDERS, READERS, Allocation, CaseNow
 from planner.web.lists.warnings import warnings
 from planner.web.security.authorisation import Door, Posted, Visitor
 from planner.web.server.case_state import day_and_time
@@ -23,9 +23,8 @@ from planner.web.server.site import Site, site_of
 from planner.web.server.urls import case_path
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
-Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
-BUILDERS = ("organiser", "consultant")
+Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
+Reading = Annotated[Visitor, Depends(Door(*READERS))]
 LONGEST = 300
 
 

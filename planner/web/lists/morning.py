@@ -15,16 +15,17 @@ from planner.claims import Entry
 from planner.lists.changes.disruption import Away, Begun, Changed, Happened
 from planner.lists.changes.repair import repair
 from planner.lists.week.minutes import LONGEST as MINUTES
+from planner.lists.week.minutes import SHORTEST
 from planner.local_time import local
+from planner.records.rows import BUILDERS
 from planner.web.lists.judged import State, state_of
 from planner.web.lists.propose import refused_page, repaired_page
 from planner.web.security.authorisation import Door, Posted, Visitor
 from planner.web.server.site import site_of
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
+Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 LONGEST = 200
-SHORTEST = 30  # minutes
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
 
 

@@ -14,7 +14,7 @@ from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.readings import read_day
 from planner.records.approved import holds_until
-from planner.records.rows import CaseNow
+from planner.records.rows import BUILDERS, CaseNow
 from planner.web.approvals.standing import plan_as_approved, standing_of
 from planner.web.lists.judged import has_sessions, state_of
 from planner.web.lists.options import options_page
@@ -25,7 +25,7 @@ from planner.web.server.site import Site, site_of
 from planner.web.server.urls import LISTING, case_path, find, list_path
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
+Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 FIELDS = ("day", "theatre", "place", "trainee", "supervisor")
 LONGEST_THEATRE = 30
 WEEKS = 26

@@ -15,6 +15,7 @@ from planner.lists.output.calendar import calendar_of
 from planner.lists.output.glance import glance
 from planner.lists.output.paper import render_brief, render_glance
 from planner.lists.output.table import table_of
+from planner.records.rows import BUILDERS, READERS
 from planner.web.lists.judged import session_path, state_of
 from planner.web.lists.session import SESSION
 from planner.web.security.authorisation import Door, Visitor
@@ -24,8 +25,8 @@ from planner.web.server.site import Site, site_of
 from planner.web.server.tickets import Ordered
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
-Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
+Reading = Annotated[Visitor, Depends(Door(*READERS))]
+Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 
 
 @router.get(SESSION + "/brief.pdf")

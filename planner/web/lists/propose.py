@@ -21,6 +21,7 @@ from planner.lists.rules.checker import check
 from planner.lists.week.instance import Instance, Placing
 from planner.lists.week.lists_file import lists_in, written
 from planner.lists.week.week import Broken, Week
+from planner.records.rows import BUILDERS
 from planner.web.lists.change import CHANGED, LONGEST, new_faults
 from planner.web.lists.judged import State, session_path, state_of
 from planner.web.security.authorisation import Door, Posted, Visitor
@@ -29,7 +30,7 @@ from planner.web.server.site import site_of
 from planner.wording.words import day_words
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
+Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 LONGER = 20.0  # seconds, about, that a search for the best takes
 KINDS = {
     "new": "placed", "session": "moved", "people": "other people", "order": "other place", "off": "off",

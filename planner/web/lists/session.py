@@ -20,6 +20,7 @@ from planner.lists.changes.versions import lists_of
 from planner.lists.rules.of_people import APPROVAL
 from planner.lists.week.instance import Placing
 from planner.records.publishing import PublishedMeanwhile
+from planner.records.rows import BUILDERS, READERS
 from planner.web.lists.change import REASONS
 from planner.web.lists.judged import State, session_path, state_of
 from planner.web.lists.warnings import of_standing
@@ -31,10 +32,9 @@ from planner.web.server.urls import case_path, list_path
 from planner.wording.words import eye_words, percent
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
-Reading = Annotated[Visitor, Depends(Door("trainee", "consultant", "organiser"))]
+Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
+Reading = Annotated[Visitor, Depends(Door(*READERS))]
 SESSION = "/lists/session/{session}"
-BUILDERS = ("organiser", "consultant")
 LONGEST = 200
 MARKS = {
     "new": "NEW", "people": "OTHER PEOPLE", "order": "OTHER PLACE", "session": "MOVED HERE", "off": "OFF",

@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from planner.documents.figures import day as day_words
 from planner.lists.roster.shapes import Session
-from planner.records.rows import CaseNow
+from planner.records.rows import BUILDERS, CaseNow
 from planner.web.approvals.standing import enter_lapses
 from planner.web.lists.judged import State, has_sessions, needed_at_once, session_path, state_of
 from planner.web.lists.pool import narrowed, offered, pool
@@ -22,7 +22,7 @@ from planner.web.server.site import Site, site_of
 from planner.wording.words import percent
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door("organiser", "consultant"))]
+Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 Choice = Annotated[str, Query(max_length=60)]
 WEEKS = 6
 

@@ -16,11 +16,9 @@ from planner.errors import PlannerError
 from planner.lists.roster.entries import KINDS, Kind, no_new_fault, wrong_fields
 from planner.lists.roster.fields import cell_of, fields_of
 from planner.records.rostering import RosterConflict
-from planner.records.rows import RosterChange, RosterEntry
+from planner.records.rows import BUILDERS, KEEPERS, RosterChange, RosterEntry
 from planner.web.roster.form import options_of, read_form, shown_fields
 from planner.web.roster.judged import (
-    KEEPERS,
-    READERS,
     Held,
     affected,
     changeable,
@@ -37,7 +35,7 @@ from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door(*READERS))]
+Reading = Annotated[Visitor, Depends(Door(*BUILDERS))]
 Keeping = Annotated[Visitor, Depends(Door(*KEEPERS))]
 Key = Annotated[str, Query(max_length=200)]
 ENTRY = "/roster/entry/{kind}"

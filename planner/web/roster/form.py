@@ -8,9 +8,9 @@ from typing import Any
 
 from starlette.datastructures import FormData
 
-from planner.case import STAGES
 from planner.lists.roster.entries import Kind, written, wrong_fields
 from planner.lists.roster.fields import Field, cell_of, fields_of, read_cell
+from planner.rulebook.list_shapes import OPERATORS
 from planner.web.cases.answers import FINDING
 from planner.web.roster.words import hint, label
 from planner.web.server.site import Site
@@ -66,7 +66,7 @@ def options_of(site: Site, kind: Kind, people: Mapping[str, tuple[str, ...]]) ->
         "needs": steps,
         "supervisors": _same(people.get("supervisor", ())),
         "kit": tuple((item.id, item.label) for item in book.kit.equipment),
-        "operating_minutes": _same((*STAGES, "consultant")),
+        "operating_minutes": _same(OPERATORS),
     }
     if kind.name == "trainee" and site.unit is not None:
         taken = set(people.get("trainee", ()))

@@ -20,8 +20,6 @@ from planner.unit import Unit
 from planner.web.server.site import Site
 from planner.wording.words import day_words
 
-KEEPERS = ("organiser",)
-READERS = ("organiser", "consultant")
 FAR = datetime.timedelta(days=400)
 
 

@@ -13,8 +13,8 @@ from planner.lists.roster.entries import no_new_fault
 from planner.lists.roster.fields import days_between
 from planner.lists.roster.import_rows import PEOPLE
 from planner.readings import read_day
-from planner.records.rows import RosterChange
-from planner.web.roster.judged import KEEPERS, affected, changeable, unit_of
+from planner.records.rows import KEEPERS, RosterChange
+from planner.web.roster.judged import affected, changeable, unit_of
 from planner.web.security.authorisation import Door, Posted, Visitor
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of

@@ -16,16 +16,16 @@ from planner.lists.roster.entries import KINDS, Kind, written
 from planner.lists.roster.fields import Field, cell_of, fields_of
 from planner.lists.roster.shapes import Session
 from planner.readings import read_day
-from planner.records.rows import RosterEntry
+from planner.records.rows import BUILDERS, KEEPERS, RosterEntry
 from planner.web.lists.judged import session_path
-from planner.web.roster.judged import KEEPERS, READERS, Held, entry_path, held_of
+from planner.web.roster.judged import Held, entry_path, held_of
 from planner.web.roster.words import kind_words, label
 from planner.web.security.authorisation import Door, Visitor
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door(*READERS))]
+Reading = Annotated[Visitor, Depends(Door(*BUILDERS))]
 Week = Annotated[str, Query(max_length=10)]
 VIEWS = {
     "sessions": "Sessions", "people": "People", "leave": "Leave", "targets": "Targets", "kit": "Kit in the room",

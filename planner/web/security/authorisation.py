@@ -14,10 +14,10 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.routing import BaseRoute, Mount
 
+from planner.records.rows import ROLES
 from planner.web.security.sessions import password_mark
 from planner.web.server.site import active_person, site_of
 
-ROLES = ("trainee", "consultant", "organiser", "administrator")
 SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
 # Only letter forms and the page's own looks stand there.
 OPEN_MOUNTS = {"/static", "/static/fonts"}

@@ -11,7 +11,8 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from planner.web.security.authorisation import ROLES, Door, Posted, Visitor, cookie_name
+from planner.records.rows import ROLES
+from planner.web.security.authorisation import Door, Posted, Visitor, cookie_name
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, active_person, site_of
 

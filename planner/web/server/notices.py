@@ -9,8 +9,8 @@ from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
-from planner.records.rows import Notice
-from planner.web.security.authorisation import ROLES, Door, Posted, Visitor
+from planner.records.rows import ROLES, Notice
+from planner.web.security.authorisation import Door, Posted, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of

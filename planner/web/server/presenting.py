@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse
 
 from planner.documents.printing.html import FACES
 from planner.records.database import StoreUnavailableError
+from planner.records.rows import BUILDERS, READERS
 from planner.shipped import templates_folder
 from planner.web.server.site import site_of
 from planner.wording.words import day_words
@@ -17,9 +18,9 @@ from planner.wording.words import day_words
 # Where each role's work is, in the order the pages are named at the top.
 PLACES = (
     ("/approvals", "Approvals", ("consultant",)),
-    ("/lists", "Lists", ("organiser", "consultant")),
-    ("/roster", "Roster", ("organiser", "consultant")),
-    ("/cases", "Cases", ("trainee", "consultant", "organiser")),
+    ("/lists", "Lists", BUILDERS),
+    ("/roster", "Roster", BUILDERS),
+    ("/cases", "Cases", READERS),
 )
 
 
