@@ -40,7 +40,7 @@ from planner.web.approvals.glance import digest
 from planner.web.cases import plan as plan_page
 from planner.web.lists import printing as lists_print
 from planner.web.lists.judged import state_of
-from planner.web.security.authorisation import doors_of
+from planner.web.security.authorisation import roles_allowed_on
 from planner.web.security.security_headers import CONTENT_POLICY
 from planner.web.server.site import Site
 
@@ -114,7 +114,7 @@ def visitor(address: str, role: str | None) -> tuple[requests.Session, str]:
 
 
 def roles_of(app: FastAPI, operation: Any) -> tuple[str, ...]:
-    return doors_of(routes(app)[operation.method.upper(), operation.path]) or ()
+    return roles_allowed_on(routes(app)[operation.method.upper(), operation.path]) or ()
 
 
 def routes(app: FastAPI) -> dict[tuple[str, str], APIRoute]:

@@ -16,7 +16,7 @@ from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.web.cases import plan as plan_page
 from planner.web.security import sign_in
-from planner.web.security.authorisation import check_doors, posted, posted_with_file
+from planner.web.security.authorisation import check_authorisation, posted, posted_with_file
 from planner.web.server.app import make_app
 
 PREPARING = ("trainee", "consultant")
@@ -168,7 +168,7 @@ def test_a_server_with_a_route_that_names_no_roles_does_not_start(store: Store, 
     router.add_api_route("/open", lambda: "anybody", methods=["GET"])
     app.router.routes.extend(router.routes)
     with pytest.raises(RuntimeError, match="/open does not say who may use it"):
-        check_doors(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
+        check_authorisation(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
 
 
 def test_a_server_with_a_form_whose_token_is_not_checked_does_not_start(store: Store, rulebook: Rulebook) -> None:
@@ -181,4 +181,4 @@ def test_a_server_with_a_form_whose_token_is_not_checked_does_not_start(store: S
     router.add_api_route("/change", change, methods=["POST"])
     app.router.routes.extend(router.routes)
     with pytest.raises(RuntimeError, match="/change takes a form and does not check its token"):
-        check_doors(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
+        check_authorisation(app, (posted, posted_with_file, sign_in.posted_at_sign_in))

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Annotated, cast
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from planner.case import STAGES, Stage
@@ -20,14 +20,13 @@ from planner.rulebook.shapes import MODES, Mode
 from planner.unit import Approvals
 from planner.web.approvals.glance import glance
 from planner.web.approvals.standing import plan_as_approved, standing_of, state_of
-from planner.web.security.authorisation import Door, Visitor
+from planner.web.security.authorisation import Deciding, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import APPROVAL, approval_path, case_path, find
 
 router = APIRouter()
-Deciding = Annotated[Visitor, Depends(Door("consultant"))]
 # What a printed plan has room for.
 LONGEST = 200
 

@@ -5,9 +5,7 @@ Each form says which version and which assessment it was made from. A decision o
 
 from __future__ import annotations
 
-from typing import Annotated
-
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
@@ -20,13 +18,12 @@ from planner.records.rows import CaseNow
 from planner.web.approvals.case import LONGEST, case_page, who_may
 from planner.web.approvals.decided_meanwhile import case_changed
 from planner.web.approvals.glance import digest
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Deciding, Posted, Visitor
 from planner.web.server.seen import seen_in
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import APPROVAL, approval_path, find
 
 router = APIRouter()
-Deciding = Annotated[Visitor, Depends(Door("consultant"))]
 NAMES = {"text": "question", "operator_conditions": "conditions on the operator"}
 # What a form says of its own page, and is nobody's writing.
 CARRIED = ("token", "version", "seen", "submission", "approval")

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from planner.assess.assessment import SettleReason
@@ -14,7 +13,7 @@ from planner.records.rows import CaseNow
 from planner.web.approvals.standing import enter_lapses, standing_of
 from planner.web.approvals.tier_words import readings
 from planner.web.lists.judged import has_sessions, needed_at_once, state_of
-from planner.web.security.authorisation import Door, Visitor
+from planner.web.security.authorisation import Deciding, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
@@ -22,7 +21,6 @@ from planner.web.server.urgency import turn, urgency_words
 from planner.web.server.urls import approval_path
 
 router = APIRouter()
-Deciding = Annotated[Visitor, Depends(Door("consultant"))]
 LATEST_PLACE = 99
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Any
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
@@ -16,12 +16,12 @@ from planner.errors import PlannerError
 from planner.records.changes import Conflict, Difference, changed
 from planner.records.deciding import DecidedMeanwhile
 from planner.records.owning import NotTheirs
-from planner.records.rows import PREPARERS, Case, CaseVersion
+from planner.records.rows import Case, CaseVersion
 from planner.records.store import Store
 from planner.web.cases.answers import Answers
 from planner.web.cases.fields import labels, shown_value
 from planner.web.cases.not_saved import not_saved
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Posted, Preparing
 from planner.web.server.case_state import clock_time, rests_on_it
 from planner.web.server.presenting import is_partial, page
 from planner.web.server.seen import seen_in
@@ -29,7 +29,6 @@ from planner.web.server.site import Site, site_of
 from planner.web.server.urls import CASE, case_path, find
 
 router = APIRouter()
-Preparing = Annotated[Visitor, Depends(Door(*PREPARERS))]
 MINE, THEIRS = "mine", "theirs"
 LONGEST_NUMBER = 9
 

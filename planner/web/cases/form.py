@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.desk.judge import Judged
@@ -13,14 +13,14 @@ from planner.errors import PlannerError
 from planner.records.changes import CHANGEABLE, Conflict
 from planner.records.deciding import DecidedMeanwhile
 from planner.records.owning import NotTheirs, may_edit
-from planner.records.rows import PREPARERS, CaseNow, CaseVersion
+from planner.records.rows import CaseNow, CaseVersion
 from planner.web.approvals.standing import state_of
 from planner.web.approvals.tier_words import without_percentages
 from planner.web.cases.answers import Answers, read_answers
 from planner.web.cases.conflict import based_on, conflict_page
 from planner.web.cases.fields import ShownSection, labels, shown_sections
 from planner.web.cases.not_saved import not_saved
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Posted, Preparing, Visitor
 from planner.web.server.case_state import clock_time, rests_on_it, stamps
 from planner.web.server.presenting import environment, is_partial, page
 from planner.web.server.seen import seen_in
@@ -28,7 +28,6 @@ from planner.web.server.site import Site, site_of
 from planner.web.server.urls import CASE, case_path, find
 
 router = APIRouter()
-Preparing = Annotated[Visitor, Depends(Door(*PREPARERS))]
 # The first part of the form: what the case is, before what was found.
 HEADINGS = "case"
 

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
 from planner.records.owning import may_hand_over
-from planner.records.rows import PREPARERS, READERS
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.records.rows import PREPARERS
+from planner.web.security.authorisation import Posted, Reading, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
 from planner.web.server.urls import CASE, case_path, find
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door(*READERS))]
 LONGEST = 200
 
 

@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
 from planner.records.references import reference_fault
-from planner.records.rows import PREPARERS
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Posted, Preparing
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
 from planner.web.server.urls import case_path
 
 router = APIRouter()
-Preparing = Annotated[Visitor, Depends(Door(*PREPARERS))]
 FIELDS = ("case", "patient", "eye", "planned_stage")
 
 

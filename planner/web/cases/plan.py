@@ -5,10 +5,9 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from typing import Annotated
 from urllib.parse import quote
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -18,9 +17,9 @@ from planner.documents.printing.html import render_html
 from planner.documents.printing.pdf import render_pdf
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
-from planner.records.rows import PREPARERS, READERS, CaseNow
+from planner.records.rows import PREPARERS, CaseNow
 from planner.web.approvals.standing import standing_of, state_of
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Posted, Preparing, Reading, Visitor
 from planner.web.server.case_state import clock_time, day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.printing import printed
@@ -30,8 +29,6 @@ from planner.web.server.tickets import Ordered
 from planner.web.server.urls import CASE, case_path, find
 
 router = APIRouter()
-Preparing = Annotated[Visitor, Depends(Door(*PREPARERS))]
-Reading = Annotated[Visitor, Depends(Door(*READERS))]
 LONGEST_NOTE = 2000
 
 

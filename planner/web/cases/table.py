@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from planner.readings import read_day
 from planner.records.approved import stands_on
-from planner.records.rows import PREPARERS, READERS, CaseNow
+from planner.records.rows import PREPARERS, CaseNow
 from planner.web.approvals.standing import state_of
 from planner.web.approvals.tier_words import readings
-from planner.web.security.authorisation import Door, Visitor
+from planner.web.security.authorisation import Reading
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
@@ -22,7 +22,6 @@ from planner.web.server.urls import case_path
 from planner.wording.words import day_words
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door(*READERS))]
 
 
 @dataclass(frozen=True)

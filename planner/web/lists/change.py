@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
@@ -19,15 +18,13 @@ from planner.lists.rules.checker import check
 from planner.lists.rules.of_people import APPROVAL
 from planner.lists.week.instance import Key, Lists
 from planner.lists.week.week import Broken
-from planner.records.rows import BUILDERS
 from planner.web.lists.judged import State, session_path, state_of
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Building, Posted
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
 from planner.web.server.urls import case_path
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 ACTS = ("put", "up", "down", "off", "lock", "unlock")
 LONGEST = 300
 CHANGED = "The lists have changed since you opened that page. Look at them again; nothing was changed."

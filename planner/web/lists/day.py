@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
@@ -14,17 +13,15 @@ from planner.desk.in_force import shown_plan
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.readings import read_day
-from planner.records.rows import BUILDERS, READERS, Allocation, CaseNow
+from planner.records.rows import BUILDERS, Allocation, CaseNow
 from planner.web.lists.warnings import warnings
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Building, Posted, Reading, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import case_path
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
-Reading = Annotated[Visitor, Depends(Door(*READERS))]
 LONGEST = 300
 
 

@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from planner.documents.figures import day
 from planner.lists.output.orders import Order, orders, orders_table
-from planner.records.rows import BUILDERS
 from planner.web.lists.judged import session_path, state_of
-from planner.web.security.authorisation import Door, Visitor
+from planner.web.security.authorisation import Building
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 
 
 @router.get("/lists/orders")

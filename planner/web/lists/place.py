@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Mapping
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.desk.placing import allocate
@@ -14,18 +14,17 @@ from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.readings import read_day
 from planner.records.approved import holds_until
-from planner.records.rows import BUILDERS, CaseNow
+from planner.records.rows import CaseNow
 from planner.web.approvals.standing import plan_as_approved, standing_of
 from planner.web.lists.judged import has_sessions, state_of
 from planner.web.lists.options import options_page
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Building, Posted
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import LISTING, case_path, find, list_path
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 FIELDS = ("day", "theatre", "place", "trainee", "supervisor")
 LONGEST_THEATRE = 30
 WEEKS = 26

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -15,18 +14,15 @@ from planner.lists.output.calendar import calendar_of
 from planner.lists.output.glance import glance
 from planner.lists.output.paper import render_brief, render_glance
 from planner.lists.output.table import table_of
-from planner.records.rows import BUILDERS, READERS
 from planner.web.lists.judged import session_path, state_of
 from planner.web.lists.session import SESSION
-from planner.web.security.authorisation import Door, Visitor
+from planner.web.security.authorisation import Building, Reading
 from planner.web.server.case_state import day_and_time
 from planner.web.server.printing import printed
 from planner.web.server.site import Site, site_of
 from planner.web.server.tickets import Ordered
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door(*READERS))]
-Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 
 
 @router.get(SESSION + "/brief.pdf")

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.desk.placing import arrange
@@ -21,16 +20,14 @@ from planner.lists.rules.checker import check
 from planner.lists.week.instance import Instance, Placing
 from planner.lists.week.lists_file import lists_in, written
 from planner.lists.week.week import Broken, Week
-from planner.records.rows import BUILDERS
 from planner.web.lists.change import CHANGED, LONGEST, new_faults
 from planner.web.lists.judged import State, session_path, state_of
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Building, Posted
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
 from planner.wording.words import day_words
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 LONGER = 20.0  # seconds, about, that a search for the best takes
 KINDS = {
     "new": "placed", "session": "moved", "people": "other people", "order": "other place", "off": "off",

@@ -5,9 +5,8 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
@@ -20,11 +19,11 @@ from planner.lists.changes.versions import lists_of
 from planner.lists.rules.of_people import APPROVAL
 from planner.lists.week.instance import Placing
 from planner.records.publishing import PublishedMeanwhile
-from planner.records.rows import BUILDERS, READERS
+from planner.records.rows import BUILDERS
 from planner.web.lists.change import REASONS
 from planner.web.lists.judged import State, session_path, state_of
 from planner.web.lists.warnings import of_standing
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Building, Posted, Reading, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
@@ -32,8 +31,6 @@ from planner.web.server.urls import case_path, list_path
 from planner.wording.words import eye_words, percent
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
-Reading = Annotated[Visitor, Depends(Door(*READERS))]
 SESSION = "/lists/session/{session}"
 LONGEST = 200
 MARKS = {

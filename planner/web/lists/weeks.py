@@ -6,23 +6,22 @@ import datetime
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from planner.documents.figures import day as day_words
 from planner.lists.roster.shapes import Session
-from planner.records.rows import BUILDERS, CaseNow
+from planner.records.rows import CaseNow
 from planner.web.approvals.standing import enter_lapses
 from planner.web.lists.judged import State, has_sessions, needed_at_once, session_path, state_of
 from planner.web.lists.pool import narrowed, offered, pool
 from planner.web.lists.warnings import warnings
-from planner.web.security.authorisation import Door, Visitor
+from planner.web.security.authorisation import Building
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.wording.words import percent
 
 router = APIRouter()
-Building = Annotated[Visitor, Depends(Door(*BUILDERS))]
 Choice = Annotated[str, Query(max_length=60)]
 WEEKS = 6
 

@@ -29,14 +29,13 @@ from planner.web.roster.judged import (
     unit_of,
 )
 from planner.web.roster.words import kind_words, label
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Keeping, Posted, RolesAllowed, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door(*BUILDERS))]
-Keeping = Annotated[Visitor, Depends(Door(*KEEPERS))]
+Reading = Annotated[Visitor, Depends(RolesAllowed(*BUILDERS))]
 Key = Annotated[str, Query(max_length=200)]
 ENTRY = "/roster/entry/{kind}"
 LONGEST_NOTE = 200

@@ -20,16 +20,15 @@ from planner.lists.roster.files import LARGEST, parts_held, read_file, written_a
 from planner.lists.roster.import_rows import Aside, Given, Row, Taking, Told, taking
 from planner.lists.roster.tables import MOST_ROWS, TABLES
 from planner.records.rostering import RosterConflict
-from planner.records.rows import BUILDERS, KEEPERS, RosterChange
+from planner.records.rows import BUILDERS, RosterChange
 from planner.web.roster.judged import Held, affected, changeable, held_of, unit_of
 from planner.web.roster.words import LABELS
-from planner.web.security.authorisation import Door, PostedWithFile, Visitor
+from planner.web.security.authorisation import Keeping, PostedWithFile, RolesAllowed, Visitor
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door(*BUILDERS))]
-Keeping = Annotated[Visitor, Depends(Door(*KEEPERS))]
+Reading = Annotated[Visitor, Depends(RolesAllowed(*BUILDERS))]
 LOOK, ENTER = "/roster/take/look", "/roster/take/enter"
 TAKES_FILES = (LOOK, ENTER)
 FILES = ("roster.yaml", "roster.xlsx", *(f"{table}.csv" for table in TABLES), "sessions.ics")

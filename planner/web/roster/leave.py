@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
@@ -13,14 +11,13 @@ from planner.lists.roster.entries import no_new_fault
 from planner.lists.roster.fields import days_between
 from planner.lists.roster.import_rows import PEOPLE
 from planner.readings import read_day
-from planner.records.rows import KEEPERS, RosterChange
+from planner.records.rows import RosterChange
 from planner.web.roster.judged import affected, changeable, unit_of
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.web.security.authorisation import Keeping, Posted
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
 
 router = APIRouter()
-Keeping = Annotated[Visitor, Depends(Door(*KEEPERS))]
 
 
 @router.post("/roster/leave/change")

@@ -20,12 +20,12 @@ from planner.records.rows import BUILDERS, KEEPERS, RosterEntry
 from planner.web.lists.judged import session_path
 from planner.web.roster.judged import Held, entry_path, held_of
 from planner.web.roster.words import kind_words, label
-from planner.web.security.authorisation import Door, Visitor
+from planner.web.security.authorisation import RolesAllowed, Visitor
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(Door(*BUILDERS))]
+Reading = Annotated[Visitor, Depends(RolesAllowed(*BUILDERS))]
 Week = Annotated[str, Query(max_length=10)]
 VIEWS = {
     "sessions": "Sessions", "people": "People", "leave": "Leave", "targets": "Targets", "kit": "Kit in the room",

@@ -14,7 +14,7 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.routing import BaseRoute, Mount
 
-from planner.records.rows import ROLES
+from planner.records.rows import BUILDERS, KEEPERS, PREPARERS, READERS, ROLES
 from planner.web.security.sessions import password_mark
 from planner.web.server.site import active_person, site_of
 
@@ -45,7 +45,7 @@ class StaleFormError(Exception):
         self.form = form
 
 
-class Door:
+class RolesAllowed:
     """A route's dependency: lets in the roles it names and gives the visitor; without a role it lets in anybody."""
 
     def __init__(self, *roles: str) -> None:
@@ -62,6 +62,15 @@ class Door:
         if visitor.role not in self.roles:
             raise HTTPException(403, f"This page is for: {', '.join(self.roles)}. You are signed in as {visitor.role}.")
         return visitor
+
+
+Anybody = Annotated[Visitor | None, Depends(RolesAllowed())]
+SignedIn = Annotated[Visitor, Depends(RolesAllowed(*ROLES))]
+Preparing = Annotated[Visitor, Depends(RolesAllowed(*PREPARERS))]
+Deciding = Annotated[Visitor, Depends(RolesAllowed("consultant"))]
+Building = Annotated[Visitor, Depends(RolesAllowed(*BUILDERS))]
+Reading = Annotated[Visitor, Depends(RolesAllowed(*READERS))]
+Keeping = Annotated[Visitor, Depends(RolesAllowed(*KEEPERS))]
 
 
 def cookie_name(secure: bool) -> str:
@@ -84,7 +93,7 @@ def visitor_of(request: Request) -> Visitor | None:
 
 
 async def posted(request: Request) -> FormData:
-    """The form sent in, once its token is found to be the session's. Stands after the route's Door."""
+    """The form sent in, once its token is found to be the session's. Stands after the route's `RolesAllowed`."""
     return await _checked(request, 0)
 
 
@@ -94,7 +103,7 @@ async def posted_with_file(request: Request) -> FormData:
 
 
 async def _checked(request: Request, files: int) -> FormData:
-    # How much is sent is the shield's to bound.
+    # How much may be sent at all is the middleware's to bound.
     form = await request.form(max_files=files, max_part_size=site_of(request).settings.largest_file)
     visitor: Visitor | None = getattr(request.state, "visitor", None)
     sent = form.get("token")
@@ -107,22 +116,22 @@ Posted = Annotated[FormData, Depends(posted)]
 PostedWithFile = Annotated[FormData, Depends(posted_with_file)]
 
 
-def doors_of(route: BaseRoute) -> tuple[str, ...] | None:
+def roles_allowed_on(route: BaseRoute) -> tuple[str, ...] | None:
     """The roles that a route lets in, () for anybody, None where it says nothing."""
     if isinstance(route, Mount):
         return () if route.path in OPEN_MOUNTS else None
     if not isinstance(route, APIRoute):
         return None
-    found = [call for call in _calls(route.dependant) if isinstance(call, Door)]
+    found = [call for call in _calls(route.dependant) if isinstance(call, RolesAllowed)]
     return found[0].roles if len(found) == 1 else None
 
 
-def check_doors(app: FastAPI, checks_of_forms: Iterable[object]) -> None:
+def check_authorisation(app: FastAPI, checks_of_forms: Iterable[object]) -> None:
     """Refuse an application with a route that names no roles, or that takes a form without checking its token."""
     for route in app.routes:
         name = getattr(route, "path", repr(route))
-        if doors_of(route) is None:
-            raise RuntimeError(f"the route {name} does not say who may use it: give it one Door")
+        if roles_allowed_on(route) is None:
+            raise RuntimeError(f"the route {name} does not say who may use it: give it one RolesAllowed")
         if not isinstance(route, APIRoute) or (route.methods or set()) <= SAFE_METHODS:
             continue
         if not set(_calls(route.dependant)) & set(checks_of_forms):

@@ -36,7 +36,7 @@ def guard(headers: MutableHeaders, secure: bool) -> None:
         headers.setdefault("Strict-Transport-Security", STRICT_TRANSPORT)
 
 
-class Shield:
+class SecurityHeadersMiddleware:
     """Puts the headers on every answer, and stops reading a request that is larger than it may be (413).
 
     `larger` names the paths that may be sent more, and how much.
@@ -54,9 +54,9 @@ class Shield:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        told = Headers(scope=scope).get("content-length", "0")
+        length = Headers(scope=scope).get("content-length", "0")
         largest = self.larger.get(scope["path"], self.largest)
-        too_large = not told.isdecimal() or int(told) > largest
+        too_large = not length.isdecimal() or int(length) > largest
         read = 0
 
         async def limited() -> Message:

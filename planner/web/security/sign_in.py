@@ -11,8 +11,7 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from planner.records.rows import ROLES
-from planner.web.security.authorisation import Door, Posted, Visitor, cookie_name
+from planner.web.security.authorisation import Posted, RolesAllowed, SignedIn, Visitor, cookie_name
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, active_person, site_of
 
@@ -20,8 +19,7 @@ router = APIRouter()
 # Before anybody is signed in there is no session to tie a form to: this cookie and the form must agree.
 START = "planner-start"
 
-Anybody = Annotated[Visitor | None, Depends(Door())]
-SignedIn = Annotated[Visitor, Depends(Door(*ROLES))]
+Anybody = Annotated[Visitor | None, Depends(RolesAllowed())]
 
 
 async def posted_at_sign_in(request: Request) -> FormData:

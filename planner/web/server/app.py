@@ -18,17 +18,17 @@ from planner.web.cases import conflict, form, hand_over, new, plan, table
 from planner.web.lists import change, day, morning, orders, place, printing, propose, session, weeks
 from planner.web.roster import entry, import_rows, leave, pages
 from planner.web.security import sign_in
-from planner.web.security.authorisation import check_doors, posted, posted_with_file
+from planner.web.security.authorisation import check_authorisation, posted, posted_with_file
 from planner.web.security.passwords import Passwords
-from planner.web.security.security_headers import Shield
+from planner.web.security.security_headers import SecurityHeadersMiddleware
 from planner.web.security.sessions import Sessions
 from planner.web.security.throttle import Throttle
 from planner.web.server import notices
-from planner.web.server.clock import OnTheClock
+from planner.web.server.clock import UnitClockMiddleware
 from planner.web.server.problems import handle_problems
 from planner.web.server.settings import Settings
 from planner.web.server.site import Site
-from planner.web.server.static_files import A_MONTH, ASKED_AGAIN, Looks
+from planner.web.server.static_files import A_MONTH, ASKED_AGAIN, CachedStaticFiles
 
 # One module a page.
 # The fixed addresses before those that hold a reference.
@@ -71,15 +71,17 @@ def make_app(
         prints or PrintQueue(),
     )
     for module in PAGES:
-        # Not `include_router`, which hides the routes inside: each must be seen to have its door.
+        # Not `include_router`, which hides the routes inside: each must be seen to name its roles.
         app.router.routes.extend(module.router.routes)
-    app.mount("/static/fonts", Looks(fonts_folder(), A_MONTH), "fonts")
-    app.mount("/static", Looks(templates_folder() / "web" / "static", ASKED_AGAIN), "static")
+    app.mount("/static/fonts", CachedStaticFiles(fonts_folder(), A_MONTH), "fonts")
+    app.mount("/static", CachedStaticFiles(templates_folder() / "web" / "static", ASKED_AGAIN), "static")
     handle_problems(app)
-    larger = dict.fromkeys(import_rows.TAKES_FILES, settings.largest_file)
     app.add_middleware(
-        Shield, largest_request=settings.largest_request, secure=settings.secure_cookies, larger=larger
-    )  # fmt: skip
-    app.add_middleware(OnTheClock, zone=unit.clock if unit is not None else None)
-    check_doors(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
+        SecurityHeadersMiddleware,
+        largest_request=settings.largest_request,
+        secure=settings.secure_cookies,
+        larger=dict.fromkeys(import_rows.TAKES_FILES, settings.largest_file),
+    )
+    app.add_middleware(UnitClockMiddleware, zone=unit.clock if unit is not None else None)
+    check_authorisation(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
     return app

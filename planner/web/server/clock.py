@@ -9,7 +9,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from planner.local_time import in_zone
 
 
-class OnTheClock:
+class UnitClockMiddleware:
     """Sets the zone for whatever answers a request; threads that answer for it inherit it."""
 
     def __init__(self, app: ASGIApp, zone: datetime.tzinfo | None) -> None:

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
-from planner.records.rows import ROLES, Notice
-from planner.web.security.authorisation import Door, Posted, Visitor
+from planner.records.rows import Notice
+from planner.web.security.authorisation import Posted, SignedIn, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import approval_path, case_path
 
 router = APIRouter()
-SignedIn = Annotated[Visitor, Depends(Door(*ROLES))]
 SEEN_SHOWN = 20
 
 

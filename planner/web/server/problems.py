@@ -104,6 +104,6 @@ def handle_problems(app: FastAPI) -> None:
     def failed(request: Request, error: Exception) -> Response:
         LOG.error("%s %s failed", request.method, request.url.path, exc_info=error)
         answer = problem(request, 500)
-        # This answer is made outside the shield.
+        # This answer is made outside the middleware that sets them.
         guard(answer.headers, site_of(request).settings.secure_cookies)
         return answer

@@ -15,7 +15,7 @@ ASKED_AGAIN = "no-cache"
 A_MONTH = "public, max-age=2592000"
 
 
-class Looks(StaticFiles):
+class CachedStaticFiles(StaticFiles):
     """The files of `directory`, each with `kept` as its Cache-Control."""
 
     def __init__(self, directory: Path, kept: str) -> None:
