@@ -11,15 +11,14 @@ import datetime
 from pathlib import Path
 from typing import Any
 
-from planner.records.part import COMMAND_LINE
-
 from planner.assess.assess import assess
 from planner.case import read_case
 from planner.case_file import case_file
 from planner.documents.json_form import plan_json
-from planner.exchange.cases import ReadCase, read_cases
-from planner.lists.roster import read_roster
+from planner.exchange.case_reader import ReadCase, read_cases
+from planner.lists.roster.shapes import read_roster
 from planner.plan.make import make_plan
+from planner.records.repository import COMMAND_LINE
 from planner.records.rows import Seen
 from planner.records.store import Store
 from planner.rulebook.load import shipped

@@ -30,14 +30,14 @@ class Audit(Entry):
     case_mix: str
 
 
-class Trainee(Entry):
+class UnitTrainee(Entry):
     id: str
     whole_operations: Whole
     cleared_for_whole_operations: YesNo
     weeks_away: Whole = 0
 
 
-class Approvals(Entry):
+class ApprovalPolicy(Entry):
     """Who may approve. Without a word of the unit, no consultant approves their own work, nor an empty record.
 
     `own_case`: a consultant may approve what they entered, saved or submitted themselves; it prints that they did.
@@ -60,9 +60,9 @@ class Unit(Entry):
     kit: list[str] | None = None
     audit: Audit | None = None
     era: str | None = None
-    trainees: list[Trainee] = []
+    trainees: list[UnitTrainee] = []
     supervisor_contact: str | None = None
-    approvals: Approvals = Approvals()
+    approvals: ApprovalPolicy = ApprovalPolicy()
 
     @cached_property
     def clock(self) -> ZoneInfo | None:

@@ -11,7 +11,7 @@ from typing import Any
 from visits import Visit
 
 from planner.case_file import case_file
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 

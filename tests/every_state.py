@@ -6,9 +6,9 @@ import datetime
 from pathlib import Path
 
 from planner.case_file import case_file
-from planner.desk.judge import Judge
+from planner.desk.plans import PlanCache
 from planner.documents.json_form import plan_json
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.records.rows import Seen
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -29,7 +29,7 @@ EYES = ("right", "left")
 
 def every_state(store: Store, rulebook: Rulebook, unit: Unit | None, today: datetime.date) -> None:
     """Enter ten cases by trainee-3, those decided on by consultant-1, the lists a week from `today`."""
-    judge = Judge(rulebook, unit)
+    judge = PlanCache(rulebook, unit)
     for reference, name in STATES.items():
         [read] = read_cases(str(DEMO / f"{name}.yaml"), rulebook.vocabulary)
         assert isinstance(read, ReadCase)

@@ -6,7 +6,7 @@ import datetime
 from typing import Any
 
 from planner.records.repository import COMMAND_LINE
-from planner.records.rows import Approval, CaseVersion, RosterChange, Seen, Snapshot, StepChange
+from planner.records.rows import CaseVersion, RosterChange, Seen, Snapshot, StepChange, StoredApproval
 from planner.records.store import Store
 
 RULEBOOK = "a" * 64
@@ -65,7 +65,7 @@ def seen(store: Store, case_id: int) -> Seen:
 
 def approved(
     store: Store, version: CaseVersion, snapshot: Snapshot, by: str = "consultant-1", **given: Any
-) -> Approval:
+) -> StoredApproval:
     """The version submitted by trainee-3, then approved as the rulebook has it, or as `given`."""
     case = version.case_id
     store.submit(case, version.number, snapshot.id, "trainee-3", seen=seen(store, case))

@@ -16,7 +16,7 @@ from planner.assess.assess import Assessor
 from planner.case import Case, read_case
 from planner.case_file import case_file, yaml_of
 from planner.errors import PlannerError
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.rulebook.rulebook import Rulebook
 
 DEMO = sorted((Path(__file__).parents[1] / "demo_cases" / "cases").glob("*.yaml"))

@@ -18,7 +18,7 @@ from planner.cli import main
 from planner.compare.compare import Comparison
 from planner.compare.outcome import changed
 from planner.compare.sampling import Sampler, told_apart
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.plan.make import make_plan
 from planner.rulebook.load import load
 from planner.rulebook.rulebook import Rulebook

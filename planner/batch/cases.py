@@ -14,7 +14,7 @@ from planner.batch.writing import CannotWriteError, is_among, make_folder, write
 from planner.case import Case
 from planner.documents.printing.queue import cores
 from planner.errors import Fault, PlannerError
-from planner.exchange.cases import Cases, ReadCase, SetAside, once_each, read_cases
+from planner.exchange.case_reader import CaseSource, ReadCase, SetAside, once_each, read_cases
 from planner.exchange.set_aside import file_of
 from planner.vocabulary import Vocabulary
 
@@ -26,7 +26,7 @@ class Batch:
     """The cases of all sources named. Raises PlannerError when the only source cannot be read."""
 
     def __init__(self, sources: list[str], vocabulary: Vocabulary) -> None:
-        self.sources: list[Cases] = []
+        self.sources: list[CaseSource] = []
         self.refused: list[SetAside] = []
         for source in sources:
             try:

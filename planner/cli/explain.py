@@ -123,7 +123,7 @@ def recorded_otherwise(case: "Case", wanted: list[str], vocabulary: "Vocabulary"
 
 
 def _one_case(source: str, vocabulary: "Vocabulary") -> "Case":
-    from planner.exchange.cases import SetAside, read_cases
+    from planner.exchange.case_reader import SetAside, read_cases
 
     cases = read_cases(source, vocabulary)
     if cases.total != 1:

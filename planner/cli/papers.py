@@ -44,11 +44,11 @@ def papers(
     from planner.batch.progress import Progress
     from planner.batch.writing import write_whole
     from planner.desk.desk import Desk
-    from planner.desk.in_force import plan_in_force
-    from planner.desk.judge import Judge
+    from planner.desk.plan_in_force import plan_in_force
+    from planner.desk.plans import PlanCache
+    from planner.desk.roster_in_force import RosterInForce
     from planner.documents.papers.sheet import LeftOut, Place, render_papers
     from planner.errors import Fault, PlannerError
-    from planner.lists.roster.in_force import InForce
     from planner.lists.roster.shapes import read_roster
     from planner.local_time import wall
     from planner.plan.plan import Plan
@@ -62,7 +62,9 @@ def papers(
         raise PlannerError.one("--with needs --unit", why="stages and counts of operations stand in the unit's file")
     roster = read_roster(sessions, held, rulebook) if sessions is not None and held is not None else None
     store = Store.open(create=False)
-    desk = Desk(store, rulebook, held, Judge(rulebook, held), InForce(store, rulebook, held, roster).lists, lambda: on)
+    desk = Desk(
+        store, rulebook, held, PlanCache(rulebook, held), RosterInForce(store, rulebook, held, roster).lists, lambda: on
+    )
     plans: list[tuple[Place, Plan]] = []
     left_out: list[LeftOut] = []
     listed = store.list_of(on)

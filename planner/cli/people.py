@@ -35,7 +35,7 @@ def add(
 
     Example: planner people add consultant-2 --name "R Ash" --role consultant
     """
-    from planner.records.passwords import new_hash
+    from planner.records.password_hashing import new_hash
     from planner.records.people import checked_person
     from planner.records.repository import COMMAND_LINE
     from planner.records.store import Store
@@ -72,7 +72,7 @@ def password(code: CodeArgument, password_stdin: StdinOption = False) -> None:
 
     Example: planner people password trainee-3
     """
-    from planner.records.passwords import new_hash
+    from planner.records.password_hashing import new_hash
     from planner.records.repository import COMMAND_LINE
     from planner.records.store import Store
 

@@ -13,9 +13,9 @@ from planner.errors import Fault, PlannerError
 from planner.plan.approved import Covers, allocated, allocation_for, refused
 from planner.plan.plan import Plan
 from planner.records.approved import given_in, stands_on
-from planner.records.rows import Approval, CaseNow, Seen, StepChange, Submission
+from planner.records.rows import CaseNow, Seen, StepChange, StoredApproval, Submission
 from planner.rulebook.shapes import MODES, Mode
-from planner.unit import Approvals
+from planner.unit import ApprovalPolicy
 from planner.wording.words import lower_first
 
 
@@ -70,7 +70,9 @@ def faults_of(desk: Desk, plan: Plan, decision: Decision) -> list[str]:
     return faults
 
 
-def approve(desk: Desk, now: CaseNow, plan: Plan, decision: Decision, by: str, allowed: Approvals) -> Approval:
+def approve(
+    desk: Desk, now: CaseNow, plan: Plan, decision: Decision, by: str, allowed: ApprovalPolicy
+) -> StoredApproval:
     """Keep the plan as it was shown, and the approval of it, decided on `now`. `allowed` is the unit's word on who may.
 
     Raises DecidedMeanwhile where somebody else was quicker, PlannerError for what cannot be approved so.

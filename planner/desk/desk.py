@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from planner.desk.judge import Judge
+from planner.desk.plans import PlanCache
 from planner.lists.week.from_records import FromRecords
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -21,6 +21,6 @@ class Desk:
     store: Store
     rulebook: Rulebook
     unit: Unit | None
-    judge: Judge
+    judge: PlanCache
     lists: Callable[[], FromRecords | None]
     day_here: Callable[[], datetime.date]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 
 from planner.desk.desk import Desk
-from planner.desk.in_force import seat_at
+from planner.desk.plan_in_force import seat_at
 from planner.errors import Fault
 from planner.lists.rules.checker import broken_rules
 from planner.lists.rules.of_people import APPROVAL
@@ -14,7 +14,7 @@ from planner.lists.week.instance import Lists
 from planner.lists.week.week import Broken, Week
 from planner.plan.approved import NotCoveredError, allocated
 from planner.records.approved import given_in
-from planner.records.rows import Allocation, CaseNow
+from planner.records.rows import CaseNow, ListPlace
 
 
 def uncovered(held: Held, lists: Lists) -> tuple[Broken, ...]:
@@ -44,7 +44,7 @@ def allocate(
     trainee: str | None,
     supervisor: str,
     by: str,
-) -> Allocation:
+) -> ListPlace:
     """Give a case a place by hand, where no sessions are kept. Raises NotCoveredError, or what the store refuses."""
     given = given_in(now, desk.rulebook)
     approval = now.approval.id if now.approval else None

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from planner.errors import PlannerError
-from planner.exchange.source import WHY, Source, is_json_by_line
+from planner.exchange.case_text import WHY, CaseText, is_json_by_line
 
 
 @dataclass(frozen=True)
-class Item:
+class JsonItem:
     """One value where a case is expected, or the error that kept it from being read; `text` is the line it stood on."""
 
     where: str
@@ -20,7 +20,7 @@ class Item:
     error: PlannerError | None = None
 
 
-def read_items(source: Source) -> list[Item]:
+def read_items(source: CaseText) -> list[JsonItem]:
     """The cases of one JSON text: its object, the members of its list, or one a line.
 
     A line that is not JSON is an item with its error; a text that is not JSON at all raises PlannerError.
@@ -30,20 +30,20 @@ def read_items(source: Source) -> list[Item]:
         return [_item(line, f"{source.name}:{number}") for number, line in lines if line.strip()]
     value = parse(source.text, source.name)
     if not isinstance(value, list):
-        return [Item(source.name, value)]
+        return [JsonItem(source.name, value)]
     if not value:
         raise PlannerError.one("is an empty list", source.name, hint="give at least one case")
-    return [Item(f"{source.name} case {number}", member) for number, member in enumerate(value, 1)]
+    return [JsonItem(f"{source.name} case {number}", member) for number, member in enumerate(value, 1)]
 
 
-def _item(text: str, where: str) -> Item:
+def _item(text: str, where: str) -> JsonItem:
     try:
         value = parse(text, where)
         if isinstance(value, dict):
             value.pop(WHY, None)
-        return Item(where, value, text)
+        return JsonItem(where, value, text)
     except PlannerError as error:
-        return Item(where, None, text, error)
+        return JsonItem(where, None, text, error)
 
 
 def parse(text: str, name: str) -> Any:

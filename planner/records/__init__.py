@@ -37,7 +37,7 @@ for another trainee's case. `seen` is a `Seen`, as `case_now(id).seen` gives it:
     outcomes    record_outcome(case_id, day, operated_by, by, supervised_by=None, steps=(), complications=(), note="",
                 corrects=None) outcomes(case_id) outcomes_in_force() operated() patients(version_rows)
     notices     notices(for_whom, unseen_only=True) see_notice(notice_id, by)
-    passwords   planner.records.passwords: new_hash(password, code) matches(hash, password) is_outdated(hash)
+    passwords   planner.records.password_hashing: new_hash(password, code) matches(hash, password) is_outdated(hash)
     keeping     trail(after=0, case_id=None) verify(head=None) backup(stream) Store.restore(url, stream) export(folder)
 
 `case_id` is the store's own number for one eye; `document` is a case file's mapping; `changes` maps headings and

@@ -12,15 +12,15 @@ from planner.local_time import wall
 from planner.plan.approved import Given, Seat, Who, with_approval
 from planner.plan.plan import Approval, Plan
 from planner.readings import read_day
-from planner.records.rows import CaseNow, Standing
-from planner.records.standing import standing_now
+from planner.records.rows import ApprovalStanding, CaseNow
 from planner.records.store import Store
+from planner.records.validity import standing_now
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import Mode
 from planner.vocabulary import NOT_RECORDED
 
 
-def standing_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Standing | None:
+def standing_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> ApprovalStanding | None:
     """How a case's approval stands on a day, in the vocabulary's own words; None where it has none."""
     held = standing_now(now, on, _validity(now, rulebook), rulebook.sha256)
     if held is None:
@@ -30,7 +30,7 @@ def standing_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Standing
     def label(name: re.Match[str]) -> str:
         return vocabulary.by_id[name[0]].label if name[0] in vocabulary.by_id else name[0]
 
-    return Standing(held.state, tuple(re.sub(r"\b[a-z]+_[a-z_]+\b", label, why) for why in held.because))
+    return ApprovalStanding(held.state, tuple(re.sub(r"\b[a-z]+_[a-z_]+\b", label, why) for why in held.because))
 
 
 def stands_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> bool:

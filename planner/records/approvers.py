@@ -9,12 +9,12 @@ from sqlalchemy import Connection, select
 
 from planner.errors import Fault
 from planner.records import schema
-from planner.records.cases import case_in, version_in
-from planner.unit import Approvals
+from planner.records.case_versions import case_in, version_in
+from planner.unit import ApprovalPolicy
 from planner.vocabulary import NOT_RECORDED
 
 
-def faults_against(connection: Connection, case_id: int, by: str, allowed: Approvals) -> list[Fault]:
+def faults_against(connection: Connection, case_id: int, by: str, allowed: ApprovalPolicy) -> list[Fault]:
     """Why somebody may not approve the case as it stands, with what to do; nothing where they may."""
     case, version = case_in(connection, case_id), version_in(connection, case_id)
     recorded = {name for name, value in version.findings.items() if value not in NOT_RECORDED}

@@ -15,7 +15,7 @@ CHANGEABLE = tuple(name for name in HEADINGS if name not in (*FIXED, "findings")
 
 
 @dataclass(frozen=True)
-class Difference:
+class ThreeWayDifference:
     """One heading or finding: as both began from, as the other saved it, as this one would. None is not recorded."""
 
     name: str
@@ -30,7 +30,9 @@ class Conflict(PlannerError):
     To go on: show `differences`, and save again, based on `current.number`, what was decided.
     """
 
-    def __init__(self, reference: str, base: CaseVersion, current: CaseVersion, differences: Iterable[Difference]):
+    def __init__(
+        self, reference: str, base: CaseVersion, current: CaseVersion, differences: Iterable[ThreeWayDifference]
+    ):
         self.base = base
         self.current = current
         self.differences = tuple(differences)
@@ -67,13 +69,13 @@ def names_changed(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[
     return tuple(name for name in {**new, **old} if old.get(name) != new.get(name))
 
 
-def differences(base: CaseVersion, theirs: CaseVersion, changes: Mapping[str, Any]) -> list[Difference]:
+def differences(base: CaseVersion, theirs: CaseVersion, changes: Mapping[str, Any]) -> list[ThreeWayDifference]:
     """What either side changed since the version that both began from."""
     began, now = flat(base.document), flat(theirs.document)
     mine = began | dict(changes)
     names = {**changes, **began, **now}
     return [
-        Difference(name, began.get(name), now.get(name), mine.get(name))
+        ThreeWayDifference(name, began.get(name), now.get(name), mine.get(name))
         for name in names
         if began.get(name) != now.get(name) or began.get(name) != mine.get(name)
     ]

@@ -11,6 +11,7 @@ from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.repository import one_of, open_rows, with_endings
 from planner.records.rows import Seen
+from planner.wording.words import eye_words
 
 _ENDED = {
     ("submissions", "approved"): "approved it",
@@ -88,7 +89,7 @@ def require_nothing_unseen(connection: Connection, case_id: int, seen: Seen) -> 
 
 def _meanwhile(connection: Connection, case_id: int, acts: Iterable[Act]) -> DecidedMeanwhile:
     case = one_of(connection, schema.cases, case_id, "case")
-    return DecidedMeanwhile(case.in_words, acts)
+    return DecidedMeanwhile(eye_words(case.reference, case.eye), acts)
 
 
 def _minute(at: str) -> str:

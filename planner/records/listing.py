@@ -9,9 +9,9 @@ from sqlalchemy import Connection, Row
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.cases import case_in, concerned_in
+from planner.records.case_versions import case_in, concerned_in
 from planner.records.repository import (
-    Part,
+    Repository,
     checked_text,
     end,
     ending_of,
@@ -21,11 +21,11 @@ from planner.records.repository import (
     open_rows,
     with_endings,
 )
-from planner.records.rows import BUILDERS, Allocation
+from planner.records.rows import BUILDERS, ListPlace
 from planner.wording.words import day_words
 
 
-class Listing(Part):
+class Listing(Repository):
     def allocate(
         self,
         case_id: int,
@@ -37,7 +37,7 @@ class Listing(Part):
         trainee: str | None = None,
         session: str | None = None,
         approval: int | None = None,
-    ) -> Allocation:
+    ) -> ListPlace:
         """Give an approved case a place on a list, from 1 on. Raises PlannerError, saying what stands in the way.
 
         `approval` is the one by which the place was judged; another one by now is refused.
@@ -78,9 +78,9 @@ class Listing(Part):
             row_id = change.insert(table, "put on a list", values, case_id)["id"]
             people = (trainee, supervisor, *concerned_in(connection, case_id))
             notify(change, people, f"{told} is on the list of {day_words(day)}, {theatre}, place {place}", case_id)
-            return Allocation(**(values | {"day": day}), id=row_id, at=change.at, by=by)
+            return ListPlace(**(values | {"day": day}), id=row_id, at=change.at, by=by)
 
-    def unallocate(self, allocation_id: int, why: str, by: str) -> Allocation:
+    def unallocate(self, allocation_id: int, why: str, by: str) -> ListPlace:
         """Take a case off its list. Raises PlannerError when it is off already."""
         why = checked_text(why, "reason", required=True)
         with self._changing(by, *BUILDERS) as change:
@@ -97,14 +97,14 @@ class Listing(Part):
             notify(change, (row.trainee, row.supervisor, *concerned_in(change.connection, case.id)), told, case.id)
             return allocation_of(change.connection.execute(with_endings(table, table.c.id == allocation_id)).one())
 
-    def allocation(self, allocation_id: int) -> Allocation:
+    def allocation(self, allocation_id: int) -> ListPlace:
         """Raises PlannerError where there is none."""
         table = schema.allocations
         with self._database.reading() as connection:
             one_of(connection, table, allocation_id, "place on a list")
             return allocation_of(connection.execute(with_endings(table, table.c.id == allocation_id)).one())
 
-    def allocations(self, case_id: int) -> tuple[Allocation, ...]:
+    def allocations(self, case_id: int) -> tuple[ListPlace, ...]:
         """Every place a case has had, the first one first."""
         query = with_endings(schema.allocations, schema.allocations.c.case_id == case_id)
         with self._database.reading() as connection:
@@ -133,8 +133,8 @@ def lock_in(connection: Connection, case_id: int) -> Row[Any] | None:
     return next(iter(open_rows(connection, schema.locks, case_id)), None)
 
 
-def allocation_of(row: Row[Any]) -> Allocation:
-    return Allocation(
+def allocation_of(row: Row[Any]) -> ListPlace:
+    return ListPlace(
         row.id,
         row.case_id,
         row.approval_id,

@@ -11,9 +11,9 @@ from sqlalchemy import Row, func, select
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.cases import case_in
+from planner.records.case_versions import case_in
 from planner.records.repository import (
-    Part,
+    Repository,
     checked_steps,
     checked_text,
     end,
@@ -23,11 +23,11 @@ from planner.records.repository import (
     steps_of,
     with_endings,
 )
-from planner.records.rows import PREPARERS, Notice, Operated, Outcome, StepChange
+from planner.records.rows import PREPARERS, Notice, OperatedEye, OperationOutcome, StepChange
 from planner.records.trail import canonical
 
 
-class Outcomes(Part):
+class Outcomes(Repository):
     def record_outcome(
         self,
         case_id: int,
@@ -39,7 +39,7 @@ class Outcomes(Part):
         complications: Sequence[str] = (),
         note: str = "",
         corrects: int | None = None,
-    ) -> Outcome:
+    ) -> OperationOutcome:
         """Enter what happened. A case has one outcome that holds: a further one says which it `corrects`.
 
         No complication given means that there was none. Raises PlannerError.
@@ -77,20 +77,20 @@ class Outcomes(Part):
             change.insert(table, what, values, case_id, before)
         return self.outcomes(case_id)[-1]
 
-    def outcomes(self, case_id: int) -> tuple[Outcome, ...]:
+    def outcomes(self, case_id: int) -> tuple[OperationOutcome, ...]:
         """Every outcome entered for a case; the last one holds."""
         table = schema.outcomes
         with self._database.reading() as connection:
             rows = connection.execute(select(table).where(table.c.case_id == case_id).order_by(table.c.id)).all()
         return tuple(_outcome_of(row) for row in rows)
 
-    def outcomes_in_force(self) -> dict[int, Outcome]:
+    def outcomes_in_force(self) -> dict[int, OperationOutcome]:
         """The outcome that holds of each case that has one, by the row of the case."""
         with self._database.reading() as connection:
             rows = connection.execute(select(schema.outcomes).order_by(schema.outcomes.c.id)).all()
         return {row.case_id: _outcome_of(row) for row in rows}
 
-    def operated(self) -> tuple[Operated, ...]:
+    def operated(self) -> tuple[OperatedEye, ...]:
         """Every eye whose operation was entered, by case, with the day of the outcome that holds."""
         table, versions = schema.outcomes, schema.case_versions
         holds = select(func.max(table.c.id)).group_by(table.c.case_id)
@@ -103,7 +103,7 @@ class Outcomes(Part):
         )  # fmt: skip
         with self._database.reading() as connection:
             rows = connection.execute(query).all()
-        return tuple(Operated(row.reference, row.eye, datetime.date.fromisoformat(row.day), row.id) for row in rows)
+        return tuple(OperatedEye(row.reference, row.eye, datetime.date.fromisoformat(row.day), row.id) for row in rows)
 
     def patients(self, versions: Collection[int]) -> dict[int, str | None]:
         """The pseudonym that each of these versions names, None where it names none."""
@@ -113,7 +113,7 @@ class Outcomes(Part):
         return {row.id: json.loads(row.document).get("patient") for row in rows}
 
 
-class Notices(Part):
+class Notices(Repository):
     def notices(self, for_whom: str, unseen_only: bool = True) -> tuple[Notice, ...]:
         """A person's notices, the newest first."""
         query = with_endings(schema.notices, schema.notices.c.for_whom == for_whom, open_only=unseen_only)
@@ -134,8 +134,8 @@ class Notices(Part):
                 end(change, schema.notices, row, "seen", "", "notice seen")
 
 
-def _outcome_of(row: Row[Any]) -> Outcome:
-    return Outcome(
+def _outcome_of(row: Row[Any]) -> OperationOutcome:
+    return OperationOutcome(
         row.id,
         row.case_id,
         datetime.date.fromisoformat(row.day),

@@ -11,17 +11,17 @@ from sqlalchemy import Connection, Row, Select, func, select
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.approving import approval_of
-from planner.records.cases import case_in, version_of
+from planner.records.approvals import approval_of
+from planner.records.case_versions import case_in, version_of
 from planner.records.listing import allocation_of
 from planner.records.owning import owners_in
-from planner.records.repository import Part, with_endings
-from planner.records.rows import Case, CaseNow, State
+from planner.records.repository import Repository, with_endings
+from planner.records.rows import CaseNow, State, StoredCase
 from planner.records.snapshots import brief_snapshots, snapshot_of
-from planner.records.submitting import submission_of
+from planner.records.submissions import submission_of
 
 
-class Overview(Part):
+class Overview(Repository):
     def case_now(self, case_id: int) -> CaseNow:
         """One case as it stands. Raises PlannerError where there is none."""
         with self._database.reading() as connection:
@@ -137,7 +137,7 @@ def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> 
         )
         found.append(
             CaseNow(
-                Case(**row._mapping),
+                StoredCase(**row._mapping),
                 current[row.id],
                 state,
                 assessed.get(row.id),

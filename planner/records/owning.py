@@ -8,9 +8,9 @@ from sqlalchemy import Connection, Row, select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.repository import Part, checked_text, known_person, notify, one_of, person_in
+from planner.records.repository import Repository, checked_text, known_person, notify, one_of, person_in
 from planner.records.rows import PREPARERS, READERS, Handover
-from planner.records.trail import Change
+from planner.records.trail import Transaction
 from planner.wording.words import eye_words
 
 # Organisers hand over what was left by somebody who has gone; they edit nothing.
@@ -27,7 +27,7 @@ class NotTheirs(PlannerError):
         super().__init__([Fault(where, f"{owner} has this case, and {by} may not change it", why, hint)])
 
 
-class Owning(Part):
+class Owning(Repository):
     def hand_over(self, case_id: int, owner: str, to: str, by: str, why: str = "") -> Handover:
         """Hand a case from whoever has it, `owner`, to an active trainee or consultant, who hears of it.
 
@@ -89,7 +89,7 @@ def may_hand_over(owners: Sequence[str], code: str, role: str) -> bool:
     return role in _ALWAYS_HAND_OVER or may_edit(owners, code, role)
 
 
-def require_editor(change: Change, case_id: int) -> None:
+def require_editor(change: Transaction, case_id: int) -> None:
     """Raises NotTheirs where whoever makes the change may not edit the case."""
     told = _told(change.connection, case_id)
     owners = owners_in(change.connection, [case_id])[case_id]

@@ -9,7 +9,7 @@ from sqlalchemy import delete, func, insert, select, update
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.repository import COMMAND_LINE, SERVER, Part, person_in, person_of
+from planner.records.repository import COMMAND_LINE, SERVER, Repository, person_in, person_of
 from planner.records.rows import ROLES, Person
 from planner.records.trail import canonical, sha256
 
@@ -17,7 +17,7 @@ _CODE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 LONGEST_CODE, LONGEST_NAME = 40, 80
 
 
-class People(Part):
+class People(Repository):
     def add_person(self, code: str, name: str, role: str, by: str, trainee_id: str | None = None) -> Person:
         """Enter a person. Raises PlannerError for a code in use, or one that is no code."""
         checked_person(code, name, role)

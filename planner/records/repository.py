@@ -14,9 +14,9 @@ from sqlalchemy.sql import ColumnElement
 from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.database import Database
-from planner.records.references import free_text_fault
+from planner.records.identifiers import free_text_fault
 from planner.records.rows import Ending, Person, StepChange
-from planner.records.trail import Change
+from planner.records.trail import Transaction
 
 # Who acts where no person is signed in: the command line, and the server by itself (an approval that has aged).
 COMMAND_LINE = "command-line"
@@ -27,7 +27,7 @@ def utc_now() -> datetime.datetime:
     return datetime.datetime.now(datetime.UTC)
 
 
-class Part:
+class Repository:
     """Shared by the store's parts. `clock` gives the present time with its zone."""
 
     def __init__(self, database: Database, clock: Callable[[], datetime.datetime] = utc_now) -> None:
@@ -38,7 +38,7 @@ class Part:
         return self._clock().astimezone(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
     @contextlib.contextmanager
-    def _changing(self, by: str, *roles: str) -> Iterator[Change]:
+    def _changing(self, by: str, *roles: str) -> Iterator[Transaction]:
         """A change by an active person in one of the roles (any, without one). Raises PlannerError for another."""
         with self._database.writing() as connection:
             if by not in (COMMAND_LINE, SERVER):
@@ -48,7 +48,7 @@ class Part:
                 if roles and person.role not in roles:
                     why = f"that is for: {', '.join(roles)}"
                     raise PlannerError.one(f"{by} is entered as {person.role} and may not do this", why=why)
-            yield Change(connection, self._now(), by)
+            yield Transaction(connection, self._now(), by)
 
     def _as_person(self, by: str) -> None:
         """Refuse the program itself where a person must answer for it."""
@@ -105,7 +105,7 @@ def ending_of(row: Row[Any]) -> Ending | None:
     return Ending(row.ended_kind, row.ended_why, row.ended_at, row.ended_by)
 
 
-def end(change: Change, table: Table, row: Row[Any], kind: str, why: str, what: str) -> None:
+def end(change: Transaction, table: Table, row: Row[Any], kind: str, why: str, what: str) -> None:
     """End what stands: a row of its own says how, and the trail shows the row that stood."""
     before = {column.name: getattr(row, column.name) for column in table.columns}
     case_id = before.get("case_id")
@@ -113,7 +113,7 @@ def end(change: Change, table: Table, row: Row[Any], kind: str, why: str, what: 
     change.insert(schema.endings, what, values, case_id, before)
 
 
-def notify(change: Change, people: Sequence[str | None], text: str, case_id: int | None) -> None:
+def notify(change: Transaction, people: Sequence[str | None], text: str, case_id: int | None) -> None:
     """Leave each of these people, once, a notice."""
     for person in dict.fromkeys(people):
         if person is not None and person not in (COMMAND_LINE, SERVER):

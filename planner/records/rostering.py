@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Row, func, select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.repository import Part, checked_text
+from planner.records.repository import Repository, checked_text
 from planner.records.rows import KEEPERS, RosterChange, RosterEntry
 from planner.records.trail import canonical
 
@@ -34,7 +34,7 @@ def _meanwhile(wanted: RosterChange, now: RosterEntry | None) -> Fault:
     return Fault(where, what, why, "look at both, then save what is right")
 
 
-class Rostering(Part):
+class Rostering(Repository):
     def roster(self) -> tuple[RosterEntry, ...]:
         """Every entry as it stands now, retired ones too, in the order in which they were first entered."""
         with self._database.reading() as connection:

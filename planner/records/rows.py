@@ -40,7 +40,7 @@ class Person:
 
 
 @dataclass(frozen=True)
-class Case:
+class StoredCase:
     """One eye of one patient, under the unit's own reference."""
 
     id: int
@@ -160,7 +160,7 @@ class StepChange:
 
 
 @dataclass(frozen=True)
-class Approval:
+class StoredApproval:
     """A consultant's decision on one version. Both tiers and both modes are kept, the same or not.
 
     `covers` says what may be placed by it: `table`, this eye's tier with whoever operates, by the rulebook's table of
@@ -192,7 +192,7 @@ class Approval:
 
 
 @dataclass(frozen=True)
-class Standing:
+class ApprovalStanding:
     """Whether an approval may be relied on, and each reason why not."""
 
     state: Literal["stands", "withdrawn", "lapsed"]
@@ -212,7 +212,7 @@ class Handover:
 
 
 @dataclass(frozen=True)
-class Allocation:
+class ListPlace:
     """A place on a list: `place` is the order in which the cases are done, from 1.
 
     `session` is the sessions file's id, None where the place was given without one.
@@ -233,7 +233,7 @@ class Allocation:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class WantedPlace:
     """Where a case is to stand: what `arrange` makes of the lists of some days.
 
     `approval` is the one by which that was judged; another one by now is refused. None where it was not judged.
@@ -250,7 +250,7 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Lock:
+class PlaceLock:
     """A case that keeps its session and its people."""
 
     id: int
@@ -275,7 +275,7 @@ class ListVersion:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class OperationOutcome:
     """What happened. `steps` gives who took each step; `corrects` is the earlier outcome this one replaces."""
 
     id: int
@@ -292,7 +292,7 @@ class Outcome:
 
 
 @dataclass(frozen=True)
-class Operated:
+class OperatedEye:
     """An eye that was operated on; `version` is the row of its current version."""
 
     reference: str
@@ -339,13 +339,13 @@ class CaseNow:
     `owners` are the author and everybody it was handed to, whoever has it now last.
     """
 
-    case: Case
+    case: StoredCase
     version: CaseVersion
     state: State
     snapshot: Snapshot | None
     submission: Submission | None
-    approval: Approval | None
-    allocation: Allocation | None
+    approval: StoredApproval | None
+    allocation: ListPlace | None
     owners: tuple[str, ...]
     approved_snapshot: Snapshot | None = None
 
@@ -360,7 +360,7 @@ class CaseNow:
 
 
 @dataclass(frozen=True)
-class Session:
+class SignIn:
     """A signed-in browser, found by the SHA-256 of its token."""
 
     token_sha256: str

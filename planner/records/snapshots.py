@@ -11,8 +11,8 @@ from sqlalchemy import Row, Select, select
 from planner import __version__
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.cases import case_in, version_in
-from planner.records.repository import Part, one_of
+from planner.records.case_versions import case_in, version_in
+from planner.records.repository import Repository, one_of
 from planner.records.rows import READERS, Document, Snapshot
 from planner.records.trail import canonical
 from planner.wording.words import eye_words
@@ -20,7 +20,7 @@ from planner.wording.words import eye_words
 _BRIEF = [column for column in schema.snapshots.columns if column.name != "assessment"]
 
 
-class Snapshots(Part):
+class Snapshots(Repository):
     def keep_snapshot(
         self,
         case_id: int,

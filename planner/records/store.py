@@ -11,29 +11,29 @@ from typing import Any, BinaryIO
 from sqlalchemy import Row, select
 
 from planner.records import backup, schema, verify
-from planner.records.approving import Approving
-from planner.records.arranging import Arranging
-from planner.records.cases import Cases
+from planner.records.approvals import Approvals
+from planner.records.case_versions import Cases
 from planner.records.database import Database, url_of
 from planner.records.export import JSON_COLUMNS, export
+from planner.records.list_places import ListPlaces
+from planner.records.list_versions import ListVersions
 from planner.records.listing import Listing
 from planner.records.migrate import bring_up_to_date
 from planner.records.outcomes import Notices, Outcomes
 from planner.records.overview import Overview
 from planner.records.owning import Owning
 from planner.records.people import People
-from planner.records.publishing import Publishing
 from planner.records.repository import utc_now
 from planner.records.rostering import Rostering
 from planner.records.rows import TrailRow
-from planner.records.sessions import Sessions
+from planner.records.sign_ins import SignIns
 from planner.records.snapshots import Snapshots
-from planner.records.submitting import Submitting
+from planner.records.submissions import Submissions
 from planner.records.verify import Verified
 
 
 class Store(
-    People, Sessions, Cases, Owning, Snapshots, Submitting, Approving, Listing, Arranging, Publishing, Outcomes,
+    People, SignIns, Cases, Owning, Snapshots, Submissions, Approvals, Listing, ListPlaces, ListVersions, Outcomes,
     Notices, Rostering, Overview,
 ):  # fmt: skip
     """One store. May be shared by threads; several processes may have the same database open."""

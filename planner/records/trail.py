@@ -41,7 +41,7 @@ def as_told(table: str, row: Mapping[str, Any]) -> str:
     )
 
 
-class Change:
+class Transaction:
     """One transaction's entries. Every insertion is told to the trail in the same transaction.
 
     `at` and `by` are written into each row. Holds the writers' lock, so numbers are counted on without a gap.

@@ -15,7 +15,7 @@ from random_cases import as_case, complete_values
 from bench.measure import Line, say
 from planner.assess.assess import Assessor
 from planner.case import Case
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.rulebook.load import shipped
 from planner.unit import read_unit
 
@@ -25,7 +25,7 @@ FIRST = """
 import sys, time
 from pathlib import Path
 from planner.assess.assess import assessor
-from planner.exchange.cases import read_cases
+from planner.exchange.case_reader import read_cases
 from planner.rulebook.load import shipped
 from planner.unit import read_unit
 rulebook = shipped()

@@ -23,7 +23,7 @@ from visits import CHEAP, PASSWORD
 
 from bench.measure import Line, say
 from planner.case_file import case_file
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.records.store import Store
 from planner.rulebook.load import shipped
 from planner.rulebook.rulebook import Rulebook

@@ -15,7 +15,7 @@ from served import serving, signed_in, staffed
 
 from bench.measure import Line, say
 from planner.case_file import case_file
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.rulebook.load import shipped
 
 # A page is asked for this many seconds after the last one came.

@@ -17,7 +17,7 @@ from pypdf import PdfReader
 from planner import __version__
 from planner.case import STAGES
 from planner.cli.plan import StageName
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.rulebook.rulebook import Rulebook
 
 ROOT = Path(__file__).parents[2]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from commands import Ran
 
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.records.repository import COMMAND_LINE
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook

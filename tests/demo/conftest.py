@@ -14,7 +14,7 @@ from planner import strict_yaml
 from planner.assess.assess import assess
 from planner.assess.assessment import Assessment
 from planner.case import Case
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.rulebook import Rulebook

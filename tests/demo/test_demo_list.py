@@ -10,7 +10,7 @@ import pytest
 
 from planner import strict_yaml
 from planner.assess.assess import assess
-from planner.exchange.cases import ReadCase, SetAside, read_cases
+from planner.exchange.case_reader import ReadCase, SetAside, read_cases
 from planner.rulebook.rulebook import Rulebook
 
 DEMO = Path(__file__).parents[2] / "demo_cases"

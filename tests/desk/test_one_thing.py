@@ -14,9 +14,9 @@ from pypdf import PdfReader
 from served import UNIT, coming_sessions, pool_entered
 
 from planner.desk.desk import Desk
-from planner.desk.in_force import plan_in_force
-from planner.desk.judge import Judge
 from planner.desk.placing import allocate, arrange
+from planner.desk.plan_in_force import plan_in_force
+from planner.desk.plans import PlanCache
 from planner.desk.publishing import publish
 from planner.documents.papers.sheet import Place, render_papers
 from planner.lists.matching.match import match
@@ -66,7 +66,7 @@ def desk(entered: Path, tmp_path: Path, rulebook: Rulebook) -> Iterator[Desk]:
             reason="named",
             seen=now.seen,
         )
-    yield Desk(store, rulebook, unit, Judge(rulebook, unit), lambda: lists, lambda: ON)
+    yield Desk(store, rulebook, unit, PlanCache(rulebook, unit), lambda: lists, lambda: ON)
     store.close()
 
 

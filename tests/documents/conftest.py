@@ -14,7 +14,7 @@ from pypdf import PdfReader
 
 from planner.assess.assess import assess
 from planner.documents.printing.pdf import render_pdf
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.rulebook import Rulebook

@@ -8,7 +8,7 @@ import pytest
 
 from planner.case import Case
 from planner.errors import PlannerError
-from planner.exchange.cases import ReadCase, SetAside, once_each, read_cases
+from planner.exchange.case_reader import ReadCase, SetAside, once_each, read_cases
 from planner.rulebook.rulebook import Rulebook
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from planner.case import Case, read_case
 from planner.errors import PlannerError
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.rulebook.load import shipped
 from planner.vocabulary import Finding
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from planner.errors import PlannerError
-from planner.exchange.cases import ReadCase, SetAside, read_cases
+from planner.exchange.case_reader import ReadCase, SetAside, read_cases
 from planner.rulebook.rulebook import Rulebook
 
 YAML = "case: A\neye: left\nfindings:\n  fundus_view: none\n  can_lie_flat: yes\n"

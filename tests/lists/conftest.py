@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.lists.roster.shapes import Roster, read_roster
 from planner.lists.week.gather import gather
 from planner.lists.week.instance import Instance

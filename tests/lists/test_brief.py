@@ -12,7 +12,7 @@ import page
 import pytest
 from pypdf import PdfReader
 
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.lists.changes.differences import changes
 from planner.lists.matching.match import match
 from planner.lists.output.brief import Brief, brief_of

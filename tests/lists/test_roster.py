@@ -11,9 +11,9 @@ from planner.errors import PlannerError
 from planner.lists.roster.shapes import read_roster
 from planner.lists.week.lists_file import read_lists, written
 from planner.rulebook.rulebook import Rulebook
-from planner.unit import Trainee, Unit
+from planner.unit import Unit, UnitTrainee
 
-UNIT = Unit(unit="Invented", trainees=[Trainee(id="t", whole_operations=10, cleared_for_whole_operations=True)])
+UNIT = Unit(unit="Invented", trainees=[UnitTrainee(id="t", whole_operations=10, cleared_for_whole_operations=True)])
 SESSIONS = """\
 trainees:
   - {id: t, leave: [2026-12-08]}

@@ -17,7 +17,7 @@ from lists.second_judge import Judge, Line, Told, too_near_to_tell, unlike
 from lists.second_rules import judged
 
 from planner.case import Case
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.lists.changes.moves import counted
 from planner.lists.matching.match import match
 from planner.lists.roster.shapes import Roster

@@ -13,7 +13,7 @@ from planner.assess.assess import assess
 from planner.case import STAGES, Stage
 from planner.documents.plan.text import render_text
 from planner.documents.plan.view import view
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.plan.approved import (
     Given,
     NotCoveredError,

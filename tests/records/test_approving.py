@@ -14,14 +14,14 @@ from planner.case import read_case
 from planner.case_file import case_file
 from planner.documents.json_form import plan_json
 from planner.errors import PlannerError
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.plan.make import make_plan
 from planner.records.deciding import DecidedMeanwhile
 from planner.records.rows import Seen, StepChange
-from planner.records.standing import approval_standing, standing_now
 from planner.records.store import Store
+from planner.records.validity import approval_standing, standing_now
 from planner.rulebook.rulebook import Rulebook
-from planner.unit import Approvals
+from planner.unit import ApprovalPolicy
 
 DEMO = Path(__file__).parents[2] / "demo_cases/cases"
 OWN = {"tier": 2, "mode": "in-theatre"}
@@ -109,7 +109,7 @@ def test_a_consultants_own_case_is_another_consultants_to_approve(store: Store) 
 
 def test_where_the_unit_allows_it_a_consultants_own_case_is_marked(store: Store) -> None:
     version, snapshot = prepared(store, by="consultant-1")
-    assert approved(store, version, snapshot, allowed=Approvals(own_case="yes")).own_case  # type: ignore[arg-type]
+    assert approved(store, version, snapshot, allowed=ApprovalPolicy(own_case="yes")).own_case  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("hand", ["saved", "entered", "submitted"])
@@ -149,7 +149,7 @@ def test_a_case_with_nothing_recorded_is_not_approved(store: Store, findings: di
     kept = store.keep_snapshot(version.case_id, 1, plan(), "trainee-3")
     with pytest.raises(PlannerError, match=r"nothing is recorded of this eye \(an approval would rest on nothing\)"):
         approved(store, version, kept)
-    assert approved(store, version, kept, allowed=Approvals(nothing_recorded="yes"))  # type: ignore[arg-type]
+    assert approved(store, version, kept, allowed=ApprovalPolicy(nothing_recorded="yes"))  # type: ignore[arg-type]
 
 
 def test_a_second_approval_supersedes_the_first(store: Store) -> None:

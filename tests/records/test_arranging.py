@@ -8,9 +8,9 @@ import pytest
 from invented_unit import DAY, approved, prepared
 
 from planner.errors import PlannerError
-from planner.records.arranging import ListsChanged
-from planner.records.publishing import PublishedMeanwhile
-from planner.records.rows import Wanted
+from planner.records.list_places import ListsChanged
+from planner.records.list_versions import PublishedMeanwhile
+from planner.records.rows import WantedPlace
 from planner.records.store import Store
 
 NEXT = DAY + datetime.timedelta(7)
@@ -31,8 +31,8 @@ def cases(store: Store) -> list[int]:
     return made
 
 
-def at(case: int, place: int, day: datetime.date = DAY, supervisor: str = "consultant-1") -> Wanted:
-    return Wanted(case, day, "theatre 1", place, "trainee-3", supervisor, "tue-1")
+def at(case: int, place: int, day: datetime.date = DAY, supervisor: str = "consultant-1") -> WantedPlace:
+    return WantedPlace(case, day, "theatre 1", place, "trainee-3", supervisor, "tue-1")
 
 
 def seen(store: Store, *days: datetime.date) -> list[int]:
@@ -107,7 +107,7 @@ def test_from_one_day_to_another(store: Store, cases: list[int]) -> None:
 def test_a_fault_anywhere_changes_nothing(store: Store, cases: list[int], change: dict[str, object], said: str) -> None:
     one, two, three = cases
     before, trail = seen(store), store.trail()
-    wrong = Wanted(**({"case_id": three, "day": DAY, "theatre": "theatre 1", "place": 3, "trainee": "trainee-3",
+    wrong = WantedPlace(**({"case_id": three, "day": DAY, "theatre": "theatre 1", "place": 3, "trainee": "trainee-3",
                        "supervisor": "consultant-1", "session": "tue-1"} | change))  # type: ignore[arg-type]  # fmt: skip
     with pytest.raises(PlannerError, match=said):
         store.arrange(before, [at(two, 2, supervisor="consultant-2"), at(one, 1), wrong], "organiser-1")

@@ -63,7 +63,7 @@ def test_the_same_store_gives_the_same_bytes(story: Store) -> None:
 
 
 def test_sessions_are_not_in_it(story: Store) -> None:
-    story.start_session("f" * 64, "trainee-3", "secret-of-the-form")
+    story.start_sign_in("f" * 64, "trainee-3", "secret-of-the-form")
     assert b"secret-of-the-form" not in gzip.decompress(saved(story).getvalue())
 
 

@@ -6,7 +6,7 @@ import pytest
 from invented_unit import DAY, approved, document, plan, prepared, seen
 
 from planner.errors import PlannerError
-from planner.records.changes import Conflict, Difference
+from planner.records.changes import Conflict, ThreeWayDifference
 from planner.records.deciding import DecidedMeanwhile
 from planner.records.rows import CaseVersion, Seen
 from planner.records.store import Store
@@ -73,10 +73,10 @@ def test_the_second_of_two_is_shown_the_difference_and_nothing_of_it_is_kept(
     store.save_case(case, 1, {"iop_mmhg": 24}, "trainee-5")
     with pytest.raises(Conflict, match="trainee-5 saved this case meanwhile") as told:
         store.save_case(case, 1, mine, "trainee-3")
-    expected = {"iop_mmhg": Difference("iop_mmhg", 15, 24, 15)}
+    expected = {"iop_mmhg": ThreeWayDifference("iop_mmhg", 15, 24, 15)}
     for name, value in mine.items():
         base, theirs = (15, 24) if name == "iop_mmhg" else (None, None)
-        expected[name] = Difference(name, base, theirs, value)
+        expected[name] = ThreeWayDifference(name, base, theirs, value)
     assert {one.name: one for one in told.value.differences} == expected
     assert (told.value.base.number, told.value.current.number) == (1, 2)
     assert len(store.versions(case)) == 2

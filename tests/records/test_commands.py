@@ -17,7 +17,7 @@ from invented_unit import document, people, whole_story
 
 from planner.cli import main
 from planner.records.database import URL_VARIABLE
-from planner.records.passwords import matches
+from planner.records.password_hashing import matches
 from planner.records.store import Store
 
 ROOT = Path(__file__).parents[2]

@@ -10,7 +10,7 @@ import pytest
 from invented_unit import document
 
 from planner.errors import PlannerError
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.records import schema
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook

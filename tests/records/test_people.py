@@ -8,8 +8,8 @@ import pytest
 
 from planner.errors import PlannerError
 from planner.records.database import engine_of
-from planner.records.passwords import LEAST_CHARACTERS, is_outdated, matches, new_hash
-from planner.records.rows import Session
+from planner.records.password_hashing import LEAST_CHARACTERS, is_outdated, matches, new_hash
+from planner.records.rows import SignIn
 from planner.records.store import Store
 
 
@@ -60,8 +60,8 @@ def test_only_an_administrator_changes_people(store: Store, by: str) -> None:
 
 def test_a_password_is_ones_own_to_set_and_signs_out_everywhere(store: Store) -> None:
     store.set_password_hash("trainee-3", "first", "admin-1")
-    store.start_session("a" * 64, "trainee-3", "s")
-    store.start_session("b" * 64, "trainee-5", "s")
+    store.start_sign_in("a" * 64, "trainee-3", "s")
+    store.start_sign_in("b" * 64, "trainee-5", "s")
     store.set_password_hash("trainee-3", "second", "trainee-3")
     assert store.password_hash("trainee-3") == "second"
     assert store.session("a" * 64) is None and store.session("b" * 64) is not None
@@ -71,7 +71,7 @@ def test_a_password_is_ones_own_to_set_and_signs_out_everywhere(store: Store) ->
 
 def test_who_is_inactive_is_signed_out_and_has_no_password(store: Store) -> None:
     store.set_password_hash("trainee-3", "first", "admin-1")
-    store.start_session("a" * 64, "trainee-3", "s")
+    store.start_sign_in("a" * 64, "trainee-3", "s")
     store.change_person("trainee-3", "admin-1", active=False)
     assert store.session("a" * 64) is None and store.password_hash("trainee-3") is None
     store.change_person("trainee-3", "admin-1", active=True)
@@ -82,18 +82,18 @@ def test_sessions_begin_are_used_and_end(store: Store) -> None:
     hours = iter(range(7, 20))
     url = engine_of(store._database).url.render_as_string(hide_password=False)
     clocked = Store.open(url, lambda: datetime.datetime(2026, 11, 2, next(hours), tzinfo=datetime.UTC))
-    first = clocked.start_session("a" * 64, "trainee-3", "secret")
-    assert first == Session("a" * 64, "trainee-3", "secret", *["2026-11-02T07:00:00.000000Z"] * 2)
-    clocked.start_session("b" * 64, "trainee-3", "secret")
-    clocked.touch_session("a" * 64)
+    first = clocked.start_sign_in("a" * 64, "trainee-3", "secret")
+    assert first == SignIn("a" * 64, "trainee-3", "secret", *["2026-11-02T07:00:00.000000Z"] * 2)
+    clocked.start_sign_in("b" * 64, "trainee-3", "secret")
+    clocked.touch_sign_in("a" * 64)
     touched = clocked.session("a" * 64)
     assert touched is not None and touched.seen_at == "2026-11-02T09:00:00.000000Z"
-    clocked.end_sessions_unused_since("2026-11-02T08:30:00.000000Z")
+    clocked.end_sign_ins_unused_since("2026-11-02T08:30:00.000000Z")
     assert clocked.session("a" * 64) is not None and clocked.session("b" * 64) is None
-    clocked.end_session("a" * 64)
+    clocked.end_sign_in("a" * 64)
     assert clocked.session("a" * 64) is None
-    clocked.start_session("c" * 64, "trainee-5", "secret")
-    clocked.end_sessions_of("trainee-5")
+    clocked.start_sign_in("c" * 64, "trainee-5", "secret")
+    clocked.end_sign_ins_of("trainee-5")
     assert clocked.session("c" * 64) is None
     clocked.close()
 

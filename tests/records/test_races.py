@@ -14,7 +14,7 @@ from invented_unit import DAY, approved, prepared
 
 from planner.errors import PlannerError
 from planner.records.deciding import DecidedMeanwhile
-from planner.records.publishing import PublishedMeanwhile
+from planner.records.list_versions import PublishedMeanwhile
 from planner.records.rows import CaseNow
 from planner.records.store import Store
 

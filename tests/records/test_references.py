@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from planner import strict_yaml
-from planner.records.references import document_faults, free_text_fault, is_health_number, reference_fault
+from planner.records.identifiers import document_faults, free_text_fault, is_health_number, reference_fault
 
 ROOT = Path(__file__).parents[2]
 DEMO = sorted((ROOT / "demo_cases" / "cases").glob("*.yaml"))

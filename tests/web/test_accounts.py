@@ -14,7 +14,7 @@ from argon2 import PasswordHasher, extract_parameters
 from fastapi import FastAPI
 from visits import CHEAP, PASSWORD, Clock, Visit
 
-from planner.records.passwords import new_hash
+from planner.records.password_hashing import new_hash
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.web.security.passwords import Passwords

@@ -14,7 +14,7 @@ from visits import CHEAP, Clock, Visit
 
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.unit import Approvals, read_unit
+from planner.unit import ApprovalPolicy, read_unit
 from planner.web.security.passwords import Passwords
 from planner.web.server.app import make_app
 from planner.web.server.settings import Settings
@@ -117,7 +117,7 @@ def test_where_the_unit_allows_it_a_consultants_own_case_is_approved_as_such(
     store: Store, rulebook: Rulebook, clock: Clock
 ) -> None:
     unit = read_unit(UNIT, rulebook)
-    allows = unit.model_copy(update={"approvals": Approvals.model_validate({"own_case": "yes"})})
+    allows = unit.model_copy(update={"approvals": ApprovalPolicy.model_validate({"own_case": "yes"})})
     app = make_app(store, rulebook, allows, Settings(secure_cookies=False, clock=clock), Passwords(CHEAP))
 
     def signed_in(code: str) -> Visit:

@@ -13,7 +13,7 @@ from visits import Clock, Visit
 
 from planner.assess.assess import assess
 from planner.case import read_case
-from planner.exchange.cases import ReadCase, read_cases
+from planner.exchange.case_reader import ReadCase, read_cases
 from planner.records.database import StoreUnavailableError
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook

@@ -99,7 +99,7 @@ def given(
 
 def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster") -> Given:
     from planner.errors import PlannerError
-    from planner.exchange.cases import SetAside, once_each, read_cases
+    from planner.exchange.case_reader import SetAside, once_each, read_cases
     from planner.lists.week.gather import Gathered
 
     items = list(once_each(item for name in _files(cases) for item in read_cases(name, rulebook.vocabulary)))
@@ -133,8 +133,8 @@ def _of_the_store(
 
 def _in_force(store: "Store", rulebook: "Rulebook", unit: "Unit", sessions: Path | None) -> "Roster":
     """The roster of the store, else of the sessions file; where there are both, says that the file was not read."""
+    from planner.desk.roster_in_force import stored_roster
     from planner.errors import PlannerError
-    from planner.lists.roster.in_force import stored_roster
     from planner.lists.roster.shapes import read_roster
 
     stored = stored_roster(store, unit, rulebook)

@@ -72,7 +72,7 @@ def compare(
 
 def _read(sources: list[str], comparison: Comparison, refused: list[Fault]) -> Iterator[tuple[Case, Case]]:
     """Each case as either vocabulary reads it; what one of them refuses is told in `refused`."""
-    from planner.exchange.cases import ReadCase, SetAside, once_each, read_cases
+    from planner.exchange.case_reader import ReadCase, SetAside, once_each, read_cases
 
     old, new = comparison.old.vocabulary, comparison.new.vocabulary
     for source in sources:

@@ -20,7 +20,7 @@ from planner.plan.approved import Given, NotCoveredError
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.records.approved import given_in, plan_as_approved, stands_on
-from planner.records.rows import Allocation, CaseNow, Wanted
+from planner.records.rows import CaseNow, ListPlace, WantedPlace
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
@@ -33,7 +33,7 @@ class Elsewhere:
     """A place that is in no session of the roster, or with people it does not name, and why."""
 
     now: CaseNow
-    at: Allocation
+    at: ListPlace
     because: str
 
 
@@ -63,7 +63,7 @@ class Held:
         """The locked placings alone."""
         return replace(self.lists, placings=tuple(p for p in self.lists.placings if p.case in self.locked))
 
-    def open_on(self, days: set[datetime.date]) -> list[Allocation]:
+    def open_on(self, days: set[datetime.date]) -> list[ListPlace]:
         """Every open place on these days."""
         found = [now.allocation for now in self.now.values() if now.allocation is not None]
         return [at for at in [*found, *(one.at for one in self.elsewhere)] if at.day in days]
@@ -78,7 +78,7 @@ class Held:
             although,
         )  # fmt: skip
 
-    def _wanted(self, lists: Lists, days: set[datetime.date]) -> list[Wanted]:
+    def _wanted(self, lists: Lists, days: set[datetime.date]) -> list[WantedPlace]:
         found = []
         for placing in lists.placings:
             session = self.instance.sessions[placing.session]
@@ -87,12 +87,12 @@ class Held:
                 now = self.now[placing.case]
                 case, approval = now.case.id, now.approval.id if now.approval else None
                 at = session.day, session.theatre, placing.place, trainee, placing.supervisor, session.id
-                found.append(Wanted(case, *at, approval))
+                found.append(WantedPlace(case, *at, approval))
         return found
 
-    def _elsewhere(self, days: set[datetime.date]) -> list[Wanted]:
+    def _elsewhere(self, days: set[datetime.date]) -> list[WantedPlace]:
         return [
-            Wanted(at.case_id, at.day, at.theatre, at.place, at.trainee, at.supervisor, at.session)
+            WantedPlace(at.case_id, at.day, at.theatre, at.place, at.trainee, at.supervisor, at.session)
             for at in (one.at for one in self.elsewhere)
             if at.day in days
         ]
@@ -205,7 +205,7 @@ class FromRecords:
         says = f"approved by {now.approval.by} as named, for {given.stage}{mode}"
         return Covering(True, frozenset({given.stage}), says, now.approval.id, now.approval.operator_conditions)
 
-    def _session_of(self, at: Allocation, ids: Mapping[str, str]) -> tuple[Session | None, str]:
+    def _session_of(self, at: ListPlace, ids: Mapping[str, str]) -> tuple[Session | None, str]:
         """The session that a place is in, or why it is in none."""
         trainees = {learner.id for learner in self.roster.trainees}
         supervisors = {supervisor.id for supervisor in self.roster.supervisors}

@@ -19,7 +19,7 @@ from statistics import NormalDist, fmean, quantiles, stdev
 
 from planner import strict_yaml
 from planner.errors import Fault, PlannerError
-from planner.exchange.source import WHY, separator_of
+from planner.exchange.case_text import WHY, separator_of
 from planner.lists.week.minutes import LONGEST, Time
 from planner.rulebook.list_shapes import OPERATORS, OwnLog
 from planner.rulebook.references import nearest

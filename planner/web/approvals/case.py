@@ -17,7 +17,7 @@ from planner.plan.plan import Plan
 from planner.records.approved import dated_ahead, holds_until
 from planner.records.rows import CaseNow
 from planner.rulebook.shapes import MODES, Mode
-from planner.unit import Approvals
+from planner.unit import ApprovalPolicy
 from planner.web.approvals.glance import glance
 from planner.web.approvals.standing import plan_as_approved, standing_of, state_of
 from planner.web.security.authorisation import Deciding, Visitor
@@ -75,9 +75,9 @@ def case_page(
     )  # fmt: skip
 
 
-def who_may(site: Site) -> Approvals:
+def who_may(site: Site) -> ApprovalPolicy:
     """The unit's word on who may approve; the strict one where the server was given no unit's file."""
-    return site.unit.approvals if site.unit else Approvals()
+    return site.unit.approvals if site.unit else ApprovalPolicy()
 
 
 def _aged(site: Site, now: CaseNow) -> str:

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from planner.desk.in_force import plan_as_given
+from planner.desk.plan_in_force import plan_as_given
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
 from planner.records.approved import standing_on
 from planner.records.database import StoreUnavailableError
 from planner.records.repository import SERVER
-from planner.records.rows import CaseNow, Standing, State
+from planner.records.rows import ApprovalStanding, CaseNow, State
 from planner.web.server.case_state import STATES
 from planner.web.server.site import Site
 
 LAPSED = "Approval lapsed"
 
 
-def standing_of(site: Site, now: CaseNow) -> Standing | None:
+def standing_of(site: Site, now: CaseNow) -> ApprovalStanding | None:
     """How a case's approval stands today, None where it has none."""
     return standing_on(now, site.day_here(), site.rulebook)
 

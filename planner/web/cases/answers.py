@@ -15,7 +15,7 @@ from planner.conditions import Value
 from planner.errors import PlannerError
 from planner.readings import read_day
 from planner.records.changes import changed
-from planner.records.references import free_text_fault
+from planner.records.identifiers import free_text_fault
 from planner.vocabulary import NOT_RECORDED, Finding, Vocabulary
 from planner.wording.words import day_words
 

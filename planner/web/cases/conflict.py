@@ -13,10 +13,10 @@ from starlette.responses import RedirectResponse, Response
 
 from planner.case import read_case
 from planner.errors import PlannerError
-from planner.records.changes import Conflict, Difference, changed
+from planner.records.changes import Conflict, ThreeWayDifference, changed
 from planner.records.deciding import DecidedMeanwhile
 from planner.records.owning import NotTheirs
-from planner.records.rows import Case, CaseVersion
+from planner.records.rows import CaseVersion, StoredCase
 from planner.records.store import Store
 from planner.web.cases.answers import Answers
 from planner.web.cases.fields import labels, shown_value
@@ -47,7 +47,7 @@ class Side:
 
 
 def conflict_page(
-    request: Request, case: Case, conflict: Conflict, answers: Answers, names: Mapping[str, str]
+    request: Request, case: StoredCase, conflict: Conflict, answers: Answers, names: Mapping[str, str]
 ) -> Response:
     """The page that asks which values stand (409). Nothing of what was sent has been kept yet."""
     site = site_of(request)
@@ -82,7 +82,7 @@ def settle(request: Request, visitor: Preparing, form: Posted, reference: str, e
     return RedirectResponse(f"{case_path(case)}?saved=case", 303)
 
 
-def based_on(store: Store, case: Case, form: FormData) -> CaseVersion:
+def based_on(store: Store, case: StoredCase, form: FormData) -> CaseVersion:
     """The version that a form was made from. Raises PlannerError for a number that is none."""
     number = str(form.get("based_on", ""))
     if not number.isascii() or not number.isdigit() or len(number) > LONGEST_NUMBER:
@@ -113,7 +113,7 @@ def _sections(site: Site) -> dict[str, str]:
     return {section.id: section.label for section in site.rulebook.vocabulary.sections}
 
 
-def _side(site: Site, difference: Difference, names: Mapping[str, str]) -> Side:
+def _side(site: Site, difference: ThreeWayDifference, names: Mapping[str, str]) -> Side:
     mine_changed, theirs_changed = difference.mine != difference.base, difference.theirs != difference.base
     both = mine_changed and theirs_changed and difference.mine != difference.theirs
     chosen = "" if both else MINE if mine_changed else THEIRS

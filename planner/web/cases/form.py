@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
 
-from planner.desk.judge import Judged
+from planner.desk.plans import PlannedVersion
 from planner.errors import PlannerError
 from planner.records.changes import CHANGEABLE, Conflict
 from planner.records.deciding import DecidedMeanwhile
@@ -66,7 +66,7 @@ class Shown:
             "told": self.told,
         }
 
-    def sections(self, judged: Judged) -> tuple[ShownSection, ...]:
+    def sections(self, judged: PlannedVersion) -> tuple[ShownSection, ...]:
         through = stamps(self.site.store.versions(self.now.case.id))
         vocabulary = self.site.rulebook.vocabulary
         return shown_sections(vocabulary, self.version.document, judged.case, self.answers, through)

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
-from planner.records.references import reference_fault
+from planner.records.identifiers import reference_fault
 from planner.web.security.authorisation import Posted, Preparing
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of

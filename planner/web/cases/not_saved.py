@@ -8,7 +8,7 @@ from starlette.responses import Response
 
 from planner.records.deciding import DecidedMeanwhile
 from planner.records.owning import NotTheirs
-from planner.records.rows import Case
+from planner.records.rows import StoredCase
 from planner.web.cases.answers import Answers
 from planner.web.cases.fields import labels, shown_value
 from planner.web.server.case_state import day_and_time, rests_on_it
@@ -21,7 +21,7 @@ OWN = ("token", "submission", "approval")
 
 
 def not_saved(
-    request: Request, case: Case, error: NotTheirs | DecidedMeanwhile, answers: Answers, form: FormData
+    request: Request, case: StoredCase, error: NotTheirs | DecidedMeanwhile, answers: Answers, form: FormData
 ) -> Response:
     """The page that refuses: 403 for another's case, 409 with a button to save all the same for one decided on."""
     site = site_of(request)

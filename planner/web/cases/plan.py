@@ -12,7 +12,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from planner.desk.approving import submit as desk_submit
-from planner.desk.in_force import plan_in_force, shown_plan
+from planner.desk.plan_in_force import plan_in_force, shown_plan
 from planner.documents.printing.html import render_html
 from planner.documents.printing.pdf import render_pdf
 from planner.errors import PlannerError

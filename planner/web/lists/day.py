@@ -9,11 +9,11 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
-from planner.desk.in_force import shown_plan
+from planner.desk.plan_in_force import shown_plan
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.readings import read_day
-from planner.records.rows import BUILDERS, Allocation, CaseNow
+from planner.records.rows import BUILDERS, CaseNow, ListPlace
 from planner.web.lists.warnings import warnings
 from planner.web.security.authorisation import Building, Posted, Reading, Visitor
 from planner.web.server.case_state import day_and_time
@@ -29,7 +29,7 @@ LONGEST = 300
 class Line:
     """A case in its place. `tier` and what follows are empty where the case cannot be planned."""
 
-    at: Allocation
+    at: ListPlace
     reference: str
     eye: str
     patient: str
@@ -92,7 +92,7 @@ def _page(
     )  # fmt: skip
 
 
-def _line(site: Site, now: CaseNow, at: Allocation, doubts: tuple[str, ...]) -> Line:
+def _line(site: Site, now: CaseNow, at: ListPlace, doubts: tuple[str, ...]) -> Line:
     plan = site.judge.judge(now.version).plan
     tier, supervision, anaesthesia = "", "", "cannot be planned"
     kit: tuple[str, ...] = ()

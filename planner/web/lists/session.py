@@ -18,7 +18,7 @@ from planner.lists.changes.standby import standby
 from planner.lists.changes.versions import lists_of
 from planner.lists.rules.of_people import APPROVAL
 from planner.lists.week.instance import Placing
-from planner.records.publishing import PublishedMeanwhile
+from planner.records.list_versions import PublishedMeanwhile
 from planner.records.rows import BUILDERS
 from planner.web.lists.change import REASONS
 from planner.web.lists.judged import State, session_path, state_of

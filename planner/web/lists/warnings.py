@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from planner.desk.in_force import plan_in_force
+from planner.desk.plan_in_force import plan_in_force
 from planner.plan.approved import NO_TRAINEE, NotCoveredError
 from planner.plan.plan import Plan
 from planner.records.approved import standing_on
-from planner.records.rows import Allocation, CaseNow, Person
+from planner.records.rows import CaseNow, ListPlace, Person
 from planner.web.server.site import Site
 
 TRAINEE_OPERATES = ("on-site", "in-theatre", "scrubbed")
@@ -31,7 +31,7 @@ def warnings(site: Site, now: CaseNow, of_the_day: Iterable[CaseNow], people: Ma
     return tuple(dict.fromkeys(told))
 
 
-def of_standing(site: Site, now: CaseNow, place: Allocation) -> Iterator[str]:
+def of_standing(site: Site, now: CaseNow, place: ListPlace) -> Iterator[str]:
     """What is doubtful about the approval that a place rests on."""
     standing = standing_on(now, place.day, site.rulebook)
     if standing is None:
@@ -42,7 +42,7 @@ def of_standing(site: Site, now: CaseNow, place: Allocation) -> Iterator[str]:
         yield "It was approved again after it was placed."
 
 
-def _people(plan: Plan, place: Allocation, people: Mapping[str, Person]) -> Iterator[str]:
+def _people(plan: Plan, place: ListPlace, people: Mapping[str, Person]) -> Iterator[str]:
     demanded, supervisor = plan.supervision, people.get(place.supervisor)
     mode = demanded.mode.replace("-", " ")
     if supervisor is None or not supervisor.active:
@@ -59,7 +59,7 @@ def _people(plan: Plan, place: Allocation, people: Mapping[str, Person]) -> Iter
         yield f"To settle first: {certain[0].because}{more}."
 
 
-def _together(now: CaseNow, place: Allocation, of_the_day: Iterable[CaseNow]) -> Iterator[str]:
+def _together(now: CaseNow, place: ListPlace, of_the_day: Iterable[CaseNow]) -> Iterator[str]:
     """The same person in two theatres that day, or both eyes of one patient."""
     mine = {place.trainee, place.supervisor} - {None}
     patient = now.version.document.get("patient")

@@ -15,7 +15,7 @@ from planner.errors import Fault, PlannerError
 from planner.lists.roster.entries import KINDS, Kind, Looked, Part, parts_of
 from planner.lists.roster.import_rows import PEOPLE
 from planner.lists.roster.shapes import Roster, Session, room_of
-from planner.records.rows import Allocation, CaseNow, RosterChange, RosterEntry
+from planner.records.rows import CaseNow, ListPlace, RosterChange, RosterEntry
 from planner.unit import Unit
 from planner.web.server.site import Site
 from planner.wording.words import day_words
@@ -131,12 +131,12 @@ def affected(site: Site, held: Held, changes: Iterable[RosterChange]) -> list[st
     return [f"{place}: {', and '.join(dict.fromkeys(reasons))}" for place, reasons in told.items()]
 
 
-def _place(now: CaseNow, at: Allocation) -> str:
+def _place(now: CaseNow, at: ListPlace) -> str:
     return f"{now.case.in_words}, {at.day:%a} {day_words(at.day)}, {at.theatre}, number {at.place}"
 
 
 def _loses(
-    entry: RosterEntry, after: Mapping[str, Any] | None, at: Allocation, codes: Mapping[str, str]
+    entry: RosterEntry, after: Mapping[str, Any] | None, at: ListPlace, codes: Mapping[str, str]
 ) -> Iterator[str]:
     """What a placing loses by a change of one entry."""
     if entry.kind == "session":
@@ -160,7 +160,7 @@ def _loses(
             yield f"{entry.key} is on leave that day"
 
 
-def _is_in(document: Mapping[str, Any], key: str, at: Allocation) -> bool:
+def _is_in(document: Mapping[str, Any], key: str, at: ListPlace) -> bool:
     same = str(document.get("day")) == str(at.day) and room_of(str(document.get("theatre"))) == room_of(at.theatre)
     return same and at.session in (None, key)
 

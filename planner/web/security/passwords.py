@@ -8,7 +8,7 @@ from threading import BoundedSemaphore
 from argon2 import PasswordHasher
 from argon2.exceptions import Argon2Error, InvalidHashError
 
-from planner.records.passwords import normal
+from planner.records.password_hashing import normal
 
 # Each check takes tens of megabytes: so many at once, the others wait.
 AT_ONCE = 4

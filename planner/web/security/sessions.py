@@ -38,8 +38,8 @@ class Sessions:
         """Start a session and return its token, 256 random bits."""
         token = secrets.token_urlsafe(32)
         over = self.settings.clock() - datetime.timedelta(seconds=self.settings.idle + SIGHT)
-        self.store.end_sessions_unused_since(as_kept(over))
-        self.store.start_session(_hash(token), person, password_mark(password_hash))
+        self.store.end_sign_ins_unused_since(as_kept(over))
+        self.store.start_sign_in(_hash(token), person, password_mark(password_hash))
         return token
 
     def find(self, token: str) -> SignedIn | None:
@@ -53,15 +53,15 @@ class Sessions:
         # On a full or locked database what is there can still be read; only the times are then kept a little less well.
         with contextlib.suppress(StoreUnavailableError):
             if over:
-                self.store.end_session(held.token_sha256)
+                self.store.end_sign_in(held.token_sha256)
             elif idle >= SIGHT:
-                self.store.touch_session(held.token_sha256)
+                self.store.touch_sign_in(held.token_sha256)
         if over:
             return None
         return SignedIn(held.person, held.secret, csrf_of(token))
 
     def end(self, token: str) -> None:
-        self.store.end_session(_hash(token))
+        self.store.end_sign_in(_hash(token))
 
 
 def csrf_of(token: str) -> str:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from fastapi import FastAPI
 
-from planner.desk.judge import Judge
+from planner.desk.plans import PlanCache
+from planner.desk.roster_in_force import RosterInForce
 from planner.documents.printing.html import fonts_folder
 from planner.documents.printing.queue import PrintQueue
-from planner.lists.roster.in_force import InForce
 from planner.lists.roster.shapes import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -66,8 +66,8 @@ def make_app(
         sessions,
         throttle,
         passwords or Passwords(),
-        Judge(rulebook, unit),
-        InForce(store, rulebook, unit, roster),
+        PlanCache(rulebook, unit),
+        RosterInForce(store, rulebook, unit, roster),
         prints or PrintQueue(),
     )
     for module in PAGES:

@@ -9,10 +9,10 @@ from dataclasses import dataclass, field
 from starlette.requests import Request
 
 from planner.desk.desk import Desk
-from planner.desk.judge import Judge
+from planner.desk.plans import PlanCache
+from planner.desk.roster_in_force import RosterInForce
 from planner.documents.printing.queue import PrintQueue
 from planner.errors import PlannerError
-from planner.lists.roster.in_force import InForce
 from planner.lists.week.from_records import FromRecords
 from planner.local_time import local
 from planner.records.rows import Person
@@ -37,8 +37,8 @@ class Site:
     sessions: Sessions
     throttle: Throttle
     passwords: Passwords
-    judge: Judge
-    in_force: InForce
+    judge: PlanCache
+    in_force: RosterInForce
     prints: PrintQueue
     tickets: Tickets = field(default_factory=Tickets)
     # One print is planned at a time: many at once would share the one processor that pages have.

@@ -9,7 +9,7 @@ from fastapi import Request
 from starlette.convertors import Convertor, register_url_convertor
 from starlette.exceptions import HTTPException
 
-from planner.records.rows import Case
+from planner.records.rows import StoredCase
 from planner.web.server.site import site_of
 
 
@@ -31,22 +31,22 @@ APPROVAL = "/approvals/{reference:path}/{eye:eye}"
 LISTING = "/lists/place/{reference:path}/{eye:eye}"
 
 
-def case_path(case: Case, page: str = "") -> str:
+def case_path(case: StoredCase, page: str = "") -> str:
     """The address of a case, or of one of its pages."""
     return f"/cases/{quote(case.reference, safe='')}/{case.eye}" + (f"/{page}" if page else "")
 
 
-def approval_path(case: Case, page: str = "") -> str:
+def approval_path(case: StoredCase, page: str = "") -> str:
     """Where a consultant decides on a case."""
     return "/approvals" + case_path(case, page).removeprefix("/cases")
 
 
-def list_path(case: Case) -> str:
+def list_path(case: StoredCase) -> str:
     """Where a case is given its place on a list."""
     return "/lists/place" + case_path(case).removeprefix("/cases")
 
 
-def find(request: Request, reference: str, eye: str) -> Case:
+def find(request: Request, reference: str, eye: str) -> StoredCase:
     """The case of an address; 404 where there is none."""
     case = site_of(request).store.find_case(reference, eye) if reference.isprintable() else None
     if case is None:

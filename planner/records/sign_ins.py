@@ -5,40 +5,40 @@ from __future__ import annotations
 from sqlalchemy import delete, func, insert, select, update
 
 from planner.records import schema
-from planner.records.repository import Part
-from planner.records.rows import Session
+from planner.records.repository import Repository
+from planner.records.rows import SignIn
 
 
-class Sessions(Part):
-    def start_session(self, token_sha256: str, person: str, secret: str) -> Session:
+class SignIns(Repository):
+    def start_sign_in(self, token_sha256: str, person: str, secret: str) -> SignIn:
         """Keep a session under the SHA-256 of its token, never the token itself."""
         now = self._now()
-        session = Session(token_sha256, person, secret, now, now)
+        session = SignIn(token_sha256, person, secret, now, now)
         with self._database.writing() as connection:
             connection.execute(insert(schema.sessions).values(**session.__dict__))
         return session
 
-    def session(self, token_sha256: str) -> Session | None:
+    def session(self, token_sha256: str) -> SignIn | None:
         table = schema.sessions
         with self._database.reading() as connection:
             row = connection.execute(select(table).where(table.c.token_sha256 == token_sha256)).first()
-        return None if row is None else Session(**row._mapping)
+        return None if row is None else SignIn(**row._mapping)
 
-    def touch_session(self, token_sha256: str) -> None:
+    def touch_sign_in(self, token_sha256: str) -> None:
         """Note that it is in use now."""
         table = schema.sessions
         with self._database.writing() as connection:
             connection.execute(update(table).where(table.c.token_sha256 == token_sha256).values(seen_at=self._now()))
 
-    def end_session(self, token_sha256: str) -> None:
+    def end_sign_in(self, token_sha256: str) -> None:
         with self._database.writing() as connection:
             connection.execute(delete(schema.sessions).where(schema.sessions.c.token_sha256 == token_sha256))
 
-    def end_sessions_of(self, person: str) -> None:
+    def end_sign_ins_of(self, person: str) -> None:
         with self._database.writing() as connection:
             connection.execute(delete(schema.sessions).where(schema.sessions.c.person == person))
 
-    def end_sessions_unused_since(self, moment: str) -> None:
+    def end_sign_ins_unused_since(self, moment: str) -> None:
         """Forget sessions last used before a moment (UTC text)."""
         with self._database.writing() as connection:
             connection.execute(delete(schema.sessions).where(schema.sessions.c.seen_at < moment))

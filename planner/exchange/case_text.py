@@ -37,7 +37,7 @@ _NOT_TEXT = {
 
 
 @dataclass(frozen=True)
-class Source:
+class CaseText:
     """The text of one source. `name` is how messages call it, `stem` what files made from it are called."""
 
     name: str
@@ -46,7 +46,7 @@ class Source:
     text: str
 
 
-def read_source(source: str) -> Source:
+def read_source(source: str) -> CaseText:
     """Read a path, or `-` for standard input. The ending names the format; without one it is told from the text.
 
     Raises PlannerError for what is missing, unreadable, a folder, too large, empty, or no text.
@@ -65,7 +65,7 @@ def read_source(source: str) -> Source:
     if len(content) > LARGEST[form]:
         what = f"is larger than {LARGEST[form]:,} bytes"
         raise PlannerError.one(what, name, f"no {form} of cases is that large", "check that it is the right file")
-    return Source(name, stem, form, text)
+    return CaseText(name, stem, form, text)
 
 
 def _standard_input(largest: int) -> bytes:

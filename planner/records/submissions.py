@@ -8,10 +8,10 @@ from sqlalchemy import Row, select
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.cases import case_in, concerned_in, require_current, version_in
+from planner.records.case_versions import case_in, concerned_in, require_current, version_in
 from planner.records.deciding import require_as_seen
 from planner.records.repository import (
-    Part,
+    Repository,
     checked_text,
     end,
     ending_of,
@@ -24,7 +24,7 @@ from planner.records.repository import (
 from planner.records.rows import NOTHING_OPEN, READERS, Answer, Question, Seen, Submission
 
 
-class Submitting(Part):
+class Submissions(Repository):
     def submit(
         self, case_id: int, version: int, snapshot_id: int, by: str, note: str = "", *, seen: Seen = NOTHING_OPEN
     ) -> Submission:

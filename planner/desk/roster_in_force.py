@@ -18,7 +18,7 @@ def stored_roster(store: Store, unit: Unit, rulebook: Rulebook) -> Roster | None
     return roster_in(entries, unit, rulebook) if entries else None
 
 
-class InForce:
+class RosterInForce:
     """The roster in force for as long as a program runs; every question sees the last change.
 
     Once the store holds anything of a roster, a sessions file is no longer asked: the two are never mixed.

@@ -10,11 +10,11 @@ from sqlalchemy import Row
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.cases import case_in, concerned_in
+from planner.records.case_versions import case_in, concerned_in
 from planner.records.listing import approval_in, known_people, lock_in
-from planner.records.repository import Part, checked_text, end, notify, one_of, open_rows, raise_for, with_endings
-from planner.records.rows import BUILDERS, Lock, Wanted
-from planner.records.trail import Change
+from planner.records.repository import Repository, checked_text, end, notify, one_of, open_rows, raise_for, with_endings
+from planner.records.rows import BUILDERS, PlaceLock, WantedPlace
+from planner.records.trail import Transaction
 from planner.wording.words import day_words
 
 
@@ -22,9 +22,9 @@ class ListsChanged(PlannerError):
     """Somebody else changed these lists meanwhile; nothing was kept of what was wanted."""
 
 
-class Arranging(Part):
+class ListPlaces(Repository):
     def arrange(
-        self, seen: Collection[int], wanted: Sequence[Wanted], by: str, why: str = "", although: str = ""
+        self, seen: Collection[int], wanted: Sequence[WantedPlace], by: str, why: str = "", although: str = ""
     ) -> int:
         """Bring the lists of some days to `wanted`, in one transaction. Returns how many cases changed their row.
 
@@ -59,7 +59,7 @@ class Arranging(Part):
                 notify(change, (person,), "; ".join(dict.fromkeys(lines)), None)
             return len({row.case_id for row in leaving} | {one.case_id for one in coming})
 
-    def lock(self, case_id: int, why: str, by: str) -> Lock:
+    def lock(self, case_id: int, why: str, by: str) -> PlaceLock:
         """Keep a placed case in its session with its people. Raises PlannerError for one without a place, or locked."""
         why = checked_text(why, "reason", required=True)
         with self._changing(by, *BUILDERS) as change:
@@ -70,7 +70,7 @@ class Arranging(Part):
             if lock_in(change.connection, case_id) is not None:
                 raise PlannerError.one(f"{told} is locked already")
             row = change.insert(schema.locks, "locked in its place", {"case_id": case_id, "why": why}, case_id)
-            return Lock(row["id"], case_id, why, change.at, by)
+            return PlaceLock(row["id"], case_id, why, change.at, by)
 
     def unlock(self, case_id: int, why: str, by: str) -> None:
         """Let a case move again. Raises PlannerError where nothing locks it."""
@@ -81,13 +81,15 @@ class Arranging(Part):
                 raise PlannerError.one("the case is not locked")
             end(change, schema.locks, row, "withdrawn", why, "unlocked")
 
-    def locks(self) -> tuple[Lock, ...]:
+    def locks(self) -> tuple[PlaceLock, ...]:
         """Every lock that holds."""
         with self._database.reading() as connection:
             rows = connection.execute(with_endings(schema.locks, open_only=True)).all()
-        return tuple(Lock(row.id, row.case_id, row.why, row.at, row.by) for row in rows)
+        return tuple(PlaceLock(row.id, row.case_id, row.why, row.at, row.by) for row in rows)
 
-    def _as_seen(self, change: Change, seen: Collection[int], wanted: Sequence[Wanted]) -> dict[int, Row[Any]]:
+    def _as_seen(
+        self, change: Transaction, seen: Collection[int], wanted: Sequence[WantedPlace]
+    ) -> dict[int, Row[Any]]:
         """The open places of the days, by case. Raises ListsChanged where they are not those seen."""
         table, connection = schema.allocations, change.connection
         days = {one.day.isoformat() for one in wanted}
@@ -109,14 +111,16 @@ class Arranging(Part):
                 )
         return {row.case_id: row for row in rows}
 
-    def _locked(self, change: Change, leaving: Iterable[Row[Any]], asked: dict[int, Wanted]) -> Iterable[Fault]:
+    def _locked(
+        self, change: Transaction, leaving: Iterable[Row[Any]], asked: dict[int, WantedPlace]
+    ) -> Iterable[Fault]:
         for row in leaving:
             lock, to = lock_in(change.connection, row.case_id), asked.get(row.case_id)
             stays = to is not None and _at(row)[:-1] == _at(to)[:-1]
             if lock is not None and not stays:
                 yield Fault(_name(change, row)[0], "is locked in its place", lock.why, "unlock it first")
 
-    def _shared(self, wanted: Sequence[Wanted]) -> Iterable[Fault]:
+    def _shared(self, wanted: Sequence[WantedPlace]) -> Iterable[Fault]:
         places: dict[tuple[Any, ...], int] = {}
         for one in wanted:
             where = (one.day, one.theatre, one.session, one.place)
@@ -126,7 +130,7 @@ class Arranging(Part):
                 yield Fault("", f"place {one.place} in {one.theatre} on {day_words(one.day)} is wanted twice")
             places[where] = one.case_id
 
-    def _enter(self, change: Change, told: dict[str, list[str]], one: Wanted, was: Row[Any] | None) -> None:
+    def _enter(self, change: Transaction, told: dict[str, list[str]], one: WantedPlace, was: Row[Any] | None) -> None:
         connection = change.connection
         case = case_in(connection, one.case_id)
         approval = approval_in(connection, one.case_id, case.in_words)
@@ -152,7 +156,7 @@ class Arranging(Part):
             )
 
     def _tell(
-        self, change: Change, told: dict[str, list[str]], case_id: int, people: Iterable[str | None], what: str
+        self, change: Transaction, told: dict[str, list[str]], case_id: int, people: Iterable[str | None], what: str
     ) -> None:
         case = case_in(change.connection, case_id)
         for person in dict.fromkeys((*people, *concerned_in(change.connection, case_id))):
@@ -160,15 +164,15 @@ class Arranging(Part):
                 told.setdefault(person, []).append(f"{case.in_words}, is {what}")
 
 
-def _at(place: Row[Any] | Wanted) -> tuple[Any, ...]:
+def _at(place: Row[Any] | WantedPlace) -> tuple[Any, ...]:
     day = place.day if isinstance(place.day, datetime.date) else datetime.date.fromisoformat(place.day)
     return day, place.theatre, place.session, place.trainee, place.supervisor, place.place
 
 
-def _is_as(row: Row[Any] | None, one: Wanted | None) -> bool:
+def _is_as(row: Row[Any] | None, one: WantedPlace | None) -> bool:
     return row is not None and one is not None and _at(row) == _at(one)
 
 
-def _name(change: Change, row: Row[Any]) -> tuple[str, str]:
+def _name(change: Transaction, row: Row[Any]) -> tuple[str, str]:
     case = case_in(change.connection, row.case_id)
     return case.in_words, f"changed its place on {day_words(row.day)} meanwhile"

@@ -11,10 +11,10 @@ from sqlalchemy import Row, select
 from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.approvers import faults_against
-from planner.records.cases import authors_of, case_in, concerned_in, on_list_in, require_current, version_in
+from planner.records.case_versions import authors_of, case_in, concerned_in, on_list_in, require_current, version_in
 from planner.records.deciding import Act, acts_since, require_as_seen
 from planner.records.repository import (
-    Part,
+    Repository,
     checked_steps,
     checked_text,
     end,
@@ -27,19 +27,19 @@ from planner.records.repository import (
     steps_of,
     with_endings,
 )
-from planner.records.rows import NOTHING_OPEN, Approval, Covers, Seen, Standing, StepChange
+from planner.records.rows import NOTHING_OPEN, ApprovalStanding, Covers, Seen, StepChange, StoredApproval
 from planner.records.snapshots import snapshot_of
-from planner.records.standing import approval_standing
-from planner.records.submitting import require_snapshot
-from planner.records.trail import Change, canonical
-from planner.unit import Approvals
+from planner.records.submissions import require_snapshot
+from planner.records.trail import Transaction, canonical
+from planner.records.validity import approval_standing
+from planner.unit import ApprovalPolicy
 
-STRICT = Approvals()
+STRICT = ApprovalPolicy()
 
 COVERS: tuple[Covers, ...] = get_args(Covers)
 
 
-class Approving(Part):
+class Approvals(Repository):
     def approve(
         self,
         case_id: int,
@@ -55,8 +55,8 @@ class Approving(Part):
         operator_conditions: str = "",
         *,
         seen: Seen,
-        allowed: Approvals = STRICT,
-    ) -> Approval:
+        allowed: ApprovalPolicy = STRICT,
+    ) -> StoredApproval:
         """Approve the current version for a tier, a supervision mode, and the steps as planned or as changed.
 
         `covers` is what may be placed by it. One for the table changes no step and sets no condition on the operator.
@@ -121,7 +121,7 @@ class Approving(Part):
             notify(change, [*(row.by for row in submitted), *concerned_in(connection, case_id)], told, case_id)
             return approval
 
-    def may_not_approve(self, case_id: int, by: str, allowed: Approvals = STRICT) -> tuple[Fault, ...]:
+    def may_not_approve(self, case_id: int, by: str, allowed: ApprovalPolicy = STRICT) -> tuple[Fault, ...]:
         """Why somebody may not approve a case as it stands, with what to do; nothing where they may."""
         with self._database.reading() as connection:
             return tuple(faults_against(connection, case_id, by, allowed))
@@ -131,20 +131,20 @@ class Approving(Part):
         with self._database.reading() as connection:
             return acts_since(connection, case_id, seen)
 
-    def withdraw(self, approval_id: int, why: str, by: str) -> Approval:
+    def withdraw(self, approval_id: int, why: str, by: str) -> StoredApproval:
         """Withdraw an approval that stands; a consultant's to do. Raises DecidedMeanwhile where it stands no longer."""
         return self._ended(approval_id, "withdrawn", checked_text(why, "reason", required=True), by, "consultant")
 
-    def lapse(self, approval_id: int, why: str, by: str) -> Approval:
+    def lapse(self, approval_id: int, why: str, by: str) -> StoredApproval:
         """Enter that an approval has lapsed, which `standing` found and says in its own words. Raises PlannerError."""
         return self._ended(approval_id, "lapsed", why, by)
 
-    def approval(self, approval_id: int) -> Approval:
+    def approval(self, approval_id: int) -> StoredApproval:
         """Raises PlannerError where there is none."""
         with self._database.reading() as connection:
             return _approval_in(connection, approval_id)
 
-    def approvals(self, case_id: int) -> tuple[Approval, ...]:
+    def approvals(self, case_id: int) -> tuple[StoredApproval, ...]:
         """Every approval of a case, ended or not, the first one first."""
         query = with_endings(schema.approvals, schema.approvals.c.case_id == case_id)
         with self._database.reading() as connection:
@@ -152,7 +152,7 @@ class Approving(Part):
 
     def standing(
         self, approval_id: int, on: datetime.date, validity: Mapping[str, int], rulebook_sha256: str
-    ) -> Standing:
+    ) -> ApprovalStanding:
         """How an approval stands on a day; see `approval_standing`. Raises PlannerError where there is none."""
         with self._database.reading() as connection:
             approval = _approval_in(connection, approval_id)
@@ -162,7 +162,7 @@ class Approving(Part):
             current = version_in(connection, approval.case_id).number
         return approval_standing(approval, snapshot_of(held), approved, current, on, validity, rulebook_sha256)
 
-    def _ended(self, approval_id: int, kind: str, why: str, by: str, *roles: str) -> Approval:
+    def _ended(self, approval_id: int, kind: str, why: str, by: str, *roles: str) -> StoredApproval:
         with self._changing(by, *roles) as change:
             case_id = one_of(change.connection, schema.approvals, approval_id, "approval").case_id
             submitted = next(iter(open_rows(change.connection, schema.submissions, case_id)), None)
@@ -177,7 +177,7 @@ class Approving(Part):
             notify(change, (*concerned, row.by, *on_list_in(change.connection, case.id)), told, case.id)
             return _approval_in(change.connection, approval_id)
 
-    def _tell_superseded(self, change: Change, row: Row[Any], tier: int) -> None:
+    def _tell_superseded(self, change: Transaction, row: Row[Any], tier: int) -> None:
         case = case_in(change.connection, row.case_id)
         told = (
             f"{case.in_words}: the approval by {row.by} for tier {row.tier_approved} is superseded: "
@@ -187,15 +187,15 @@ class Approving(Part):
         notify(change, [person for person in people if person != change.by], told, case.id)
 
 
-def _approval_in(connection: Any, approval_id: int) -> Approval:
+def _approval_in(connection: Any, approval_id: int) -> StoredApproval:
     one_of(connection, schema.approvals, approval_id, "approval")
     return approval_of(
         connection.execute(with_endings(schema.approvals, schema.approvals.c.id == approval_id)).one()
     )  # fmt: skip
 
 
-def approval_of(row: Row[Any]) -> Approval:
-    return Approval(
+def approval_of(row: Row[Any]) -> StoredApproval:
+    return StoredApproval(
         row.id,
         row.case_id,
         row.version,

@@ -11,7 +11,7 @@ from sqlalchemy import ColumnElement, Row, select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.repository import Part, checked_text, notify
+from planner.records.repository import Repository, checked_text, notify
 from planner.records.rows import BUILDERS, ListVersion
 from planner.records.trail import canonical
 
@@ -26,7 +26,7 @@ class PublishedMeanwhile(PlannerError):
         super().__init__([Fault(f"{last.session} on {last.day}", what, why, hint)])
 
 
-class Publishing(Part):
+class ListVersions(Repository):
     def publish(
         self,
         day: datetime.date,

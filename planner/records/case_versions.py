@@ -12,15 +12,15 @@ from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.changes import CHANGEABLE, FIXED, Conflict, changed, differences, flat, names_changed
 from planner.records.deciding import require_nothing_unseen
+from planner.records.identifiers import document_faults
 from planner.records.owning import owners_in, require_editor
-from planner.records.references import document_faults
-from planner.records.repository import Part, end, notify, one_of, open_rows, raise_for
-from planner.records.rows import NOTHING_OPEN, PREPARERS, Case, CaseVersion, Document, Seen
-from planner.records.trail import Change, canonical
+from planner.records.repository import Repository, end, notify, one_of, open_rows, raise_for
+from planner.records.rows import NOTHING_OPEN, PREPARERS, CaseVersion, Document, Seen, StoredCase
+from planner.records.trail import Transaction, canonical
 from planner.wording.words import eye_words
 
 
-class Cases(Part):
+class Cases(Repository):
     def new_case(self, document: Document, by: str) -> CaseVersion:
         """Enter a case from a case file's mapping. Raises PlannerError where its reference and eye are taken."""
         document = _plain(document)
@@ -75,12 +75,12 @@ class Cases(Part):
             _end_what_rested_on(change, case, current, names)
             return saved
 
-    def case(self, case_id: int) -> Case:
+    def case(self, case_id: int) -> StoredCase:
         """Raises PlannerError where there is none."""
         with self._database.reading() as connection:
             return case_in(connection, case_id)
 
-    def find_case(self, reference: str, eye: str) -> Case | None:
+    def find_case(self, reference: str, eye: str) -> StoredCase | None:
         with self._database.reading() as connection:
             return _find(connection, reference, eye)
 
@@ -97,8 +97,8 @@ class Cases(Part):
             return tuple(version_of(row) for row in connection.execute(query))
 
 
-def case_in(connection: Connection, case_id: int) -> Case:
-    return Case(**one_of(connection, schema.cases, case_id, "case")._mapping)
+def case_in(connection: Connection, case_id: int) -> StoredCase:
+    return StoredCase(**one_of(connection, schema.cases, case_id, "case")._mapping)
 
 
 def version_in(connection: Connection, case_id: int, number: int | None = None) -> CaseVersion:
@@ -142,13 +142,13 @@ def on_list_in(connection: Connection, case_id: int) -> list[str | None]:
     return [person for place in places for person in (place.trainee, place.supervisor, place.by)]
 
 
-def _find(connection: Connection, reference: str, eye: str) -> Case | None:
+def _find(connection: Connection, reference: str, eye: str) -> StoredCase | None:
     table = schema.cases
     row = connection.execute(select(table).where(table.c.reference == reference, table.c.eye == eye)).first()
-    return None if row is None else Case(**row._mapping)
+    return None if row is None else StoredCase(**row._mapping)
 
 
-def _repeated(change: Change, base: CaseVersion, current: CaseVersion, document: Document) -> bool:
+def _repeated(change: Transaction, base: CaseVersion, current: CaseVersion, document: Document) -> bool:
     """Whether all that was saved since `base` is the same person's, and stands so in `document` too.
 
     That is what a browser sends that never heard its last save answered, and whose person went on typing.
@@ -163,7 +163,12 @@ def _repeated(change: Change, base: CaseVersion, current: CaseVersion, document:
 
 
 def _new_version(
-    change: Change, case_id: int, number: int, document: Document, names: tuple[str, ...], before: CaseVersion | None
+    change: Transaction,
+    case_id: int,
+    number: int,
+    document: Document,
+    names: tuple[str, ...],
+    before: CaseVersion | None,
 ) -> CaseVersion:
     values = {"case_id": case_id, "number": number, "document": canonical(document), "changed": canonical(list(names))}
     what = "case changed" if before else "first version entered"
@@ -172,7 +177,7 @@ def _new_version(
     return CaseVersion(row["id"], case_id, number, document, names, change.at, change.by)
 
 
-def _end_what_rested_on(change: Change, case: Case, before: CaseVersion, names: tuple[str, ...]) -> None:
+def _end_what_rested_on(change: Transaction, case: StoredCase, before: CaseVersion, names: tuple[str, ...]) -> None:
     why = f"{', '.join(names)} changed by {change.by}: version {before.number + 1}"
     told, owner = case.in_words, owners_in(change.connection, [case.id])[case.id][-1]
     for row in open_rows(change.connection, schema.approvals, case.id):

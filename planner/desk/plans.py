@@ -20,7 +20,7 @@ KEPT = 2000
 
 
 @dataclass(frozen=True)
-class Judged:
+class PlannedVersion:
     """A version as read and judged; `faults` says why it cannot be, and then the rest is None."""
 
     case: Case | None
@@ -32,16 +32,16 @@ class Judged:
         return self.plan.assessment if self.plan else None
 
 
-class Judge:
+class PlanCache:
     """Plans versions and keeps the last so many; a version never changes, and a server has one rulebook."""
 
     def __init__(self, rulebook: Rulebook, unit: Unit | None) -> None:
         self.rulebook = rulebook
         self.unit = unit
         self._lock = threading.Lock()
-        self._kept: OrderedDict[tuple[int, Stage | None], Judged] = OrderedDict()
+        self._kept: OrderedDict[tuple[int, Stage | None], PlannedVersion] = OrderedDict()
 
-    def judge(self, version: CaseVersion, stage: Stage | None = None) -> Judged:
+    def judge(self, version: CaseVersion, stage: Stage | None = None) -> PlannedVersion:
         """The version planned for a stage, the case's own where none is given."""
         name = version.id, stage
         with self._lock:
@@ -63,10 +63,10 @@ class Judge:
             raise PlannerError.one("the case cannot be judged as it is recorded", "", "; ".join(judged.faults))
         return judged.plan
 
-    def _made(self, version: CaseVersion, stage: Stage | None) -> Judged:
+    def _made(self, version: CaseVersion, stage: Stage | None) -> PlannedVersion:
         try:
             case = read_case(dict(version.document), self.rulebook.vocabulary)
             assessment = assess(case, self.rulebook, self.unit, None)
-            return Judged(case, make_plan(assessment, self.rulebook, self.unit, stage))
+            return PlannedVersion(case, make_plan(assessment, self.rulebook, self.unit, stage))
         except PlannerError as error:
-            return Judged(None, None, tuple(map(str, error.faults)))
+            return PlannedVersion(None, None, tuple(map(str, error.faults)))

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from planner import strict_yaml
 from planner.case import Case, read_case
 from planner.errors import Fault, PlannerError
-from planner.exchange.json_cases import Item, read_items
-from planner.exchange.source import Source, read_source
-from planner.exchange.table import Row, Table
+from planner.exchange.case_text import CaseText, read_source
+from planner.exchange.csv_table import CsvRow, CsvTable
+from planner.exchange.json_cases import JsonItem, read_items
 from planner.vocabulary import Vocabulary
 from planner.wording.words import eye_words
 
@@ -22,7 +22,7 @@ class ReadCase:
     source: str
     where: str
     case: Case
-    original: Row | Item | None
+    original: CsvRow | JsonItem | None
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class SetAside:
     source: str
     where: str
     faults: list[Fault]
-    original: Row | Item | None
+    original: CsvRow | JsonItem | None
 
     @property
     def why(self) -> str:
@@ -40,31 +40,31 @@ class SetAside:
 
 
 @dataclass(frozen=True)
-class Cases:
+class CaseSource:
     """The cases of one source, read as they are asked for; `total` counts the bad ones too."""
 
     name: str
     stem: str
     total: int
-    table: Table | None
+    table: CsvTable | None
     read: Callable[[], Iterator[ReadCase | SetAside]]
 
     def __iter__(self) -> Iterator[ReadCase | SetAside]:
         return self.read()
 
 
-def read_cases(source: str, vocabulary: Vocabulary) -> Cases:
+def read_cases(source: str, vocabulary: Vocabulary) -> CaseSource:
     """The cases of a path, or of standard input for `-`. Raises PlannerError when no case of it can be trusted."""
     text = read_source(source)
     match text.format:
         case "yaml":
-            return Cases(text.name, text.stem, 1, None, lambda: iter([_from_yaml(text, vocabulary)]))
+            return CaseSource(text.name, text.stem, 1, None, lambda: iter([_from_yaml(text, vocabulary)]))
         case "csv":
-            table = Table(text, vocabulary)
-            return Cases(text.name, text.stem, table.total, table, lambda: _from_table(table))
+            table = CsvTable(text, vocabulary)
+            return CaseSource(text.name, text.stem, table.total, table, lambda: _from_table(table))
         case _:
             items = read_items(text)
-            return Cases(text.name, text.stem, len(items), None, lambda: _from_json(text.name, items, vocabulary))
+            return CaseSource(text.name, text.stem, len(items), None, lambda: _from_json(text.name, items, vocabulary))
 
 
 def once_each(items: Iterable[ReadCase | SetAside]) -> Iterator[ReadCase | SetAside]:
@@ -82,7 +82,7 @@ def once_each(items: Iterable[ReadCase | SetAside]) -> Iterator[ReadCase | SetAs
         yield item
 
 
-def _from_yaml(text: Source, vocabulary: Vocabulary) -> ReadCase | SetAside:
+def _from_yaml(text: CaseText, vocabulary: Vocabulary) -> ReadCase | SetAside:
     try:
         document = strict_yaml.read(text.text, text.name)
         return ReadCase(text.name, text.name, read_case(document.data, vocabulary, text.name, document.at), None)
@@ -90,7 +90,7 @@ def _from_yaml(text: Source, vocabulary: Vocabulary) -> ReadCase | SetAside:
         return SetAside(text.name, text.name, error.faults, None)
 
 
-def _from_json(name: str, items: list[Item], vocabulary: Vocabulary) -> Iterator[ReadCase | SetAside]:
+def _from_json(name: str, items: list[JsonItem], vocabulary: Vocabulary) -> Iterator[ReadCase | SetAside]:
     for item in items:
         original = item if len(items) > 1 else None
         try:
@@ -106,7 +106,7 @@ def _json_place(where: str) -> Callable[[tuple[str | int, ...]], str]:
     return lambda path: f"{where}, {'.'.join(str(part)[:60] for part in path)}" if path else where
 
 
-def _from_table(table: Table) -> Iterator[ReadCase | SetAside]:
+def _from_table(table: CsvTable) -> Iterator[ReadCase | SetAside]:
     name = table.source.name
     for row in table.rows():
         where = table.place(row)
@@ -120,7 +120,7 @@ def _from_table(table: Table) -> Iterator[ReadCase | SetAside]:
             yield SetAside(name, where, error.faults, row)
 
 
-def _cell_place(table: Table, row: Row) -> Callable[[tuple[str | int, ...]], str]:
+def _cell_place(table: CsvTable, row: CsvRow) -> Callable[[tuple[str | int, ...]], str]:
     def place(path: tuple[str | int, ...]) -> str:
         columns = [part for part in path if isinstance(part, str) and part != "findings"]
         return table.place(row, columns[0] if columns else "")

@@ -5,26 +5,26 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 
-from planner.records.rows import Approval, CaseNow, CaseVersion, Snapshot, Standing
+from planner.records.rows import ApprovalStanding, CaseNow, CaseVersion, Snapshot, StoredApproval
 from planner.wording.words import day_words
 
 
 def approval_standing(
-    approval: Approval,
+    approval: StoredApproval,
     snapshot: Snapshot,
     approved: CaseVersion,
     current_version: int,
     on: datetime.date,
     validity: Mapping[str, int],
     rulebook_sha256: str,
-) -> Standing:
+) -> ApprovalStanding:
     """How the approval stands on a day.
 
     `snapshot` and `approved` are what was approved; `validity` gives for dated findings the days that they hold;
     `rulebook_sha256` is of the rulebook in use. A date not recorded was not recorded when it was approved, too.
     """
     if approval.ended is not None:
-        return Standing("lapsed" if approval.ended.kind == "lapsed" else "withdrawn", (approval.ended.why,))
+        return ApprovalStanding("lapsed" if approval.ended.kind == "lapsed" else "withdrawn", (approval.ended.why,))
     reasons = []
     if approval.version != current_version:
         reasons.append(f"the case has changed: version {current_version} follows the approved {approval.version}")
@@ -44,10 +44,12 @@ def approval_standing(
             reasons.append(
                 f"{finding} {day_words(measured)} is later than {day_words(on)}: nothing was measured then yet"
             )
-    return Standing("lapsed", tuple(reasons)) if reasons else Standing("stands")
+    return ApprovalStanding("lapsed", tuple(reasons)) if reasons else ApprovalStanding("stands")
 
 
-def standing_now(now: CaseNow, on: datetime.date, validity: Mapping[str, int], rulebook_sha256: str) -> Standing | None:
+def standing_now(
+    now: CaseNow, on: datetime.date, validity: Mapping[str, int], rulebook_sha256: str
+) -> ApprovalStanding | None:
     """How the approval of a case stands on a day, None where it has none that has not ended."""
     if now.approval is None or now.approved_snapshot is None:
         return None

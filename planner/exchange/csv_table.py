@@ -16,7 +16,7 @@ from typing import Any
 
 from planner.case import HEADINGS
 from planner.errors import Fault, PlannerError
-from planner.exchange.source import WHY, Source, separator_of
+from planner.exchange.case_text import WHY, CaseText, separator_of
 from planner.vocabulary import Vocabulary
 
 _CASE_HEADINGS = tuple(heading for heading in HEADINGS if heading != "findings")
@@ -24,17 +24,17 @@ _COMMA_NUMBER = re.compile(r"-?\d+,\d+")
 
 
 @dataclass(frozen=True)
-class Row:
+class CsvRow:
     """One row: the line of the file it starts on, and its cells without surrounding blanks."""
 
     line: int
     cells: tuple[str, ...]
 
 
-class Table:
+class CsvTable:
     """The rows of one CSV source. Raises PlannerError for a header or quotes that cannot be trusted."""
 
-    def __init__(self, source: Source, vocabulary: Vocabulary) -> None:
+    def __init__(self, source: CaseText, vocabulary: Vocabulary) -> None:
         self.source = source
         self.vocabulary = vocabulary
         self.separator, self.header_line = self._find_header()
@@ -42,16 +42,16 @@ class Table:
         self.columns = header.cells
         self.total = self._check()
 
-    def rows(self) -> Iterator[Row]:
+    def rows(self) -> Iterator[CsvRow]:
         """Every row that holds something, in order."""
         for row in self._records(self.header_line):
             if row.line > self.header_line and any(row.cells):
                 yield row
 
-    def place(self, row: Row, column: str = "") -> str:
+    def place(self, row: CsvRow, column: str = "") -> str:
         return f"{self.source.name} row {row.line}" + (f", column {column}" if column else "")
 
-    def raw_case(self, row: Row) -> tuple[dict[str, Any], list[Fault]]:
+    def raw_case(self, row: CsvRow) -> tuple[dict[str, Any], list[Fault]]:
         """The row as plain data for `read_case`; an empty cell is left out. Faults are of the row's shape."""
         faults = self._misplaced(row)
         findings: dict[str, str] = {}
@@ -72,7 +72,7 @@ class Table:
             return cell.replace(",", ".")
         return cell.lower() if kind == "yes-no" and cell in ("TRUE", "FALSE") else cell
 
-    def _misplaced(self, row: Row) -> list[Fault]:
+    def _misplaced(self, row: CsvRow) -> list[Fault]:
         """Cells that may stand under the wrong header."""
         width, comma = len(self.columns), self.separator == ","
         faults = []
@@ -94,7 +94,7 @@ class Table:
                 faults.append(Fault(self.place(row, str(number)), what, hint="name the column, or empty it"))
         return faults
 
-    def _split_number(self, row: Row) -> str:
+    def _split_number(self, row: CsvRow) -> str:
         """The first number column whose value and next cell look like one number split at its decimal comma."""
         if self.separator == ",":
             for column, cell, after in zip(self.columns, row.cells, row.cells[1:], strict=False):
@@ -112,7 +112,7 @@ class Table:
                 return said or separator_of(line), number
         raise PlannerError.one("has no header line", self.source.name, hint="planner intake --csv prints one")
 
-    def _records(self, start: int) -> Iterator[Row]:
+    def _records(self, start: int) -> Iterator[CsvRow]:
         """Every record from a line on, each with the line it starts on."""
         lines = io.StringIO(self.source.text, newline="")
         for _ in range(start - 1):
@@ -121,7 +121,7 @@ class Table:
         line = start
         try:
             for cells in reader:
-                yield Row(line, tuple(cell.strip() for cell in cells))
+                yield CsvRow(line, tuple(cell.strip() for cell in cells))
                 line = start + reader.line_num
         except csv.Error as error:
             what, where = "has a quote or a cell that does not end", f"{self.source.name} row {line}"
@@ -132,7 +132,7 @@ class Table:
         known = {*_CASE_HEADINGS, *self.vocabulary.by_id, *self.vocabulary.aliases, WHY}
         faults: list[Fault] = []
         seen: set[str] = set()
-        row = Row(self.header_line, self.columns)
+        row = CsvRow(self.header_line, self.columns)
         for column in filter(None, self.columns):
             where = self.place(row, column[:60])
             if column in seen:
