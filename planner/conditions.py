@@ -176,10 +176,6 @@ def factors_in(condition: Condition) -> set[str]:
     return {part.factor for part in walk(condition) if isinstance(part, FactorHolds)}
 
 
-def options_in(condition: Condition) -> set[str]:
-    return {part.option for part in walk(condition) if isinstance(part, OptionWins)}
-
-
 def recording_in(condition: Condition) -> list[Test]:
     """The tests of whether something was recorded."""
     return [part for part in walk(condition) if isinstance(part, Test) and part.how == "recorded"]

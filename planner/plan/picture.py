@@ -75,11 +75,6 @@ class Picture:
         """Whether a bar to a drug holds, blank preferences taken as unknown."""
         return self.recorded_lines[self.assessor.compiled.rest_place[name]]
 
-    def may_hold(self, name: str) -> bool:
-        """Whether a line holds in at least one allowed completion."""
-        truth = self.line(name)
-        return self.assessor.may_hold(self.values, name) if truth is None else truth
-
     def as_planned(self, choices: Mapping[str, Chosen]) -> None:
         """Take what is written as planned, what is still possible as unknown, and everything else as not planned."""
         made = self.assessor.compiled

@@ -11,7 +11,7 @@ for another trainee's case. `seen` is a `Seen`, as `case_now(id).seen` gives it:
                 change_person(code, by, name=, role=, trainee_id=, active=)
                 person(code) people(active_only=False) set_password_hash(code, hash, by) password_hash(code)
     sessions    start_session(token_sha256, person, secret) session(token_sha256) touch_session(token_sha256)
-                end_session(token_sha256) end_sessions_of(person)
+                end_session(token_sha256)
                 failed_sign_in(key) failed_sign_ins(key, since) forget_failed_sign_ins(key)
     cases       new_case(document, by) save_case(case_id, based_on, changes, by, seen=) case(id)
                 find_case(reference, eye)
@@ -37,7 +37,7 @@ for another trainee's case. `seen` is a `Seen`, as `case_now(id).seen` gives it:
     outcomes    record_outcome(case_id, day, operated_by, by, supervised_by=None, steps=(), complications=(), note="",
                 corrects=None) outcomes(case_id) outcomes_in_force() operated() patients(version_rows)
     notices     notices(for_whom, unseen_only=True) see_notice(notice_id, by)
-    passwords   planner.records.password_hashing: new_hash(password, code) matches(hash, password) is_outdated(hash)
+    passwords   planner.records.password_hashing: new_hash(password, code) matches(hash, password)
     keeping     trail(after=0, case_id=None) verify(head=None) backup(stream) Store.restore(url, stream) export(folder)
 
 `case_id` is the store's own number for one eye; `document` is a case file's mapping; `changes` maps headings and

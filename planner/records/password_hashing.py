@@ -39,11 +39,6 @@ def matches(hash: str, password: str) -> bool:
         return False
 
 
-def is_outdated(hash: str) -> bool:
-    """Whether the hash was made with other settings than today's, and should be made anew at the next sign-in."""
-    return _hasher.check_needs_rehash(hash)
-
-
 def normal(password: str) -> str:
     """A password as it is hashed and checked."""
     # The same letters typed on another keyboard may come composed otherwise.

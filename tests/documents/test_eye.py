@@ -14,7 +14,7 @@ import pytest
 from plain_eye import plain_eye
 
 from planner.assess.assess import assess
-from planner.documents.eye.drawing import UNITS, at_hour, eye_svg, eye_view, planned_opening_mm, planned_seat
+from planner.documents.eye.drawing import UNITS, at_hour, eye_view, planned_opening_mm, planned_seat
 from planner.documents.eye.face import RIM, Taken, free_place
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan, PlannedDevice
@@ -62,7 +62,7 @@ def hooks(device: str = "iris-hooks", placed: str = "planned", marks: int | None
 
 
 def drawn(plan: Plan) -> ElementTree.Element:
-    return ElementTree.fromstring(eye_svg(plan))
+    return ElementTree.fromstring(eye_view(plan).svg)
 
 
 def marked(svg: ElementTree.Element, name: str) -> list[ElementTree.Element]:

@@ -14,7 +14,7 @@ from planner.plan.plan import Plan
 from planner.rulebook.plan_shapes import Seat
 from planner.wording.language import say
 
-__all__ = ["UNITS", "EyeView", "at_hour", "eye_svg", "eye_view", "planned_opening_mm"]
+__all__ = ["UNITS", "EyeView", "at_hour", "eye_view", "planned_opening_mm"]
 
 FONT = "Plan Text"
 FONT_SIZE = 16.0
@@ -38,11 +38,6 @@ class EyeView:
     svg: str
     seat: str
     captions: tuple[str, ...]
-
-
-def eye_svg(plan: Plan) -> str:
-    """The eye of a plan as an SVG element, its description in `<title>`."""
-    return eye_view(plan).svg
 
 
 def eye_view(plan: Plan) -> EyeView:

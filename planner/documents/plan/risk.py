@@ -31,7 +31,6 @@ class OperatorRow:
     """One operator's range: in words, and where it starts and ends on the scale, 0 to 1."""
 
     operator: str
-    grade: str
     words: str
     start: float
     end: float
@@ -76,7 +75,7 @@ def risk_view(probability: Probability, stage: str, range_note: str, cite: Citat
         words = percent_range(o.least, o.most)
         rows.append(
             OperatorRow(
-                o.operator.capitalize(), o.published_grade,
+                o.operator.capitalize(),
                 say("at least %(probability)s", probability=words) if uncounted else words,
                 start, max(end, start + NARROWEST), o.operator == stage, uncounted,
             )

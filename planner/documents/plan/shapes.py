@@ -20,12 +20,9 @@ class TierView:
     by_rulebook: str
     approved: str
     label: str
-    meaning: str
-    range: str
     readings: str
     decided_by: tuple[str, ...]
     points: str
-    scale_note: str
 
 
 @dataclass(frozen=True)
@@ -42,7 +39,6 @@ class FactorView:
     label: str
     because: str
     counts: str
-    harm: str
     rates: tuple[str, ...]
     basis: str
 
@@ -182,7 +178,6 @@ class PlanView:
     patient: str
     unit: str
     date: str
-    prepared_by: str
     draft_line: str
     rulebook: str
     standing: str

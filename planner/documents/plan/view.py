@@ -8,7 +8,7 @@ from dataclasses import replace
 from planner.assess.assessment import Assessment, FactorState, PublishedScore, TierResult
 from planner.documents.citing import Citations
 from planner.documents.eye.drawing import eye_view
-from planner.documents.figures import change, day, dioptres, moment, span, whole_range
+from planner.documents.figures import change, day, dioptres, moment, whole_range
 from planner.documents.plan.risk import risk_view
 from planner.documents.plan.shapes import (
     ApprovalView,
@@ -67,7 +67,6 @@ def view(plan: Plan) -> PlanView:
         patient=case.patient or say("not recorded"),
         unit=plan.unit or say("not recorded"),
         date=day(assessment.on or case.recorded_on),
-        prepared_by=case.examined_by or say("not recorded"),
         draft_line=plan.draft_line or "",
         rulebook=f"{book.id} {book.version} · {book.sha256[:8]} · {book.status}",
         standing=plan.draft_line or next(iter(plan.deferral), ""),
@@ -143,19 +142,15 @@ def _spoken(name: str) -> str:
 
 def _tier(plan: Plan) -> TierView:
     tier, given = plan.assessment.tier, plan.approval
-    open_range = "" if tier.least == tier.most else span(str(tier.least), str(tier.most))
     differs = given is not None and given.tier_approved != tier.working
     return TierView(
         str(given.tier_approved if given else tier.working),
         str(tier.working),
         say("Approved so; by the rulebook tier %(tier)s", tier=tier.working) if differs else "",
         given.tier_label if given and differs else tier.label,
-        "" if differs else tier.meaning,
-        open_range,
         _readings(tier),
         tuple(map(as_sentence, tier.decided_by)),
         whole_range(plan.assessment.points),
-        plan.scale_note,
     )
 
 
@@ -244,9 +239,7 @@ def _factors(assessment: Assessment, cite: Citations) -> tuple[FactorView, ...]:
     """What holds, heaviest first."""
     shown = [state for state in assessment.factors if state.state == "holds"]
     shown.sort(key=lambda state: (-(state.floor or 0), -state.points))
-    return tuple(
-        FactorView(s.label, s.because, _counts(s), s.harm, tuple(map(cite, s.rates)), cite(s.basis)) for s in shown
-    )
+    return tuple(FactorView(s.label, s.because, _counts(s), tuple(map(cite, s.rates)), cite(s.basis)) for s in shown)
 
 
 def _counts(state: FactorState) -> str:

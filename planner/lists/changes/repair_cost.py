@@ -26,9 +26,6 @@ class Measure(NamedTuple):
     def plus(self, other: Measure) -> Measure:
         return Measure(*(one + more for one, more in zip(self, other, strict=True)))
 
-    def less(self, other: Measure) -> Measure:
-        return Measure(*(one - more for one, more in zip(self, other, strict=True)))
-
 
 NOTHING = Measure()
 

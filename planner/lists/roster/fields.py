@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
-from planner.lists.roster.entries import Kind, number
+from planner.lists.roster.entries import number
 
 Sort = Literal["text", "number", "yes-no", "day", "time", "one-of", "some-of", "days", "names", "rows"]
 LISTED = ("days", "names", "some-of")
@@ -208,10 +208,6 @@ def example(field: Field) -> str:
     if field.inside[0].name == "":
         return f"{(field.keys or ('name',))[0]}: 1"
     return f"name: {', '.join(f'{inner.name} 1' for inner in field.inside)}"
-
-
-def columns_of(kind: Kind) -> tuple[Field, ...]:
-    return fields_of(kind.shape)
 
 
 def shown(fields: Iterable[Field], document: Mapping[str, Any]) -> dict[str, str]:

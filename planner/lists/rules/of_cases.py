@@ -11,8 +11,6 @@ from planner.lists.week.instance import FixedOrder, Placing
 from planner.lists.week.week import Broken, Week
 from planner.wording.words import day_words
 
-PLACE_IT_ELSEWHERE = "Move it to another list."
-
 
 def on_one_list_once(week: Week) -> Iterator[Broken]:
     """A case is operated on once, and no two cases share a place."""

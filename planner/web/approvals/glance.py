@@ -34,7 +34,6 @@ class Weighed:
     values: tuple[Value, ...]
     limit: str
     counts: str
-    harm: str
     basis: str
 
 
@@ -81,7 +80,7 @@ def _weighed(state: FactorState, case: Case, rulebook: Rulebook) -> Weighed:
         values.append(Value(finding.label, finding.shown(found), how))
     return Weighed(
         state.label, state.state == "holds", tuple(values), sentence(factor.when, vocabulary, labels(rulebook)),
-        _counts(state), state.harm, state.basis,
+        _counts(state), state.basis,
     )  # fmt: skip
 
 

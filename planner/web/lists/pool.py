@@ -14,7 +14,6 @@ from planner.web.server.site import Site
 from planner.web.server.urgency import past_words, turn, urgency_words
 from planner.web.server.urls import case_path, list_path
 
-FILTERS = ("tier", "stage", "anaesthesia", "kit", "urgency", "consent")
 AGREED = ("consent_to_surgery", "trainee_involvement_agreed")
 BOTH, MISSING, REFUSED = "both recorded", "not all recorded", "trainee refused"
 
