@@ -16,6 +16,7 @@ from planner.records.approved import given_in, stands_on
 from planner.records.rows import CaseNow, Seen, StepChange, StoredApproval, Submission
 from planner.rulebook.shapes import MODES, Mode
 from planner.unit import ApprovalPolicy
+from planner.wording.people import mode_words, supervised_by
 from planner.wording.words import lower_first
 
 
@@ -61,7 +62,7 @@ def faults_of(desk: Desk, plan: Plan, decision: Decision) -> list[str]:
     by_table = allocation_for(plan, desk.rulebook, decision.tier)
     as_named = "Approve it as named, or take that back"
     if decision.mode != by_table.mode:
-        mode = by_table.mode.replace("-", " ")
+        mode = mode_words(by_table.mode)
         faults.append(f"The table has {mode} for tier {decision.tier} at this stage, not what was chosen. {as_named}.")
     elif dict(decision.who) != by_table.who:
         faults.append(f"Steps are in other hands than the table has them for tier {decision.tier}. {as_named}.")
@@ -118,8 +119,8 @@ def difference(desk: Desk, now: CaseNow, plan: Plan) -> tuple[str, str] | None:
     steps = sum(who == "trainee" for who in held.who.values())
     count = len(plan.steps)
     return (
-        f"{whom}: {held.mode.replace('-', ' ')}, {held.by}, {steps} of {count} steps by the trainee",
-        f"{_stage(desk, cast(Stage, asked.stage))}: {asked.mode.replace('-', ' ')}, {asked.by}, "
+        f"{whom}: {supervised_by(held.mode, held.by)}, {steps} of {count} steps by the trainee",
+        f"{_stage(desk, cast(Stage, asked.stage))}: {supervised_by(asked.mode, asked.by)}, "
         f"{len(asked.trainee_steps)} of {count} steps by the trainee",
     )
 

@@ -30,14 +30,15 @@ from .conftest import PlanOf, read, squeezed
 Phrase = str | tuple[str, str]
 HEADERS = re.compile(r'"(Project|Report|POT|PO-|Last|Language-Team|MIME|Generated|Content-Transfer)')
 SHEETS = ("plan", "card", "debrief", "papers")
-DOCUMENTS = Path(language.__file__).parent
+PLANNER = Path(language.__file__).parents[1]
+SAYS = ("wording", "documents")
 OTHERS = [name for name in language.languages() if name != language.SOURCE]
 
 
 def phrases() -> set[Phrase]:
     """Every fixed phrase that the modules and templates of documents say."""
     said: set[Phrase] = set()
-    for module in sorted(DOCUMENTS.rglob("*.py")):
+    for module in sorted(path for part in SAYS for path in (PLANNER / part).rglob("*.py")):
         if module.stem != "language":
             said.update(in_python(ast.parse(module.read_text("utf-8")), module.name))
     said.update(in_python(ast.parse(Path(language.__file__).read_text("utf-8")), "", only_literals=True))

@@ -17,6 +17,7 @@ from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Broken, Week
 from planner.plan.plan import Approval, Plan, PlannedStep
 from planner.wording.language import count, locale, say, side_of
+from planner.wording.people import Team, operator_and_supervisor
 
 PAUSES = 3  # of a case that are said at the brief; its plan holds all
 MARKS = {
@@ -167,15 +168,14 @@ def _row(week: Week, placing: Placing, start: float, plan: Plan, mark: str) -> R
     case, held = week.case(placing), week.session(placing)
     begins = held.span[0] + datetime.timedelta(minutes=round(start / 5) * 5)
     minutes = week.time(placing).mean + case.added_minutes + week.instance.turnover
-    operator, supervisor, steps = _who(week, placing, plan)
-    if why := week.uncovered(placing):
-        operator, supervisor, steps = say("not approved as placed"), why, say("none until approved")
+    team = week.team(placing)
+    operator, supervisor = operator_and_supervisor(team)
     given, lens = plan.approval, plan.lens
     tier = str(given.tier_approved if given else plan.assessment.tier.working)
     return Row(
         placing.place, placing.case, side_of(case.eye), case.reference, case.patient or say("not recorded"), tier,
         _approved(given) if given else say("not approved here"),
-        f"{begins:%H:%M}", round(minutes), operator, supervisor, steps,
+        f"{begins:%H:%M}", round(minutes), operator, supervisor, _steps(team, plan),
         _anaesthesia(plan), case.anaesthetist is not False,
         f"{dioptres(lens.power_d)}, {lens.material or say('material not recorded')}"
         if lens.power_d is not None else say("not recorded"),
@@ -204,21 +204,19 @@ def _approved(given: Approval) -> str:
     return told
 
 
-def _who(week: Week, placing: Placing, plan: Plan) -> tuple[str, str, str]:
-    """Operator, supervisor with where they are, and the steps allotted to the trainee."""
-    if placing.trainee is None:
-        return placing.supervisor, say("consultant operates"), say("no trainee")
-    stage = week.instance.trainees[placing.trainee].stage
-    trainee = f"{placing.trainee} ({stage})"
-    mode = (week.mode_served(placing) or week.supervision(placing).mode).replace("-", " ")
+def _steps(team: Team, plan: Plan) -> str:
+    """The steps allotted to the trainee."""
+    if team.uncovered:
+        return say("none until approved")
+    if team.trainee is None:
+        return say("no trainee")
     own = [step.label for step in plan.steps if step.who == "trainee"]
     kept = [step.label for step in plan.steps if step.who == "supervisor"]
-    if not week.supervision(placing).whole:
-        return placing.supervisor, say("operates; %(trainee)s takes steps", trainee=trainee), ", ".join(own)
-    steps = say("whole operation") if not kept else ", ".join(own)
-    if kept and len(kept) < len(own):
-        steps = say("all but %(steps)s", steps=", ".join(kept))
-    return trainee, f"{placing.supervisor}, {mode}", steps
+    if team.whole and not kept:
+        return say("whole operation")
+    if team.whole and len(kept) < len(own):
+        return say("all but %(steps)s", steps=", ".join(kept))
+    return ", ".join(own)
 
 
 def _anaesthesia(plan: Plan) -> str:

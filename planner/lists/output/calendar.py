@@ -16,6 +16,7 @@ from planner.lists.roster.shapes import Session
 from planner.lists.week.instance import Instance, Lists, Placing
 from planner.lists.week.week import Week
 from planner.local_time import in_utc
+from planner.wording.people import without_steps
 
 PRODUCT = "-//cataract-case-planner//theatre lists//EN"
 LOOK_AGAIN = "A list can change: look at the printed one that morning."
@@ -105,7 +106,4 @@ def _event(
 def _lines(week: Week, placings: Iterable[Placing]) -> Iterable[str]:
     for placing in placings:
         case = week.case(placing)
-        mode = (week.mode_served(placing) or week.supervision(placing).mode).replace("-", " ")
-        who = placing.supervisor if placing.trainee is None else f"{placing.trainee}, {placing.supervisor} {mode}"
-        who = "not approved as placed" if week.uncovered(placing) else who
-        yield f"{placing.place}. {case.eye} eye, tier {case.tier}: {who}"
+        yield f"{placing.place}. {case.eye} eye, tier {case.tier}: {without_steps(week.team(placing))}"

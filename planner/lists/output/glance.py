@@ -15,6 +15,7 @@ from planner.lists.rules.checker import WORDS, check
 from planner.lists.week.instance import Instance, Lists, Placing
 from planner.lists.week.week import Week
 from planner.wording.language import say, side_of
+from planner.wording.people import in_a_line
 
 
 @dataclass(frozen=True)
@@ -132,16 +133,7 @@ def _day(session: Session) -> datetime.date:
 
 def _entry(week: Week, placing: Placing) -> Entry:
     case = week.case(placing)
-    if week.uncovered(placing):
-        who = say("not approved as placed")
-    elif placing.trainee is None:
-        who = placing.supervisor
-    elif week.supervision(placing).whole:
-        mode = (week.mode_served(placing) or week.supervision(placing).mode).replace("-", " ")
-        who = f"{placing.trainee}; {placing.supervisor} {mode}"
-    else:
-        who = say("%(operator)s, with %(trainee)s", operator=placing.supervisor, trainee=placing.trainee)
-    return Entry(placing.place, side_of(case.eye), case.reference, case.tier, who)
+    return Entry(placing.place, side_of(case.eye), case.reference, case.tier, in_a_line(week.team(placing)))
 
 
 def _waiting(instance: Instance, key: tuple[str, str], rules: tuple[str, ...]) -> Waiting:

@@ -17,6 +17,7 @@ from planner.lists.output.verdict_text import breach_lines, clash_lines, hung, r
 from planner.lists.rules.checker import WORDS, Judged
 from planner.lists.week.instance import Instance, Placing
 from planner.lists.week.week import Week
+from planner.wording.people import names, operates
 from planner.wording.words import percent
 
 
@@ -116,21 +117,11 @@ def _weights(instance: Instance) -> str:
 
 
 def who(week: Week, placing: Placing) -> str:
-    """`trainee-2 (early) operates, trainer-1 scrubbed`, or who else operates."""
-    if placing.trainee is None:
-        agreed = week.case(placing).agreement
-        why = (
-            ""
-            if agreed
-            else " (a trainee was refused)"
-            if agreed is False
-            else " (agreement to a trainee not recorded)"
-        )
-        return f"{placing.supervisor} operates{why}"
-    trainee = f"{placing.trainee} ({week.instance.trainees[placing.trainee].stage})"
-    if week.supervision(placing).whole:
-        return f"{trainee} operates, {placing.supervisor} {week.mode_served(placing)}"
-    return f"{placing.supervisor} operates, {trainee} takes named steps"
+    """Who operates, and why no trainee does where that hangs on the patient."""
+    why = ""
+    if placing.trainee is None and not (agreed := week.case(placing).agreement):
+        why = " (a trainee was refused)" if agreed is False else " (agreement to a trainee not recorded)"
+    return operates(week.team(placing), as_in_files=True) + why
 
 
 def _head(judged: Judged) -> str:
@@ -172,4 +163,4 @@ def blocked_lines(blocked: Blocked) -> list[str]:
 
 
 def _there(placing: Placing) -> str:
-    return f"{placing.session} ({placing.trainee or 'no trainee'}, {placing.supervisor})"
+    return f"{placing.session} ({names(placing.trainee, placing.supervisor)})"

@@ -11,6 +11,7 @@ from planner.lists.roster.shapes import Session, Supervisor
 from planner.lists.week.instance import CONSULTANT, WITHOUT_TRAINEE, Instance, ListCase, Lists, Placing, Supervision
 from planner.lists.week.minutes import Time, chance_of_overrun
 from planner.plan.approved import Seat, served
+from planner.wording.people import Team
 
 ALONE = Supervision(WITHOUT_TRAINEE, CONSULTANT, ())
 
@@ -110,6 +111,13 @@ class Week:
         if self.mode_served(placing) is None:
             return f"{approval.says}: {asked.mode}, and {person.id} supervises only {', '.join(person.can)}"
         return ""
+
+    def team(self, placing: Placing) -> Team:
+        """Who operates and under whom, for the wording; where the supervisor may not, as close as was demanded."""
+        asked, trainee = self.supervision(placing), placing.trainee
+        stage = self.instance.trainees[trainee].stage if trainee is not None else ""
+        mode, uncovered = self.mode_served(placing) or asked.mode, self.uncovered(placing)
+        return Team(placing.supervisor, trainee, mode, asked.whole, stage, uncovered)
 
     def told(self, placing: Placing) -> str:
         """`A-104, right eye, number 3 in tue-1-a`."""

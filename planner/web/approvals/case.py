@@ -25,6 +25,7 @@ from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import APPROVAL, approval_path, case_path, find
+from planner.wording.people import supervised_by
 
 router = APIRouter()
 # What a printed plan has room for.
@@ -95,7 +96,7 @@ def _by_table(site: Site, plan: Plan) -> list[tuple[str, list[tuple[str, str]]]]
         rows: dict[str, list[str]] = {}
         for stage in STAGES:
             held = supervised_at(plan, site.rulebook, shape.tier, stage)
-            rows.setdefault(f"{held.mode.replace('-', ' ')}, {held.by}", []).append(stage.replace("-", " "))
+            rows.setdefault(supervised_by(held.mode, held.by), []).append(stage.replace("-", " "))
         found.append((str(shape.tier), [(", ".join(stages), mode) for mode, stages in rows.items()]))
     return found
 

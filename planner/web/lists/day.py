@@ -20,6 +20,7 @@ from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import case_path
+from planner.wording.people import supervised_by
 
 router = APIRouter()
 LONGEST = 300
@@ -100,7 +101,7 @@ def _line(site: Site, now: CaseNow, at: ListPlace, doubts: tuple[str, ...]) -> L
         plan, barred = shown_plan(site.desk, now)
         shown = plan.approval.tier_approved if plan.approval else plan.assessment.tier.working
         tier = f"{shown}" if plan.approval else f"{shown}, not approved"
-        supervision = f"{plan.supervision.mode.replace('-', ' ')}, {plan.supervision.by}"
+        supervision = supervised_by(plan.supervision.mode, plan.supervision.by)
         supervision = "not covered by what was approved" if barred else supervision
         kit = tuple(item.label for item in plan.kit if item.need == "essential")
         anaesthesia = plan.choices["anaesthesia"].label

@@ -16,13 +16,14 @@ from planner.lists.matching.reasons import pressing
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.checker import WORDS
 from planner.lists.rules.of_people import APPROVAL
-from planner.lists.week.instance import Key, Placing
+from planner.lists.week.instance import Key
 from planner.lists.week.week import Broken, Week
 from planner.records.rows import CaseNow
 from planner.web.lists.change import REASONS
 from planner.web.lists.judged import State, session_path
 from planner.web.server.presenting import page
 from planner.web.server.urls import case_path, list_path
+from planner.wording.people import operates
 
 OFFERED = 3
 
@@ -89,7 +90,7 @@ def _row(state: State, key: Key, session: Session) -> Row:
         known = {(one.rule, one.session, one.case) for one in state.verdict.broken}
         trial = attempt(instance, others, key, option)
         broken = tuple(one for one in trial.broken if (one.rule, one.session, one.case) not in known)
-        offer = Offer(option, _who(state, trial.placing), points, broken)
+        offer = Offer(option, operates(state.week.team(trial.placing)), points, broken)
         (barred if broken else stand).append(offer)
         if len(stand) == OFFERED:
             break
@@ -100,13 +101,3 @@ def _row(state: State, key: Key, session: Session) -> Row:
     filled = f"{count} case{'s' if count != 1 else ''}, {minutes}" if count else f"free, {session.minutes} min"
     day = f"{session.day:%A} {day_words(session.day)}, {session.starts:%H:%M}"
     return Row(session, day, session_path(session.id), filled, tuple(stand or nearest))
-
-
-def _who(state: State, placing: Placing) -> str:
-    if placing.trainee is None:
-        return f"{placing.supervisor} operates"
-    week = state.week
-    if week.supervision(placing).whole:
-        mode = (week.mode_served(placing) or week.supervision(placing).mode).replace("-", " ")
-        return f"{placing.trainee} operates, {placing.supervisor} {mode}"
-    return f"{placing.supervisor} operates, {placing.trainee} takes named steps"

@@ -13,6 +13,7 @@ from planner.web.approvals.standing import plan_as_approved
 from planner.web.server.site import Site
 from planner.web.server.urgency import past_words, turn, urgency_words
 from planner.web.server.urls import case_path, list_path
+from planner.wording.people import supervised_by
 
 AGREED = ("consent_to_surgery", "trainee_involvement_agreed")
 BOTH, MISSING, REFUSED = "both recorded", "not all recorded", "trainee refused"
@@ -90,7 +91,7 @@ def _pooled(site: Site, now: CaseNow, plan: Plan) -> Pooled:
     return Pooled(
         now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""),
         list_path(now.case), case_path(now.case, "plan"), tier, now.approval.tier_by_rulebook,
-        f"{plan.supervision.mode.replace('-', ' ')}, {plan.supervision.by}", plan.supervision.stage_label,
+        supervised_by(plan.supervision.mode, plan.supervision.by), plan.supervision.stage_label,
         _shown(site, now, "anaesthesia_requested"), urgency_words(site, now.version),
         bool(past_words(site, now.version)), consent,
         f"{day(until[0])} ({until[1]})" if until else "no dated measurement",

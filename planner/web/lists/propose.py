@@ -25,6 +25,7 @@ from planner.web.lists.judged import State, session_path, state_of
 from planner.web.security.authorisation import Building, Posted
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
+from planner.wording.people import present
 from planner.wording.words import day_words
 
 router = APIRouter()
@@ -159,5 +160,5 @@ def _place(week: Week, placing: Placing | None) -> str:
     if placing is None:
         return ""
     session = week.session(placing)
-    who = placing.supervisor if placing.trainee is None else f"{placing.trainee}, {placing.supervisor}"
+    who = present(placing.trainee, placing.supervisor)
     return f"{session.day:%a} {day_words(session.day)}, {session.theatre}, number {placing.place}: {who}"

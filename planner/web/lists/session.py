@@ -28,6 +28,7 @@ from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import case_path, list_path
+from planner.wording.people import operator_and_other
 from planner.wording.words import eye_words, percent
 
 router = APIRouter()
@@ -173,15 +174,7 @@ def _line(site: Site, state: State, placing: Placing, start: float, mark: str, c
     week, case, now = state.week, state.week.case(placing), state.held.now[placing.case]
     begins = week.session(placing).span[0] + datetime.timedelta(minutes=round(start / 5) * 5)
     minutes = week.time(placing).mean + case.added_minutes + week.instance.turnover
-    if why := week.uncovered(placing):
-        who, under = "Not approved as placed", f"{placing.trainee or 'no trainee'}, {placing.supervisor}: {why}"
-    elif placing.trainee is None:
-        who, under = placing.supervisor, "no trainee"
-    elif week.supervision(placing).whole:
-        mode = (week.mode_served(placing) or week.supervision(placing).mode).replace("-", " ")
-        who, under = placing.trainee, f"{placing.supervisor}, {mode}"
-    else:
-        who, under = placing.supervisor, f"{placing.trainee} takes named steps"
+    who, under = operator_and_other(week.team(placing))
     return Line(
         placing.place, case.reference, case.eye, case_path(now.case, "plan"), list_path(now.case), case.tier, who,
         under, f"{begins:%H:%M}", round(minutes), mark, state.held.locked.get(placing.case, ""),

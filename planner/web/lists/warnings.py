@@ -10,6 +10,7 @@ from planner.plan.plan import Plan
 from planner.records.approved import standing_on
 from planner.records.rows import CaseNow, ListPlace, Person
 from planner.web.server.site import Site
+from planner.wording.people import mode_words
 
 TRAINEE_OPERATES = ("on-site", "in-theatre", "scrubbed")
 
@@ -44,7 +45,7 @@ def of_standing(site: Site, now: CaseNow, place: ListPlace) -> Iterator[str]:
 
 def _people(plan: Plan, place: ListPlace, people: Mapping[str, Person]) -> Iterator[str]:
     demanded, supervisor = plan.supervision, people.get(place.supervisor)
-    mode = demanded.mode.replace("-", " ")
+    mode = mode_words(demanded.mode)
     if supervisor is None or not supervisor.active:
         yield f"{place.supervisor} has no account any more."
     elif demanded.by == "consultant" and supervisor.role != "consultant":

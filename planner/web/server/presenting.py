@@ -13,7 +13,8 @@ from planner.records.database import StoreUnavailableError
 from planner.records.rows import BUILDERS, READERS
 from planner.shipped import templates_folder
 from planner.web.server.site import site_of
-from planner.wording.words import day_words
+from planner.wording.people import names, under
+from planner.wording.words import day_words, eye_words
 
 # Where each role's work is, in the order the pages are named at the top.
 PLACES = (
@@ -33,7 +34,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals["day_words"] = day_words
+    made.globals |= {"day_words": day_words, "eye_words": eye_words, "names": names, "under": under}
     return made
 
 

@@ -1,0 +1,113 @@
+"""Who operates and under whom, said from data: the one place that words it, for paper, page, text and calendar."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from planner.wording.language import say
+
+
+@dataclass(frozen=True)
+class Team:
+    """A supervisor and the trainee with them, None for none.
+
+    `mode` is how close the supervisor is, `whole` whether the trainee does the whole operation or named steps of the
+    supervisor's, `stage` the trainee's. `uncovered` says how this is not what was approved, empty where it is.
+    """
+
+    supervisor: str
+    trainee: str | None
+    mode: str = ""
+    whole: bool = True
+    stage: str = ""
+    uncovered: str = ""
+
+    @property
+    def staged(self) -> str:
+        """`trainee-2 (early)`."""
+        return f"{self.trainee} ({self.stage})"
+
+
+def mode_words(mode: str) -> str:
+    """How close a supervisor is, by its name in the rulebook: `in theatre`."""
+    modes = {
+        "on-site": say("on site"),
+        "in-theatre": say("in theatre"),
+        "scrubbed": say("scrubbed"),
+        "consultant-operates": say("consultant operates"),
+        "consultant-only": say("consultant only"),
+    }
+    return modes[mode]
+
+
+def supervised_by(mode: str, grade: str) -> str:
+    """How close the supervisor is, and of which grade: `in theatre, trainer`."""
+    return f"{mode_words(mode)}, {grade}"
+
+
+def names(trainee: str | None, supervisor: str) -> str:
+    """Both by name: `trainee-2, trainer-1`."""
+    return f"{trainee or say('no trainee')}, {supervisor}"
+
+
+def under(trainee: str | None, supervisor: str) -> str:
+    """`trainee-2, under trainer-1`."""
+    return say("%(trainee)s, under %(supervisor)s", trainee=trainee or say("no trainee"), supervisor=supervisor)
+
+
+def present(trainee: str | None, supervisor: str) -> str:
+    """Whoever is there by name, nothing said of nobody."""
+    return names(trainee, supervisor) if trainee else supervisor
+
+
+def operates(team: Team, as_in_files: bool = False) -> str:
+    """`trainee-2 operates, trainer-1 in theatre`, or who else does; `as_in_files` with stage and mode as files have
+    them."""
+    if team.trainee is None:
+        return say("%(name)s operates", name=team.supervisor)
+    trainee, mode = (team.staged, team.mode) if as_in_files else (team.trainee, mode_words(team.mode))
+    if team.whole:
+        return say(
+            "%(trainee)s operates, %(supervisor)s %(mode)s", trainee=trainee, supervisor=team.supervisor, mode=mode
+        )
+    return say("%(supervisor)s operates, %(trainee)s takes named steps", supervisor=team.supervisor, trainee=trainee)
+
+
+def in_a_line(team: Team) -> str:
+    """`trainee-2; trainer-1 scrubbed`, for where a case has one line."""
+    if team.uncovered:
+        return say("not approved as placed")
+    if team.trainee is None:
+        return team.supervisor
+    if team.whole:
+        return f"{team.trainee}; {team.supervisor} {mode_words(team.mode)}"
+    return say("%(operator)s, with %(trainee)s", operator=team.supervisor, trainee=team.trainee)
+
+
+def without_steps(team: Team) -> str:
+    """`trainee-2, trainer-1 scrubbed`, for a calendar, which tells nobody's steps."""
+    if team.uncovered:
+        return say("not approved as placed")
+    return f"{team.trainee}, {team.supervisor} {mode_words(team.mode)}" if team.trainee else team.supervisor
+
+
+def operator_and_other(team: Team) -> tuple[str, str]:
+    """Who operates, and apart from that who else is there, for two cells of a page."""
+    if team.uncovered:
+        return say("Not approved as placed"), f"{names(team.trainee, team.supervisor)}: {team.uncovered}"
+    if team.trainee is None:
+        return team.supervisor, say("no trainee")
+    if team.whole:
+        return team.trainee, f"{team.supervisor}, {mode_words(team.mode)}"
+    return team.supervisor, say("%(trainee)s takes named steps", trainee=team.trainee)
+
+
+def operator_and_supervisor(team: Team) -> tuple[str, str]:
+    """The same as it hangs in theatre, with the trainee's stage; of a pair not approved so it names nobody."""
+    if team.uncovered:
+        return say("not approved as placed"), team.uncovered
+    if team.trainee is None:
+        return team.supervisor, say("consultant operates")
+    if team.whole:
+        return team.staged, f"{team.supervisor}, {mode_words(team.mode)}"
+    return team.supervisor, say("operates; %(trainee)s takes steps", trainee=team.staged)
