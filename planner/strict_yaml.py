@@ -94,6 +94,11 @@ def read(text: str, name: str) -> Document:
     return document
 
 
+def read_file(path: Path, name: str, largest: int) -> Document:
+    """Read the one document of a file, called `name` in what is said of it. Raises PlannerError."""
+    return read(decode(read_bytes(path, largest), name), name)
+
+
 def _unreadable(error: yaml.YAMLError, text: str, name: str) -> PlannerError:
     mark, position = getattr(error, "problem_mark", None), getattr(error, "position", None)
     before = text.encode(errors="replace")[: position or 0]

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from planner.claims import Basis, Entry
 from planner.conditions import Condition
-from planner.rulebook.naming import KINDS, Named, named
+from planner.rulebook.naming import KINDS, Piece, pieces
 from planner.rulebook.rulebook import Rulebook
 from planner.strict_yaml import Place
 from planner.vocabulary import Vocabulary
@@ -103,8 +103,8 @@ class Difference:
 
 def differences(old: Rulebook, new: Rulebook) -> list[Difference]:
     """Every piece that differs, in the order of the new rulebook, what is gone last."""
-    before = {(piece.kind, piece.name): piece for piece in named(old)}
-    after = {(piece.kind, piece.name): piece for piece in named(new)}
+    before = {(piece.kind, piece.name): piece for piece in pieces(old)}
+    after = {(piece.kind, piece.name): piece for piece in pieces(new)}
     found = []
     for key, piece in after.items():
         if key not in before:
@@ -115,7 +115,7 @@ def differences(old: Rulebook, new: Rulebook) -> list[Difference]:
     return found + gone
 
 
-def _fields(old: Named, old_words: Vocabulary, new: Named, new_words: Vocabulary) -> Iterator[Field]:
+def _fields(old: Piece, old_words: Vocabulary, new: Piece, new_words: Vocabulary) -> Iterator[Field]:
     before, after = dict(_leaves(old.entry)), dict(_leaves(new.entry))
     for place in dict.fromkeys((*before, *after)):
         one, other = before.get(place), after.get(place)

@@ -105,6 +105,23 @@ def read(rulebook: Rulebook, folder: Path) -> tuple[list[Expected], list[Fault]]
     return [case for subject in reader.subjects.values() for case in subject.cases], faults
 
 
+def cases_of(folder: Path, name: str) -> dict[str, Any]:
+    """Where the cases of a factor or option stand, what all of them hold, and each kind's own; empty without any."""
+    for path in (path for kind in FOLDERS for path in sorted((folder / kind).glob("*.cases.yaml"))):
+        document = strict_yaml.read_file(path, path.relative_to(folder.parent).as_posix(), LARGEST_FILE)
+        for index, entry in enumerate(document.data["cases"]):
+            if entry["of"] == name:
+                both = _as_written({**document.data.get("given", {}), **entry.get("given", {})}, "")
+                kinds = (how for how in (*OF_FACTOR, *OF_OPTION) if entry.get(how))
+                expected = {how: [_as_written(own) for own in entry[how]] for how in kinds}
+                return {"at": document.at(("cases", index)), "given": both, "expected": expected}
+    return {}
+
+
+def _as_written(findings: dict[str, Any], nothing: str = "nothing more recorded") -> str:
+    return ", ".join(f"{name}: {value}" for name, value in findings.items()) or nothing
+
+
 def subjects(rulebook: Rulebook) -> Iterator[Subject]:
     """Every factor and option, without cases yet."""
     for factor in rulebook.factors.values():
@@ -126,7 +143,7 @@ class _Reader:
         name = path.relative_to(self.folder.parent).as_posix()
         document = Document(name)
         try:
-            document = strict_yaml.read(strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), name), name)
+            document = strict_yaml.read_file(path, name, LARGEST_FILE)
             file = CasesFile.model_validate(document.data)
         except PlannerError as error:
             self.faults.extend(error.faults)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from planner.claims import Basis, Entry
-from planner.rulebook.naming import Named, named
+from planner.rulebook.naming import Piece, pieces
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import OddsModel, PointScore, Source
 
@@ -57,7 +57,7 @@ def citations(rulebook: Rulebook) -> list[Resting]:
     """Every source in the order of its id, with what rests on it; the words of other sources count as nothing."""
     claims: list[Claim] = []
     mentions: list[Mention] = []
-    for piece in named(rulebook):
+    for piece in pieces(rulebook):
         if isinstance(piece.entry, Source):
             continue
         for place, part in piece.within():
@@ -73,7 +73,7 @@ def citations(rulebook: Rulebook) -> list[Resting]:
     ]
 
 
-def _claims(rulebook: Rulebook, piece: Named, place: tuple[str | int, ...], part: Any) -> Iterator[Claim]:
+def _claims(rulebook: Rulebook, piece: Piece, place: tuple[str | int, ...], part: Any) -> Iterator[Claim]:
     at = piece.spot.at(*piece.place, *place)
     match part:
         case Basis(source=str(source)):
@@ -83,7 +83,7 @@ def _claims(rulebook: Rulebook, piece: Named, place: tuple[str | int, ...], part
             yield Claim(part.source, piece.kind, piece.name, "source", "the whole of it", known, at)
 
 
-def _mentions(rulebook: Rulebook, piece: Named, place: tuple[str | int, ...], part: Any) -> Iterator[Mention]:
+def _mentions(rulebook: Rulebook, piece: Piece, place: tuple[str | int, ...], part: Any) -> Iterator[Mention]:
     """The sources named in the words that stand directly in a part; one named twice there is mentioned once."""
     for key, text in _texts(part):
         inner = (*place, key)

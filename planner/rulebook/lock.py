@@ -1,7 +1,8 @@
 """The lock: which content goes with which version, so that no rule changes under an old version's name.
 
-`lock.json` lies beside the rules with the rulebook's id, version and hash, and the hash of each file that counts in it.
-Cases beside the rules, the change log and the guide do not count: they decide nothing.
+`lock.json` lies beside the rules with the rulebook's id, version and hash, the hash of each file that counts in it, and
+of each entry by its kind and name: a change says which factor or option it is of. Cases beside the rules, the change
+log and the guide do not count: they decide nothing.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
@@ -17,6 +19,7 @@ from pydantic import TypeAdapter, ValidationError
 from planner import strict_yaml
 from planner.errors import Fault, PlannerError
 from planner.rulebook.load import LARGEST_FILE
+from planner.rulebook.naming import Piece, pieces
 from planner.rulebook.rulebook import Rulebook
 
 LOCK = "lock.json"
@@ -27,12 +30,16 @@ _HEADING = re.compile(r"^## (\S+)", re.MULTILINE)
 
 @dataclass(frozen=True)
 class Lock:
-    """The identity of a rulebook, with the SHA-256 of each of its files."""
+    """The identity of a rulebook, with the SHA-256 of each of its files, and 16 figures of that of each entry's data.
+
+    `entries` is empty in a lock written before entries were locked: it holds good, and is renewed by the next locking.
+    """
 
     id: str
     version: str
     sha256: str
     files: dict[str, str]
+    entries: dict[str, str] = field(default_factory=dict)
 
     def as_json(self) -> str:
         return json.dumps(asdict(self), indent=2) + "\n"
@@ -43,7 +50,14 @@ def lock_of(rulebook: Rulebook, folder: Path) -> Lock:
     names = {spot.document.name for spot in rulebook.spots.values()}
     paths = sorted(folder.parent / name for name in names)
     files = {path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in paths}
-    return Lock(rulebook.header.id, rulebook.header.version, rulebook.sha256, files)
+    entries = {piece.title: hash_of(piece) for piece in sorted(pieces(rulebook), key=lambda piece: piece.title)}
+    return Lock(rulebook.header.id, rulebook.header.version, rulebook.sha256, files, entries)
+
+
+def hash_of(piece: Piece) -> str:
+    """What an entry is locked by: its data as written, keys in order, without what has an id of its own inside it."""
+    written = json.dumps(piece.written(), sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    return hashlib.sha256(written.encode()).hexdigest()[:16]
 
 
 def read_lock(folder: Path) -> Lock | None:
@@ -63,14 +77,12 @@ def standing(rulebook: Rulebook, folder: Path) -> list[Fault]:
     held, now = read_lock(folder), lock_of(rulebook, folder)
     if held is None:
         return [Fault(str(folder), "is not locked", f"it has no {LOCK}", _command(folder))]
-    if held == now:
+    if held in (now, replace(now, entries={})):
         return []
     faults = ready_to_lock(rulebook, folder)
-    changed = ", ".join(_changed(held, now)) or "nothing but its name"
-    outdated = Fault(
-        str(folder / LOCK), f"is of {held.id} {held.version}", f"changed since: {changed}", _command(folder)
-    )
-    return faults or [outdated]
+    changed = f"changed since: {_files(held, now) or 'nothing but its name'}"
+    why = "; ".join(filter(None, (changed, _entries(held, now))))
+    return faults or [Fault(str(folder / LOCK), f"is of {held.id} {held.version}", why, _command(folder))]
 
 
 def ready_to_lock(rulebook: Rulebook, folder: Path) -> list[Fault]:
@@ -82,8 +94,9 @@ def ready_to_lock(rulebook: Rulebook, folder: Path) -> list[Fault]:
     held, now = read_lock(folder), lock_of(rulebook, folder)
     if held is not None and held.id == now.id and held.sha256 != now.sha256:
         if version == held.version:
-            what = f"{version} is locked with other content: {', '.join(_changed(held, now))}"
-            why = "one version, one content: a printed plan names the version that judged it"
+            what = f"{version} is locked with other content: {_files(held, now)}"
+            of_versions = "one version, one content: a printed plan names the version that judged it"
+            why = "; ".join(filter(None, (_entries(held, now), of_versions)))
             hint = f"raise the version, say what changed in {CHANGES}, then {_command(folder)}"
             return [Fault(spot.at("version"), what, why, hint)]
         if (_numbers(version) or ()) < (_numbers(held.version) or ()):
@@ -109,17 +122,26 @@ def _numbers(version: str) -> tuple[int, ...] | None:
     return tuple(int(part) for part in match.groups()) if match else None
 
 
-def _changed(held: Lock, now: Lock) -> list[str]:
-    """The files that differ, in order, with what happened to each."""
-    words = []
-    for name in sorted({**held.files, **now.files}):
-        if name not in now.files:
-            words.append(f"{name} gone")
-        elif name not in held.files:
-            words.append(f"{name} new")
-        elif held.files[name] != now.files[name]:
-            words.append(name)
-    return words
+def _files(held: Lock, now: Lock) -> str:
+    return ", ".join(_changed(held.files, now.files))
+
+
+def _entries(held: Lock, now: Lock) -> str:
+    """The entries that differ, as far as the lock tells; a file may also change in its notes alone."""
+    if not held.entries:
+        return ""
+    return ", ".join(_changed(held.entries, now.entries)) or "no entry, only notes or layout"
+
+
+def _changed(before: Mapping[str, str], after: Mapping[str, str]) -> Iterator[str]:
+    """The names whose hash differs, in order, with what happened to each."""
+    for name in sorted({**before, **after}):
+        if name not in after:
+            yield f"{name} gone"
+        elif name not in before:
+            yield f"{name} new"
+        elif before[name] != after[name]:
+            yield name
 
 
 def _described(folder: Path) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import Any
@@ -46,7 +46,7 @@ KINDS: dict[type[Entry], str] = {
 
 
 @dataclass(frozen=True)
-class Named:
+class Piece:
     """A piece with an id, or a whole file without one: `name` joins the ids around it and its own with points."""
 
     kind: str
@@ -58,6 +58,19 @@ class Named:
     @property
     def at(self) -> str:
         return self.spot.at(*self.place)
+
+    @property
+    def title(self) -> str:
+        """Kind and name, which no other piece has both of."""
+        return f"{self.kind} {self.name}"
+
+    def written(self) -> Any:
+        """Its plain data as the file has it; of pieces inside it that have an id of their own only the id."""
+        others = {place for place, part in parts(self.entry) if place and _has_id(part)}
+        data = self.spot.document.data
+        for key in (*self.spot.place, *self.place):
+            data = data[key]
+        return _without(data, (), others)
 
     def within(self) -> Iterator[tuple[Place, Any]]:
         """What belongs to this piece itself, with the place inside it; pieces with an id of their own are left out."""
@@ -71,20 +84,28 @@ class Named:
             yield place, part
 
 
-def named(rulebook: Rulebook) -> Iterator[Named]:
+def pieces(rulebook: Rulebook) -> Iterator[Piece]:
     """Every piece of the rulebook that can be called by name, each file in the order it is written."""
-    spots = rulebook.spots
-    without_claims = (spots["rulebook.yaml", ""], rulebook.header), (spots["theatre.yaml", ""], rulebook.theatre)
-    for spot, whole in (*entries(rulebook), *without_claims):
+    for spot, whole in (*entries(rulebook), (rulebook.spots["rulebook.yaml", ""], rulebook.header)):
         names: dict[Place, str] = {}
         if not _has_id(whole):
-            yield Named("file", PurePosixPath(spot.document.name).stem, whole, spot, ())
+            yield Piece("file", PurePosixPath(spot.document.name).stem, whole, spot, ())
         for place, part in parts(whole):
             if _has_id(part):
                 around = next((names[place[:n]] for n in range(len(place) - 1, -1, -1) if place[:n] in names), "")
                 names[place] = f"{around}.{part.id}" if around else part.id
-                yield Named(KINDS[type(part)], names[place], part, spot, place)
+                yield Piece(KINDS[type(part)], names[place], part, spot, place)
 
 
 def _has_id(part: Any) -> bool:
     return type(part) in KINDS
+
+
+def _without(data: Any, place: Place, others: Collection[Place]) -> Any:
+    if place in others:
+        return data["id"]
+    if isinstance(data, dict):
+        return {key: _without(value, (*place, key), others) for key, value in data.items()}
+    if isinstance(data, list):
+        return [_without(value, (*place, index), others) for index, value in enumerate(data)]
+    return data

@@ -3,13 +3,15 @@
 import typer
 
 from planner.cli.options import JsonOption, RulesOption
-from planner.cli.rules import compare, lock, prove, sources
+from planner.cli.rules import compare, lock, new, prove, show, sources
 from planner.errors import PlannerError
 
 app = typer.Typer(help="Check, prove and change the rulebook.", rich_markup_mode=None, no_args_is_help=True)
 app.command()(compare.compare)
 app.command()(lock.lock)
+app.command()(new.new)
 app.command()(prove.prove)
+app.command()(show.show)
 app.command()(sources.sources)
 
 

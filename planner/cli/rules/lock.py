@@ -31,7 +31,7 @@ def lock(
         raise PlannerError(faults)
     held, now = read_lock(folder), lock_of(rulebook, folder)
     name = f"{now.id} {now.version}, sha256 {now.sha256[:12]}"
-    if held == now:
+    if check or held == now:
         typer.echo(f"{name}: as locked")
         return
     write_whole(folder / LOCK, now.as_json().encode())

@@ -1,0 +1,26 @@
+"""`planner rules show`: one entry of the rulebook, found by its id."""
+
+from typing import Annotated
+
+import typer
+
+from planner.cli.options import JsonOption, RulesOption, rulebook_in
+
+
+def show(
+    name: Annotated[str, typer.Argument(metavar="ID", help="Of any entry; choice.option.", show_default=False)],
+    rules: RulesOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Show an entry by its id: where it stands, its condition and limits in words, points, basis and sources, what
+    names it, its cases, its review, and whether it is as locked.
+
+    Example: planner rules show tense-white-lens
+    """
+    from planner.cli.assess import in_json
+    from planner.rulebook.entry_page import as_text, pages
+    from planner.shipped import rules_folder
+
+    found = pages(rulebook_in(rules), rules or rules_folder(), name)
+    words = "\n".join(line for page in found for line in as_text(page))
+    typer.echo(in_json({"entries": found}, many=False) if json else words)
