@@ -1,6 +1,6 @@
 """The one error that reaches the reader, and the faults it carries."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True)
@@ -8,19 +8,26 @@ class Fault:
     """One thing found wrong, worded so that the reader can put it right.
 
     `where` is a place the reader can go to (file and line, row, option); `what` is wrong there;
-    `why` it is refused; `hint` is what to try.
+    `why` it is refused; `hint` is what to try. `place` is where that stands in the data that was read, and `beside` the
+    place of what it does not agree with.
     """
 
     where: str
     what: str
     why: str = ""
     hint: str = ""
+    place: tuple[str | int, ...] = field(default=(), compare=False)
+    beside: tuple[str | int, ...] = field(default=(), compare=False)
 
-    def __str__(self) -> str:
-        place = f"{self.where}: " if self.where else ""
+    @property
+    def says(self) -> str:
+        """The fault in one line, without where it is."""
         reason = f" ({self.why})" if self.why else ""
         remedy = f"; try: {self.hint}" if self.hint else ""
-        return f"{place}{self.what}{reason}{remedy}"
+        return f"{self.what}{reason}{remedy}"
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.says}" if self.where else self.says
 
 
 class PlannerError(Exception):

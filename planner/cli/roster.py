@@ -9,7 +9,7 @@ import typer
 from planner.cli.options import RulesOption, rulebook_in, unit_in
 
 if TYPE_CHECKING:
-    from planner.lists.roster.import_rows import Taking
+    from planner.lists.roster.import_rows import RosterImport
 
 app = typer.Typer(
     help="The unit's people, sessions, leave, kit and limits in the store; organisers change them in the browser too.",
@@ -61,7 +61,7 @@ def take(
     from planner.errors import PlannerError
     from planner.lists.roster.entries import no_new_fault
     from planner.lists.roster.files import LARGEST, ending_of, read_file
-    from planner.lists.roster.import_rows import taking
+    from planner.lists.roster.import_rows import import_rows
     from planner.records.store import Store
 
     rulebook = rulebook_in(rules)
@@ -79,7 +79,7 @@ def take(
             content = strict_yaml.read_bytes(path, LARGEST[ending_of(str(path))])
             today = datetime.datetime.now(held_unit.clock).date()
             given += read_file(content, str(path), held, held_unit.clock, today, holds, known | names)  # type: ignore[arg-type]
-        found = taking(given, held, held_unit, rulebook)
+        found = import_rows(given, held, held_unit, rulebook)
         _say(found)
         columns = {one.name: one.columns for one in given}
         aside = _put_aside(found, columns) if not dry_run else len(found.set_aside)
@@ -104,25 +104,22 @@ def _name(text: str) -> tuple[str, str]:
     return name.strip(), code.strip()
 
 
-def _say(found: "Taking") -> None:
-    from planner.lists.roster.entries import KINDS
-
+def _say(found: "RosterImport") -> None:
     for note in found.notes:
         typer.echo(f"note: {note}", err=True)
-    for one in found.told:
-        told = KINDS[one.kind].told(one.key)
+    for one in found.entries:
         if one.what == "new":
-            typer.echo(f"new      {told}")
+            typer.echo(f"new      {one.in_words}")
         elif one.what == "changed":
             fields = "; ".join(f"{name} {was or 'nothing'} -> {now or 'nothing'}" for name, was, now in one.fields)
-            typer.echo(f"changed  {told}: {fields}")
+            typer.echo(f"changed  {one.in_words}: {fields}")
     for row in found.set_aside:
         typer.echo(f"aside    {row.where}: {row.why}")
     counts = f"{found.count('new')} new, {found.count('changed')} changed, {found.count('same')} as they were"
     typer.echo(f"{counts}, {len(found.set_aside)} set aside", err=True)
 
 
-def _put_aside(found: "Taking", columns: dict[str, tuple[str, ...]]) -> int:
+def _put_aside(found: "RosterImport", columns: dict[str, tuple[str, ...]]) -> int:
     """Write what was set aside, a file for each table in the working folder. Returns how many rows."""
     from planner.batch.writing import write_whole
     from planner.lists.roster.import_rows import aside_file
@@ -146,7 +143,7 @@ def show(unit: RosterUnit, rules: RulesOption = None) -> None:
     Example: planner roster show --unit unit.yaml
     """
     from planner.errors import PlannerError
-    from planner.lists.roster.entries import as_yaml, look
+    from planner.lists.roster.entries import as_yaml, check_entries
     from planner.records.store import Store
 
     rulebook = rulebook_in(rules)
@@ -158,7 +155,7 @@ def show(unit: RosterUnit, rules: RulesOption = None) -> None:
         if not entries:
             raise PlannerError.one("holds no roster", store.name, hint="planner roster take FILE")
         typer.echo(as_yaml(entries), nl=False)
-        faults = look(entries, held_unit, rulebook).faults
+        faults = check_entries(entries, held_unit, rulebook).faults
     finally:
         store.close()
     if faults:
@@ -183,18 +180,18 @@ def export(
     """
     from planner.batch.writing import write_whole
     from planner.errors import PlannerError
-    from planner.lists.roster.files import parts_held, written_as
+    from planner.lists.roster.files import written_as
     from planner.records.store import Store
 
     held_unit = unit_in(unit, rulebook_in(rules))
     assert held_unit is not None
     store = Store.open(create=False)
     try:
-        parts = parts_held(store.roster())
-        if not parts:
+        entries = store.roster()
+        if all(entry.retired for entry in entries):
             raise PlannerError.one("holds no roster", store.name, hint="planner roster take FILE")
         stamp = datetime.datetime.now(datetime.UTC).replace(microsecond=0)
-        made = [(path, written_as(str(path), parts, held_unit.clock, stamp)) for path in files]
+        made = [(path, written_as(str(path), entries, held_unit.clock, stamp)) for path in files]
     finally:
         store.close()
     for path, content in made:

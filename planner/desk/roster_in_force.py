@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from planner.errors import PlannerError
-from planner.lists.roster.entries import Looked, look, roster_in
+from planner.lists.roster.entries import CheckedRoster, check_entries, roster_in
 from planner.lists.roster.shapes import Roster
 from planner.lists.week.from_records import FromRecords
 from planner.records.rows import RosterEntry
@@ -27,19 +27,19 @@ class RosterInForce:
     def __init__(self, store: Store, rulebook: Rulebook, unit: Unit | None, file: Roster | None) -> None:
         """Raises PlannerError for a trainee of the sessions file whom the unit does not know."""
         self.store, self.rulebook, self.unit, self.file = store, rulebook, unit, file
-        self._seen: tuple[int, tuple[RosterEntry, ...], Looked] | None = None
+        self._seen: tuple[int, tuple[RosterEntry, ...], CheckedRoster] | None = None
         self._made: tuple[int, FromRecords | None] = (0, None)
         if unit is not None and file is not None:
             self._made = 0, FromRecords(store, rulebook, unit, file)
 
-    def stored(self, unit: Unit) -> tuple[tuple[RosterEntry, ...], Looked]:
-        """Every entry of the store, and what they make; looked at anew only where something was changed."""
+    def stored(self, unit: Unit) -> tuple[tuple[RosterEntry, ...], CheckedRoster]:
+        """Every entry of the store, and what they make; checked at anew only where something was changed."""
         mark = self.store.roster_mark()
         seen = self._seen
         if seen is None or seen[0] != mark:
             entries = self.store.roster()
-            # Read after the mark: what came in between is looked at again by the next question.
-            seen = self._seen = mark, entries, look(entries, unit, self.rulebook)
+            # Read after the mark: what came in between is checked at again by the next question.
+            seen = self._seen = mark, entries, check_entries(entries, unit, self.rulebook)
         return seen[1], seen[2]
 
     def lists(self) -> FromRecords | None:
@@ -50,11 +50,11 @@ class RosterInForce:
         mark = self.store.roster_mark()
         known, made = self._made
         if mark != known and self.unit is not None:
-            looked = self.stored(self.unit)[1]
-            if looked.faults:
-                raise PlannerError(list(looked.faults))
-            if looked.roster.sessions:
-                made = FromRecords(self.store, self.rulebook, self.unit, looked.roster, made)
+            checked = self.stored(self.unit)[1]
+            if checked.faults:
+                raise PlannerError(list(checked.faults))
+            if checked.roster.sessions:
+                made = FromRecords(self.store, self.rulebook, self.unit, checked.roster, made)
             else:
                 made = None
             self._made = mark, made

@@ -88,7 +88,7 @@ class Rostering(Repository):
                 document = dict(wanted.document if wanted.document is not None else now.document if now else {})
                 retired = wanted.document is None
                 after[wanted.kind, wanted.key] = RosterEntry(
-                    0, wanted.kind, wanted.key, wanted.based_on + 1, document, retired, note, change.at, by
+                    wanted.kind, wanted.key, document, wanted.based_on + 1, retired, note, change.at, by
                 )
             if check is not None:
                 check(before, tuple(after.values()))
@@ -122,7 +122,7 @@ def _standing(connection: Connection) -> tuple[RosterEntry, ...]:
 
 def _entry_of(row: Row[Any]) -> RosterEntry:
     return RosterEntry(
-        row.id, row.kind, row.key, row.number, json.loads(row.document), bool(row.retired), row.note, row.at, row.by
+        row.kind, row.key, json.loads(row.document), row.number, bool(row.retired), row.note, row.at, row.by, row.id
     )
 
 

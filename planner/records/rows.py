@@ -374,15 +374,15 @@ class SignIn:
 class RosterEntry:
     """One entry of the roster at one version. `document` is as a sessions file has it; `id` is 0 until it is kept."""
 
-    id: int
     kind: str
     key: str
-    number: int
     document: Mapping[str, Any]
-    retired: bool
-    note: str
-    at: str
-    by: str
+    number: int = 0
+    retired: bool = False
+    note: str = ""
+    at: str = ""
+    by: str = ""
+    id: int = 0
 
 
 @dataclass(frozen=True)

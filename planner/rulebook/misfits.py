@@ -1,19 +1,20 @@
-"""Where data does not fit its shape: a fault with file and line, what was found, and what is allowed there."""
+"""Data read by its shape; where it does not fit, a fault with file and line, what was found, and what is allowed."""
 
 from __future__ import annotations
 
 import difflib
 import re
 from collections.abc import Iterable, Iterator
-from typing import Any, get_args, get_origin
+from dataclasses import replace
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
 from planner.conditions import ConditionError
-from planner.errors import Fault
+from planner.errors import Fault, PlannerError
 from planner.rulebook.rulebook import Spot
 from planner.rulebook.shapes import Model, OddsModel, PointScore
-from planner.strict_yaml import Place
+from planner.strict_yaml import Document, Place
 
 _MODELS: dict[str, type[BaseModel]] = {"odds": OddsModel, "points": PointScore}
 _KINDS = (
@@ -34,14 +35,25 @@ _BOUNDS = {
 }
 
 
+_Shape = TypeVar("_Shape", bound=BaseModel)
+
+
+def read_as(shape: type[_Shape], document: Document) -> tuple[_Shape, Spot]:
+    """A whole document read by its shape, with its spot. Raises PlannerError with every fault."""
+    spot = Spot(document)
+    try:
+        return shape.model_validate(document.data), spot
+    except ValidationError as error:
+        raise PlannerError(list(faults_of(error, shape, spot))) from None
+
+
 def faults_of(error: ValidationError, shape: Any, spot: Spot) -> Iterator[Fault]:
     """One fault for each thing that does not fit `shape` in the data read at `spot`."""
     for detail in error.errors(include_url=False):
-        loc = detail["loc"]
+        loc, fits = detail["loc"], shape
         if shape is Model and loc:  # pydantic puts the kind of model first
-            yield _fault(detail, loc[1:], _MODELS[str(loc[0])], spot)
-        else:
-            yield _fault(detail, loc, shape, spot)
+            loc, fits = loc[1:], _MODELS[str(loc[0])]
+        yield replace(_fault(detail, loc, fits, spot), place=(*spot.place, *loc))
 
 
 def _fault(detail: Any, loc: Place, shape: Any, spot: Spot) -> Fault:

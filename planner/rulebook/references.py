@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from typing import Any
 
 from planner.claims import Basis, Entry
@@ -199,6 +199,14 @@ def nearest(name: str, known: Iterable[str]) -> str:
     known = sorted(known)
     near = difflib.get_close_matches(name, known, 1, 0.6)
     return f"did you mean {near[0]}?" if near else f"one of: {', '.join(known[:12])}{' ...' if known[12:] else ''}"
+
+
+def unknown(
+    spot: Spot, place: Place, kind: str, name: str | None, known: Collection[str], where: str = "", why: str = ""
+) -> Iterator[Fault]:
+    """A fault where a name, read at a place inside the spot, is not known: `no session 'tue-9'`, with what to try."""
+    if name is not None and name not in known:
+        yield spot.fault(place, f"no {kind} {name!r}{where}", why, nearest(name, known))
 
 
 def _unreachable(where: str, finding: Finding, raw: str) -> Iterator[Fault]:

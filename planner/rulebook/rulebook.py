@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from planner.conditions import All, Any_, Condition, Not
+from planner.errors import Fault
 from planner.rulebook.list_shapes import Durations, ListRules
 from planner.rulebook.plan_shapes import (
     Caution,
@@ -36,13 +37,19 @@ from planner.vocabulary import Vocabulary
 
 @dataclass(frozen=True)
 class Spot:
-    """Where an entry was read; `at` gives the `file:line` of a place inside it, or of the nearest around that."""
+    """Where an entry was read; `at` gives the `file:line` of a place inside it, or of the nearest around that.
+
+    `fault` is one of that place; `beside` is another place of the same document.
+    """
 
     document: Document
     place: Place = ()
 
     def at(self, *inner: str | int) -> str:
         return self.document.at((*self.place, *inner))
+
+    def fault(self, inner: Place, what: str, why: str = "", hint: str = "", beside: Place = ()) -> Fault:
+        return Fault(self.at(*inner), what, why, hint, (*self.place, *inner), beside)
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,9 @@ import pytest
 from openpyxl import Workbook
 
 from planner.errors import PlannerError
-from planner.lists.roster.entries import KINDS, Part, as_yaml, look, parts_of
-from planner.lists.roster.files import parts_held, read_file, written_as
-from planner.lists.roster.import_rows import Taking, aside_file, taking
+from planner.lists.roster.entries import KINDS, as_yaml, check_entries, entries_of
+from planner.lists.roster.files import read_file, written_as
+from planner.lists.roster.import_rows import RosterImport, aside_file, import_rows
 from planner.lists.roster.shapes import Roster, read_roster
 from planner.records.rows import RosterEntry
 from planner.rulebook.rulebook import Rulebook
@@ -28,7 +28,7 @@ TODAY = datetime.date(2026, 11, 30)
 LONDON = ZoneInfo("Europe/London")
 STAMP = datetime.datetime(2026, 11, 30, 12, tzinfo=datetime.UTC)
 SESSION = "id,day,starts,theatre,minutes,anaesthetist,supervisors\n"
-Take = Callable[..., Taking]
+Take = Callable[..., RosterImport]
 
 
 @pytest.fixture(scope="module")
@@ -41,32 +41,30 @@ def demo_roster(rulebook: Rulebook, unit: Unit) -> Roster:
     return read_roster(DEMO / "lists" / "sessions.yaml", unit, rulebook)
 
 
-def kept(parts: Sequence[Part]) -> list[RosterEntry]:
+def kept(entries: Sequence[RosterEntry]) -> list[RosterEntry]:
     """Entries as the store would hold them."""
-    return [
-        RosterEntry(number, part.kind, part.key, 1, part.document, False, "", "2026-11-30T00:00:00Z", "o")
-        for number, part in enumerate(parts, 1)
-    ]
+    at = "2026-11-30T00:00:00Z"
+    return [replace(entry, id=number, number=1, at=at, by="o") for number, entry in enumerate(entries, 1)]
 
 
 @pytest.fixture(scope="module")
 def held(demo_roster: Roster) -> list[RosterEntry]:
-    return kept(parts_of(demo_roster))
+    return kept(entries_of(demo_roster))
 
 
 @pytest.fixture
 def take(unit: Unit, rulebook: Rulebook, held: list[RosterEntry]) -> Take:
-    def run(content: bytes | str, name: str, of: list[RosterEntry] | None = None, **more: object) -> Taking:
+    def run(content: bytes | str, name: str, of: list[RosterEntry] | None = None, **more: object) -> RosterImport:
         packed = content.encode() if isinstance(content, str) else content
         standing = held if of is None else of
         more = {"zone": None, "today": TODAY} | more
         given = read_file(packed, name, standing, **more)  # type: ignore[arg-type]
-        return taking(given, standing, unit, rulebook)
+        return import_rows(given, standing, unit, rulebook)
 
     return run
 
 
-def why(found: Taking) -> str:
+def why(found: RosterImport) -> str:
     """Why the one row set aside is."""
     [aside] = found.set_aside
     assert not found.changes
@@ -93,8 +91,8 @@ def test_a_sessions_file_taken_and_written_again_is_the_same_roster(
     take: Take, unit: Unit, rulebook: Rulebook, demo_roster: Roster, tmp_path: Path
 ) -> None:
     found = take((DEMO / "lists" / "sessions.yaml").read_bytes(), "sessions.yaml", of=[])
-    entries = kept([Part(one.kind, one.key, one.document or {}) for one in found.changes])
-    assert not found.set_aside and look(entries, unit, rulebook).roster == demo_roster
+    entries = kept([RosterEntry(one.kind, one.key, one.document or {}) for one in found.changes])
+    assert not found.set_aside and check_entries(entries, unit, rulebook).roster == demo_roster
     (tmp_path / "again.yaml").write_text(as_yaml(entries), "utf-8")
     assert read_roster(tmp_path / "again.yaml", unit, rulebook) == demo_roster
 
@@ -108,18 +106,20 @@ def test_whatever_is_written_says_nothing_new_when_it_is_taken_again(
 ) -> None:
     if name in ("wishes.csv", "late_accepted.csv"):
         return  # the demonstration says nothing of them
-    content = written_as(name, parts_held(held), zone, STAMP)
+    content = written_as(name, held, zone, STAMP)
     found = take(content, name, zone=zone, what="sessions" if name.endswith("ics") else None)
-    assert found.told and {one.what for one in found.told} == {"same"} and not found.changes and not found.set_aside
+    assert (
+        found.entries and {one.what for one in found.entries} == {"same"} and not found.changes and not found.set_aside
+    )
 
 
 @pytest.mark.parametrize("name", ["roster.xlsx", "roster.yaml"])
 def test_a_new_store_is_filled_by_what_another_wrote(
     take: Take, held: list[RosterEntry], unit: Unit, rulebook: Rulebook, demo_roster: Roster, name: str
 ) -> None:
-    found = take(written_as(name, parts_held(held), None, STAMP), name, of=[])
-    made = kept([Part(one.kind, one.key, one.document or {}) for one in found.changes])
-    assert not found.set_aside and look(made, unit, rulebook).roster == demo_roster
+    found = take(written_as(name, held, None, STAMP), name, of=[])
+    made = kept([RosterEntry(one.kind, one.key, one.document or {}) for one in found.changes])
+    assert not found.set_aside and check_entries(made, unit, rulebook).roster == demo_roster
 
 
 def test_what_a_spreadsheet_would_reckon_is_kept_from_it_and_comes_back(take: Take, held: list[RosterEntry]) -> None:
@@ -128,9 +128,9 @@ def test_what_a_spreadsheet_would_reckon_is_kept_from_it_and_comes_back(take: Ta
         for entry in held
     ]
     for name in ("sessions.csv", "roster.xlsx"):
-        content = written_as(name, parts_held(odd), None, STAMP)
+        content = written_as(name, odd, None, STAMP)
         assert b",'=1+1," in content or name == "roster.xlsx"
-        assert {one.what for one in take(content, name, of=odd).told} == {"same"}
+        assert {one.what for one in take(content, name, of=odd).entries} == {"same"}
 
 
 # Rows.
@@ -331,7 +331,7 @@ def calendar(*events: str) -> str:
     return f"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:x\r\n{blocks}END:VCALENDAR\r\n"
 
 
-def leave_of(found: Taking) -> list[str]:
+def leave_of(found: RosterImport) -> list[str]:
     [change] = found.changes
     assert change.document
     return list(change.document["leave"])
@@ -459,5 +459,5 @@ def test_a_huge_calendar_is_refused_unread(take: Take) -> None:
 
 
 def test_a_table_names_its_rows_as_a_spreadsheet_shows_them(held: list[RosterEntry]) -> None:
-    rows = list(csv.DictReader(io.StringIO(written_as("sessions.csv", parts_held(held), None, STAMP).decode())))
+    rows = list(csv.DictReader(io.StringIO(written_as("sessions.csv", held, None, STAMP).decode())))
     assert rows[0]["kit"] == "capsule-microforceps: sets 1; iris-hooks: sets 1, ready_again_after 180"

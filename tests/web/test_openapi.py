@@ -30,7 +30,7 @@ from schemathesis.specs.openapi.checks import content_type_conformance, status_c
 from served import coming_sessions, staffed
 from visits import PASSWORD, Clock, Visit
 
-from planner.lists.roster.entries import parts_of
+from planner.lists.roster.entries import entries_of
 from planner.lists.roster.shapes import Roster
 from planner.lists.week.lists_file import written
 from planner.records.rows import ROLES, RosterChange
@@ -96,7 +96,7 @@ def filled(store: Store, app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> Store
     for name in ("render_brief", "render_glance"):
         monkeypatch.setattr(lists_print, name, awkward_prints.blank)
     every_state(store, site.rulebook, site.unit, datetime.date.today())
-    entries = parts_of(coming_sessions(site.rulebook))
+    entries = entries_of(coming_sessions(site.rulebook))
     store.change_roster([RosterChange(one.kind, one.key, 0, one.document) for one in entries], "organiser-1")
     return store
 

@@ -17,7 +17,7 @@ from openpyxl import load_workbook
 from served import UNIT, coming_sessions
 from visits import CHEAP, Clock, Visit
 
-from planner.lists.roster.entries import look, parts_of, roster_in
+from planner.lists.roster.entries import check_entries, entries_of, roster_in
 from planner.lists.roster.shapes import Roster
 from planner.records.rows import RosterChange
 from planner.records.store import Store
@@ -54,7 +54,7 @@ def organiser(signed_in: SignIn) -> Visit:
 @pytest.fixture
 def kept(store: Store, roster: Roster, organiser: Visit) -> Visit:
     """An organiser, and the roster of the sessions file in the store."""
-    store.change_roster([RosterChange(one.kind, one.key, 0, one.document) for one in parts_of(roster)], "organiser-1")
+    store.change_roster([RosterChange(one.kind, one.key, 0, one.document) for one in entries_of(roster)], "organiser-1")
     return organiser
 
 
@@ -127,7 +127,7 @@ def test_taken_into_the_store_it_is_the_same_roster_and_in_force(
 ) -> None:
     before = organiser.get("/lists").text
     preview = organiser.post("/roster/take/look", data={"token": token(organiser), "served": "yes"})
-    count = len(parts_of(roster))
+    count = len(entries_of(roster))
     assert f"{count} new, 0 changed, 0 set aside" in text_of(preview) and store.roster_mark() == 0
     assert confirm(organiser, preview).status_code == 303
     assert roster_in(store.roster(), unit, rulebook) == roster
@@ -407,7 +407,7 @@ def test_the_exports_hold_the_roster(kept: Visit, store: Store, unit: Unit, rule
     from planner.lists.roster.shapes import read_roster
 
     (tmp_path / "roster.yaml").write_bytes(kept.get("/roster/files/roster.yaml").content)
-    assert read_roster(tmp_path / "roster.yaml", unit, rulebook) == look(store.roster(), unit, rulebook).roster
+    assert read_roster(tmp_path / "roster.yaml", unit, rulebook) == check_entries(store.roster(), unit, rulebook).roster
     book = load_workbook(io.BytesIO(kept.get("/roster/files/roster.xlsx").content))
     assert [sheet.title for sheet in book][:3] == ["trainees", "supervisors", "sessions"]
     assert kept.get("/roster/files/sessions.ics").content.count(b"BEGIN:VEVENT") == 12

@@ -14,8 +14,8 @@ from planner.claims import Day, Entry, Whole
 from planner.errors import Fault, PlannerError
 from planner.lists.roster.shapes import Clock, Session, SessionMinutes
 from planner.lists.week.instance import Instance
-from planner.rulebook import misfits
-from planner.rulebook.references import nearest
+from planner.rulebook.misfits import read_as
+from planner.rulebook.references import nearest, unknown
 from planner.rulebook.rulebook import Spot
 
 LARGEST_FILE = 200_000
@@ -108,30 +108,20 @@ def timed(happened: Happened, now: str | None, instance: Instance) -> Happened:
 
 def read_happened(path: Path, instance: Instance) -> Happened:
     """Read a file of what happened. Raises PlannerError with every fault."""
-    text = strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), str(path))
-    document = strict_yaml.read(text, str(path))
-    spot = Spot(document)
-    try:
-        happened = Happened.model_validate(document.data)
-    except ValidationError as error:
-        raise PlannerError(list(misfits.faults_of(error, Happened, spot))) from None
+    happened, spot = read_as(Happened, strict_yaml.read_file(path, LARGEST_FILE))
     if faults := [*_unknown(happened, instance, spot), *_untimely(happened, instance, spot)]:
         raise PlannerError(faults)
     return happened
 
 
 def _unknown(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fault]:
-    people, supervisors = [*instance.trainees, *instance.supervisors], instance.supervisors
+    people = [*instance.trainees, *instance.supervisors]
     for n, away in enumerate(happened.away):
         if away.who not in people:
-            yield Fault(spot.at("away", n, "who"), f"nobody {away.who!r}", hint=nearest(away.who, people))
-        if away.instead is not None and away.instead not in supervisors:
-            told = nearest(away.instead, supervisors)
-            yield Fault(spot.at("away", n, "instead"), f"no supervisor {away.instead!r}", hint=told)
+            yield spot.fault(("away", n, "who"), f"nobody {away.who!r}", hint=nearest(away.who, people))
+        yield from unknown(spot, ("away", n, "instead"), "supervisor", away.instead, instance.supervisors)
     for n, changed in enumerate(happened.changed):
-        if changed.session not in instance.sessions:
-            told = nearest(changed.session, instance.sessions)
-            yield Fault(spot.at("changed", n, "session"), f"no session {changed.session!r}", hint=told)
+        yield from unknown(spot, ("changed", n, "session"), "session", changed.session, instance.sessions)
     groups: tuple[tuple[str, Iterable[Cancelled | Added | Begun]], ...] = (
         ("cancelled", happened.cancelled), ("added", happened.added), ("begun", happened.begun)
     )  # fmt: skip
@@ -140,24 +130,23 @@ def _unknown(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fau
         for n, one in enumerate(listed):
             if (one.case, one.eye) not in instance.cases:
                 what = f"no case {one.case!r} of the {one.eye} eye among those read"
-                yield Fault(spot.at(name, n, "case"), what, hint=nearest(one.case, references))
+                yield spot.fault((name, n, "case"), what, hint=nearest(one.case, references))
     for n, added in enumerate(happened.added):
-        if added.session is not None and added.session not in instance.sessions:
-            told = nearest(added.session, instance.sessions)
-            yield Fault(spot.at("added", n, "session"), f"no session {added.session!r}", hint=told)
+        yield from unknown(spot, ("added", n, "session"), "session", added.session, instance.sessions)
 
 
 def _untimely(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fault]:
-    """A time without its day, and what is told of days that are past."""
+    """A time without its day, and what is said of days that are past."""
     known = all(changed.session in instance.sessions for changed in happened.changed)
     if happened.now is not None and known and happened.at(instance.sessions) is None:
-        yield Fault(spot.at("now"), "a time without its day", NO_DAY, "name the day it is, `on: 2026-12-01`")
+        yield spot.fault(("now",), "a time without its day", NO_DAY, "name the day it is, `on: 2026-12-01`")
     if happened.on is None or not known:
         return
-    told = [("away", n, "day", one.day) for n, one in enumerate(happened.away)]
-    told += [("added", n, "day", one.day) for n, one in enumerate(happened.added)]
+    named = [("away", n, "day", one.day) for n, one in enumerate(happened.away)]
+    named += [("added", n, "day", one.day) for n, one in enumerate(happened.added)]
     of_sessions = [instance.sessions[one.session].day for one in happened.changed]
-    told += [("changed", n, "session", day) for n, day in enumerate(of_sessions)]
-    for name, n, key, day in told:
+    named += [("changed", n, "session", day) for n, day in enumerate(of_sessions)]
+    for name, n, key, day in named:
         if day < happened.on:
-            yield Fault(spot.at(name, n, key), f"{day} is past", f"it is {happened.on}", "leave it out, or another day")
+            what, hint = f"{day} is past", "leave it out, or another day"
+            yield spot.fault((name, n, key), what, f"it is {happened.on}", hint)

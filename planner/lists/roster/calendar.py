@@ -17,14 +17,15 @@ from zoneinfo import ZoneInfo
 from icalendar import Calendar, Event
 
 from planner.errors import PlannerError
-from planner.lists.roster.entries import KINDS, Part
+from planner.lists.roster.entries import KINDS, PEOPLE
 from planner.lists.roster.fields import LONGEST_RANGE, cell_of, fields_of, read_cell
-from planner.lists.roster.import_rows import LEAVE, PEOPLE, Aside, Given, Row
+from planner.lists.roster.import_rows import LEAVE, ImportRow, ImportSource, RowSetAside
 from planner.lists.roster.recurrence import days_of, rule_of
+from planner.lists.roster.shapes import Session
 from planner.lists.roster.tables import MOST_ROWS
 from planner.records.rows import RosterEntry
 
-What = Literal["leave", "sessions"]
+Events = Literal["leave", "sessions"]  # what those of a calendar are
 LARGEST_CALENDAR = 2_000_000
 MOST_EVENTS = 2_000
 # Days looked through for events that come again, over all of them: some seconds of work.
@@ -37,15 +38,19 @@ _Event = Any
 _WORDS = re.compile(r"[^\s:,;()/]+")
 
 
+class _NobodyNamedError(ValueError):
+    """An event of leave whose summary names nobody of the roster."""
+
+
 @dataclass
-class Reader:
+class CalendarReader:
     """How a calendar is read: what it holds, the roster it meets, the unit's zone, and names that stand for codes.
 
     Days before `today` are passed over, and events that come again are followed for 400 days.
     """
 
-    what: What
-    held: Sequence[RosterEntry]
+    what: Events
+    entries: Sequence[RosterEntry]
     zone: ZoneInfo | None
     today: datetime.date
     names: Mapping[str, str] = field(default_factory=dict)
@@ -53,27 +58,29 @@ class Reader:
     _past: int = 0
     _beyond: bool = False
 
-    def read(self, content: bytes, name: str) -> Given:
+    def read(self, content: bytes, name: str) -> ImportSource:
         """Every event as rows. Raises PlannerError for what is no calendar, or larger than one of a unit."""
         events = _events(content, name)
         moved = {
-            (str(event.get("uid")), _day_of(_moment(event, "recurrence-id")))
+            (str(event.get("uid")), _day_of(instead))
             for event in events
-            if _is_one_of_many(event)
+            if (instead := _moment(event, "recurrence-id")) is not None
         }
-        rows: list[Row] = []
-        aside: list[Aside] = []
+        rows: list[ImportRow] = []
+        aside: list[RowSetAside] = []
         for number, event in enumerate(events, 1):
             summary = " ".join(str(event.get("summary", "")).split())[:120]
             where = f"{name} event {number}" + (f" ({summary})" if summary else "")
-            original = _original(event, summary)
+            when = (str(_moment(event, part) or "") for part in ("dtstart", "dtend"))
+            original = (summary, *when, str(event.get("location", ""))[:120])
             try:
-                rows += self._rows(event, summary, where, original, moved)
+                for kind, key, more in self._entries(event, summary, moved):
+                    rows.append(ImportRow(where, original, kind, key, **more))
             except (ValueError, OverflowError) as error:
-                aside.append(Aside(where, str(error), original))
+                aside.append(RowSetAside(where, str(error), original, isinstance(error, _NobodyNamedError)))
             if len(rows) > MOST_ROWS:
                 raise PlannerError.one("is too long", name, f"it gives more than {MOST_ROWS:,} entries", "fewer weeks")
-        return Given(name, COLUMNS, tuple(rows), tuple(aside), tuple(self._notes()))
+        return ImportSource(name, COLUMNS, tuple(rows), tuple(aside), tuple(self._notes()))
 
     def _notes(self) -> Iterator[str]:
         if self._past:
@@ -81,16 +88,11 @@ class Reader:
         if self._beyond:
             yield f"events that come again are taken up to {self.today + WINDOW}; take the calendar again before then"
 
-    def _rows(
-        self,
-        event: _Event,
-        summary: str,
-        where: str,
-        original: tuple[str, ...],
-        moved: set[tuple[str, datetime.date]],
-    ) -> Iterator[Row]:
-        wrong = [str(why) for _, why in getattr(event, "errors", [])]
-        if wrong:
+    def _entries(
+        self, event: _Event, summary: str, moved: set[tuple[str, datetime.date]]
+    ) -> Iterator[tuple[str, str, dict[str, Any]]]:
+        """Kind, key and words of an entry for each time the event comes. Raises ValueError for what cannot be read."""
+        if wrong := [str(why) for _, why in getattr(event, "errors", [])]:
             raise ValueError(f"cannot be read: {wrong[0][:200]}")
         if _moment(event, "dtstart") is None:
             raise ValueError("has no day that can be read")
@@ -100,35 +102,24 @@ class Reader:
         people = self._people(summary)
         if self.what == "leave" and len(people) != 1:
             said = f"names {', '.join(people)}" if people else "names no person of the roster"
-            raise ValueError(f"{said}; the summary of an event of leave has one person's code")
+            refused = ValueError if people else _NobodyNamedError
+            raise refused(f"{said}; the summary of an event of leave has one person's code")
         if self.what == "sessions" and not isinstance(begins, datetime.datetime):
             raise ValueError("has no hours; a session begins and ends at a time")
         if self.what == "sessions" and not str(event.get("location", "")).strip():
             raise ValueError("has no place; a session's place is its theatre")
-        again = "rrule" in event or "rdate" in event
-        for start in self._starts(event, begins, moved):
-            end = start + (ends - begins)
-            if self.what == "leave":
-                days = [day.isoformat() for day in _days(self._local(start), self._local(end)) if day >= self.today]
-                if days:
-                    yield Row(where, original, LEAVE, people[0], away=tuple(days))
-                else:
-                    self._past += 1
-            elif _day_of(self._local(start)) >= self.today:
-                yield self._session(event, self._local(start), self._local(end), people, again, where, original)
-            else:
+        for begin in self._starts(event, begins, moved):
+            start, end = self._local(begin), self._local(begin + (ends - begins))
+            days = [day.isoformat() for day in _days(start, end) if day >= self.today]
+            if _day_of(start) < self.today if self.what == "sessions" else not days:
                 self._past += 1
+            elif self.what == "leave":
+                yield LEAVE, people[0], {"away": tuple(days)}
+            else:
+                says = self._session(event, start, end, people)
+                yield "session", says["id"], {"says": says}
 
-    def _session(
-        self,
-        event: _Event,
-        start: Any,
-        end: Any,
-        people: list[str],
-        again: bool,
-        where: str,
-        original: tuple[str, ...],
-    ) -> Row:
+    def _session(self, event: _Event, start: Any, end: Any, people: list[str]) -> dict[str, Any]:
         fields = {about.name: about for about in fields_of(KINDS["session"].shape)}
         says: dict[str, Any] = {}
         for line in str(event.get("description", "")).splitlines():
@@ -138,46 +129,37 @@ class Reader:
         minutes = (end - start).total_seconds() / 60
         if minutes != int(minutes):
             raise ValueError("its hours are not whole minutes")
-        at = {
-            "day": f"{start:%Y-%m-%d}",
-            "starts": f"{start:%H:%M}",
-            "theatre": " ".join(str(event["location"]).split()),
-        }
-        known = next(
-            (
-                entry.key for entry in self.held
-                if entry.kind == "session" and not entry.retired
-                and all(str(entry.document.get(name)) == value for name, value in at.items())
-            ),
-            None,
-        )  # fmt: skip
-        key = str(says.get("id") or known or "-".join([at["day"], *_WORDS.findall(at["theatre"]), f"{start:%H%M}"]))
-        if again and "id" in says:
-            key = f"{key}-{at['day']}"
-        supervisors = [code for code in people if ("supervisor", code) in self._codes]
-        if supervisors and "supervisors" not in says:
-            says["supervisors"] = supervisors
-        return Row(where, original, "session", key, says | at | {"id": key, "minutes": int(minutes)})
+        theatre = " ".join(str(event["location"]).split())
+        at = {"day": f"{start:%Y-%m-%d}", "starts": f"{start:%H:%M}", "theatre": theatre}
+        for entry in self._of("session"):
+            if "id" not in says and all(str(entry.document.get(name)) == value for name, value in at.items()):
+                says["id"] = entry.key
+                break
+        else:
+            if _comes_again(event) and "id" in says:
+                says["id"] = f"{says['id']}-{at['day']}"
+        supervisors = [code for code in people if code in {entry.key for entry in self._of("supervisor")}]
+        if supervisors:
+            says.setdefault("supervisors", supervisors)
+        key = "-".join([at["day"], *_WORDS.findall(theatre), f"{start:%H%M}"])
+        return {"id": key} | says | at | {"minutes": int(minutes)}
 
-    @property
-    def _codes(self) -> dict[tuple[str, str], str]:
-        people = [entry for entry in self.held if entry.kind in PEOPLE and not entry.retired]
-        return {(entry.kind, entry.key): entry.key.casefold() for entry in people}
+    def _of(self, *kinds: str) -> list[RosterEntry]:
+        return [entry for entry in self.entries if entry.kind in kinds and not entry.retired]
 
     def _people(self, summary: str) -> list[str]:
         """The people whom a summary names: by code as a word of it, or by a name that stands for one."""
-        words = {word.casefold() for word in _WORDS.findall(summary)}
-        text = f" {' '.join(_WORDS.findall(summary.casefold()))} "
-        found = [code for (_, code), folded in self._codes.items() if folded in words]
+        words = [word.casefold() for word in _WORDS.findall(summary)]
+        found = [entry.key for entry in self._of(*PEOPLE) if entry.key.casefold() in words]
         for name, code in self.names.items():
             said = " ".join(_WORDS.findall(name.casefold()))
-            if said and f" {said} " in text and code not in found:
+            if said and f" {said} " in f" {' '.join(words)} " and code not in found:
                 found.append(code)
         return found
 
     def _starts(self, event: _Event, begins: Any, moved: set[tuple[str, datetime.date]]) -> Iterator[Any]:
         """When the event begins, each time that it comes, in its own zone."""
-        if _is_one_of_many(event) or not ("rrule" in event or "rdate" in event):
+        if _moment(event, "recurrence-id") is not None or not _comes_again(event):
             yield begins
             return
         uid, first, last = str(event.get("uid")), _day_of(begins), self.today + WINDOW
@@ -196,8 +178,10 @@ class Reader:
         days |= {_day_of(value) for value in _dates(event, "rdate")}
         days -= {_day_of(value) for value in _dates(event, "exdate")}
         for day in sorted(days):
-            if (uid, day) not in moved:
-                yield begins + (day - first) if not isinstance(begins, datetime.datetime) else _on(day, begins)
+            if (uid, day) not in moved and isinstance(begins, datetime.datetime):
+                yield datetime.datetime.combine(day, begins.time(), begins.tzinfo)
+            elif (uid, day) not in moved:
+                yield day
 
     def _local(self, moment: Any) -> Any:
         """A moment on the unit's clock, a day or a time without a zone as it is."""
@@ -208,22 +192,17 @@ class Reader:
         return moment.astimezone(self.zone).replace(tzinfo=None)
 
 
-def _is_one_of_many(event: _Event) -> bool:
-    """Whether it is one time of an event that comes again, other than the rest."""
-    return _moment(event, "recurrence-id") is not None
+def _comes_again(event: _Event) -> bool:
+    return "rrule" in event or "rdate" in event
 
 
 def _moment(event: _Event, name: str) -> Any:
     """The day or time of a part of an event, None where there is none that can be read."""
     try:
-        held = event.get(name).dt
+        moment = event.get(name).dt
     except (AttributeError, ValueError):
         return None
-    return held if isinstance(held, datetime.date) else None
-
-
-def _on(day: datetime.date, begins: datetime.datetime) -> datetime.datetime:
-    return datetime.datetime.combine(day, begins.time(), begins.tzinfo)
+    return moment if isinstance(moment, datetime.date) else None
 
 
 def _events(content: bytes, name: str) -> list[_Event]:
@@ -233,32 +212,25 @@ def _events(content: bytes, name: str) -> list[_Event]:
     if content.upper().count(b"BEGIN:VEVENT") > MOST_EVENTS:
         raise PlannerError.one("is too long", name, f"more than {MOST_EVENTS:,} events", "the coming months alone")
     try:
-        text = content.decode("utf-8-sig")
-        found = Calendar.from_ical(text, multiple=True)
+        calendars = Calendar.from_ical(content.decode("utf-8-sig"), multiple=True)
     except UnicodeDecodeError:
         raise PlannerError.one("is not UTF-8 text", name, hint=hint) from None
     except (ValueError, IndexError, KeyError, TypeError, AttributeError) as error:
         raise PlannerError.one("is no calendar that can be read", name, str(error)[:200], hint) from None
-    events = [event for one in found for event in one.walk("VEVENT")]
+    events = [event for one in calendars for event in one.walk("VEVENT")]
     if not events:
         raise PlannerError.one("holds no event", name, hint=hint)
     return events
 
 
-def _original(event: _Event, summary: str) -> tuple[str, ...]:
-    when = [str(_moment(event, name) or "") for name in ("dtstart", "dtend")]
-    return (summary, *when, str(event.get("location", ""))[:120])
-
-
 def _span(event: _Event) -> tuple[Any, Any]:
     """Begin and end, as days or as times. Raises ValueError for an end that is none."""
     begins, ends = _moment(event, "dtstart"), _moment(event, "dtend")
-    if "dtend" in event:
-        if ends is None:
-            raise ValueError("has an end that cannot be read")
-    elif "duration" in event:
+    if "dtend" in event and ends is None:
+        raise ValueError("has an end that cannot be read")
+    if "dtend" not in event and "duration" in event:
         ends = begins + event["duration"].dt
-    else:
+    elif "dtend" not in event:
         ends = begins if isinstance(begins, datetime.datetime) else begins + datetime.timedelta(days=1)
     if isinstance(begins, datetime.datetime) != isinstance(ends, datetime.datetime):
         raise ValueError("begins on a day and ends at a time, or the other way round")
@@ -273,12 +245,8 @@ def _span(event: _Event) -> tuple[Any, Any]:
 
 def _days(start: Any, end: Any) -> list[datetime.date]:
     """The days that a span touches; its end is not part of it."""
-    last = (
-        end - datetime.timedelta(microseconds=1)
-        if isinstance(end, datetime.datetime)
-        else end - datetime.timedelta(days=1)
-    )
-    first, last = _day_of(start), max(_day_of(last), _day_of(start))
+    first = _day_of(start)
+    last = max(_day_of(end - end.resolution), first)
     return [first + datetime.timedelta(days=later) for later in range((last - first).days + 1)]
 
 
@@ -288,8 +256,8 @@ def _day_of(value: Any) -> datetime.date:
 
 
 def _dates(event: _Event, name: str) -> Iterator[Any]:
-    held = event.get(name, [])
-    for one in held if isinstance(held, list) else [held]:
+    lists = event.get(name, [])
+    for one in lists if isinstance(lists, list) else [lists]:
         for value in one.dts:
             if not isinstance(value.dt, datetime.date):
                 raise ValueError(f"{name.upper()} names no day that can be read")
@@ -298,45 +266,35 @@ def _dates(event: _Event, name: str) -> Iterator[Any]:
 
 def _until(until: Any, begins: Any) -> datetime.date | None:
     """The last day on which an event that comes again may begin."""
-    if until is None:
-        return None
-    if not isinstance(until, datetime.datetime):
-        return _day_of(until)
-    if isinstance(begins, datetime.datetime):
+    if isinstance(until, datetime.datetime) and isinstance(begins, datetime.datetime):
         if until.tzinfo is not None and begins.tzinfo is not None:
             until = until.astimezone(begins.tzinfo)
         if until.time() < begins.time():
             return _day_of(until) - datetime.timedelta(days=1)
-    return _day_of(until)
+    return None if until is None else _day_of(until)
 
 
-def sessions_calendar(parts: Iterable[Part], zone: ZoneInfo | None, stamp: datetime.datetime) -> bytes:
-    """The sessions as iCalendar bytes, each with all that `Reader` needs to read it back. `stamp` is UTC."""
+def sessions_calendar(entries: Iterable[RosterEntry], zone: ZoneInfo | None, stamp: datetime.datetime) -> bytes:
+    """The sessions as iCalendar bytes, each with all that `CalendarReader` needs to read it back. `stamp` is UTC."""
     made = Calendar()
     made.add("prodid", PRODUCT)
     made.add("version", "2.0")
-    kind = KINDS["session"]
-    own = ("day", "starts", "theatre", "minutes")
-    for part in parts:
-        if part.kind != kind.name:
+    fields = [about for about in fields_of(Session) if about.name not in ("day", "starts", "theatre", "minutes")]
+    for entry in entries:
+        if entry.kind != "session":
             continue
-        session = kind.shape.model_validate(part.document)
-        begins, ends = session.span  # type: ignore[attr-defined]
+        begins, ends = Session.model_validate(entry.document).span
         if zone is not None:
             # In UTC, so that nobody need know the zone's own rules.
             begins, ends = (one.replace(tzinfo=zone).astimezone(datetime.UTC) for one in (begins, ends))
+        says = [(about, entry.document[about.name]) for about in fields if about.name in entry.document]
         event = Event()
-        event.add("uid", f"{part.key}@roster.invalid")
+        event.add("uid", f"{entry.key}@roster.invalid")
         event.add("dtstamp", stamp)
         event.add("dtstart", begins)
         event.add("dtend", ends)
-        event.add("summary", f"Theatre session {part.key}")
-        event.add("location", str(part.document["theatre"]))
-        lines = [
-            f"{about.name}: {cell_of(about, part.document[about.name])}"
-            for about in fields_of(kind.shape)
-            if about.name in part.document and about.name not in own
-        ]
-        event.add("description", "\n".join(lines))
+        event.add("summary", f"Theatre session {entry.key}")
+        event.add("location", str(entry.document["theatre"]))
+        event.add("description", "\n".join(f"{about.name}: {cell_of(about, value)}" for about, value in says))
         made.add_component(event)
     return bytes(made.to_ical())

@@ -21,7 +21,7 @@ from planner.unit import Unit
 
 
 @dataclass(frozen=True)
-class Kind:
+class EntryKind:
     """A kind of entry: where it stands in a sessions file, and its shape. One that is listed goes by `identity`."""
 
     name: str
@@ -38,7 +38,7 @@ class Kind:
         said = [str(document.get(name) or "") for name in self.identity]
         return " ".join(said) if all(said) else ""
 
-    def told(self, key: str) -> str:
+    def in_words(self, key: str) -> str:
         return f"{self.name} {key}" if self.listed else self.name
 
 
@@ -46,7 +46,7 @@ class Kind:
 _IDENTITIES = (("id",), ("case", "eye"))
 
 
-def _kinds() -> dict[str, Kind]:
+def _kinds() -> dict[str, EntryKind]:
     """From the shape itself, so that what it comes to hold is kept here too."""
     found = {}
     for field, about in Roster.model_fields.items():
@@ -55,25 +55,14 @@ def _kinds() -> dict[str, Kind]:
         assert isinstance(shape, type) and issubclass(shape, BaseModel), field
         name = field.removesuffix("s") if listed else field
         fits = [names for names in _IDENTITIES if set(names) <= set(shape.model_fields)]
-        found[name] = Kind(name, field, shape, fits[0] if listed else ())
+        found[name] = EntryKind(name, field, shape, fits[0] if listed else ())
     return found
 
 
 KINDS = _kinds()
+KIND_OF_FIELD = {kind.field: kind for kind in KINDS.values()}
+PEOPLE = tuple(kind.name for kind in KINDS.values() if "leave" in kind.shape.model_fields)
 LONGEST = 200  # letters of any text in an entry
-
-
-@dataclass(frozen=True)
-class Part:
-    """One entry on its way into the store or out of it: its kind's name, its key and its words."""
-
-    kind: str
-    key: str
-    document: Mapping[str, Any]
-
-    @property
-    def told(self) -> str:
-        return KINDS[self.kind].told(self.key)
 
 
 def written(value: Any) -> Any:
@@ -88,9 +77,7 @@ def written(value: Any) -> Any:
         return "yes" if value else "no"
     if isinstance(value, datetime.time):
         return f"{value:%H:%M}"
-    if isinstance(value, datetime.date):
-        return value.isoformat()
-    return value
+    return value.isoformat() if isinstance(value, datetime.date) else value
 
 
 def _said(entry: BaseModel, name: str) -> bool:
@@ -100,7 +87,7 @@ def _said(entry: BaseModel, name: str) -> bool:
     return name in entry.model_fields_set and value is not None and not empty
 
 
-def parts_of(roster: Roster) -> list[Part]:
+def entries_of(roster: Roster) -> list[RosterEntry]:
     """Every entry of a roster, in its order; limits and wishes only where something is said of them."""
     found = []
     for kind in KINDS.values():
@@ -108,11 +95,11 @@ def parts_of(roster: Roster) -> list[Part]:
         for entry in value if kind.listed else [value]:
             document = written(entry)
             if document:
-                found.append(Part(kind.name, kind.key_of(document), document))
+                found.append(RosterEntry(kind.name, kind.key_of(document), document))
     return found
 
 
-class _Kept(Document):
+class _EntriesDocument(Document):
     """Entries as a document whose places are named by what stands there."""
 
     def __init__(self, name: str, data: dict[str, Any]) -> None:
@@ -126,30 +113,30 @@ class _Kept(Document):
             self._mark(inner, (*place, name))
 
     def at(self, place: Place) -> str:
-        kind = next((kind for kind in KINDS.values() if place and kind.field == place[0]), None)
+        kind = KIND_OF_FIELD.get(str(place[0])) if place else None
         if kind is None:
             return self.name
         if not kind.listed or len(place) < 2:
             return kind.name
         entry = self.data[kind.field][place[1]]
-        return kind.told((kind.key_of(entry) if isinstance(entry, dict) else "") or str(place[1]))
+        return kind.in_words((kind.key_of(entry) if isinstance(entry, dict) else "") or str(place[1]))
 
 
 @dataclass(frozen=True)
-class Looked:
+class CheckedRoster:
     """What entries make: the roster of those that have their shape, and every fault."""
 
     roster: Roster
     faults: tuple[Fault, ...]
 
 
-def look(entries: Iterable[RosterEntry | Part], unit: Unit, rulebook: Rulebook) -> Looked:
+def check_entries(entries: Iterable[RosterEntry], unit: Unit, rulebook: Rulebook) -> CheckedRoster:
     """Each entry against its shape, then all against each other, unit and rulebook. A retired one is passed over."""
     faults: list[Fault] = []
-    data: dict[str, Any] = {}
-    typed: dict[str, Any] = {}
+    data: dict[str, Any] = {kind.field: [] for kind in KINDS.values() if kind.listed}
+    typed: dict[str, Any] = {field: [] for field in data}
     for entry in entries:
-        if isinstance(entry, RosterEntry) and entry.retired:
+        if entry.retired:
             continue
         kind = KINDS.get(entry.kind)
         if kind is None:
@@ -157,26 +144,22 @@ def look(entries: Iterable[RosterEntry | Part], unit: Unit, rulebook: Rulebook) 
             continue
         read, wrong = shaped(kind, entry.key, entry.document)
         faults += wrong
-        if read is None:
-            continue
-        if kind.listed:
-            data.setdefault(kind.field, []).append(dict(entry.document))
-            typed.setdefault(kind.field, []).append(read)
-        else:
+        if read is not None and kind.listed:
+            data[kind.field].append(dict(entry.document))
+            typed[kind.field].append(read)
+        elif read is not None:
             data[kind.field], typed[kind.field] = dict(entry.document), read
-    empty: dict[str, Any] = {kind.field: [] for kind in KINDS.values() if kind.listed}
-    roster = Roster.model_construct(**(empty | typed))
-    faults += faults_between(roster, unit, rulebook, Spot(_Kept("roster", empty | data)))
-    return Looked(roster, tuple(faults))
+    roster = Roster.model_construct(**typed)
+    faults += faults_between(roster, unit, rulebook, Spot(_EntriesDocument("roster", data)))
+    return CheckedRoster(roster, tuple(faults))
 
 
-def shaped(kind: Kind, key: str, document: Mapping[str, Any]) -> tuple[BaseModel | None, list[Fault]]:
+def shaped(kind: EntryKind, key: str, document: Mapping[str, Any]) -> tuple[BaseModel | None, list[Fault]]:
     """An entry read by its shape, or every fault that it has."""
-    try:
-        read = kind.shape.model_validate(document)
-    except ValidationError as error:
-        return None, list(misfits.faults_of(error, kind.shape, _spot_of(kind, document)))
-    where = kind.told(key)
+    read, faults = _typed(kind, document)
+    if read is None:
+        return None, faults
+    where = kind.in_words(key)
     if kind.key_of(document) != key:
         what = f"has another {' and '.join(kind.identity)} than it goes by"
         return None, [Fault(where, what, hint="a new entry, and retire this one")]
@@ -186,25 +169,23 @@ def shaped(kind: Kind, key: str, document: Mapping[str, Any]) -> tuple[BaseModel
     return read, []
 
 
-def _spot_of(kind: Kind, document: Mapping[str, Any]) -> Spot:
-    """Where one entry stands, alone."""
-    kept = _Kept("roster", {kind.field: [dict(document)] if kind.listed else dict(document)})
-    return Spot(kept, (kind.field, 0) if kind.listed else (kind.field,))
-
-
-def wrong_fields(kind: Kind, document: Mapping[str, Any]) -> dict[str, str]:
-    """What is wrong with each field of an entry, in one line; empty where all have their shape."""
+def _typed(kind: EntryKind, document: Mapping[str, Any]) -> tuple[BaseModel | None, list[Fault]]:
     try:
-        kind.shape.model_validate(document)
+        return kind.shape.model_validate(document), []
     except ValidationError as error:
-        faults = misfits.faults_of(error, kind.shape, _spot_of(kind, document))
-        found: dict[str, str] = {}
-        for detail, fault in zip(error.errors(include_url=False), faults, strict=True):
-            name = str(detail["loc"][0]) if detail["loc"] else ""
-            told = str(Fault("", fault.what, fault.why, fault.hint))
-            found[name] = f"{found[name]}; {told}" if name in found else told
-        return found
-    return {}
+        alone = _EntriesDocument("roster", {kind.field: [dict(document)] if kind.listed else dict(document)})
+        place = (kind.field, 0) if kind.listed else (kind.field,)
+        return None, list(misfits.faults_of(error, kind.shape, Spot(alone, place)))
+
+
+def wrong_fields(kind: EntryKind, document: Mapping[str, Any]) -> dict[str, str]:
+    """What is wrong with each field of an entry, in one line; empty where all have their shape."""
+    found: dict[str, str] = {}
+    for fault in _typed(kind, document)[1]:
+        inside = fault.place[2 if kind.listed else 1 :]
+        name = str(inside[0]) if inside else ""
+        found[name] = f"{found[name]}; {fault.says}" if name in found else fault.says
+    return found
 
 
 def _texts(value: Any) -> Iterable[str]:
@@ -222,11 +203,9 @@ def no_new_fault(unit: Unit, rulebook: Rulebook) -> Callable[[Sequence[RosterEnt
     """The check of a change: refuses what brings a fault that was not there, so that an old one can be mended."""
 
     def check(before: Sequence[RosterEntry], after: Sequence[RosterEntry]) -> None:
-        faults = look(after, unit, rulebook).faults
-        if faults:
-            known = set(look(before, unit, rulebook).faults)
-            new = [fault for fault in faults if fault not in known]
-            if new:
+        if faults := check_entries(after, unit, rulebook).faults:
+            known = set(check_entries(before, unit, rulebook).faults)
+            if new := [fault for fault in faults if fault not in known]:
                 raise PlannerError(new)
 
     return check
@@ -234,40 +213,28 @@ def no_new_fault(unit: Unit, rulebook: Rulebook) -> Callable[[Sequence[RosterEnt
 
 def roster_in(entries: Sequence[RosterEntry], unit: Unit, rulebook: Rulebook) -> Roster:
     """The roster that entries of the store make. Raises PlannerError with every fault."""
-    looked = look(entries, unit, rulebook)
-    if looked.faults:
-        raise PlannerError(list(looked.faults))
-    return looked.roster
+    checked = check_entries(entries, unit, rulebook)
+    if checked.faults:
+        raise PlannerError(list(checked.faults))
+    return checked.roster
 
 
-def as_yaml(entries: Iterable[RosterEntry | Part]) -> str:
+def as_yaml(entries: Iterable[RosterEntry]) -> str:
     """A sessions file of entries: read again it gives the same roster."""
-    held: dict[str, Any] = {"trainees": [], "supervisors": [], "sessions": []}
-    for entry in entries:
-        if isinstance(entry, RosterEntry) and entry.retired:
-            continue
-        kind, document = KINDS[entry.kind], _in_order(KINDS[entry.kind], entry.document)
-        if kind.listed:
-            held.setdefault(kind.field, []).append(document)
-        else:
-            held[kind.field] = document
+    standing = [entry for entry in entries if not entry.retired]
     lines = []
     for kind in KINDS.values():
-        value = held.get(kind.field)
-        if value is None:
-            continue
-        if kind.listed and value:
-            lines.append(f"{kind.field}:")
-            lines += [f"  - {_flow(document)}" for document in value]
-        else:
-            lines.append(f"{kind.field}: {_flow(value)}")
+        # An entry's words in the order of its shape; the store keeps them by the alphabet.
+        found = [
+            _flow({name: entry.document[name] for name in kind.shape.model_fields if name in entry.document})
+            for entry in standing
+            if entry.kind == kind.name
+        ]
+        if kind.listed and found:
+            lines += [f"{kind.field}:", *(f"  - {entry}" for entry in found)]
+        elif found or Roster.model_fields[kind.field].is_required():
+            lines.append(f"{kind.field}: {found[-1] if found else '[]'}")
     return "\n".join(lines) + "\n"
-
-
-def _in_order(kind: Kind, document: Mapping[str, Any]) -> dict[str, Any]:
-    """An entry's words in the order of its shape; the store keeps them by the alphabet."""
-    order = list(kind.shape.model_fields)
-    return {name: document[name] for name in sorted(document, key=lambda name: order.index(name))}
 
 
 class _Plain(yaml.SafeDumper):
@@ -278,21 +245,15 @@ class _Plain(yaml.SafeDumper):
 
 
 _Plain.yaml_implicit_resolvers = {}
+_Plain.add_representer(int, lambda dumper, value: dumper.represent_str(str(value)))
+_Plain.add_representer(float, lambda dumper, value: dumper.represent_str(number(value)))
 
 
-def _flow(value: Any) -> str:
-    plain = _as_text(value)
-    return yaml.dump(
-        plain, Dumper=_Plain, default_flow_style=True, sort_keys=False, allow_unicode=True, width=100_000
-    ).strip()  # fmt: skip
-
-
-def _as_text(value: Any) -> Any:
-    if isinstance(value, Mapping):
-        return {str(name): _as_text(inner) for name, inner in value.items()}
-    if isinstance(value, float):
-        return number(value)
-    return [_as_text(inner) for inner in value] if isinstance(value, list) else str(value)
+def _flow(document: Mapping[str, Any]) -> str:
+    text = yaml.dump(
+        document, Dumper=_Plain, default_flow_style=True, sort_keys=False, allow_unicode=True, width=100_000
+    )  # fmt: skip
+    return text.strip()
 
 
 def number(value: float) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime
 import re
 import types
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
@@ -26,7 +26,7 @@ _PARTS = re.compile(r"[+,;\n]")
 
 
 @dataclass(frozen=True)
-class Field:
+class EntryField:
     """One field of a shape. `allowed` are the words of a choice; `inside` what each row holds, "" alone a plain value.
 
     `keys` are the words that the rows may go by, () for any.
@@ -36,7 +36,7 @@ class Field:
     sort: Sort
     required: bool
     allowed: tuple[str, ...] = ()
-    inside: tuple[Field, ...] = ()
+    inside: tuple[EntryField, ...] = ()
     keys: tuple[str, ...] = ()
 
     @property
@@ -45,28 +45,28 @@ class Field:
 
 
 @cache
-def fields_of(shape: type[BaseModel]) -> tuple[Field, ...]:
+def fields_of(shape: type[BaseModel]) -> tuple[EntryField, ...]:
     """The fields of a shape in its order."""
     return tuple(_field(name, about.annotation, about.is_required()) for name, about in shape.model_fields.items())
 
 
-def _field(name: str, shape: Any, required: bool = False) -> Field:
+def _field(name: str, shape: Any, required: bool = False) -> EntryField:
     shape = _plain(shape)
     if get_origin(shape) is list:
         inside = _plain(get_args(shape)[0])
         if inside is datetime.date:
-            return Field(name, "days", required)
-        return Field(name, "some-of" if get_origin(inside) is Literal else "names", required, _words(inside))
+            return EntryField(name, "days", required)
+        return EntryField(name, "some-of" if get_origin(inside) is Literal else "names", required, _words(inside))
     if get_origin(shape) is dict:
         key, value = map(_plain, get_args(shape))
         rows = fields_of(value) if _is_shape(value) else (_field("", value),)
-        return Field(name, "rows", required, inside=rows, keys=_words(key))
+        return EntryField(name, "rows", required, inside=rows, keys=_words(key))
     if get_origin(shape) is Literal:
-        return Field(name, "one-of", required, _words(shape))
+        return EntryField(name, "one-of", required, _words(shape))
     sorts: dict[Any, Sort] = {
         bool: "yes-no", int: "number", float: "number", datetime.date: "day", datetime.time: "time"
     }  # fmt: skip
-    return Field(name, sorts.get(shape, "text"), required)
+    return EntryField(name, sorts.get(shape, "text"), required)
 
 
 def _plain(shape: Any) -> Any:
@@ -84,7 +84,7 @@ def _is_shape(shape: Any) -> bool:
     return isinstance(shape, type) and issubclass(shape, BaseModel)
 
 
-def cell_of(field: Field, value: Any) -> str:
+def cell_of(field: EntryField, value: Any) -> str:
     """A value of an entry as one line of text; `read_cell` gives it back."""
     if value is None:
         return ""
@@ -99,7 +99,7 @@ def cell_of(field: Field, value: Any) -> str:
     return number(value) if isinstance(value, float) else str(value)
 
 
-def _row_of(field: Field, value: Any) -> str:
+def _row_of(field: EntryField, value: Any) -> str:
     if not isinstance(value, Mapping):
         return cell_of(field.inside[0], value)
     return ", ".join(
@@ -129,7 +129,7 @@ def _next(day: str) -> str:
         return ""
 
 
-def read_cell(field: Field, text: str) -> Any:
+def read_cell(field: EntryField, text: str) -> Any:
     """A cell as a sessions file would write it, None for an empty one. Raises ValueError with what is wrong with it."""
     text = text.strip()
     if not text:
@@ -177,7 +177,7 @@ def _day(text: str) -> datetime.date:
     raise ValueError(f"{text[:40]!r} is not a day; write it like 2026-12-01")
 
 
-def _rows(field: Field, text: str) -> Iterator[tuple[str, Any]]:
+def _rows(field: EntryField, text: str) -> Iterator[tuple[str, Any]]:
     seen = set()
     for part in re.split(r"[;\n]", text):
         if not part.strip():
@@ -195,7 +195,7 @@ def _rows(field: Field, text: str) -> Iterator[tuple[str, Any]]:
             yield key, dict(_named(field, said))
 
 
-def _named(field: Field, said: str) -> Iterator[tuple[str, str]]:
+def _named(field: EntryField, said: str) -> Iterator[tuple[str, str]]:
     for piece in filter(None, map(str.strip, said.split(","))):
         name, _, value = piece.partition(" ")
         if not value.strip():
@@ -203,13 +203,8 @@ def _named(field: Field, said: str) -> Iterator[tuple[str, str]]:
         yield name, value.strip()
 
 
-def example(field: Field) -> str:
+def example(field: EntryField) -> str:
     """How a row is written."""
     if field.inside[0].name == "":
         return f"{(field.keys or ('name',))[0]}: 1"
     return f"name: {', '.join(f'{inner.name} 1' for inner in field.inside)}"
-
-
-def shown(fields: Iterable[Field], document: Mapping[str, Any]) -> dict[str, str]:
-    """Each field of a document as one line of text."""
-    return {field.name: cell_of(field, document.get(field.name)) for field in fields}

@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 
 from planner import strict_yaml
 from planner.errors import Fault, PlannerError
-from planner.lists.roster.calendar import LARGEST_CALENDAR, Reader, What, sessions_calendar
-from planner.lists.roster.entries import KINDS, Part, as_yaml
-from planner.lists.roster.import_rows import Given, Row
+from planner.lists.roster.calendar import LARGEST_CALENDAR, CalendarReader, Events, sessions_calendar
+from planner.lists.roster.entries import KIND_OF_FIELD, as_yaml
+from planner.lists.roster.import_rows import ImportRow, ImportSource
 from planner.lists.roster.shapes import LARGEST_FILE
 from planner.lists.roster.tables import LARGEST_CSV, MOST_ROWS, TABLES, as_csv, read_csv
 from planner.lists.roster.workbook import LARGEST_BOOK, as_book, read_book
@@ -37,12 +37,12 @@ def ending_of(name: str) -> str:
 def read_file(
     content: bytes,
     name: str,
-    held: Sequence[RosterEntry],
+    standing: Sequence[RosterEntry],
     zone: ZoneInfo | None,
     today: datetime.date,
-    what: What | None = None,
+    what: Events | None = None,
     names: Mapping[str, str] | None = None,
-) -> list[Given]:
+) -> list[ImportSource]:
     """What a file says, entry by entry. `what` an .ics file holds must be said. Raises PlannerError."""
     ending = ending_of(name)
     if len(content) > LARGEST[ending]:
@@ -52,7 +52,7 @@ def read_file(
         if what is None:
             hint = "say whether its events are leave or sessions"
             raise PlannerError.one("does not tell what its events are", name, hint=hint)
-        return [Reader(what, held, zone, today, names or {}).read(content, name)]
+        return [CalendarReader(what, standing, zone, today, names or {}).read(content, name)]
     if ending == ".xlsx":
         return read_book(content, name)
     if ending in (".csv", ".tsv"):
@@ -60,18 +60,18 @@ def read_file(
     return [_read_yaml(content, name)]
 
 
-def _read_yaml(content: bytes, name: str) -> Given:
+def _read_yaml(content: bytes, name: str) -> ImportSource:
     """A sessions file, or a part of one: each entry whole."""
     document = strict_yaml.read(strict_yaml.decode(content, name), name)
-    fields = {kind.field: kind for kind in KINDS.values()}
     if not isinstance(document.data, dict) or not document.data:
-        raise PlannerError.one("holds no roster", name, hint=f"one or more of {', '.join(fields)}")
+        raise PlannerError.one("holds no roster", name, hint=f"one or more of {', '.join(KIND_OF_FIELD)}")
     faults, rows = [], []
     for field, value in document.data.items():
         where = document.at((field,))
-        kind = fields.get(field)
+        kind = KIND_OF_FIELD.get(field)
         if kind is None:
-            faults.append(Fault(where, f"unknown key {field!r}", f"known: {', '.join(fields)}", nearest(field, fields)))
+            why = f"known: {', '.join(KIND_OF_FIELD)}"
+            faults.append(Fault(where, f"unknown key {field!r}", why, nearest(field, KIND_OF_FIELD)))
             continue
         if not isinstance(value, list if kind.listed else dict):
             shape = "a list" if kind.listed else "`key: value` lines"
@@ -84,33 +84,29 @@ def _read_yaml(content: bytes, name: str) -> Given:
                 continue
             key = kind.key_of(entry)
             if kind.listed and not key:
-                told = " or ".join(f"`{name}`" for name in kind.identity)
-                faults.append(Fault(place, f"{told} is missing", "an entry goes by it", f"{kind.identity[0]}: ..."))
+                names = " or ".join(f"`{name}`" for name in kind.identity)
+                faults.append(Fault(place, f"{names} is missing", "an entry goes by it", f"{kind.identity[0]}: ..."))
             else:
-                rows.append(Row(place, (kind.told(key), str(entry)), kind.name, key, entry, whole=True))
+                rows.append(ImportRow(place, (kind.in_words(key), str(entry)), kind.name, key, entry, whole=True))
     if faults:
         raise PlannerError(faults)
     if len(rows) > MOST_ROWS:
         raise PlannerError.one("is too long", name, f"more than {MOST_ROWS:,} entries")
-    return Given(name, COLUMNS, tuple(rows))
+    return ImportSource(name, COLUMNS, tuple(rows))
 
 
-def parts_held(entries: Iterable[RosterEntry]) -> list[Part]:
-    """What the store holds of a roster and has not retired."""
-    return [Part(entry.kind, entry.key, entry.document) for entry in entries if not entry.retired]
-
-
-def written_as(name: str, parts: Sequence[Part], zone: ZoneInfo | None, stamp: datetime.datetime) -> bytes:
-    """The roster as the file of that name: `.yaml` and `.xlsx` hold all of it, `sessions.csv` and the like one table,
-    `.ics` the sessions. Raises PlannerError for a name that tells nothing."""
+def written_as(name: str, entries: Iterable[RosterEntry], zone: ZoneInfo | None, stamp: datetime.datetime) -> bytes:
+    """The roster, without what is retired, as the file of that name: `.yaml` and `.xlsx` hold all of it,
+    `sessions.csv` and the like one table, `.ics` the sessions. Raises PlannerError for a name that tells nothing."""
     ending, stem = ending_of(name), PurePath(name).stem.lower()
+    standing = [entry for entry in entries if not entry.retired]
     if ending in (".yaml", ".yml"):
-        return as_yaml(parts).encode()
+        return as_yaml(standing).encode()
     if ending == ".xlsx":
-        return as_book(parts)
+        return as_book(standing)
     if ending == ".ics":
-        return sessions_calendar(parts, zone, stamp)
+        return sessions_calendar(standing, zone, stamp)
     if stem not in TABLES or ending != ".csv":
         hint = f"one of {', '.join(f'{table}.csv' for table in TABLES)}; or .xlsx, which holds them all"
         raise PlannerError.one("does not tell which table is meant", name, hint=hint)
-    return as_csv(stem, parts)
+    return as_csv(stem, standing)

@@ -1,4 +1,4 @@
-"""Taking rows into the roster: what each would add or change, what is set aside and why, and the changes to enter."""
+"""Rows imported into the roster: what each would add or change, what is set aside and why, and the changes to enter."""
 
 from __future__ import annotations
 
@@ -9,7 +9,15 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from planner.errors import Fault, PlannerError
-from planner.lists.roster.entries import KINDS, Part, look, shaped, written
+from planner.lists.roster.entries import (
+    KIND_OF_FIELD,
+    KINDS,
+    PEOPLE,
+    CheckedRoster,
+    check_entries,
+    shaped,
+    written,
+)
 from planner.lists.roster.fields import cell_of, fields_of
 from planner.records.export import guarded
 from planner.records.rows import RosterChange, RosterEntry
@@ -17,12 +25,12 @@ from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
 
 WHY = "why"
-PEOPLE = ("trainee", "supervisor")
 LEAVE = "leave"  # the kind of a row that adds days of leave to whoever it names
+Address = tuple[str, str]  # kind and key of an entry
 
 
 @dataclass(frozen=True)
-class Row:
+class ImportRow:
     """What one row, entry or event says. `where` is its place, `original` its cells as they stood.
 
     `says` replaces the fields it names (None takes one away), or with `whole` the entry; `away` adds days of leave.
@@ -38,174 +46,175 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Aside:
-    """A row that is not taken, and why."""
+class RowSetAside:
+    """A row that is not taken, and why. `names_nobody`: because its `original` summary names no person."""
 
     where: str
     why: str
     original: tuple[str, ...]
+    names_nobody: bool = False
 
 
 @dataclass(frozen=True)
-class Given:
+class ImportSource:
     """What one source holds: rows that can be read, and those that cannot. `columns` head the cells of both."""
 
     name: str
     columns: tuple[str, ...]
-    rows: tuple[Row, ...]
-    aside: tuple[Aside, ...] = ()
+    rows: tuple[ImportRow, ...]
+    aside: tuple[RowSetAside, ...] = ()
     notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
-class Told:
-    """What would become of one entry: `new`, `changed` or `same`, and how each field would."""
+class EntryImport:
+    """What would become of one entry: `new`, `changed` or `same`, and each field that differs, before and after."""
 
     what: str
     kind: str
     key: str
     fields: tuple[tuple[str, str, str], ...]
 
+    @property
+    def in_words(self) -> str:
+        return KINDS[self.kind].in_words(self.key)
+
 
 @dataclass(frozen=True)
-class Taking:
-    """What taking would do. Nothing is entered until `changes` are."""
+class RosterImport:
+    """What an import would do. Nothing is entered until `changes` are. `aside` has the rows of each source by name."""
 
     changes: tuple[RosterChange, ...]
-    told: tuple[Told, ...]
-    aside: Mapping[str, tuple[Aside, ...]]
+    entries: tuple[EntryImport, ...]
+    aside: Mapping[str, tuple[RowSetAside, ...]]
     notes: tuple[str, ...]
 
     def count(self, what: str) -> int:
-        return sum(one.what == what for one in self.told)
+        return sum(one.what == what for one in self.entries)
 
     @property
-    def set_aside(self) -> list[Aside]:
+    def set_aside(self) -> list[RowSetAside]:
         return [one for rows in self.aside.values() for one in rows]
 
 
-def taking(given: Sequence[Given], held: Sequence[RosterEntry], unit: Unit, rulebook: Rulebook) -> Taking:
-    """What the sources would do to the roster held. A row that cannot stand beside the others is set aside too."""
-    made, aside = _made(given, held)
-    before = set(look(held, unit, rulebook).faults)
+def import_rows(
+    sources: Sequence[ImportSource], standing: Sequence[RosterEntry], unit: Unit, rulebook: Rulebook
+) -> RosterImport:
+    """What the sources would do to the roster as it stands. A row that cannot stand beside the others is set aside."""
+    made, aside = _made(sources, standing)
+    before = set(check_entries(standing, unit, rulebook).faults)
     while True:
-        faults = [fault for fault in look(_after(held, made), unit, rulebook).faults if fault not in before]
+        checked = check_entries(_after(standing, made), unit, rulebook)
+        faults = [fault for fault in checked.faults if fault not in before]
         if not faults:
             break
-        blamed = _blamed(faults, made)
+        blamed = _blamed(faults, checked, made)
         if not blamed:
             raise PlannerError(faults)
         for address, why in blamed.items():
             for name, row in made.pop(address).rows:
-                aside[name].append(Aside(row.where, why, row.original))
-    told = [_told(address, one) for address, one in made.items()]
-    changes = [
+                aside[name].append(RowSetAside(row.where, why, row.original))
+    entries = tuple(_outcome(address, one) for address, one in made.items())
+    changes = tuple(
         RosterChange(kind, key, one.based_on, one.document)
-        for ((kind, key), one), said in zip(made.items(), told, strict=True)
-        if said.what != "same"
-    ]
+        for ((kind, key), one), entry in zip(made.items(), entries, strict=True)
+        if entry.what != "same"
+    )
     in_order = {name: tuple(rows) for name, rows in aside.items()}
-    return Taking(tuple(changes), tuple(told), in_order, tuple(note for one in given for note in one.notes))
+    return RosterImport(changes, entries, in_order, tuple(note for source in sources for note in source.notes))
 
 
 @dataclass
-class _Made:
-    """An entry as the rows make it of what is held."""
+class _ImportedEntry:
+    """An entry as the rows make it of what stands."""
 
     based_on: int
     was: Mapping[str, Any] | None
     document: dict[str, Any]
-    rows: list[tuple[str, Row]]
+    rows: list[tuple[str, ImportRow]]
 
 
-_Address = tuple[str, str]
-
-
-def _made(given: Sequence[Given], held: Sequence[RosterEntry]) -> tuple[dict[_Address, _Made], dict[str, list[Aside]]]:
-    standing = {(entry.kind, entry.key): entry for entry in held}
-    made: dict[_Address, _Made] = {}
-    aside: dict[str, list[Aside]] = {one.name: list(one.aside) for one in given}
+def _made(
+    sources: Sequence[ImportSource], standing: Sequence[RosterEntry]
+) -> tuple[dict[Address, _ImportedEntry], dict[str, list[RowSetAside]]]:
+    known = {(entry.kind, entry.key): entry for entry in standing}
+    made: dict[Address, _ImportedEntry] = {}
+    aside = {source.name: list(source.aside) for source in sources}
     # Leave last, so that it finds whom another table of the same file brings.
-    rows = [(one.name, row) for one in given for row in one.rows]
+    rows = [(source.name, row) for source in sources for row in source.rows]
     for name, row in sorted(rows, key=lambda pair: bool(pair[1].away)):
         address = row.kind, row.key
         if row.kind == LEAVE:
             people = [(kind, row.key) for kind in PEOPLE]
-            address = next((one for one in people if one in made or one in standing), people[0])
-        earlier, entry = made.get(address), standing.get(address)
-        why = ""
-        if earlier is not None and not row.away and not all(other.away for _, other in earlier.rows):
-            why = f"{KINDS[address[0]].told(row.key)} stands twice: first at {earlier.rows[0][1].where}"
-        kept = earlier.document if earlier else entry.document if entry and not entry.retired else None
+            address = next((one for one in people if one in made or one in known), people[0])
+        kind, earlier, entry = KINDS[address[0]], made.get(address), known.get(address)
+        was = entry.document if entry and not entry.retired else None
+        kept = earlier.document if earlier else was
+        document: Any = None
         if row.away and kept is None:
             why = f"nobody in the roster has the code {row.key!r}"
-        if not why:
-            document = _merged(row, kept)
-            read, faults = shaped(KINDS[address[0]], row.key, document)
+        elif earlier is not None and not row.away and not all(other.away for _, other in earlier.rows):
+            why = f"{kind.in_words(row.key)} stands twice: first at {earlier.rows[0][1].where}"
+        else:
+            read, faults = shaped(kind, row.key, _merged(row, kept))
             # One way of writing each value, whichever file it came from.
-            document = document if read is None else written(read)
-            why = "" if read is not None else "; ".join(_without_place(fault) for fault in faults)
-        if why:
-            aside[name].append(Aside(row.where, why, row.original))
+            document = written(read)
+            why = "; ".join(fault.says for fault in faults)
+        if document is None:
+            aside[name].append(RowSetAside(row.where, why, row.original))
         elif earlier is not None:
             earlier.document = document
             earlier.rows.append((name, row))
         else:
-            was = entry.document if entry and not entry.retired else None
-            made[address] = _Made(entry.number if entry else 0, was, document, [(name, row)])
+            made[address] = _ImportedEntry(entry.number if entry else 0, was, document, [(name, row)])
     return made, aside
 
 
-def _merged(row: Row, kept: Mapping[str, Any] | None) -> dict[str, Any]:
+def _merged(row: ImportRow, kept: Mapping[str, Any] | None) -> dict[str, Any]:
     document = {} if row.whole or kept is None else dict(kept)
     document |= row.says
     if row.away:
-        days = list(document.get("leave", []))
-        document["leave"] = sorted({*days, *row.away})
+        document["leave"] = sorted({*document.get("leave", []), *row.away})
     return {name: value for name, value in document.items() if value is not None}
 
 
-def _without_place(fault: Fault) -> str:
-    return str(Fault("", fault.what, fault.why, fault.hint))
-
-
-def _after(held: Sequence[RosterEntry], made: Mapping[_Address, _Made]) -> list[RosterEntry | Part]:
+def _after(standing: Sequence[RosterEntry], made: Mapping[Address, _ImportedEntry]) -> list[RosterEntry]:
     """The roster as it would stand: entries in their places, new ones behind them."""
-    known = {(entry.kind, entry.key) for entry in held}
-    after: list[RosterEntry | Part] = []
-    for entry in held:
-        one = made.get((entry.kind, entry.key))
-        after.append(Part(entry.kind, entry.key, one.document) if one else entry)
-    return after + [Part(*address, one.document) for address, one in made.items() if address not in known]
+    after = {(entry.kind, entry.key): entry for entry in standing}
+    return [*(after | {address: RosterEntry(*address, one.document) for address, one in made.items()}).values()]
 
 
-def _blamed(faults: Iterable[Fault], made: Mapping[_Address, _Made]) -> dict[_Address, str]:
-    """The rows that faults are about: whose entry a fault stands at, else whose id it names."""
-    found: dict[_Address, str] = {}
+def _blamed(
+    faults: Iterable[Fault], checked: CheckedRoster, made: Mapping[Address, _ImportedEntry]
+) -> dict[Address, str]:
+    """The entries that faults are about: the one where a fault stands, else the one that it does not agree with."""
+    found: dict[Address, str] = {}
     for fault in faults:
-        places = {KINDS[kind].told(key): (kind, key) for kind, key in made}
-        address = places.get(fault.where)
-        if address is None:
-            words = fault.what.replace("'", " ").split()
-            address = next((one for one in made if one[1] and one[1] in words), None)
+        addresses = [_address(checked, place) for place in (fault.place, fault.beside) if place]
+        address = next((one for one in addresses if one in made), None)
         if address is not None:
-            found.setdefault(address, _without_place(fault))
+            found.setdefault(address, fault.says)
     return found
 
 
-def _told(address: _Address, one: _Made) -> Told:
-    kind = KINDS[address[0]]
+def _address(checked: CheckedRoster, place: tuple[str | int, ...]) -> Address:
+    kind = KIND_OF_FIELD[str(place[0])]
+    if not kind.listed:
+        return kind.name, ""
+    return kind.name, kind.key_of(getattr(checked.roster, kind.field)[place[1]].model_dump())
+
+
+def _outcome(address: Address, one: _ImportedEntry) -> EntryImport:
     was = one.was or {}
-    fields = tuple(
+    cells = [
         (about.name, cell_of(about, was.get(about.name)), cell_of(about, one.document.get(about.name)))
-        for about in fields_of(kind.shape)
-        if cell_of(about, was.get(about.name)) != cell_of(about, one.document.get(about.name))
-    )
-    what = "new" if one.was is None else "changed" if fields else "same"
-    return Told(what, *address, fields)
+        for about in fields_of(KINDS[address[0]].shape)
+    ]
+    fields = tuple((name, before, after) for name, before, after in cells if before != after)
+    return EntryImport("new" if one.was is None else "changed" if fields else "same", *address, fields)
 
 
-def aside_file(columns: Sequence[str], rows: Iterable[Aside]) -> bytes:
+def aside_file(columns: Sequence[str], rows: Iterable[RowSetAside]) -> bytes:
     """A table of what was set aside, each row with its reason before it; mended, it can be taken as it is."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")

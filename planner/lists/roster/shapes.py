@@ -4,22 +4,23 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, ValidationError
+from pydantic import BeforeValidator, Field
 
 from planner import strict_yaml
 from planner.case import Stage
 from planner.claims import Day, Entry, Number, Whole, YesNo
 from planner.errors import Fault, PlannerError
 from planner.lists.week.minutes import LONGEST, SHORTEST
-from planner.rulebook import misfits
 from planner.rulebook.list_shapes import OPERATORS
-from planner.rulebook.references import nearest
+from planner.rulebook.misfits import read_as
+from planner.rulebook.references import unknown
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.rulebook.shapes import By, StepId
+from planner.strict_yaml import Place
 from planner.unit import Unit
 from planner.wording.words import day_words
 
@@ -214,12 +215,7 @@ class Roster(Entry):
 
 def read_roster(path: Path, unit: Unit, rulebook: Rulebook) -> Roster:
     """Read and check a sessions file against unit and rulebook. Raises PlannerError with every fault."""
-    document = strict_yaml.read(strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), str(path)), str(path))
-    spot = Spot(document)
-    try:
-        roster = Roster.model_validate(document.data)
-    except ValidationError as error:
-        raise PlannerError(list(misfits.faults_of(error, Roster, spot))) from None
+    roster, spot = read_as(Roster, strict_yaml.read_file(path, LARGEST_FILE))
     faults = faults_between(roster, unit, rulebook, spot)
     if faults:
         raise PlannerError(faults)
@@ -229,77 +225,65 @@ def read_roster(path: Path, unit: Unit, rulebook: Rulebook) -> Roster:
 def faults_between(roster: Roster, unit: Unit, rulebook: Rulebook, spot: Spot) -> list[Fault]:
     """What is wrong among entries that each have their shape, and with unit and rulebook."""
     return [
-        *_repeated(roster, spot),
+        *_repeated(roster, spot, ("trainees", "supervisors", "patients"), "one entry a person"),
+        *_repeated(roster, spot, ("sessions",), "an id of its own"),
         *_unknown(roster, unit, rulebook, spot),
         *_respelt(roster, spot),
         *_clashing(roster, spot),
     ]
 
 
-def _repeated(roster: Roster, spot: Spot) -> Iterator[Fault]:
-    people: dict[str, str] = {}
-    listed: tuple[tuple[str, Sequence[Learner | Supervisor | Patient]], ...] = (
-        ("trainees", roster.trainees),
-        ("supervisors", roster.supervisors),
-        ("patients", roster.patients),
-    )
-    for key, entries in listed:
-        for index, person in enumerate(entries):
-            where = spot.at(key, index, "id")
-            if person.id in people:
-                yield Fault(where, f"{person.id!r} stands twice", f"first at {people[person.id]}", "one entry a person")
-            people.setdefault(person.id, where)
-    sessions: dict[str, str] = {}
-    for index, session in enumerate(roster.sessions):
-        where = spot.at("sessions", index, "id")
-        if session.id in sessions:
-            yield Fault(where, f"{session.id!r} stands twice", f"first at {sessions[session.id]}", "an id of its own")
-        sessions.setdefault(session.id, where)
+def _repeated(roster: Roster, spot: Spot, fields: tuple[str, ...], hint: str) -> Iterator[Fault]:
+    first: dict[str, Place] = {}
+    for field in fields:
+        for index, entry in enumerate(getattr(roster, field)):
+            place = (field, index, "id")
+            before = first.setdefault(entry.id, place)
+            if before != place:
+                yield spot.fault(place, f"{entry.id!r} stands twice", f"first at {spot.at(*before)}", hint, before)
 
 
 def _unknown(roster: Roster, unit: Unit, rulebook: Rulebook, spot: Spot) -> Iterator[Fault]:
-    trainees = {trainee.id for trainee in unit.trainees}
+    trainees, why = {trainee.id for trainee in unit.trainees}, "stage and count of operations stand there"
     for index, learner in enumerate(roster.trainees):
-        if learner.id not in trainees:
-            why = "stage and count of operations stand there"
-            what = f"no trainee {learner.id!r} in {unit.unit}"
-            yield Fault(spot.at("trainees", index, "id"), what, why, nearest(learner.id, trainees))
+        place: Place = ("trainees", index, "id")
+        yield from unknown(spot, place, "trainee", learner.id, trainees, f" in {unit.unit}", why)
     supervisors = {supervisor.id for supervisor in roster.supervisors}
     equipment = {item.id for item in rulebook.kit.equipment}
     for index, session in enumerate(roster.sessions):
-        for place, name in enumerate(session.supervisors):
-            if name not in supervisors:
-                where = spot.at("sessions", index, "supervisors", place)
-                yield Fault(where, f"no supervisor {name!r}", hint=nearest(name, supervisors))
+        for number, name in enumerate(session.supervisors):
+            yield from unknown(spot, ("sessions", index, "supervisors", number), "supervisor", name, supervisors)
         for name in session.kit:
-            if name not in equipment:
-                where = spot.at("sessions", index, "kit", name)
-                yield Fault(where, f"no equipment {name!r} in the rulebook", hint=nearest(name, equipment))
+            place = ("sessions", index, "kit", name)
+            yield from unknown(spot, place, "equipment", name, equipment, " in the rulebook")
     for name in roster.limits.operating_minutes:
         if name not in OPERATORS:
-            where = spot.at("limits", "operating_minutes", name)
-            yield Fault(where, f"no operator {name!r}", hint=f"one of {', '.join(OPERATORS)}")
+            hint = f"one of {', '.join(OPERATORS)}"
+            yield spot.fault(("limits", "operating_minutes", name), f"no operator {name!r}", hint=hint)
 
 
 def _respelt(roster: Roster, spot: Spot) -> Iterator[Fault]:
     """One theatre written in two ways, which would print as two."""
-    first: dict[str, tuple[str, str]] = {}
+    first: dict[str, int] = {}
     for index, session in enumerate(roster.sessions):
-        written, at = first.setdefault(session.room, (session.theatre, session.id))
+        before = first.setdefault(session.room, index)
+        written, at = roster.sessions[before].theatre, roster.sessions[before].id
         if written != session.theatre:
             what = f"{session.theatre!r} is {written!r}, as {at} has it, in other letters"
-            why = "capitals and spaces make no other theatre"
-            yield Fault(spot.at("sessions", index, "theatre"), what, why, f"write {written!r}, or another name")
+            why, hint = "capitals and spaces make no other theatre", f"write {written!r}, or another name"
+            yield spot.fault(("sessions", index, "theatre"), what, why, hint, ("sessions", before))
 
 
 def _clashing(roster: Roster, spot: Spot) -> Iterator[Fault]:
     """Two sessions in one theatre at one time."""
-    clashing: list[list[tuple[int, Session]]] = []
-    running: dict[str, list[tuple[int, Session]]] = {}
+    clashing: list[tuple[int, int]] = []
+    running: dict[str, list[int]] = {}
     for index, session in sorted(enumerate(roster.sessions), key=lambda pair: pair[1].span):
-        still = [pair for pair in running.get(session.room, []) if pair[1].meets(session)]
-        clashing += [sorted([pair, (index, session)], key=lambda pair: pair[0]) for pair in still]
-        running[session.room] = [*still, (index, session)]
-    for (_, one), (index, other) in sorted(clashing, key=lambda pair: (pair[0][0], pair[1][0])):
+        still = [other for other in running.get(session.room, []) if roster.sessions[other].meets(session)]
+        clashing += [(min(other, index), max(other, index)) for other in still]
+        running[session.room] = [*still, index]
+    for before, index in sorted(clashing):
+        one, other = roster.sessions[before], roster.sessions[index]
         what = f"{other.id} is in {other.theatre} while {one.id} still runs there"
-        yield Fault(spot.at("sessions", index), what, "one theatre has one table", "other hours, or fewer minutes")
+        hint = "other hours, or fewer minutes"
+        yield spot.fault(("sessions", index), what, "one theatre has one table", hint, ("sessions", before))

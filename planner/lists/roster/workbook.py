@@ -10,20 +10,21 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from planner.errors import PlannerError
-from planner.lists.roster.entries import KINDS, Part
-from planner.lists.roster.import_rows import Given
-from planner.lists.roster.tables import MOST_COLUMNS, MOST_ROWS, Line, given_of, table_rows, too_many
+from planner.lists.roster.entries import KIND_OF_FIELD
+from planner.lists.roster.import_rows import ImportSource
+from planner.lists.roster.tables import MOST_COLUMNS, MOST_ROWS, CellRow, source_of, table_rows, too_many
+from planner.records.rows import RosterEntry
 
 LARGEST_BOOK = 2_000_000
 LARGEST_UNPACKED = 10_000_000
 
 
-def read_book(content: bytes, name: str) -> list[Given]:
+def read_book(content: bytes, name: str) -> list[ImportSource]:
     """A workbook (.xlsx): every sheet whose name or header tells a kind. Raises PlannerError."""
     from openpyxl import load_workbook
 
     _bounded(content, name)
-    given = []
+    sources = []
     try:
         # Twice: as typed, which shows formulas, and with what the formulas came to when it was last saved.
         typed = load_workbook(io.BytesIO(content), read_only=True, data_only=False, keep_links=False)
@@ -31,17 +32,16 @@ def read_book(content: bytes, name: str) -> list[Given]:
         for sheet in typed.worksheets:
             where = f"{name}, sheet {sheet.title}"
             merged = _merged_rows(content, sheet._worksheet_path)
-            lines = list(_sheet_lines(sheet, values[sheet.title], where, merged))
-            if lines:
-                given.append(given_of(where, sheet.title, lines))
+            if rows := list(_sheet_rows(sheet, values[sheet.title], where, merged)):
+                sources.append(source_of(where, sheet.title, rows))
     except PlannerError:
         raise
     except Exception as error:  # what a damaged or hostile file makes the library raise is of no one kind
         why = type(error).__name__
         raise PlannerError.one("cannot be read as a workbook", name, why, "save it again as .xlsx, or as CSV") from None
-    if not given:
+    if not sources:
         raise PlannerError.one("holds no row", name)
-    return given
+    return sources
 
 
 def _bounded(content: bytes, name: str) -> None:
@@ -71,7 +71,7 @@ def _merged_rows(content: bytes, path: str) -> dict[int, str]:
     return rows
 
 
-def _sheet_lines(typed: Any, values: Any, where: str, merged: dict[int, str]) -> Iterator[Line]:
+def _sheet_rows(typed: Any, values: Any, where: str, merged: dict[int, str]) -> Iterator[CellRow]:
     bounds = {"max_col": MOST_COLUMNS, "max_row": MOST_ROWS + 2}
     rows = zip(typed.iter_rows(**bounds), values.iter_rows(**bounds), strict=False)
     for number, (cells, shown) in enumerate(rows, 1):
@@ -88,7 +88,7 @@ def _sheet_lines(typed: Any, values: Any, where: str, merged: dict[int, str]) ->
                 wrong = wrong or f"{cell.coordinate} is {value.value}"
             texts.append(_text_of(value.value))
         if any(texts) or wrong:
-            yield Line(number, tuple(texts), wrong)
+            yield CellRow(number, tuple(texts), wrong)
 
 
 def _text_of(value: Any) -> str:
@@ -105,16 +105,16 @@ def _text_of(value: Any) -> str:
     return str(value).strip()
 
 
-def as_book(parts: Iterable[Part]) -> bytes:
+def as_book(entries: Iterable[RosterEntry]) -> bytes:
     """A workbook of a sheet a table; leave stands with the people."""
     from openpyxl import Workbook
 
-    parts = list(parts)
+    entries = list(entries)
     book = Workbook()
     book.remove(book.active)
-    for kind in KINDS.values():
-        header, rows = table_rows(kind.field, parts)
-        sheet = book.create_sheet(kind.field)
+    for table in KIND_OF_FIELD:
+        header, rows = table_rows(table, entries)
+        sheet = book.create_sheet(table)
         sheet.freeze_panes = "B2"
         for number, row in enumerate([header, *rows], 1):
             for column, cell in enumerate(row, 1):

@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from pydantic import ValidationError
-
 from planner import strict_yaml
 from planner.claims import Entry
 from planner.errors import Fault, PlannerError
 from planner.lists.week.instance import Instance, Lists, Placing
-from planner.rulebook import misfits
+from planner.rulebook.misfits import read_as
 from planner.rulebook.references import nearest
 from planner.rulebook.rulebook import Spot
 
@@ -46,12 +44,7 @@ def read_lists(path: Path, instance: Instance) -> Lists:
 
 def lists_in(text: str, name: str, instance: Instance) -> Lists:
     """The same from text; `name` is how messages call it."""
-    document = strict_yaml.read(text, name)
-    spot = Spot(document)
-    try:
-        file = ListsFile.model_validate(document.data)
-    except ValidationError as error:
-        raise PlannerError(list(misfits.faults_of(error, ListsFile, spot))) from None
+    file, spot = read_as(ListsFile, strict_yaml.read(text, name))
     faults = [*_repeated(file, spot), *_unknown(file, instance, spot)]
     if faults:
         raise PlannerError(faults)

@@ -13,7 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
-from planner.lists.roster.entries import KINDS, Kind, no_new_fault, wrong_fields
+from planner.lists.roster.entries import KINDS, EntryKind, no_new_fault, wrong_fields
 from planner.lists.roster.fields import cell_of, fields_of
 from planner.records.rostering import RosterConflict
 from planner.records.rows import BUILDERS, KEEPERS, RosterChange, RosterEntry
@@ -115,7 +115,7 @@ def _number(form: FormData, name: str = "based_on") -> int:
     return int(text)
 
 
-def _settled(kind: Kind, text: str) -> dict[str, Any]:
+def _settled(kind: EntryKind, text: str) -> dict[str, Any]:
     """A document as a page before wrote it into its form. Raises PlannerError for what no page wrote."""
     try:
         document = json.loads(text[:LARGEST_SETTLED])
@@ -130,7 +130,7 @@ def _entered(
     request: Request,
     visitor: Visitor,
     held: Held,
-    kind: Kind,
+    kind: EntryKind,
     changes: Sequence[RosterChange],
     form: FormData,
     typed: Mapping[str, Any] | None,
@@ -164,13 +164,15 @@ def _entered(
     )
 
 
-def _sure(request: Request, kind: Kind, changes: Sequence[RosterChange], loses: Sequence[str], note: str) -> Response:
+def _sure(
+    request: Request, kind: EntryKind, changes: Sequence[RosterChange], loses: Sequence[str], note: str
+) -> Response:
     """What hangs on what would be changed, and the form that does it all the same."""
     change = changes[0]
-    also = [KINDS[one.kind].told(one.key) for one in changes[1:]]
+    also = [KINDS[one.kind].in_words(one.key) for one in changes[1:]]
     return page(
         request, "roster_sure.html",
-        told=kind.told(change.key), change=change, loses=loses, also=also, note=note, longest=LONGEST_NOTE,
+        told=kind.in_words(change.key), change=change, loses=loses, also=also, note=note, longest=LONGEST_NOTE,
         settled="" if change.document is None else json.dumps(change.document), words=kind_words(kind),
         back=entry_path(change.kind, change.key),
     )  # fmt: skip
@@ -187,7 +189,7 @@ class Side:
     both: bool
 
 
-def _conflict(request: Request, kind: Kind, change: RosterChange, now: RosterEntry | None) -> Response:
+def _conflict(request: Request, kind: EntryKind, change: RosterChange, now: RosterEntry | None) -> Response:
     """The page for the second of two (409): what each changed, and the way on. Nothing of the second is kept yet."""
     versions = site_of(request).store.roster_versions(change.kind, change.key)
     base = next((one.document for one in versions if one.number == change.based_on), {})
@@ -204,7 +206,7 @@ def _conflict(request: Request, kind: Kind, change: RosterChange, now: RosterEnt
     merged = {name: value for name, value in merged.items() if value is not None}
     return page(
         request, "roster_conflict.html", 409,
-        told=kind.told(change.key), sides=sides, change=change, now=now, settled=json.dumps(merged),
+        told=kind.in_words(change.key), sides=sides, change=change, now=now, settled=json.dumps(merged),
         at=day_and_time(now.at) if now else "", back=entry_path(change.kind, change.key),
     )  # fmt: skip
 
@@ -223,7 +225,7 @@ class Version:
 def _form(
     request: Request,
     held: Held,
-    kind: Kind,
+    kind: EntryKind,
     found: RosterEntry | None,
     based_on: int | None = None,
     wrong: Mapping[str, str] | None = None,
@@ -251,7 +253,7 @@ def _form(
     )  # fmt: skip
 
 
-def _versions(site: Site, kind: Kind, key: str) -> list[Version]:
+def _versions(site: Site, kind: EntryKind, key: str) -> list[Version]:
     """Every version, the last one first, with what it changed."""
     found: list[Version] = []
     before: Mapping[str, Any] = {}

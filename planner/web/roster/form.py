@@ -8,8 +8,8 @@ from typing import Any
 
 from starlette.datastructures import FormData
 
-from planner.lists.roster.entries import Kind, written, wrong_fields
-from planner.lists.roster.fields import Field, cell_of, fields_of, read_cell
+from planner.lists.roster.entries import EntryKind, written, wrong_fields
+from planner.lists.roster.fields import EntryField, cell_of, fields_of, read_cell
 from planner.rulebook.list_shapes import OPERATORS
 from planner.web.cases.answers import FINDING
 from planner.web.roster.words import hint, label
@@ -57,7 +57,7 @@ class Read:
     wrong: Mapping[str, str]
 
 
-def options_of(site: Site, kind: Kind, people: Mapping[str, tuple[str, ...]]) -> Options:
+def options_of(site: Site, kind: EntryKind, people: Mapping[str, tuple[str, ...]]) -> Options:
     """What may be chosen in a field: ids of the unit and the rulebook, codes of the roster."""
     book = site.rulebook
     steps = tuple((step.id, step.label) for step in book.steps)
@@ -79,7 +79,7 @@ def _same(words: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
 
 
 def shown_fields(
-    kind: Kind,
+    kind: EntryKind,
     document: Mapping[str, Any],
     options: Options,
     is_new: bool,
@@ -94,7 +94,7 @@ def shown_fields(
 
 
 def _shown(
-    kind: Kind, field: Field, kept: Any, known: tuple[tuple[str, str], ...], is_new: bool,
+    kind: EntryKind, field: EntryField, kept: Any, known: tuple[tuple[str, str], ...], is_new: bool,
     wrong: Mapping[str, str], typed: Mapping[str, Any] | None,
 ) -> Shown:  # fmt: skip
     value: Any = cell_of(field, kept) if typed is None else typed.get(field.name, "")
@@ -132,7 +132,7 @@ def _same_dict(words: tuple[str, ...]) -> dict[str, str]:
     return {word: word.replace("-", " ") for word in words}
 
 
-def _rows_of(field: Field, kept: Any) -> list[dict[str, str]]:
+def _rows_of(field: EntryField, kept: Any) -> list[dict[str, str]]:
     rows = []
     for key, value in (kept or {}).items():
         inner = value if isinstance(value, Mapping) else {"": value}
@@ -140,7 +140,9 @@ def _rows_of(field: Field, kept: Any) -> list[dict[str, str]]:
     return rows
 
 
-def _cells(field: Field, held: list[dict[str, str]], keys: tuple[tuple[str, str], ...]) -> tuple[tuple[Cell, ...], ...]:
+def _cells(
+    field: EntryField, held: list[dict[str, str]], keys: tuple[tuple[str, str], ...]
+) -> tuple[tuple[Cell, ...], ...]:
     blank = min(BLANK_ROWS, max(0, len(field.keys) - len(held))) if field.keys else BLANK_ROWS
     found = []
     for number, row in enumerate([*held, *({} for _ in range(blank))], 1):
@@ -161,7 +163,7 @@ def _cells(field: Field, held: list[dict[str, str]], keys: tuple[tuple[str, str]
     return tuple(found)
 
 
-def read_form(kind: Kind, known: Mapping[str, Any] | None, form: FormData) -> Read:
+def read_form(kind: EntryKind, known: Mapping[str, Any] | None, form: FormData) -> Read:
     """What a form says. What a `known` entry goes by is not the form's to change."""
     document: dict[str, Any] = {}
     typed: dict[str, Any] = {}
@@ -185,7 +187,7 @@ def read_form(kind: Kind, known: Mapping[str, Any] | None, form: FormData) -> Re
     return Read(document, typed, wrong)
 
 
-def _value(field: Field, form: FormData, typed: dict[str, Any]) -> Any:
+def _value(field: EntryField, form: FormData, typed: dict[str, Any]) -> Any:
     name = FINDING + field.name
     if field.sort in ("some-of", "names"):
         chosen = [text for one in form.getlist(name) for text in str(one).split("+") if text.strip()]
@@ -199,7 +201,7 @@ def _value(field: Field, form: FormData, typed: dict[str, Any]) -> Any:
     return read_cell(field, text)
 
 
-def _typed_rows(field: Field, form: FormData) -> list[dict[str, str]]:
+def _typed_rows(field: EntryField, form: FormData) -> list[dict[str, str]]:
     rows = []
     for number in range(1, MOST_ROWS + 1):
         names = ["key", *(part.name for part in field.inside)]
@@ -211,7 +213,7 @@ def _typed_rows(field: Field, form: FormData) -> list[dict[str, str]]:
     return rows
 
 
-def _read_rows(field: Field, rows: list[dict[str, str]]) -> dict[str, Any]:
+def _read_rows(field: EntryField, rows: list[dict[str, str]]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for row in rows:
         key = row["key"]

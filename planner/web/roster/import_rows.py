@@ -14,10 +14,10 @@ from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
-from planner.lists.roster.calendar import What
-from planner.lists.roster.entries import KINDS, no_new_fault, parts_of, shaped
-from planner.lists.roster.files import LARGEST, parts_held, read_file, written_as
-from planner.lists.roster.import_rows import Aside, Given, Row, Taking, Told, taking
+from planner.lists.roster.calendar import Events
+from planner.lists.roster.entries import KINDS, entries_of, no_new_fault, shaped
+from planner.lists.roster.files import LARGEST, read_file, written_as
+from planner.lists.roster.import_rows import EntryImport, ImportRow, ImportSource, RosterImport, import_rows
 from planner.lists.roster.tables import MOST_ROWS, TABLES
 from planner.records.rostering import RosterConflict
 from planner.records.rows import BUILDERS, RosterChange
@@ -36,7 +36,7 @@ TYPES = {
     ".yaml": "application/yaml", ".csv": "text/csv", ".ics": "text/calendar",
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }  # fmt: skip
-WHATS: tuple[What, ...] = ("leave", "sessions")
+WHATS: tuple[Events, ...] = ("leave", "sessions")
 SERVED = "the sessions file that the server was given"
 MOST_NAMES = 100
 MOST_SHOWN = 200
@@ -96,7 +96,7 @@ def export(request: Request, visitor: Reading, name: str) -> Response:
     if name not in FILES:
         raise HTTPException(404)
     stamp = site.settings.clock().astimezone(datetime.UTC).replace(microsecond=0)
-    content = written_as(name, parts_held(held_of(site).entries), unit_of(site).clock, stamp)
+    content = written_as(name, held_of(site).entries, unit_of(site).clock, stamp)
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return Response(content, media_type=TYPES[PurePath(name).suffix], headers=headers)
 
@@ -131,21 +131,22 @@ def _names(form: FormData) -> list[tuple[str, str]]:
     return found
 
 
-def _of_the_served(site: Site) -> Given:
+def _of_the_served(site: Site) -> ImportSource:
     assert site.in_force.file is not None
-    parts = parts_of(site.in_force.file)
-    rows = [Row(part.told, (part.told,), part.kind, part.key, part.document, whole=True) for part in parts]
-    return Given(SERVED, ("entry",), tuple(rows))
+    rows = []
+    for entry in entries_of(site.in_force.file):
+        where = KINDS[entry.kind].in_words(entry.key)
+        rows.append(ImportRow(where, (where,), entry.kind, entry.key, entry.document, whole=True))
+    return ImportSource(SERVED, ("entry",), tuple(rows))
 
 
 def _shown(
-    request: Request, held: Held, name: str, given: list[Given], what: What | None = None,
+    request: Request, held: Held, name: str, given: list[ImportSource], what: Events | None = None,
     names: Mapping[str, str] | None = None, again: str = "",
 ) -> Response:  # fmt: skip
     site = site_of(request)
-    found = taking(given, held.entries if held.stored else (), unit_of(site), site.rulebook)
-    told = [one for one in found.told if one.what != "same"]
-    rows = [(one.what, KINDS[one.kind].told(one.key), _fields(one)) for one in told]
+    found = import_rows(given, held.entries if held.stored else (), unit_of(site), site.rulebook)
+    rows = [(one.what, one.in_words, _fields(one)) for one in found.entries if one.what != "same"]
     sent = [{"kind": c.kind, "key": c.key, "based_on": c.based_on, "document": c.document} for c in found.changes]
     return page(
         request, "roster_look.html",
@@ -156,14 +157,14 @@ def _shown(
     )  # fmt: skip
 
 
-def _fields(one: Told) -> list[tuple[str, str, str]]:
+def _fields(one: EntryImport) -> list[tuple[str, str, str]]:
     return [(LABELS.get(name, name.replace("_", " ")), was, now) for name, was, now in one.fields]
 
 
-def _unknown(found: Taking) -> list[str]:
+def _unknown(found: RosterImport) -> list[str]:
     """The summaries of events that name nobody."""
-    nobody: list[Aside] = [one for one in found.set_aside if "names no person" in one.why]
-    return [name for name in dict.fromkeys(one.original[0] for one in nobody) if name][:MOST_NAMES]
+    summaries = dict.fromkeys(one.original[0] for one in found.set_aside if one.names_nobody)
+    return [summary for summary in summaries if summary][:MOST_NAMES]
 
 
 def _changes(text: str) -> list[RosterChange]:

@@ -12,8 +12,7 @@ from urllib.parse import urlencode
 from starlette.exceptions import HTTPException
 
 from planner.errors import Fault, PlannerError
-from planner.lists.roster.entries import KINDS, Kind, Looked, Part, parts_of
-from planner.lists.roster.import_rows import PEOPLE
+from planner.lists.roster.entries import KINDS, PEOPLE, CheckedRoster, EntryKind, entries_of
 from planner.lists.roster.shapes import Roster, Session, room_of
 from planner.records.rows import CaseNow, ListPlace, RosterChange, RosterEntry
 from planner.unit import Unit
@@ -30,7 +29,7 @@ class Held:
     entries: tuple[RosterEntry, ...]
     stored: bool
     file: bool
-    looked: Looked
+    looked: CheckedRoster
 
     @property
     def changeable(self) -> bool:
@@ -83,12 +82,7 @@ def held_of(site: Site) -> Held:
     file = site.in_force.file
     if file is None:
         return Held((), False, False, looked)
-    shown = tuple(_of_the_file(part) for part in parts_of(file))
-    return Held(shown, False, True, Looked(file, ()))
-
-
-def _of_the_file(part: Part) -> RosterEntry:
-    return RosterEntry(0, part.kind, part.key, 0, part.document, False, "", "", "")
+    return Held(tuple(entries_of(file)), False, True, CheckedRoster(file, ()))
 
 
 def changeable(site: Site) -> Held:
@@ -102,7 +96,7 @@ def changeable(site: Site) -> Held:
     return held
 
 
-def kind_of(name: str) -> Kind:
+def kind_of(name: str) -> EntryKind:
     """A kind by its name; 404 for any other."""
     if name not in KINDS:
         raise HTTPException(404)

@@ -7,9 +7,8 @@ from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
-from planner.lists.roster.entries import no_new_fault
+from planner.lists.roster.entries import PEOPLE, no_new_fault
 from planner.lists.roster.fields import days_between
-from planner.lists.roster.import_rows import PEOPLE
 from planner.readings import read_day
 from planner.records.rows import RosterChange
 from planner.web.roster.judged import affected, changeable, unit_of

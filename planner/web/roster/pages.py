@@ -12,8 +12,8 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from planner.documents.figures import day as day_words
-from planner.lists.roster.entries import KINDS, Kind, written
-from planner.lists.roster.fields import Field, cell_of, fields_of
+from planner.lists.roster.entries import KINDS, EntryKind, written
+from planner.lists.roster.fields import EntryField, cell_of, fields_of
 from planner.lists.roster.shapes import Session
 from planner.readings import read_day
 from planner.records.rows import BUILDERS, KEEPERS, RosterEntry
@@ -157,7 +157,9 @@ class Table:
     nothing: str = "None entered yet."
 
 
-def _table(held: Held, kind: Kind, names: Iterable[str], first: Iterable[tuple[str, dict[str, str]]] = ()) -> Table:
+def _table(
+    held: Held, kind: EntryKind, names: Iterable[str], first: Iterable[tuple[str, dict[str, str]]] = ()
+) -> Table:
     fields = [field for name in names for field in fields_of(kind.shape) if field.name == name]
     more = list(first)
     columns = (*(title for title, _ in more), *(label(field) for field in fields))
@@ -169,11 +171,11 @@ def _table(held: Held, kind: Kind, names: Iterable[str], first: Iterable[tuple[s
     return Table(f"{kind_words(kind)}s", kind.name, True, columns, rows)
 
 
-def _cell(field: Field, entry: RosterEntry) -> str:
+def _cell(field: EntryField, entry: RosterEntry) -> str:
     return _in_words(field, entry.document.get(field.name))
 
 
-def _in_words(field: Field, value: Any) -> str:
+def _in_words(field: EntryField, value: Any) -> str:
     told = cell_of(field, value).replace(" + ", ", ")
     return told.replace("_", " ") if field.sort == "rows" else told
 
@@ -203,16 +205,16 @@ def _kit(held: Held, since: datetime.date) -> Table:
     return Table("Counted kit of the coming sessions", "session", False, table.columns, rows, "No session is to come.")
 
 
-def _others() -> list[Kind]:
+def _others() -> list[EntryKind]:
     """Kinds of entries that no other page shows."""
     return [kind for kind in KINDS.values() if kind.listed and kind.name not in ("trainee", "supervisor", "session")]
 
 
-def _whole(held: Held, kind: Kind) -> Table:
+def _whole(held: Held, kind: EntryKind) -> Table:
     return _table(held, kind, [field.name for field in fields_of(kind.shape) if field.name not in kind.identity])
 
 
-def _single(held: Held, kind: Kind) -> Table:
+def _single(held: Held, kind: EntryKind) -> Table:
     """Limits, or wishes: a line a field, what is said of it or what holds without."""
     entry = next(iter(held.of(kind.name)), None)
     document = entry.document if entry else {}
@@ -253,4 +255,4 @@ def _absences(held: Held, since: datetime.date) -> Iterable[Absence]:
 def _gone(held: Held) -> list[tuple[str, str]]:
     """Retired entries, which can be brought back."""
     retired = [entry for entry in held.entries if entry.retired and entry.kind in KINDS]
-    return [(KINDS[entry.kind].told(entry.key), entry_path(entry.kind, entry.key)) for entry in retired]
+    return [(KINDS[entry.kind].in_words(entry.key), entry_path(entry.kind, entry.key)) for entry in retired]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from planner.lists.roster.entries import Kind
-from planner.lists.roster.fields import Field
+from planner.lists.roster.entries import EntryKind
+from planner.lists.roster.fields import EntryField
 from planner.lists.week.minutes import LONGEST, SHORTEST
 
 KIND_WORDS = {
@@ -53,15 +53,15 @@ HINTS = {
 }
 
 
-def kind_words(kind: Kind) -> str:
+def kind_words(kind: EntryKind) -> str:
     return KIND_WORDS.get(kind.name, kind.name.replace("_", " ").capitalize())
 
 
-def label(field: Field) -> str:
+def label(field: EntryField) -> str:
     return LABELS.get(field.name, field.label)
 
 
-def hint(kind: Kind, field: Field) -> str:
+def hint(kind: EntryKind, field: EntryField) -> str:
     told = HINTS.get(f"{kind.name}.{field.name}", HINTS.get(field.name, ""))
     if not told and kind.name == "wishes" and field.sort == "number":
         default = kind.shape.model_fields[field.name].default
