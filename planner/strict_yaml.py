@@ -77,11 +77,6 @@ def decode(content: bytes, name: str) -> str:
         ) from None  # fmt: skip
 
 
-def read_file(path: Path, largest: int) -> Document:
-    """Read the one document of a file no larger than `largest` bytes. Raises PlannerError."""
-    return read(decode(read_bytes(path, largest), str(path)), str(path))
-
-
 def read(text: str, name: str) -> Document:
     """Read one document. Raises PlannerError naming `name:line` for the first thing that cannot stand."""
     _refuse_depth(text, name)

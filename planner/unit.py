@@ -87,7 +87,7 @@ class Unit(Entry):
 
 def read_unit(path: Path, rulebook: Rulebook) -> Unit:
     """Read and check a unit file against the rulebook. Raises PlannerError with every fault."""
-    document = strict_yaml.read_file(path, LARGEST_FILE)
+    document = strict_yaml.read_file(path, str(path), LARGEST_FILE)
     try:
         unit = Unit.model_validate(document.data)
     except ValidationError as error:

@@ -33,12 +33,12 @@ class RosterInForce:
             self._made = 0, FromRecords(store, rulebook, unit, file)
 
     def stored(self, unit: Unit) -> tuple[tuple[RosterEntry, ...], CheckedRoster]:
-        """Every entry of the store, and what they make; checked at anew only where something was changed."""
+        """Every entry of the store, and what they make; looked at anew only where something was changed."""
         mark = self.store.roster_mark()
         seen = self._seen
         if seen is None or seen[0] != mark:
             entries = self.store.roster()
-            # Read after the mark: what came in between is checked at again by the next question.
+            # Read after the mark: what came in between is looked at again by the next question.
             seen = self._seen = mark, entries, check_entries(entries, unit, self.rulebook)
         return seen[1], seen[2]
 

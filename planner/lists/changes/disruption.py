@@ -108,7 +108,7 @@ def timed(happened: Happened, now: str | None, instance: Instance) -> Happened:
 
 def read_happened(path: Path, instance: Instance) -> Happened:
     """Read a file of what happened. Raises PlannerError with every fault."""
-    happened, spot = read_as(Happened, strict_yaml.read_file(path, LARGEST_FILE))
+    happened, spot = read_as(Happened, strict_yaml.read_file(path, str(path), LARGEST_FILE))
     if faults := [*_unknown(happened, instance, spot), *_untimely(happened, instance, spot)]:
         raise PlannerError(faults)
     return happened

@@ -215,7 +215,7 @@ class Roster(Entry):
 
 def read_roster(path: Path, unit: Unit, rulebook: Rulebook) -> Roster:
     """Read and check a sessions file against unit and rulebook. Raises PlannerError with every fault."""
-    roster, spot = read_as(Roster, strict_yaml.read_file(path, LARGEST_FILE))
+    roster, spot = read_as(Roster, strict_yaml.read_file(path, str(path), LARGEST_FILE))
     faults = faults_between(roster, unit, rulebook, spot)
     if faults:
         raise PlannerError(faults)
