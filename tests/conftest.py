@@ -1,29 +1,35 @@
-"""Fixtures shared by all tests: the shipped rulebook, loaded once."""
+"""What all tests share: the shipped rulebook, loaded once; what `--long` asks for; the order of the files."""
 
 from __future__ import annotations
 
 import pytest
+import seeds
 
 from planner.assess.assess import Assessor, assessor
 from planner.rulebook.load import shipped
 from planner.rulebook.rulebook import Rulebook
 
 LONG = "takes long; tests/run --long runs it"
+# Files that take longest, the longest first: begun late, one of them would keep one core waiting for the other.
+FIRST = ()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--long", action="store_true", help="run also the tests that take long")
+    parser.addoption("--long", action="store_true", help="run also the tests that take long, and draw more in others")
 
 
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "long: takes long, and runs only with --long")
+    seeds.configure(config.getoption("--long"))
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if not config.getoption("--long"):
-        for item in items:
-            if item.get_closest_marker("long") is not None:
-                item.add_marker(pytest.mark.skip(reason=LONG))
+        left_out = [item for item in items if item.get_closest_marker("long") is not None]
+        items[:] = [item for item in items if item.get_closest_marker("long") is None]
+        config.hook.pytest_deselected(items=left_out)
+    rank = {name: place for place, name in enumerate(FIRST)}
+    items.sort(key=lambda item: rank.get(item.path.relative_to(config.rootpath / "tests").as_posix(), len(rank)))
 
 
 @pytest.fixture(scope="session")

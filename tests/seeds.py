@@ -1,4 +1,4 @@
-"""Seeds of generated tests: the first run always, the rest with `tests/run --long`."""
+"""How much generated tests draw: always so much that a fault which is there often is found, more with `--long`."""
 
 from __future__ import annotations
 
@@ -6,7 +6,26 @@ from typing import Any
 
 import pytest
 
+_long = False
+
+
+def configure(long: bool) -> None:
+    """Say once, before any test is collected, whether `--long` was asked for."""
+    global _long
+    _long = long
+
+
+def draws(quick: int, long: int) -> int:
+    """How many of something to draw: `quick` of them, with `--long` `long`."""
+    return long if _long else quick
+
 
 def seeds(count: int, always: int) -> list[Any]:
-    """`count` seeds from 0 on, of which the first `always` are run whatever was asked for."""
+    """`count` seeds from 0 on as parameters, of which the first `always` are run whatever was asked for."""
     return [seed if seed < always else pytest.param(seed, marks=pytest.mark.long) for seed in range(count)]
+
+
+def some_of(names: list[str], always: tuple[str, ...]) -> list[Any]:
+    """Names as parameters, of which those in `always` are run whatever was asked for."""
+    assert set(always) <= set(names), "tests/ asks for what is not there"
+    return [name if name in always else pytest.param(name, marks=pytest.mark.long) for name in names]

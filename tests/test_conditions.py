@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from seeds import draws
 
 from planner import conditions
 from planner.assess.source import Source
@@ -192,7 +193,7 @@ def comparison(finding: Finding, how: str, limit: Any) -> str:
     return f"({finding.id} {sign} {literal(limit)})"
 
 
-@settings(max_examples=1500, deadline=None, derandomize=True)
+@settings(max_examples=draws(400, 1500), deadline=None, derandomize=True)
 @given(TREES, ROWS)
 def test_evaluation_compiled_source_and_sql_agree(condition: Condition, row: Row) -> None:
     truth = by_evaluation(condition, row)
@@ -200,7 +201,7 @@ def test_evaluation_compiled_source_and_sql_agree(condition: Condition, row: Row
     assert by_sql(condition, row) is truth
 
 
-@settings(max_examples=300, deadline=None, derandomize=True)
+@settings(max_examples=draws(100, 300), deadline=None, derandomize=True)
 @given(TREES, ROWS)
 def test_several_conditions_in_one_function_share_comparisons_and_keep_their_truths(tree: Condition, row: Row) -> None:
     source = Source({name: place for place, name in enumerate(USED)}, {}, ASKED)
@@ -210,7 +211,7 @@ def test_several_conditions_in_one_function_share_comparisons_and_keep_their_tru
     assert found == tuple(by_evaluation(part, row) for part in trees)
 
 
-@settings(max_examples=300, deadline=None, derandomize=True)
+@settings(max_examples=draws(100, 300), deadline=None, derandomize=True)
 @given(TREES, ROWS, ROWS)
 def test_what_is_known_stays_known_as_more_is_recorded(tree: Condition, row: Row, found: Row) -> None:
     # Not so of `recorded`, which speaks of the record and not of the eye.

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import fcntl
 import io
-import os
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
@@ -56,15 +56,18 @@ def shelf(tmp_path_factory: pytest.TempPathFactory, worker_id: str, testrun_uid:
 
 @pytest.fixture(scope="session")
 def pdf_of(plan_of: PlanOf, shelf: Path) -> PdfOf:
-    """The printed plan of a case. Setting one takes seconds, so whoever needs it first sets it for all."""
+    """The printed plan of a case. Setting one takes seconds, so whoever needs it first sets it for all workers."""
 
     @cache
     def taken(name: str) -> bytes:
-        kept, part = shelf / f"{name}.pdf", shelf / f"{name}.{os.getpid()}"
-        if not kept.exists():
-            part.write_bytes(render_pdf(plan_of(name)))
-            part.replace(kept)
-        return kept.read_bytes()
+        with (shelf / f"{name}.pdf").open("a+b") as kept:
+            fcntl.flock(kept, fcntl.LOCK_EX)  # whoever comes second waits for the first, and reads
+            kept.seek(0)
+            pdf = kept.read()
+            if not pdf:
+                pdf = render_pdf(plan_of(name))
+                kept.write(pdf)
+        return pdf
 
     return taken
 

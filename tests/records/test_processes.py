@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 from invented_unit import document, people
+from seeds import draws
 from sqlalchemy import event
 
 from planner.errors import PlannerError
@@ -24,8 +25,7 @@ from planner.records.store import Store
 
 ROOT = Path(__file__).parents[2]
 WRITER = Path(__file__).with_name("writer.py")
-# A hundred where somebody has the minutes: PLANNER_KILLS=100.
-KILLS = int(os.environ.get("PLANNER_KILLS", "10"))
+KILLS = draws(3, 40)
 
 
 def start(*arguments: object, **options: Any) -> subprocess.Popen[str]:

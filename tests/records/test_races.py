@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -11,6 +10,7 @@ from typing import Any
 
 import pytest
 from invented_unit import DAY, approved, prepared
+from seeds import draws
 
 from planner.errors import PlannerError
 from planner.records.deciding import DecidedMeanwhile
@@ -18,8 +18,7 @@ from planner.records.list_versions import PublishedMeanwhile
 from planner.records.rows import CaseNow
 from planner.records.store import Store
 
-# A hundred where somebody has the minutes: PLANNER_ROUNDS=100.
-ROUNDS = int(os.environ.get("PLANNER_ROUNDS", "5"))
+ROUNDS = draws(2, 25)
 Act = Callable[[Store, CaseNow], Any]
 
 

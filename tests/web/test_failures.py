@@ -25,6 +25,7 @@ from fastapi import FastAPI
 from httpx import TransportError
 from playwright.sync_api import Browser, Page, Route, expect
 from private_postgres import Cluster
+from seeds import draws
 from served import serving, staffed, token_of
 from sqlalchemy import event
 from visits import CHEAP, Clock, Visit, sign_in
@@ -39,8 +40,7 @@ from planner.web.security.security_headers import CONTENT_POLICY
 from planner.web.server.app import make_app
 from planner.web.server.settings import Settings
 
-# A hundred where somebody has the minutes: PLANNER_KILLS=100.
-KILLS = int(os.environ.get("PLANNER_KILLS", "10"))
+KILLS = draws(3, 40)
 FORKING = Path(__file__).with_name("forking.py")
 FORM = "/cases/A-104/left"
 expect.set_options(timeout=30_000)

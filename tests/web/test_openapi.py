@@ -1,14 +1,12 @@
 """Schemathesis, an outside fuzzer of OpenAPI services, at every route of the running server, as each role and nobody.
 
-PLANNER_FUZZ=N tries each route with N forms or addresses, well-formed and malformed, on either kind of database;
-without it there are few, on SQLite.
+With `tests/run --long` there are ten times as many forms and addresses, on either kind of database.
 """
 
 from __future__ import annotations
 
 import datetime
 import logging
-import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -27,6 +25,7 @@ from openapi_document import APPROVAL, CASE, DAY, FORM, LISTING, NOW, ROSTER, SE
 from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import content_type_conformance, status_code_conformance
+from seeds import draws
 from served import coming_sessions, staffed
 from visits import PASSWORD, Clock, Visit
 
@@ -44,8 +43,9 @@ from planner.web.security.authorisation import roles_allowed_on
 from planner.web.security.security_headers import CONTENT_POLICY
 from planner.web.server.site import Site
 
-EXAMPLES = int(os.environ.get("PLANNER_FUZZ", "5"))
-KINDS = ("sqlite", "postgresql") if "PLANNER_FUZZ" in os.environ else ("sqlite",)
+# Forms or addresses that each route is tried with, well-formed ones and malformed ones.
+EXAMPLES = draws(2, 20)
+KINDS = ["sqlite", pytest.param("postgresql", marks=pytest.mark.long)]
 CODES = {role: f"{role}-1" for role in ROLES} | {"trainee": "trainee-3"}
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance]
 # Whose form is taken, where, as the page sends it: each goes on from where the one before left the case.

@@ -1,0 +1,254 @@
+"""Faults to plant: slips that one may make in an afternoon, and that would harm a patient or lose what was entered.
+
+Each is one piece of text in one file of a package, put otherwise. What is named `seen_by` is where it should be found
+first; a fault that nothing there finds is looked for by the whole suite.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Fault:
+    """`before` stands once in one file under `package` and becomes `after`; `slip` says what then goes wrong."""
+
+    name: str
+    package: str
+    before: str
+    after: str
+    slip: str
+    seen_by: tuple[str, ...]
+
+
+FAULTS = (
+    Fault(
+        "truth",
+        "planner/truth.py",
+        "return None if truth is None else not truth",
+        "return not truth",
+        "what is not recorded counts as absent wherever a condition says `not`",
+        ("tests/test_truth.py", "tests/test_conditions.py"),
+    ),
+    Fault(
+        "readings",
+        "planner/readings.py",
+        'if eye == "right" else ("temporal", "nasal")',
+        'if eye == "left" else ("temporal", "nasal")',
+        "a clock hour lies in the wrong quadrant: nasal and temporal are swapped",
+        ("tests/test_case.py", "tests/documents/test_eye.py"),
+    ),
+    Fault(
+        "assess",
+        "planner/assess/assess.py",
+        "        working = int(high.value)\n",
+        "        working = int(low.value)\n",
+        "a case is worked up for the tier that it has if all that is unknown turns out well",
+        ("tests/assess", "tests/test_properties.py"),
+    ),
+    Fault(
+        "odds",
+        "planner/assess/odds.py",
+        "own = base + math.log(operator.odds_ratio)",
+        "own = base - math.log(operator.odds_ratio)",
+        "the least experienced operator is given the best chances",
+        ("tests/assess",),
+    ),
+    Fault(
+        "drug",
+        "planner/plan",
+        "        elif truth is None:\n            unchecked.append(open_)\n",
+        "        elif truth is None and not rulebook:\n            unchecked.append(open_)\n",
+        "a drug whose contraindication nobody asked after prints as prescribed",
+        ("tests/plan",),
+    ),
+    Fault(
+        "supervision",
+        "planner/plan",
+        "and MODES.index(override.mode) > MODES.index(chosen.mode)",
+        "and MODES.index(override.mode) < MODES.index(chosen.mode)",
+        "a patient who refused a trainee, or an eye with no second chance, is given to one",
+        ("tests/plan", "tests/demo"),
+    ),
+    Fault(
+        "approved plan",
+        "planner/plan",
+        'step: "supervisor" if cleared is not None and step not in cleared else hands',
+        'step: "supervisor" if cleared is not None and step in cleared else hands',
+        "a trainee is given the steps that they are not cleared for",
+        ("tests/plan", "tests/desk"),
+    ),
+    Fault(
+        "documents",
+        "planner/documents",
+        'TEMPORAL_HOUR = {"right": 9, "left": 3}',
+        'TEMPORAL_HOUR = {"right": 3, "left": 9}',
+        "the drawing puts the surgeon and the incision on the wrong side of the eye",
+        ("tests/documents/test_eye.py", "tests/documents"),
+    ),
+    Fault(
+        "standing",
+        "planner/records",
+        "        if age > days:\n",
+        "        if age > 10 * days:\n",
+        "an approval that rests on an old measurement still stands",
+        ("tests/records", "tests/lists/test_from_records.py"),
+    ),
+    Fault(
+        "deciding",
+        "planner/records",
+        "        if (None if now is None else now.id) == number:\n",
+        "        if (None if now is None else now.id) == number or number is None:\n",
+        "an approval replaces one that its consultant never saw",
+        ("tests/records",),
+    ),
+    Fault(
+        "unseen",
+        "planner/records",
+        "    if any(unseen):\n",
+        "    if all(unseen):\n",
+        "a save ends an approval that whoever saved had not seen",
+        ("tests/records",),
+    ),
+    Fault(
+        "desk",
+        "planner/desk",
+        "before = {(one.case, one.trainee) for one in held.lists.placings}",
+        "before = {(one.case, one.trainee) for one in lists.placings}",
+        "a case is placed with somebody whom its approval does not cover",
+        ("tests/desk", "tests/web/test_lists_sessions.py"),
+    ),
+    Fault(
+        "rules",
+        "planner/lists/rules",
+        "if case.consent is not True:",
+        "if case.consent is False:",
+        "a case goes on a list though consent to surgery is not recorded",
+        ("tests/lists/test_checker.py", "tests/lists"),
+    ),
+    Fault(
+        "matching",
+        "planner/lists/matching",
+        "> self.instance.overrun_chance\n        return self._full[facts]",
+        "> 2 * self.instance.overrun_chance\n        return self._full[facts]",
+        "the search thinks that a list has more room than it has",
+        ("tests/lists",),
+    ),
+    Fault(
+        "repair",
+        "planner/lists/changes",
+        "bound >= best.measure:\n                break",
+        "bound >= best.measure.plus(bound):\n                break",
+        "the search for the smallest change ends before it is found",
+        ("tests/lists/test_repair.py", "tests/lists"),
+    ),
+    Fault(
+        "roster",
+        "planner/lists/roster",
+        "// 7 % rule.interval == 0",
+        "// 7 % rule.interval <= 1",
+        "a list of every other week is held every week",
+        ("tests/lists/test_recurring.py", "tests/lists"),
+    ),
+    Fault(
+        "brief",
+        "planner/lists/output",
+        "broken=_of(verdict.broken, session),",
+        "broken=(),",
+        "the brief of a list that breaks a rule does not say so",
+        ("tests/lists/test_brief.py", "tests/lists"),
+    ),
+    Fault(
+        "web security",
+        "planner/web/security",
+        "or not hmac.compare_digest(sent.encode(), visitor.csrf.encode())",
+        "or not sent",
+        "any page of the world may send our forms in a visitor's name",
+        (
+            "tests/web/test_accounts.py",
+            "tests/web/test_shield.py",
+            "tests/web/test_roles.py",
+            "tests/web/test_openapi.py",
+        ),
+    ),
+    Fault(
+        "web cases",
+        "planner/web/cases",
+        "site.store.save_case(case.id, base.number, answers.changes,",
+        "site.store.save_case(case.id, site.store.version(case.id).number, answers.changes,",
+        "of two people who type at once the second overwrites the first",
+        ("tests/web/test_form.py", "tests/web/test_races.py", "tests/web/test_cases.py"),
+    ),
+    Fault(
+        "web approvals",
+        "planner/web/approvals",
+        '        and str(form.get("seen", "")) == digest(plan)\n',
+        "",
+        "a consultant approves another plan than the one on the page",
+        ("tests/web/test_approvals.py",),
+    ),
+    Fault(
+        "web lists",
+        "planner/web/lists",
+        'if str(form.get("seen", "")) != state.seen:\n        told = "The lists have changed since you opened',
+        'if not form.get("seen"):\n        told = "The lists have changed since you opened',
+        "a list is published that nobody looked at",
+        ("tests/web/test_lists_sessions.py",),
+    ),
+    Fault(
+        "exchange",
+        "planner/exchange",
+        "            if key in first:\n",
+        "            if key in first and first[key] == item.where:\n",
+        "of two rows for one eye the last one silently wins",
+        ("tests/exchange", "tests/cli"),
+    ),
+    Fault(
+        "batch",
+        "planner/batch",
+        "or 'case'}-{eye}{ending}",
+        "or 'case'}{ending}",
+        "the plan of a left eye is written over that of the right one",
+        ("tests/cli",),
+    ),
+    Fault(
+        "rulebook check",
+        "planner/rulebook/check.py",
+        "if tier > 1 and not _closer_or_same(matrix[tier][stage], matrix[tier - 1][stage]):",
+        "if tier > 2 and not _closer_or_same(matrix[tier][stage], matrix[tier - 1][stage]):",
+        "a rulebook may supervise a harder eye from further away",
+        ("tests/rulebook",),
+    ),
+    Fault(
+        "proof",
+        "planner/rulebook/proof",
+        "moved: list[Formula] = [is_now.worse_than(was)]",
+        "moved: list[Formula] = [was.worse_than(is_now)]",
+        "the proof shows the opposite of what it says",
+        ("tests/rulebook/test_proof.py", "tests/rulebook/test_proof_faults.py"),
+    ),
+    Fault(
+        "wording",
+        "planner/wording",
+        '"at_most": "at or below", "at_least": "at or above"',
+        '"at_most": "at or above", "at_least": "at or below"',
+        "a limit is printed the wrong way round",
+        ("tests/assess/test_trace.py", "tests/documents", "tests/demo"),
+    ),
+    Fault(
+        "unit",
+        "planner/unit.py",
+        "if not trainee.cleared_for_whole_operations:",
+        "if trainee.cleared_for_whole_operations is None:",
+        "a trainee who may do steps only is planned for a whole operation",
+        ("tests/test_case.py", "tests/assess", "tests/cli", "tests/lists"),
+    ),
+    Fault(
+        "compare",
+        "planner/compare",
+        "or (before is False and after is False)",
+        "or (before is not True and after is not True)",
+        "a new rule that may hold in a case counts as none for it",
+        ("tests/test_rules_compare.py",),
+    ),
+)
