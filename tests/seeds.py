@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import pytest
@@ -25,7 +26,7 @@ def seeds(count: int, always: int) -> list[Any]:
     return [seed if seed < always else pytest.param(seed, marks=pytest.mark.long) for seed in range(count)]
 
 
-def some_of(names: list[str], always: tuple[str, ...]) -> list[Any]:
+def some_of(names: Sequence[str], *always: str) -> list[Any]:
     """Names as parameters, of which those in `always` are run whatever was asked for."""
-    assert set(always) <= set(names), "tests/ asks for what is not there"
+    assert set(always) <= set(names), "a name that is not there is asked for"
     return [name if name in always else pytest.param(name, marks=pytest.mark.long) for name in names]

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import pytest
 import yaml
+from seeds import some_of
 
 from planner.assess.assess import assess, assessor
 from planner.case import Case, read_case
@@ -170,7 +171,10 @@ def test_of_complete_drawn_eyes_those_between_the_limits_change(
     assert [case.reference for case in complete if comparison.changes(case)] == [case.reference for case in between]
 
 
-@pytest.mark.parametrize("name", EDITS)
+# The first of each kind of piece always: what adds up, what is chosen, what is told, what only warns.
+@pytest.mark.parametrize(
+    "name", some_of(list(EDITS), "a limit", "a floor", "a raise", "a withhold", "a line of a step", "two at once")
+)
 def test_nothing_is_missed_by_planning_only_what_a_case_can_feel(
     rulebook: Rulebook, rules_with: Callable[..., Path], name: str
 ) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
+from seeds import some_of
 
 from planner.assess.assess import assess
 from planner.documents.printing.pdf import render_pdf
@@ -22,6 +23,18 @@ from planner.unit import read_unit
 
 DEMO = Path(__file__).parents[2] / "demo_cases"
 NAMES = sorted(path.stem for path in (DEMO / "cases").glob("*.yaml"))
+# Unlike in length, in what they hold and in what they lack; the others are printed with --long.
+PRINTED = some_of(
+    NAMES,
+    "every-limit-left",
+    "half-filled",
+    "no-view-letter",
+    "phacomorphic-attack",
+    "refused-trainee",
+    "routine",
+    "tense-white",
+    "white-cortex-not-recorded",
+)
 PlanOf = Callable[[str], Plan]
 PdfOf = Callable[[str], bytes]
 SheetsOf = Callable[[str], list[str]]

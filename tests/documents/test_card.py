@@ -26,7 +26,7 @@ from planner.documents.printing.font_metrics import (
 )
 from planner.wording.language import languages, speaking
 
-from .conftest import NAMES, PlanOf, read, squeezed, with_case
+from .conftest import PRINTED, PlanOf, read, squeezed, with_case
 from .test_pdf import sizes
 
 MM_A_POINT = 25.4 / 72
@@ -45,7 +45,7 @@ def only_page(pdf: bytes) -> PageObject:
     return sheet
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", PRINTED)
 def test_every_card_is_one_pdf_ua_page_with_all_steps_in_order(plan_of: PlanOf, card_of: CardOf, name: str) -> None:
     # page-validation checks the machine-checkable rules of ISO 14289-1 (PDF/UA-1).
     report = page.validate_pdf_bytes(card_of(name))
@@ -69,7 +69,7 @@ def test_every_card_is_one_pdf_ua_page_with_all_steps_in_order(plan_of: PlanOf, 
     assert ("SETTLEFIRST" in text) == (assessment.readiness.state == "settle-first")
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", PRINTED)
 def test_letters_are_as_high_as_the_card_says(plan_of: PlanOf, card_of: CardOf, name: str) -> None:
     sheet = only_page(card_of(name))
     said = re.search(r"Smallest capital ([\d.]+) mm; steps ([\d.]+) mm", " ".join(sheet.extract_text().split()))

@@ -13,7 +13,7 @@ import pytest
 from planner.documents.debrief.sheet import complications, render_debrief
 from planner.documents.plan.view import view
 
-from .conftest import NAMES, PlanOf, read, squeezed, with_case
+from .conftest import PRINTED, PlanOf, read, squeezed, with_case
 from .test_pdf import SMALLEST_PT, sizes
 
 MM_A_POINT = 25.4 / 72
@@ -26,7 +26,7 @@ def debrief_of(plan_of: PlanOf) -> DebriefOf:
     return cache(lambda name: render_debrief(plan_of(name)))
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", PRINTED)
 def test_every_sheet_is_pdf_ua_with_all_steps_in_order_and_every_pause(
     plan_of: PlanOf, debrief_of: DebriefOf, name: str
 ) -> None:

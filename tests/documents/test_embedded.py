@@ -16,10 +16,10 @@ from planner.plan.make import make_plan
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import read_unit
 
-from .conftest import DEMO, NAMES, PdfOf, PlanOf, read
+from .conftest import DEMO, PRINTED, PdfOf, PlanOf, read
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", PRINTED)
 def test_a_plan_read_back_makes_the_same_plan(
     name: str, plan_of: PlanOf, pdf_of: PdfOf, rulebook: Rulebook, tmp_path: Path
 ) -> None:

@@ -20,14 +20,14 @@ from planner.documents.printing.pdf import render_pdf, write_pdf
 from planner.errors import PlannerError
 from planner.plan.plan import Approval
 
-from .conftest import NAMES, PdfOf, PlanOf, SheetsOf, read, squeezed, with_case
+from .conftest import PRINTED, PdfOf, PlanOf, SheetsOf, read, squeezed, with_case
 
 SMALLEST_PT = 9.5
 # Unlike in length and in what they hold; the others are set by the demonstration itself.
 SOME = ["routine", "phacomorphic-attack", "white-cortex-not-recorded", "every-limit-left"]
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", PRINTED)
 def test_every_plan_is_set_without_a_warning_and_is_pdf_ua(pdf_of: PdfOf, name: str) -> None:
     # page-validation checks the 104 machine-checkable rules of ISO 14289-1 that it knows; rendering raises on warnings.
     report = page.validate_pdf_bytes(pdf_of(name))
@@ -71,7 +71,7 @@ def test_front_page_says_tier_supervision_and_readiness(plan_of: PlanOf, sheets_
     assert "TEMPORAL" in front
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", PRINTED)
 def test_first_side_is_complete_and_the_steps_begin_the_second(plan_of: PlanOf, sheets_of: SheetsOf, name: str) -> None:
     plan = plan_of(name)
     front, second = sheets_of(name)[:2]
@@ -87,7 +87,7 @@ def test_first_side_is_complete_and_the_steps_begin_the_second(plan_of: PlanOf, 
     assert squeezed(pauses[0] if pauses else plan.steps[0].do[0]) in second
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", PRINTED)
 def test_what_the_first_side_leaves_out_stands_whole_at_the_end(
     plan_of: PlanOf, sheets_of: SheetsOf, name: str
 ) -> None:

@@ -11,7 +11,7 @@ from planner.documents.card.sheet import render_card
 from planner.documents.debrief.sheet import render_debrief
 from planner.documents.printing.pdf import render_pdf, write_pdf
 
-from .conftest import NAMES, PdfOf, PlanOf, with_case
+from .conftest import PRINTED, PdfOf, PlanOf, with_case
 from .layout_faults import crossed, orphan_headings, out_of_reach, outside, overlaps, split_rows
 from .sheet import Printed, printed
 
@@ -26,7 +26,7 @@ def printed_of(pdf_of: PdfOf) -> PrintedOf:
 
 
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", PRINTED)
 def test_no_plan_has_a_fault_of_layout(printed_of: PrintedOf, name: str, check: Check) -> None:
     assert not list(check(printed_of(name)))
 

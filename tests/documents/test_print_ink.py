@@ -13,7 +13,7 @@ from PIL import Image
 
 from planner.documents.printing.pdf import write_pdf
 
-from .conftest import NAMES, PdfOf, PlanOf, squeezed
+from .conftest import PRINTED, PdfOf, PlanOf, squeezed
 from .sheet import Box, Printed, printed
 
 # WCAG 2.2, success criterion 1.4.3: text against its ground.
@@ -21,7 +21,7 @@ LEAST_CONTRAST = 4.5
 HALF = 128
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", PRINTED)
 def test_every_plan_reads_in_black_and_white(pdf_of: PdfOf, name: str) -> None:
     assert not list(lost_in_black_and_white(pdf_of(name)))
 

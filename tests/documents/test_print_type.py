@@ -12,7 +12,7 @@ from planner.documents.printing.html import FACES, fonts_folder
 from planner.documents.printing.pdf import write_pdf
 from planner.shipped import templates_folder
 
-from .conftest import NAMES, PdfOf
+from .conftest import PRINTED, PdfOf
 from .sheet import Printed, printed
 
 FIGURES = "0123456789"
@@ -37,7 +37,7 @@ def off_the_scale(sheet: Printed) -> set[tuple[float, str]]:
     }
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", PRINTED)
 def test_every_size_is_on_the_scale(pdf_of: PdfOf, name: str) -> None:
     assert not off_the_scale(printed(pdf_of(name)))
 

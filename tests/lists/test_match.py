@@ -23,7 +23,7 @@ from lists.small_weeks import (
     sets,
     week,
 )
-from seeds import seeds
+from seeds import draws, seeds
 
 from planner.lists.matching.best import best
 from planner.lists.matching.match import Matched, match
@@ -146,7 +146,7 @@ def chance_week(seed: int) -> Instance:
     return replace(week(cases, sessions, trainees), days_between_eyes=more.choice([1, 2, 7]))
 
 
-@pytest.mark.parametrize("seed", seeds(40, 15))
+@pytest.mark.parametrize("seed", seeds(40, 10))
 def test_chance_weeks(seed: int) -> None:
     instance = chance_week(seed)
     found = match(instance)
@@ -158,6 +158,7 @@ def test_chance_weeks(seed: int) -> None:
         assert_it_is_a_smallest_block(frozenset(blocked.rules), barred_by(instance, found.lists, blocked.case))
 
 
+@pytest.mark.long
 def test_chance_weeks_are_worth_testing() -> None:
     found = [match(chance_week(seed)) for seed in range(40)]
     rules = {rule for one in found for blocked in one.blocked for rule in blocked.rules}
@@ -166,7 +167,7 @@ def test_chance_weeks_are_worth_testing() -> None:
 
 
 def test_near_the_fullest_there_can_be() -> None:
-    weeks = [chance_week(seed) for seed in range(40)]
+    weeks = [chance_week(seed) for seed in range(draws(10, 40))]
     placed = [len(match(instance).lists.placings) for instance in weeks]
     fullest = [most_placed(instance) for instance in weeks]
     assert all(some <= most for some, most in zip(placed, fullest, strict=True))

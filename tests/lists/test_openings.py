@@ -117,7 +117,7 @@ def test_weeks_of_the_matching(instance: Instance, kept: Lists) -> None:
     assert_each_stands(instance, match(instance, kept).lists, key("A"))
 
 
-@pytest.mark.parametrize("seed", seeds(40, 15))
+@pytest.mark.parametrize("seed", seeds(40, 8))
 def test_nothing_is_missed_that_brute_force_finds(seed: int) -> None:
     instance = chance_week(seed)
     found = match(instance)
@@ -131,6 +131,7 @@ def test_nothing_is_missed_that_brute_force_finds(seed: int) -> None:
         assert not possible or each, blocked.told
 
 
+@pytest.mark.long
 def test_the_chance_weeks_are_worth_testing() -> None:
     every = [match(chance_week(seed)) for seed in range(40)]
     blocked = [one for found in every for one in found.blocked]

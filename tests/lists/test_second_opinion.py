@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 from lists.second_judge import Judge, Line, Told, too_near_to_tell, unlike
 from lists.second_rules import judged
+from seeds import draws
 
 from planner.case import Case
 from planner.exchange.case_reader import ReadCase, read_cases
@@ -29,7 +30,7 @@ from planner.unit import Unit, read_unit
 
 DEMO = Path(__file__).parents[2] / "demo_cases"
 TUESDAY = datetime.date(2026, 12, 1)
-WEEKS, CASES, VARIANTS = 15, 16, 12
+WEEKS, CASES, VARIANTS = draws(5, 15), 16, 12
 
 
 @pytest.fixture(scope="module")
@@ -237,5 +238,6 @@ def test_both_judges_tell_the_same_rules_broken(rulebook: Rulebook, unit: Unit, 
             differ += [f"week {seed}, variant {number}: {point}" for point in points]
             told.update({one.rule for one in mine if not one.asked})
     assert not differ, "\n".join(differ)
-    # A rule that no fault broke was not compared; files hold no approvals to be covered by.
-    assert set(told) == set(WORDS) - {"approval-covers"}
+    # A rule that no fault broke was not compared: none with --long. Files hold no approvals to be covered by.
+    not_compared = set(WORDS) - {"approval-covers"} - set(told)
+    assert len(not_compared) <= draws(3, 0), not_compared

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from lists.brute_force import barred_by, blocks, every_list
 from lists.small_weeks import HARD, PEOPLE, THURSDAY, TUESDAY, eye, key, lists, session, week
+from seeds import seeds
 
 from planner.lists.matching.best import best
 from planner.lists.matching.conflict import why_not
@@ -157,7 +158,7 @@ def pressing_week(seed: int) -> Instance:
     return week(cases, sessions, PEOPLE[:2])
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", seeds(40, 8))
 def test_brute_force_finds_no_better(seed: int) -> None:
     instance = pressing_week(seed)
     found = best(instance, effort=3)
@@ -167,7 +168,7 @@ def test_brute_force_finds_no_better(seed: int) -> None:
     assert found.bound >= most - 0.01
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", seeds(40, 8))
 def test_brute_force_agrees_on_what_bars_a_case(seed: int) -> None:
     instance = pressing_week(seed)
     found = match(instance)
@@ -180,6 +181,7 @@ def test_brute_force_agrees_on_what_bars_a_case(seed: int) -> None:
         assert not any("deadline" in rules for rules in barred)
 
 
+@pytest.mark.long
 def test_the_chance_weeks_are_worth_testing() -> None:
     weeks = [pressing_week(seed) for seed in range(40)]
     bars = {rule for one in weeks for blocked in match(one).blocked for rule in blocked.rules}
@@ -188,7 +190,7 @@ def test_the_chance_weeks_are_worth_testing() -> None:
 
 
 @pytest.mark.parametrize("matching", BOTH.values(), ids=BOTH)
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", seeds(20, 6))
 def test_of_cases_alike_the_more_pressing_has_the_earlier_place(matching: Matching, seed: int) -> None:
     draw = random.Random(seed)
     cases = [

@@ -9,6 +9,7 @@ from pathlib import Path
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from invented_unit import DAY, document, plan
+from seeds import draws
 
 from planner.errors import PlannerError
 from planner.records.rows import Seen
@@ -72,7 +73,7 @@ def do(store: Store, act: str, by: str, which: int, number: int) -> None:
 
 # Without shrinking: on a disk that flushes every step, the failure itself says enough.
 @settings(
-    max_examples=10,
+    max_examples=draws(4, 30),
     deadline=None,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
     suppress_health_check=[HealthCheck.function_scoped_fixture],
