@@ -29,7 +29,7 @@ EYES = ("right", "left")
 
 def every_state(store: Store, rulebook: Rulebook, unit: Unit | None, today: datetime.date) -> None:
     """Enter ten cases by trainee-3, those decided on by consultant-1, the lists a week from `today`."""
-    judge = PlanCache(rulebook, unit)
+    plans = PlanCache(rulebook, unit)
     for reference, name in STATES.items():
         [read] = read_cases(str(DEMO / f"{name}.yaml"), rulebook.vocabulary)
         assert isinstance(read, ReadCase)
@@ -37,7 +37,7 @@ def every_state(store: Store, rulebook: Rulebook, unit: Unit | None, today: date
             first = store.new_case(case_file(read.case) | {"case": reference, "eye": eye}, "trainee-3")
             if reference == DRAFT:
                 continue
-            case, plan = first.case_id, judge.judge(first).plan
+            case, plan = first.case_id, plans.planned(first).plan
             assert plan is not None
             kept = store.keep_snapshot(
                 case, 1, plan_json(plan), "trainee-3",

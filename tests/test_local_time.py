@@ -11,6 +11,7 @@ import pytest
 from served import UNIT, staffed
 from visits import CHEAP, Clock, Visit
 
+from planner.desk.desk import Desk
 from planner.documents.figures import day
 from planner.errors import PlannerError
 from planner.local_time import in_zone, local, wall
@@ -71,7 +72,7 @@ def test_pages_go_by_the_unit_s_clock(tmp_path: Path, rulebook: Rulebook) -> Non
         clock.forward(days=3)
         store = staffed(f"sqlite:///{tmp_path / zone.partition('/')[2]}.db", clock)
         settings = Settings(secure_cookies=False, clock=clock)
-        visit = Visit(make_app(store, rulebook, Unit(unit="Invented", zone=zone), settings, Passwords(CHEAP)))
+        visit = Visit(make_app(Desk(store, rulebook, Unit(unit="Invented", zone=zone)), settings, Passwords(CHEAP)))
         visit.sign_in("trainee-3")
         fields = {"token": visit.token(), "case": "A-104", "eye": "left", "patient": "", "planned_stage": ""}
         assert visit.post("/cases/new", data=fields).status_code == 303

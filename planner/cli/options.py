@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from planner.desk.desk import Desk
     from planner.rulebook.rulebook import Rulebook
     from planner.unit import Unit
 
@@ -53,6 +54,17 @@ def unit_in(path: Path | None, rulebook: "Rulebook") -> "Unit | None":
     unit = read_unit(path, rulebook)
     go_by(unit.clock)
     return unit
+
+
+def desk_in(rules: Path | None, unit: Path | None, sessions: Path | None, create: bool = False) -> "Desk":
+    """The desk over the store, by the files named; the unit's clock is in force until the command ends."""
+    from planner.desk.desk import Desk
+    from planner.local_time import go_by
+
+    desk = Desk.open(None, rulebook_in(rules), unit, sessions, create)
+    if desk.unit is not None:
+        go_by(desk.unit.clock)
+    return desk
 
 
 def day(on: datetime.datetime | None) -> datetime.date | None:

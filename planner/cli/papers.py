@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.options import RulesOption, UnitOption, rulebook_in, unit_in
+from planner.cli.options import RulesOption, UnitOption, desk_in
 from planner.wording.words import eye_words
 
 
@@ -43,51 +43,24 @@ def papers(
     """
     from planner.batch.progress import Progress
     from planner.batch.writing import write_whole
-    from planner.desk.desk import Desk
-    from planner.desk.plan_in_force import plan_in_force
-    from planner.desk.plans import PlanCache
-    from planner.desk.roster_in_force import RosterInForce
-    from planner.documents.papers.sheet import LeftOut, Place, render_papers
+    from planner.desk.papers import paper_of
+    from planner.documents.papers.sheet import LeftOut, render_papers
     from planner.errors import Fault, PlannerError
-    from planner.lists.roster.shapes import read_roster
     from planner.local_time import wall
-    from planner.plan.plan import Plan
-    from planner.records.approved import standing_on
-    from planner.records.store import Store
 
     on, file = day.date(), output or Path(f"papers-{day:%Y-%m-%d}.pdf")
-    rulebook = rulebook_in(rules)
-    held = unit_in(unit, rulebook)
-    if sessions is not None and held is None:
-        raise PlannerError.one("--with needs --unit", why="stages and counts of operations stand in the unit's file")
-    roster = read_roster(sessions, held, rulebook) if sessions is not None and held is not None else None
-    store = Store.open(create=False)
-    desk = Desk(
-        store, rulebook, held, PlanCache(rulebook, held), RosterInForce(store, rulebook, held, roster).lists, lambda: on
-    )
-    plans: list[tuple[Place, Plan]] = []
-    left_out: list[LeftOut] = []
-    listed = store.list_of(on)
+    desk = desk_in(rules, unit, sessions)
+    papers = []
+    listed = desk.store.list_of(on)
     with Progress(len(listed), shown=True) as progress:
         for now in listed:
-            at = now.allocation
-            if at is None:
-                continue
-            place = Place(at.theatre, at.place, now.case.reference, now.case.eye, at.trainee, at.supervisor)
-            standing = standing_on(now, on, rulebook)
-            if standing is None:
-                left_out.append(LeftOut(place, ("no approval stands: it was withdrawn, or has lapsed",)))
-            elif standing.state != "stands":
-                left_out.append(LeftOut(place, standing.because))
-            else:
-                try:
-                    plans.append((place, plan_in_force(desk, now, on)))
-                except PlannerError as error:
-                    left_out.append(LeftOut(place, tuple(map(str, error.faults))))
+            papers.append(paper_of(desk, now, on))
             progress.step()
-    written_at = wall(datetime.datetime.now(datetime.UTC))
-    write_whole(file, render_papers(on, plans, left_out, written_at, held.unit if held else None))
-    typer.echo(f"wrote {file}: {len(plans)} of {len(plans) + len(left_out)} plans", err=True)
+    plans = [paper for paper in papers if not isinstance(paper, LeftOut)]
+    left_out = [paper for paper in papers if isinstance(paper, LeftOut)]
+    written_at = wall(desk.clock())
+    write_whole(file, render_papers(on, plans, left_out, written_at, desk.unit.unit if desk.unit else None))
+    typer.echo(f"wrote {file}: {len(plans)} of {len(papers)} plans", err=True)
     if left_out:
         faults = [Fault(eye_words(e.place.reference, e.place.eye), "left out", "; ".join(e.because)) for e in left_out]
         raise PlannerError(faults)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.options import RulesOption, UnitOption, rulebook_in, unit_in
+from planner.cli.options import RulesOption, UnitOption, desk_in
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 # Seconds that an idle connection is kept. Longer than a pause in filling in a form, so that a save seldom meets one
@@ -51,20 +51,11 @@ def serve(
     from starlette.concurrency import run_in_threadpool
 
     from planner.documents.printing.queue import PrintQueue
-    from planner.errors import PlannerError
-    from planner.lists.roster.shapes import read_roster
-    from planner.records.store import Store
     from planner.web.server.app import make_app
     from planner.web.server.settings import Settings
 
-    rulebook = rulebook_in(rules)
-    held = unit_in(unit, rulebook)
-    if sessions is not None and held is None:
-        raise PlannerError.one(
-            "--sessions needs --unit", why="stages and counts of operations stand in the unit's file"
-        )
-    roster = read_roster(sessions, held, rulebook) if sessions is not None and held is not None else None
-    store, prints = Store.open(), PrintQueue(print_processes)
+    desk, prints = desk_in(rules, unit, sessions, create=True), PrintQueue(print_processes)
+    store = desk.store
 
     class Server(uvicorn.Server):
         async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
@@ -74,7 +65,7 @@ def serve(
 
     try:
         settings = Settings(secure_cookies=behind_https or host not in LOOPBACK)
-        app = make_app(store, rulebook, held, settings, roster=roster, prints=prints)
+        app = make_app(desk, settings, prints=prints)
         door = _listening(host, port)
         if not store.people(active_only=True):
             typer.echo("Nobody has an account yet: planner people add CODE --name NAME --role ROLE", err=True)
@@ -82,7 +73,7 @@ def serve(
         typer.echo(f"Serving {store.name} on http://{address}:{door.getsockname()[1]}/ until interrupted.", err=True)
         if store.roster_mark():
             said = f"{sessions} is not asked: the" if sessions else "The"
-            unless = "" if held else ", once --unit is given"
+            unless = "" if desk.unit else ", once --unit is given"
             typer.echo(f"{said} roster in {store.name} is in force{unless}.", err=True)
         config = uvicorn.Config(
             app, log_level="warning", access_log=False, server_header=False, timeout_keep_alive=KEPT_OPEN,

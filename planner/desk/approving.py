@@ -12,8 +12,8 @@ from planner.documents.json_form import plan_json
 from planner.errors import Fault, PlannerError
 from planner.plan.approved import Covers, allocated, allocation_for, refused
 from planner.plan.plan import Plan
-from planner.records.approved import given_in, stands_on
 from planner.records.rows import CaseNow, Seen, StepChange, StoredApproval, Submission
+from planner.records.validity import given_in, stands_on
 from planner.rulebook.shapes import MODES, Mode
 from planner.unit import ApprovalPolicy
 from planner.wording.people import mode_words, supervised_by
@@ -94,7 +94,7 @@ def approve(
 
 def ask_for(desk: Desk, now: CaseNow, stage: Stage, by: str, note: str) -> Submission:
     """Ask a consultant to approve an approved case for another stage; what was approved stands until then."""
-    return submit(desk, now, desk.judge.planned(now.version, stage), by, note, now.seen)
+    return submit(desk, now, desk.plans.plan(now.version, stage), by, note, now.seen)
 
 
 def submit(desk: Desk, now: CaseNow, plan: Plan, by: str, note: str, seen: Seen) -> Submission:
@@ -113,7 +113,7 @@ def difference(desk: Desk, now: CaseNow, plan: Plan) -> tuple[str, str] | None:
     given = given_in(now, desk.rulebook)
     if given is None or now.submission is None or not stands_on(now, desk.day_here(), desk.rulebook):
         return None
-    before = desk.judge.planned(now.version, given.stage)
+    before = desk.plans.plan(now.version, given.stage)
     held, asked = allocated(before, desk.rulebook, given), plan.supervision
     whom = "whoever operates, by the table" if given.covers == "table" else _stage(desk, given.stage)
     steps = sum(who == "trainee" for who in held.who.values())

@@ -13,8 +13,8 @@ from planner.lists.week.from_records import Held
 from planner.lists.week.instance import Lists
 from planner.lists.week.week import Broken, Week
 from planner.plan.approved import NotCoveredError, allocated
-from planner.records.approved import given_in
 from planner.records.rows import CaseNow, ListPlace
+from planner.records.validity import given_in
 
 
 def uncovered(held: Held, lists: Lists) -> tuple[Broken, ...]:
@@ -51,5 +51,5 @@ def allocate(
     if given is not None and trainee is not None:
         seat = seat_at(desk, trainee, supervisor)
         if seat.stage is not None:
-            allocated(desk.judge.planned(now.version, seat.stage), desk.rulebook, given)
+            allocated(desk.plans.plan(now.version, seat.stage), desk.rulebook, given)
     return desk.store.allocate(now.case.id, day, theatre, place, supervisor, by, trainee, approval=approval)

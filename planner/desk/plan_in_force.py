@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 
 from planner.desk.desk import Desk
-from planner.plan.approved import NotCoveredError, Seat
-from planner.plan.plan import Plan
-from planner.records.approved import plan_as_approved, stands_on
+from planner.lists.week.from_records import Held
+from planner.lists.week.instance import Key, Placing
+from planner.lists.week.week import Week, seat_of
+from planner.local_time import wall
+from planner.plan.approved import NotCoveredError, Seat, with_approval
+from planner.plan.plan import Approval, Plan
 from planner.records.rows import CaseNow
+from planner.records.validity import given_in, stands_on
 
 
 def plan_in_force(desk: Desk, now: CaseNow, on: datetime.date | None = None) -> Plan:
@@ -21,16 +26,12 @@ def plan_in_force(desk: Desk, now: CaseNow, on: datetime.date | None = None) -> 
     day = on or (at.day if at else desk.day_here())
     approved = at is not None and stands_on(now, day, desk.rulebook)
     seat = seat_at(desk, at.trainee, at.supervisor) if at is not None and approved else None
-    return plan_as_approved(
-        desk.store, now, lambda stage: desk.judge.planned(now.version, stage), day, desk.rulebook, seat
-    )  # fmt: skip
+    return _as_approved(desk, now, day, seat)
 
 
 def plan_as_given(desk: Desk, now: CaseNow) -> Plan:
     """The plan as it was approved, whoever it is placed with; by the rulebook where no approval stands today."""
-    return plan_as_approved(
-        desk.store, now, lambda stage: desk.judge.planned(now.version, stage), desk.day_here(), desk.rulebook
-    )  # fmt: skip
+    return _as_approved(desk, now, desk.day_here(), None)
 
 
 def shown_plan(desk: Desk, now: CaseNow) -> tuple[Plan, tuple[str, ...]]:
@@ -39,6 +40,23 @@ def shown_plan(desk: Desk, now: CaseNow) -> tuple[Plan, tuple[str, ...]]:
         return plan_in_force(desk, now), ()
     except NotCoveredError as error:
         return plan_as_given(desk, now), tuple(map(str, error.faults))
+
+
+def plans_on_lists(desk: Desk, held: Held, placings: Sequence[Placing]) -> dict[Key, Plan]:
+    """The plan of each placed case for whoever operates, with the approval that stands on the day in force.
+
+    Where that does not cover the placing the plan is as the rulebook has it: the checker says so, and nothing of
+    who operates is printed from it.
+    """
+    made, week = {}, Week(held.instance, held.lists)
+    for placing in placings:
+        now, day = held.now[placing.case], held.instance.sessions[placing.session].day
+        seat = seat_of(week, placing)
+        try:
+            made[placing.case] = _as_approved(desk, now, day, seat)
+        except NotCoveredError:
+            made[placing.case] = desk.plans.plan(now.version, seat.stage)
+    return made
 
 
 def seat_at(desk: Desk, code: str | None, supervisor: str) -> Seat:
@@ -52,8 +70,23 @@ def seat_at(desk: Desk, code: str | None, supervisor: str) -> Seat:
         why = "who supervises and which steps are theirs goes by stage"
         raise NotCoveredError.one(f"the stage of {code} is not known: {where}", "", why, "give it with --unit")
     stage = desk.unit.stage_of(trainee, desk.rulebook)
-    lists = desk.lists()
-    roster = lists.roster if lists else None
+    roster = desk.lists.roster if desk.lists else None
     can = {one.id: tuple(one.can) for one in roster.supervisors}.get(supervisor) if roster else None
     learner = next((one for one in roster.trainees if one.id == trainee), None) if roster else None
     return Seat(stage, can, learner.cleared_at(stage) if learner is not None else None)
+
+
+def _as_approved(desk: Desk, now: CaseNow, on: datetime.date, seat: Seat | None) -> Plan:
+    """The plan with the approval that stands on a day in force; as the rulebook has it where none does.
+
+    `seat` is who sits down; None prints what was approved, for nobody in particular. The consultant prints by name,
+    the time by the unit's clock. Raises NotCoveredError where the approval does not cover the seat.
+    """
+    approval, given, stage = now.approval, given_in(now, desk.rulebook), seat.stage if seat else None
+    if approval is None or given is None or not stands_on(now, on, desk.rulebook):
+        return desk.plans.plan(now.version, stage)
+    printed = Approval(
+        desk.store.person(approval.by).name, wall(approval.at), approval.tier_by_rulebook, approval.tier_approved,
+        approval.every_condition, approval.reason, own_case=approval.own_case,
+    )  # fmt: skip
+    return with_approval(desk.plans.plan(now.version, stage or given.stage), desk.rulebook, printed, given, seat)

@@ -1,4 +1,4 @@
-"""A case's version judged by the rulebook in force, and planned for whoever may operate: made once, and kept."""
+"""Versions of stored cases planned by the rulebook in force, for whoever may operate: each made once, and kept."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ KEPT = 2000
 
 @dataclass(frozen=True)
 class PlannedVersion:
-    """A version as read and judged; `faults` says why it cannot be, and then the rest is None."""
+    """A version as read and planned; `faults` says why it cannot be, and then the rest is None."""
 
     case: Case | None
     plan: Plan | None
@@ -41,14 +41,13 @@ class PlanCache:
         self._lock = threading.Lock()
         self._kept: OrderedDict[tuple[int, Stage | None], PlannedVersion] = OrderedDict()
 
-    def judge(self, version: CaseVersion, stage: Stage | None = None) -> PlannedVersion:
+    def planned(self, version: CaseVersion, stage: Stage | None = None) -> PlannedVersion:
         """The version planned for a stage, the case's own where none is given."""
         name = version.id, stage
         with self._lock:
-            held = self._kept.get(name)
-            if held is not None:
+            if name in self._kept:
                 self._kept.move_to_end(name)
-                return held
+                return self._kept[name]
         made = self._made(version, stage)
         with self._lock:
             self._kept[name] = made
@@ -56,12 +55,12 @@ class PlanCache:
                 self._kept.popitem(last=False)
         return made
 
-    def planned(self, version: CaseVersion, stage: Stage | None) -> Plan:
+    def plan(self, version: CaseVersion, stage: Stage | None) -> Plan:
         """The same as a plan. Raises PlannerError where the version cannot be judged as it is recorded."""
-        judged = self.judge(version, stage)
-        if judged.plan is None:
-            raise PlannerError.one("the case cannot be judged as it is recorded", "", "; ".join(judged.faults))
-        return judged.plan
+        planned = self.planned(version, stage)
+        if planned.plan is None:
+            raise PlannerError.one("the case cannot be judged as it is recorded", "", "; ".join(planned.faults))
+        return planned.plan
 
     def _made(self, version: CaseVersion, stage: Stage | None) -> PlannedVersion:
         try:

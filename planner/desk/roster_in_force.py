@@ -3,19 +3,13 @@
 from __future__ import annotations
 
 from planner.errors import PlannerError
-from planner.lists.roster.entries import CheckedRoster, check_entries, roster_in
+from planner.lists.roster.entries import CheckedRoster, check_entries
 from planner.lists.roster.shapes import Roster
-from planner.lists.week.from_records import FromRecords
+from planner.lists.week.from_records import FromRecords, Planned
 from planner.records.rows import RosterEntry
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
-
-
-def stored_roster(store: Store, unit: Unit, rulebook: Rulebook) -> Roster | None:
-    """The roster in the store, None where nothing was ever entered there. Raises PlannerError where it has faults."""
-    entries = store.roster()
-    return roster_in(entries, unit, rulebook) if entries else None
 
 
 class RosterInForce:
@@ -24,13 +18,15 @@ class RosterInForce:
     Once the store holds anything of a roster, a sessions file is no longer asked: the two are never mixed.
     """
 
-    def __init__(self, store: Store, rulebook: Rulebook, unit: Unit | None, file: Roster | None) -> None:
+    def __init__(
+        self, store: Store, rulebook: Rulebook, unit: Unit | None, file: Roster | None, planned: Planned
+    ) -> None:
         """Raises PlannerError for a trainee of the sessions file whom the unit does not know."""
-        self.store, self.rulebook, self.unit, self.file = store, rulebook, unit, file
+        self.store, self.rulebook, self.unit, self.file, self._planned = store, rulebook, unit, file, planned
         self._seen: tuple[int, tuple[RosterEntry, ...], CheckedRoster] | None = None
         self._made: tuple[int, FromRecords | None] = (0, None)
         if unit is not None and file is not None:
-            self._made = 0, FromRecords(store, rulebook, unit, file)
+            self._made = 0, FromRecords(store, rulebook, unit, file, planned)
 
     def stored(self, unit: Unit) -> tuple[tuple[RosterEntry, ...], CheckedRoster]:
         """Every entry of the store, and what they make; looked at anew only where something was changed."""
@@ -54,7 +50,7 @@ class RosterInForce:
             if checked.faults:
                 raise PlannerError(list(checked.faults))
             if checked.roster.sessions:
-                made = FromRecords(self.store, self.rulebook, self.unit, checked.roster, made)
+                made = FromRecords(self.store, self.rulebook, self.unit, checked.roster, self._planned, made)
             else:
                 made = None
             self._made = mark, made

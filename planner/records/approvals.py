@@ -2,36 +2,34 @@
 
 from __future__ import annotations
 
-import datetime
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Sequence
 from typing import Any, get_args
 
-from sqlalchemy import Row, select
+from sqlalchemy import Connection, Row, select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.approvers import faults_against
-from planner.records.case_versions import authors_of, case_in, concerned_in, on_list_in, require_current, version_in
+from planner.records.case_versions import authors_of, concerned_in, on_list_in, require_current, version_in
 from planner.records.deciding import Act, acts_since, require_as_seen
 from planner.records.repository import (
     Repository,
+    case_in,
     checked_steps,
     checked_text,
     end,
-    ending_of,
+    entity,
     notify,
     one_of,
+    open_row,
     open_rows,
     raise_for,
     steps_json,
-    steps_of,
-    with_endings,
 )
-from planner.records.rows import NOTHING_OPEN, ApprovalStanding, Covers, Seen, StepChange, StoredApproval
-from planner.records.snapshots import snapshot_of
-from planner.records.submissions import require_snapshot
-from planner.records.trail import Transaction, canonical
-from planner.records.validity import approval_standing
+from planner.records.rows import NOTHING_OPEN, Covers, Seen, StepChange, StoredApproval
+from planner.records.snapshots import require_snapshot
+from planner.records.trail import Transaction
+from planner.records.validity import recorded
 from planner.unit import ApprovalPolicy
 
 STRICT = ApprovalPolicy()
@@ -77,15 +75,14 @@ class Approvals(Repository):
             raise PlannerError.one(f"{what} hold only as named, and the table is asked for", hint="approve it as named")
         if tier < 1:
             raise PlannerError.one(f"{tier} is not a tier")
-        with self._changing(by, "consultant") as change:
-            self._as_person(by)
+        with self._changing(by, "consultant", signed=True) as change:
             connection = change.connection
             require_as_seen(connection, case_id, seen)
             if seen == NOTHING_OPEN:
                 hint = "whoever prepares it submits it first"
                 raise PlannerError.one("the case does not wait for approval", hint=hint)
             require_current(connection, case_id, version)
-            raise_for(faults_against(connection, case_id, by, allowed))
+            raise_for(_faults_against(connection, case_id, by, allowed))
             snapshot = require_snapshot(connection, snapshot_id, case_id, version)
             differs = [("tier", tier != snapshot.tier_working), ("supervision", mode != snapshot.mode)]
             named = [name for name, is_so in [*differs, ("steps", bool(steps))] if is_so]
@@ -98,7 +95,7 @@ class Approvals(Repository):
                 end(change, schema.submissions, row, "approved", f"approved by {by}", "submission approved")
             for row in open_rows(connection, schema.approvals, case_id):
                 end(change, schema.approvals, row, "superseded", f"approved again by {by}", "approval superseded")
-                self._tell_superseded(change, row, tier)
+                _tell_superseded(change, row, tier)
             values = {
                 "case_id": case_id,
                 "version": version,
@@ -107,14 +104,14 @@ class Approvals(Repository):
                 "tier_approved": tier,
                 "mode_by_rulebook": snapshot.mode,
                 "mode_approved": mode,
-                "step_changes": canonical(steps_json(steps)),
+                "step_changes": steps_json(steps),
                 "conditions": conditions,
                 "reason": reason,
                 "own_case": int(by in authors or by in [row.by for row in submitted]),
                 "covers": covers,
                 "operator_conditions": operator_conditions or None,
             }
-            approval = _approval_in(connection, change.insert(schema.approvals, "approved", values, case_id)["id"])
+            approval = entity(StoredApproval, change.insert(schema.approvals, "approved", values, case_id))
             case = case_in(connection, case_id)
             more = f", on conditions: {approval.every_condition}" if approval.every_condition else ""
             told = f"{case.in_words}, was approved by {by} for tier {tier}{more}"
@@ -124,7 +121,7 @@ class Approvals(Repository):
     def may_not_approve(self, case_id: int, by: str, allowed: ApprovalPolicy = STRICT) -> tuple[Fault, ...]:
         """Why somebody may not approve a case as it stands, with what to do; nothing where they may."""
         with self._database.reading() as connection:
-            return tuple(faults_against(connection, case_id, by, allowed))
+            return tuple(_faults_against(connection, case_id, by, allowed))
 
     def decided_since(self, case_id: int, seen: Seen) -> tuple[Act, ...]:
         """What was decided about a case since somebody saw these open. Raises PlannerError for ids of another case."""
@@ -142,75 +139,63 @@ class Approvals(Repository):
     def approval(self, approval_id: int) -> StoredApproval:
         """Raises PlannerError where there is none."""
         with self._database.reading() as connection:
-            return _approval_in(connection, approval_id)
+            return entity(StoredApproval, one_of(connection, schema.approvals, approval_id, "approval"))
 
     def approvals(self, case_id: int) -> tuple[StoredApproval, ...]:
         """Every approval of a case, ended or not, the first one first."""
-        query = with_endings(schema.approvals, schema.approvals.c.case_id == case_id)
-        with self._database.reading() as connection:
-            return tuple(approval_of(row) for row in connection.execute(query))
-
-    def standing(
-        self, approval_id: int, on: datetime.date, validity: Mapping[str, int], rulebook_sha256: str
-    ) -> ApprovalStanding:
-        """How an approval stands on a day; see `approval_standing`. Raises PlannerError where there is none."""
-        with self._database.reading() as connection:
-            approval = _approval_in(connection, approval_id)
-            brief = [column for column in schema.snapshots.columns if column.name != "assessment"]
-            held = connection.execute(select(*brief).where(schema.snapshots.c.id == approval.snapshot_id)).one()
-            approved = version_in(connection, approval.case_id, approval.version)
-            current = version_in(connection, approval.case_id).number
-        return approval_standing(approval, snapshot_of(held), approved, current, on, validity, rulebook_sha256)
+        return self._of_case(StoredApproval, schema.approvals, case_id)
 
     def _ended(self, approval_id: int, kind: str, why: str, by: str, *roles: str) -> StoredApproval:
         with self._changing(by, *roles) as change:
-            case_id = one_of(change.connection, schema.approvals, approval_id, "approval").case_id
-            submitted = next(iter(open_rows(change.connection, schema.submissions, case_id)), None)
-            require_as_seen(change.connection, case_id, Seen(submitted.id if submitted else None, approval_id))
-            row = change.connection.execute(
-                with_endings(schema.approvals, schema.approvals.c.id == approval_id)
-            ).one()  # fmt: skip
-            end(change, schema.approvals, row, kind, why, f"approval {kind}")
-            case = case_in(change.connection, row.case_id)
-            told = f"{case.in_words}: the approval by {row.by} is {kind}: {why}"
-            concerned = concerned_in(change.connection, case.id)
-            notify(change, (*concerned, row.by, *on_list_in(change.connection, case.id)), told, case.id)
-            return _approval_in(change.connection, approval_id)
-
-    def _tell_superseded(self, change: Transaction, row: Row[Any], tier: int) -> None:
-        case = case_in(change.connection, row.case_id)
-        told = (
-            f"{case.in_words}: the approval by {row.by} for tier {row.tier_approved} is superseded: "
-            f"{change.by} approved it again, for tier {tier}"
-        )
-        people = [row.by, *on_list_in(change.connection, case.id)]
-        notify(change, [person for person in people if person != change.by], told, case.id)
+            connection, table = change.connection, schema.approvals
+            row = one_of(connection, table, approval_id, "approval")
+            submitted = open_row(connection, schema.submissions, row.case_id)
+            require_as_seen(connection, row.case_id, Seen(submitted.id if submitted else None, approval_id))
+            end(change, table, row, kind, why, f"approval {kind}")
+            says = f"{case_in(connection, row.case_id).in_words}: the approval by {row.by} is {kind}: {why}"
+            people = (*concerned_in(connection, row.case_id), row.by, *on_list_in(connection, row.case_id))
+            notify(change, people, says, row.case_id)
+            return entity(StoredApproval, one_of(connection, table, approval_id, "approval"))
 
 
-def _approval_in(connection: Any, approval_id: int) -> StoredApproval:
-    one_of(connection, schema.approvals, approval_id, "approval")
-    return approval_of(
-        connection.execute(with_endings(schema.approvals, schema.approvals.c.id == approval_id)).one()
-    )  # fmt: skip
-
-
-def approval_of(row: Row[Any]) -> StoredApproval:
-    return StoredApproval(
-        row.id,
-        row.case_id,
-        row.version,
-        row.snapshot_id,
-        row.tier_by_rulebook,
-        row.tier_approved,
-        row.mode_by_rulebook,
-        row.mode_approved,
-        steps_of(row.step_changes),
-        row.conditions,
-        row.reason,
-        bool(row.own_case),
-        row.at,
-        row.by,
-        ending_of(row),
-        row.covers or "as-named",
-        row.operator_conditions or "",
+def _tell_superseded(change: Transaction, row: Row[Any], tier: int) -> None:
+    says = (
+        f"{case_in(change.connection, row.case_id).in_words}: the approval by {row.by} for tier {row.tier_approved} "
+        f"is superseded: {change.by} approved it again, for tier {tier}"
     )
+    people = [row.by, *on_list_in(change.connection, row.case_id)]
+    notify(change, [person for person in people if person != change.by], says, row.case_id)
+
+
+def _faults_against(connection: Connection, case_id: int, by: str, allowed: ApprovalPolicy) -> list[Fault]:
+    """Why somebody may not approve the case as it stands, with what to do; nothing where they may."""
+    case, version = case_in(connection, case_id), version_in(connection, case_id)
+    entered = recorded(version) | ({"none_found_in"} if version.document.get("none_found_in") else set())
+    where, faults = case.in_words, []
+    if not entered and not allowed.nothing_recorded:
+        why = "an approval would rest on nothing"
+        hint = "send it back to be examined; or the unit's file allows it, approvals: {nothing_recorded: yes}"
+        faults.append(Fault(where, "nothing is recorded of this eye", why, hint))
+    hands = _hands(connection, case_id, version.by, version.number, entered, by)
+    if hands and not allowed.own_case:
+        hint = "another consultant decides; or the unit's file allows it, approvals: {own_case: yes}"
+        faults.append(Fault(where, f"{by} may not approve their own work", f"they {' and '.join(hands)}", hint))
+    return faults
+
+
+def _hands(connection: Connection, case_id: int, saved_by: str, number: int, names: set[str], person: str) -> list[str]:
+    """What somebody did themselves of what is to be approved. `names` are the findings in it."""
+    versions, submissions = schema.case_versions, schema.submissions
+    entered: dict[str, str] = {}
+    saved = select(versions.c.by, versions.c.changed).where(versions.c.case_id == case_id)
+    for row in connection.execute(saved.order_by(versions.c.number)):
+        entered |= dict.fromkeys(json.loads(row.changed), row.by)
+    own = sum(entered.get(name) == person for name in names)
+    same: Any = (submissions.c.case_id == case_id, submissions.c.version == number)
+    submitted = set(connection.scalars(select(submissions.c.by).where(*same)))
+    said = {
+        "saved the version that would be approved": saved_by == person,
+        f"entered {own} of its {len(names)} findings": own > 0,
+        "submitted it": person in submitted,
+    }
+    return [words for words, holds in said.items() if holds]

@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, func, select
 
 from planner.errors import PlannerError
 from planner.records import schema
@@ -14,7 +14,7 @@ from planner.records.changes import CHANGEABLE, FIXED, Conflict, changed, differ
 from planner.records.deciding import require_nothing_unseen
 from planner.records.identifiers import document_faults
 from planner.records.owning import owners_in, require_editor
-from planner.records.repository import Repository, end, notify, one_of, open_rows, raise_for
+from planner.records.repository import Repository, case_in, end, entity, notify, open_rows, raise_for
 from planner.records.rows import NOTHING_OPEN, PREPARERS, CaseVersion, Document, Seen, StoredCase
 from planner.records.trail import Transaction, canonical
 from planner.wording.words import eye_words
@@ -27,15 +27,14 @@ class Cases(Repository):
         if isinstance(document.get("case"), str):
             document["case"] = " ".join(document["case"].split())
         raise_for(_unfit(document) + document_faults(document))
-        with self._changing(by, *PREPARERS) as change:
-            self._as_person(by)
+        with self._changing(by, *PREPARERS, signed=True) as change:
             reference, eye = str(document["case"]), document["eye"]
             table = schema.cases
             # One that differs in capitals only would be taken for the other on a list read aloud.
             alike = select(table.c.reference).where(func.lower(table.c.reference) == reference.lower())
-            if (held := change.connection.scalar(alike.where(table.c.eye == eye))) is not None:
+            if (taken := change.connection.scalar(alike.where(table.c.eye == eye))) is not None:
                 why = "an eye is prepared once; its changes are versions"
-                raise PlannerError.one(f"{eye_words(held, eye)}, is here already", why=why, hint="open that case")
+                raise PlannerError.one(f"{eye_words(taken, eye)}, is here already", why=why, hint="open that case")
             row = change.insert(schema.cases, "case entered", {"reference": reference, "eye": eye})
             clean = changed({"case": reference, "eye": eye}, flat(document))
             return _new_version(change, row["id"], 1, clean, tuple(flat(clean)), None)
@@ -81,8 +80,9 @@ class Cases(Repository):
             return case_in(connection, case_id)
 
     def find_case(self, reference: str, eye: str) -> StoredCase | None:
-        with self._database.reading() as connection:
-            return _find(connection, reference, eye)
+        table = schema.cases
+        found = self._all(StoredCase, select(table).where(table.c.reference == reference, table.c.eye == eye))
+        return found[0] if found else None
 
     def version(self, case_id: int, number: int | None = None) -> CaseVersion:
         """A version of a case, the last without a number. Raises PlannerError where there is none."""
@@ -93,12 +93,7 @@ class Cases(Repository):
         """Every version, the first one first."""
         table = schema.case_versions
         query = select(table).where(table.c.case_id == case_id).order_by(table.c.number)
-        with self._database.reading() as connection:
-            return tuple(version_of(row) for row in connection.execute(query))
-
-
-def case_in(connection: Connection, case_id: int) -> StoredCase:
-    return StoredCase(**one_of(connection, schema.cases, case_id, "case")._mapping)
+        return self._all(CaseVersion, query)
 
 
 def version_in(connection: Connection, case_id: int, number: int | None = None) -> CaseVersion:
@@ -107,12 +102,7 @@ def version_in(connection: Connection, case_id: int, number: int | None = None) 
     row = connection.execute(query if number is None else query.where(table.c.number == number)).first()
     if row is None:
         raise PlannerError.one(f"case {case_id} has no version {number or 1}")
-    return version_of(row)
-
-
-def version_of(row: Row[Any]) -> CaseVersion:
-    changed_names = tuple(json.loads(row.changed))
-    return CaseVersion(row.id, row.case_id, row.number, json.loads(row.document), changed_names, row.at, row.by)
+    return entity(CaseVersion, row)
 
 
 def require_current(connection: Connection, case_id: int, version: int) -> CaseVersion:
@@ -142,12 +132,6 @@ def on_list_in(connection: Connection, case_id: int) -> list[str | None]:
     return [person for place in places for person in (place.trainee, place.supervisor, place.by)]
 
 
-def _find(connection: Connection, reference: str, eye: str) -> StoredCase | None:
-    table = schema.cases
-    row = connection.execute(select(table).where(table.c.reference == reference, table.c.eye == eye)).first()
-    return None if row is None else StoredCase(**row._mapping)
-
-
 def _repeated(change: Transaction, base: CaseVersion, current: CaseVersion, document: Document) -> bool:
     """Whether all that was saved since `base` is the same person's, and stands so in `document` too.
 
@@ -172,21 +156,20 @@ def _new_version(
 ) -> CaseVersion:
     values = {"case_id": case_id, "number": number, "document": canonical(document), "changed": canonical(list(names))}
     what = "case changed" if before else "first version entered"
-    told = None if before is None else {name: flat(before.document).get(name) for name in names}
-    row = change.insert(schema.case_versions, what, values, case_id, told)
-    return CaseVersion(row["id"], case_id, number, document, names, change.at, change.by)
+    replaced = None if before is None else {name: flat(before.document).get(name) for name in names}
+    return entity(CaseVersion, change.insert(schema.case_versions, what, values, case_id, replaced))
 
 
 def _end_what_rested_on(change: Transaction, case: StoredCase, before: CaseVersion, names: tuple[str, ...]) -> None:
     why = f"{', '.join(names)} changed by {change.by}: version {before.number + 1}"
-    told, owner = case.in_words, owners_in(change.connection, [case.id])[case.id][-1]
+    said, owner = case.in_words, owners_in(change.connection, [case.id])[case.id][-1]
     for row in open_rows(change.connection, schema.approvals, case.id):
         end(change, schema.approvals, row, "withdrawn", why, "approval withdrawn by a change")
         people = (before.by, owner, row.by, *on_list_in(change.connection, case.id))
-        notify(change, people, f"{told}: the approval by {row.by} is withdrawn. {why}.", case.id)
+        notify(change, people, f"{said}: the approval by {row.by} is withdrawn. {why}.", case.id)
     for row in open_rows(change.connection, schema.submissions, case.id):
         end(change, schema.submissions, row, "superseded", why, "submission ended by a change")
-        notify(change, (row.by, owner), f"{told}: it waits no longer; submit it again. {why}.", case.id)
+        notify(change, (row.by, owner), f"{said}: it waits no longer; submit it again. {why}.", case.id)
 
 
 def _unfit(document: Document) -> list[Any]:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Row, Table
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.repository import one_of, open_rows, with_endings
+from planner.records.repository import case_in, open_row, with_endings
 from planner.records.rows import Seen
-from planner.wording.words import eye_words
 
 _ENDED = {
     ("submissions", "approved"): "approved it",
@@ -43,7 +43,7 @@ class DecidedMeanwhile(PlannerError):
     def __init__(self, where: str, acts: Iterable[Act]) -> None:
         self.acts = tuple(acts)
         why, hint = "nothing of this was kept", "look at it as it stands now, then decide"
-        super().__init__([Fault(where, f"{act.words}, {_minute(act.at)}", why, hint) for act in self.acts])
+        super().__init__([Fault(where, f"{act.words}, {minute(act.at)}", why, hint) for act in self.acts])
 
 
 def acts_since(connection: Connection, case_id: int, seen: Seen) -> tuple[Act, ...]:
@@ -51,9 +51,8 @@ def acts_since(connection: Connection, case_id: int, seen: Seen) -> tuple[Act, .
 
     Raises PlannerError for an id that is of no submission or approval of this case.
     """
-    found: dict[tuple[str, str], Act] = {}
-    for table, number in ((schema.submissions, seen.submission), (schema.approvals, seen.approval)):
-        now = next(iter(open_rows(connection, table, case_id)), None)
+    acts: dict[tuple[str, str], Act] = {}
+    for table, number, now in _open(connection, case_id, seen):
         if (None if now is None else now.id) == number:
             continue
         if number is not None:
@@ -63,34 +62,31 @@ def acts_since(connection: Connection, case_id: int, seen: Seen) -> tuple[Act, .
                 raise PlannerError.one(wrong, hint="load the page again")
             # One act may end a submission and begin an approval: what it began says more.
             what = _ENDED[table.name, was.ended_kind]
-            act = Act(was.ended_by, what, was.ended_at, "" if what.startswith("approved") else was.ended_why)
-            found[act.at, act.by] = act
+            why = "" if what.startswith("approved") else was.ended_why
+            acts[was.ended_at, was.ended_by] = Act(was.ended_by, what, was.ended_at, why)
         if now is not None:
             what = "submitted it" if table is schema.submissions else f"approved it for tier {now.tier_approved}"
-            found[now.at, now.by] = Act(now.by, what, now.at)
-    return tuple(found[key] for key in sorted(found))
+            acts[now.at, now.by] = Act(now.by, what, now.at)
+    return tuple(acts[key] for key in sorted(acts))
 
 
 def require_as_seen(connection: Connection, case_id: int, seen: Seen) -> None:
     """Raises DecidedMeanwhile where anything was decided since."""
     if acts := acts_since(connection, case_id, seen):
-        raise _meanwhile(connection, case_id, acts)
+        raise DecidedMeanwhile(case_in(connection, case_id).in_words, acts)
 
 
 def require_nothing_unseen(connection: Connection, case_id: int, seen: Seen) -> None:
     """Raises DecidedMeanwhile where a submission or an approval is open that was not seen; for what would end it."""
-    unseen = []
-    for table, number in ((schema.submissions, seen.submission), (schema.approvals, seen.approval)):
-        now = next(iter(open_rows(connection, table, case_id)), None)
-        unseen.append(now is not None and now.id != number)
-    if any(unseen):
-        raise _meanwhile(connection, case_id, acts_since(connection, case_id, seen))
+    if any(now is not None and now.id != number for _, number, now in _open(connection, case_id, seen)):
+        require_as_seen(connection, case_id, seen)
 
 
-def _meanwhile(connection: Connection, case_id: int, acts: Iterable[Act]) -> DecidedMeanwhile:
-    case = one_of(connection, schema.cases, case_id, "case")
-    return DecidedMeanwhile(eye_words(case.reference, case.eye), acts)
+def _open(connection: Connection, case_id: int, seen: Seen) -> list[tuple[Table, int | None, Row[Any] | None]]:
+    """For submissions and for approvals: the table, which one was seen, and which one is open now."""
+    both = ((schema.submissions, seen.submission), (schema.approvals, seen.approval))
+    return [(table, number, open_row(connection, table, case_id)) for table, number in both]
 
 
-def _minute(at: str) -> str:
+def minute(at: str) -> str:
     return f"{at[:10]} {at[11:16]} UTC"

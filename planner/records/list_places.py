@@ -1,4 +1,4 @@
-"""Several places changed at once: the lists of some days brought to what was looked at and decided, or nothing."""
+"""Places on lists, one or whole days at once: which approved case, where, in which order, by whom and under whom."""
 
 from __future__ import annotations
 
@@ -10,12 +10,25 @@ from sqlalchemy import Row
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.case_versions import case_in, concerned_in
-from planner.records.listing import approval_in, known_people, lock_in
-from planner.records.repository import Repository, checked_text, end, notify, one_of, open_rows, raise_for, with_endings
-from planner.records.rows import BUILDERS, PlaceLock, WantedPlace
+from planner.records.case_versions import concerned_in
+from planner.records.repository import (
+    Repository,
+    case_in,
+    checked_text,
+    end,
+    entity,
+    known_person,
+    notify,
+    one_of,
+    open_row,
+    raise_for,
+    with_endings,
+)
+from planner.records.rows import BUILDERS, ListPlace, PlaceLock, WantedPlace
 from planner.records.trail import Transaction
 from planner.wording.words import day_words
+
+_PLACE = "place on a list"
 
 
 class ListsChanged(PlannerError):
@@ -23,6 +36,67 @@ class ListsChanged(PlannerError):
 
 
 class ListPlaces(Repository):
+    def allocate(
+        self,
+        case_id: int,
+        day: datetime.date,
+        theatre: str,
+        place: int,
+        supervisor: str,
+        by: str,
+        trainee: str | None = None,
+        session: str | None = None,
+        approval: int | None = None,
+    ) -> ListPlace:
+        """Give an approved case a place on a list, from 1 on. Raises PlannerError, saying what stands in the way.
+
+        `approval` is the one by which the place was judged; another one by now is refused.
+        Whether the approval still stands on that day is for the desk to say; here it must not have ended.
+        """
+        theatre = checked_text(theatre, "theatre", required=True)
+        if place < 1:
+            raise PlannerError.one(f"{place} is no place on a list", hint="1 for the first case")
+        with self._changing(by, *BUILDERS) as change:
+            connection, table = change.connection, schema.allocations
+            case = case_in(connection, case_id).in_words
+            one = WantedPlace(case_id, day, theatre, place, trainee, supervisor, session, approval)
+            approved_by = _approval_for(change, one)
+            _refuse_second_place(change, open_row(connection, table, case_id))
+            same = (table.c.day == day.isoformat(), table.c.theatre == theatre, table.c.place == place)
+            if taken := connection.execute(with_endings(table, *same, open_only=True)).first():
+                other = case_in(connection, taken.case_id).in_words
+                what = f"place {place} in {theatre} on {day_words(day)} is taken by {other}"
+                raise PlannerError.one(what, hint="another place")
+            row = _put(change, one, approved_by, "put on a list")
+            says = f"{case} is on the list of {day_words(day)}, {theatre}, place {place}"
+            notify(change, (trainee, supervisor, *concerned_in(connection, case_id)), says, case_id)
+            return entity(ListPlace, row)
+
+    def unallocate(self, allocation_id: int, why: str, by: str) -> ListPlace:
+        """Take a case off its list. Raises PlannerError when it is off already."""
+        why = checked_text(why, "reason", required=True)
+        with self._changing(by, *BUILDERS) as change:
+            connection, table = change.connection, schema.allocations
+            row = one_of(connection, table, allocation_id, _PLACE)
+            if row.ended_kind is not None:
+                raise PlannerError.one(f"it was taken off the list already: {row.ended_why}")
+            case = case_in(connection, row.case_id)
+            if open_row(connection, schema.locks, case.id) is not None:
+                raise PlannerError.one(f"{case.in_words}, is locked in its place", hint="unlock it first")
+            end(change, table, row, "withdrawn", why, "taken off a list")
+            says = f"{case.in_words}, is off the list of {day_words(row.day)}: {why}"
+            notify(change, (row.trainee, row.supervisor, *concerned_in(connection, case.id)), says, case.id)
+            return entity(ListPlace, one_of(connection, table, allocation_id, _PLACE))
+
+    def allocation(self, allocation_id: int) -> ListPlace:
+        """Raises PlannerError where there is none."""
+        with self._database.reading() as connection:
+            return entity(ListPlace, one_of(connection, schema.allocations, allocation_id, _PLACE))
+
+    def allocations(self, case_id: int) -> tuple[ListPlace, ...]:
+        """Every place a case has had, the first one first."""
+        return self._of_case(ListPlace, schema.allocations, case_id)
+
     def arrange(
         self, seen: Collection[int], wanted: Sequence[WantedPlace], by: str, why: str = "", although: str = ""
     ) -> int:
@@ -36,26 +110,26 @@ class ListPlaces(Repository):
         why = checked_text(why, "reason")
         why = f"{why} (entered although: {although})" if although else why
         with self._changing(by, *BUILDERS) as change:
-            standing = self._as_seen(change, seen, wanted)
+            standing = _as_seen(change, seen, wanted)
             asked = {one.case_id: one for one in wanted}
             if len(asked) < len(wanted):
                 raise PlannerError.one("a case stands twice in what is wanted", hint="one place a case")
             leaving = [row for row in standing.values() if not _is_as(row, asked.get(row.case_id))]
             coming = [one for one in wanted if not _is_as(standing.get(one.case_id), one)]
-            raise_for([*self._locked(change, leaving, asked), *self._shared(wanted)])
+            raise_for([*_locked(change, leaving, asked), *_shared(wanted)])
             if not why and any(row.case_id not in asked for row in leaving):
                 raise PlannerError.one("is missing", "reason", "a case comes off its list", "a line that says why")
-            told: dict[str, list[str]] = {}
+            says: dict[str, list[str]] = {}
             for row in leaving:
                 if row.case_id in asked:
                     end(change, schema.allocations, row, "moved", why or "moved", "moved")
                     continue
                 end(change, schema.allocations, row, "withdrawn", why, "taken off a list")
                 off = f"off the list of {day_words(row.day)}: {why}"
-                self._tell(change, told, row.case_id, (row.trainee, row.supervisor), off)
+                _tell(change, says, row.case_id, (row.trainee, row.supervisor), off)
             for one in sorted(coming, key=lambda one: (one.day, one.theatre, one.place)):
-                self._enter(change, told, one, standing.get(one.case_id))
-            for person, lines in told.items():
+                _enter(change, says, one, standing.get(one.case_id))
+            for person, lines in says.items():
                 notify(change, (person,), "; ".join(dict.fromkeys(lines)), None)
             return len({row.case_id for row in leaving} | {one.case_id for one in coming})
 
@@ -63,105 +137,116 @@ class ListPlaces(Repository):
         """Keep a placed case in its session with its people. Raises PlannerError for one without a place, or locked."""
         why = checked_text(why, "reason", required=True)
         with self._changing(by, *BUILDERS) as change:
-            case = case_in(change.connection, case_id)
-            told = case.in_words
-            if not open_rows(change.connection, schema.allocations, case_id):
-                raise PlannerError.one(f"{told} has no place to be locked in")
-            if lock_in(change.connection, case_id) is not None:
-                raise PlannerError.one(f"{told} is locked already")
+            case = case_in(change.connection, case_id).in_words
+            if open_row(change.connection, schema.allocations, case_id) is None:
+                raise PlannerError.one(f"{case} has no place to be locked in")
+            if open_row(change.connection, schema.locks, case_id) is not None:
+                raise PlannerError.one(f"{case} is locked already")
             row = change.insert(schema.locks, "locked in its place", {"case_id": case_id, "why": why}, case_id)
-            return PlaceLock(row["id"], case_id, why, change.at, by)
+            return entity(PlaceLock, row)
 
     def unlock(self, case_id: int, why: str, by: str) -> None:
         """Let a case move again. Raises PlannerError where nothing locks it."""
         why = checked_text(why, "reason", required=True)
         with self._changing(by, *BUILDERS) as change:
-            row = lock_in(change.connection, case_id)
+            row = open_row(change.connection, schema.locks, case_id)
             if row is None:
                 raise PlannerError.one("the case is not locked")
             end(change, schema.locks, row, "withdrawn", why, "unlocked")
 
     def locks(self) -> tuple[PlaceLock, ...]:
         """Every lock that holds."""
-        with self._database.reading() as connection:
-            rows = connection.execute(with_endings(schema.locks, open_only=True)).all()
-        return tuple(PlaceLock(row.id, row.case_id, row.why, row.at, row.by) for row in rows)
+        return self._all(PlaceLock, with_endings(schema.locks, open_only=True))
 
-    def _as_seen(
-        self, change: Transaction, seen: Collection[int], wanted: Sequence[WantedPlace]
-    ) -> dict[int, Row[Any]]:
-        """The open places of the days, by case. Raises ListsChanged where they are not those seen."""
-        table, connection = schema.allocations, change.connection
-        days = {one.day.isoformat() for one in wanted}
-        days |= {one_of(connection, table, number, "place on a list").day for number in seen}
-        rows = connection.execute(with_endings(table, table.c.day.in_(sorted(days)), open_only=True)).all()
-        others = [row for row in rows if row.id not in seen]
-        gone = sorted(set(seen) - {row.id for row in rows})
-        ended = connection.execute(with_endings(table, table.c.id.in_(gone))).all()
-        if others or ended:
-            again = "look at the lists again"
-            faults = [Fault(*_name(change, row), f"{row.by} put it there", again) for row in others]
-            faults += [Fault(*_name(change, row), f"{row.ended_by}: {row.ended_why}", again) for row in ended]
-            raise ListsChanged(faults)
-        listed = with_endings(table, table.c.case_id.in_([one.case_id for one in wanted]), open_only=True)
-        for row in connection.execute(listed):
-            if row.id not in seen:
-                raise PlannerError.one(
-                    f"{_name(change, row)[0]} is on the list of {day_words(row.day)} already", hint="take it off first"
-                )
-        return {row.case_id: row for row in rows}
 
-    def _locked(
-        self, change: Transaction, leaving: Iterable[Row[Any]], asked: dict[int, WantedPlace]
-    ) -> Iterable[Fault]:
-        for row in leaving:
-            lock, to = lock_in(change.connection, row.case_id), asked.get(row.case_id)
-            stays = to is not None and _at(row)[:-1] == _at(to)[:-1]
-            if lock is not None and not stays:
-                yield Fault(_name(change, row)[0], "is locked in its place", lock.why, "unlock it first")
+def _as_seen(change: Transaction, seen: Collection[int], wanted: Sequence[WantedPlace]) -> dict[int, Row[Any]]:
+    """The open places of the days, by case. Raises ListsChanged where they are not those seen."""
+    table, connection = schema.allocations, change.connection
+    days = {one.day.isoformat() for one in wanted}
+    days |= {one_of(connection, table, number, _PLACE).day for number in seen}
+    rows = connection.execute(with_endings(table, table.c.day.in_(sorted(days)), open_only=True)).all()
+    others = [row for row in rows if row.id not in seen]
+    gone = sorted(set(seen) - {row.id for row in rows})
+    ended = connection.execute(with_endings(table, table.c.id.in_(gone))).all()
+    if others or ended:
+        again = "look at the lists again"
+        faults = [Fault(*_name(change, row), f"{row.by} put it there", again) for row in others]
+        faults += [Fault(*_name(change, row), f"{row.ended_by}: {row.ended_why}", again) for row in ended]
+        raise ListsChanged(faults)
+    listed = with_endings(table, table.c.case_id.in_([one.case_id for one in wanted]), open_only=True)
+    for row in connection.execute(listed):
+        _refuse_second_place(change, None if row.id in seen else row)
+    return {row.case_id: row for row in rows}
 
-    def _shared(self, wanted: Sequence[WantedPlace]) -> Iterable[Fault]:
-        places: dict[tuple[Any, ...], int] = {}
-        for one in wanted:
-            where = (one.day, one.theatre, one.session, one.place)
-            if one.place < 1:
-                yield Fault("", f"{one.place} is no place on a list", hint="1 for the first case")
-            if where in places:
-                yield Fault("", f"place {one.place} in {one.theatre} on {day_words(one.day)} is wanted twice")
-            places[where] = one.case_id
 
-    def _enter(self, change: Transaction, told: dict[str, list[str]], one: WantedPlace, was: Row[Any] | None) -> None:
-        connection = change.connection
-        case = case_in(connection, one.case_id)
-        approval = approval_in(connection, one.case_id, case.in_words)
-        if one.approval is not None and one.approval != approval.id:
-            what = f"{case.in_words}, was approved again by {approval.by} meanwhile"
-            raise ListsChanged([Fault("", what, "where it may stand was judged by the approval before", "look again")])
-        known_people(connection, one.trainee, one.supervisor)
-        values = {
-            "case_id": one.case_id, "approval_id": approval.id, "day": one.day.isoformat(),
-            "theatre": checked_text(one.theatre, "theatre", required=True), "place": one.place, "trainee": one.trainee,
-            "supervisor": one.supervisor, "session": one.session,
-        }  # fmt: skip
-        change.insert(schema.allocations, "put on a list" if was is None else "moved on a list", values, one.case_id)
-        # Moving up because another came off is nothing to be told of.
-        if was is None or _at(was)[:-1] != _at(one)[:-1]:
-            people = (one.trainee, one.supervisor, *((was.trainee, was.supervisor) if was is not None else ()))
-            self._tell(
-                change,
-                told,
-                one.case_id,
-                people,
-                f"on the list of {day_words(one.day)}, {one.theatre}, place {one.place}",
-            )
+def _locked(change: Transaction, leaving: Iterable[Row[Any]], asked: dict[int, WantedPlace]) -> Iterable[Fault]:
+    for row in leaving:
+        lock, to = open_row(change.connection, schema.locks, row.case_id), asked.get(row.case_id)
+        stays = to is not None and _at(row)[:-1] == _at(to)[:-1]
+        if lock is not None and not stays:
+            yield Fault(_name(change, row)[0], "is locked in its place", lock.why, "unlock it first")
 
-    def _tell(
-        self, change: Transaction, told: dict[str, list[str]], case_id: int, people: Iterable[str | None], what: str
-    ) -> None:
-        case = case_in(change.connection, case_id)
-        for person in dict.fromkeys((*people, *concerned_in(change.connection, case_id))):
-            if person is not None:
-                told.setdefault(person, []).append(f"{case.in_words}, is {what}")
+
+def _shared(wanted: Sequence[WantedPlace]) -> Iterable[Fault]:
+    places: dict[tuple[Any, ...], int] = {}
+    for one in wanted:
+        where = (one.day, one.theatre, one.session, one.place)
+        if one.place < 1:
+            yield Fault("", f"{one.place} is no place on a list", hint="1 for the first case")
+        if where in places:
+            yield Fault("", f"place {one.place} in {one.theatre} on {day_words(one.day)} is wanted twice")
+        places[where] = one.case_id
+
+
+def _refuse_second_place(change: Transaction, listed: Row[Any] | None) -> None:
+    if listed is not None:
+        case = case_in(change.connection, listed.case_id).in_words
+        raise PlannerError.one(f"{case} is on the list of {day_words(listed.day)} already", hint="take it off first")
+
+
+def _approval_for(change: Transaction, one: WantedPlace) -> int:
+    """The approval by which a case is placed. Raises PlannerError, ListsChanged where another one was judged by."""
+    case = case_in(change.connection, one.case_id).in_words
+    approval = open_row(change.connection, schema.approvals, one.case_id)
+    if approval is None:
+        why = "only what a consultant has approved goes on a list"
+        raise PlannerError.one(f"{case} has no approval that stands", why=why)
+    if one.approval not in (None, approval.id):
+        what = f"{case}, was approved again by {approval.by} meanwhile"
+        raise ListsChanged([Fault("", what, "where it may stand was judged by the approval before", "look again")])
+    number: int = approval.id
+    return number
+
+
+def _put(change: Transaction, one: WantedPlace, approval: int, what: str) -> dict[str, Any]:
+    """Enter the place. Refuses people without an account, and a trainee under themselves."""
+    known_person(change.connection, one.supervisor, "supervisor")
+    if one.trainee is not None:
+        known_person(change.connection, one.trainee, "trainee")
+        if one.trainee == one.supervisor:
+            raise PlannerError.one(f"{one.trainee} cannot supervise their own operation")
+    theatre = checked_text(one.theatre, "theatre", required=True)
+    values = vars(one) | {"approval_id": approval, "day": one.day.isoformat(), "theatre": theatre}
+    del values["approval"]
+    return change.insert(schema.allocations, what, values, one.case_id)
+
+
+def _enter(change: Transaction, says: dict[str, list[str]], one: WantedPlace, was: Row[Any] | None) -> None:
+    _put(change, one, _approval_for(change, one), "put on a list" if was is None else "moved on a list")
+    # Moving up because another came off is nothing to be told of.
+    if was is None or _at(was)[:-1] != _at(one)[:-1]:
+        people = (one.trainee, one.supervisor, *((was.trainee, was.supervisor) if was is not None else ()))
+        where = f"on the list of {day_words(one.day)}, {one.theatre}, place {one.place}"
+        _tell(change, says, one.case_id, people, where)
+
+
+def _tell(
+    change: Transaction, says: dict[str, list[str]], case_id: int, people: Iterable[str | None], what: str
+) -> None:
+    case = case_in(change.connection, case_id)
+    for person in dict.fromkeys((*people, *concerned_in(change.connection, case_id))):
+        if person is not None:
+            says.setdefault(person, []).append(f"{case.in_words}, is {what}")
 
 
 def _at(place: Row[Any] | WantedPlace) -> tuple[Any, ...]:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import datetime
-import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import ColumnElement, Row, select
+from sqlalchemy import ColumnElement, select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.repository import Repository, checked_text, notify
+from planner.records.deciding import minute
+from planner.records.repository import Repository, checked_text, entity, last_row, notify
 from planner.records.rows import BUILDERS, ListVersion
 from planner.records.trail import canonical
 
@@ -21,7 +21,7 @@ class PublishedMeanwhile(PlannerError):
 
     def __init__(self, last: ListVersion) -> None:
         self.last = last
-        what = f"{last.by} published version {last.number}, {last.at[:10]} {last.at[11:16]} UTC"
+        what = f"{last.by} published version {last.number}, {minute(last.at)}"
         why, hint = "nothing of this was kept", "look at the list as it stands now, then publish it"
         super().__init__([Fault(f"{last.session} on {last.day}", what, why, hint)])
 
@@ -46,38 +46,32 @@ class ListVersions(Repository):
         note = checked_text(note, "note")
         table = schema.list_versions
         with self._changing(by, *BUILDERS) as change:
-            same = (table.c.day == day.isoformat(), table.c.session == session)
-            row = change.connection.execute(select(table).where(*same).order_by(table.c.number.desc()).limit(1)).first()
-            last, kept = None if row is None else _version_of(row), canonical(document)
+            row = last_row(change.connection, table, table.c.day == day.isoformat(), table.c.session == session)
+            last, kept = None if row is None else entity(ListVersion, row), canonical(document)
             if last is not None and last.number != after:
                 raise PublishedMeanwhile(last)
             if last is None and after:
                 raise PlannerError.one(f"{session} has no version {after}", hint="load the page again")
             if row is not None and last is not None and row.document == kept and note in ("", last.note):
                 return last
-            values = {
-                "day": day.isoformat(), "session": session, "number": after + 1,
-                "document": kept, "note": note,
-            }  # fmt: skip
-            row_id = change.insert(table, "list published", values)["id"]
+            values = {"day": day.isoformat(), "session": session, "number": after + 1, "document": kept, "note": note}
+            published = change.insert(table, "list published", values)
             for person, text in (told or {}).items():
                 notify(change, (person,), text, None)
-            return ListVersion(row_id, day, session, after + 1, document, note, change.at, by)
+            return entity(ListVersion, published)
 
     def list_versions(self, day: datetime.date, session: str) -> tuple[ListVersion, ...]:
         """Every version of a session's list, the first one first."""
         table = schema.list_versions
         query = select(table).where(table.c.day == day.isoformat(), table.c.session == session).order_by(table.c.number)
-        with self._database.reading() as connection:
-            return tuple(_version_of(row) for row in connection.execute(query))
+        return self._all(ListVersion, query)
 
     def editions(self, sessions: Iterable[str], on: datetime.date) -> tuple[ListVersion, ...]:
         """Every version of these sessions, whatever day they were held, and of all that have one from a day on."""
         table = schema.list_versions
         coming = select(table.c.session).where(table.c.day >= on.isoformat())
         query = select(table).where(table.c.session.in_(list(sessions)) | table.c.session.in_(coming))
-        with self._database.reading() as connection:
-            return tuple(_version_of(row) for row in connection.execute(query.order_by(table.c.id)))
+        return self._all(ListVersion, query.order_by(table.c.id))
 
     def published(self, days: Iterable[datetime.date]) -> dict[tuple[datetime.date, str], ListVersion]:
         """The last version of each session of these days, by day and session."""
@@ -89,11 +83,4 @@ class ListVersions(Repository):
 
     def _last(self, of: ColumnElement[bool]) -> dict[tuple[datetime.date, str], ListVersion]:
         query = select(schema.list_versions).where(of).order_by(schema.list_versions.c.number)
-        with self._database.reading() as connection:
-            found = [_version_of(row) for row in connection.execute(query)]
-        return {(version.day, version.session): version for version in found}
-
-
-def _version_of(row: Row[Any]) -> ListVersion:
-    day = datetime.date.fromisoformat(row.day)
-    return ListVersion(row.id, day, row.session, row.number, json.loads(row.document), row.note, row.at, row.by)
+        return {(version.day, version.session): version for version in self._all(ListVersion, query)}

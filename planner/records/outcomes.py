@@ -5,22 +5,22 @@ from __future__ import annotations
 import datetime
 import json
 from collections.abc import Collection, Sequence
-from typing import Any
 
-from sqlalchemy import Row, func, select
+from sqlalchemy import func, select
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.case_versions import case_in
 from planner.records.repository import (
     Repository,
+    case_in,
     checked_steps,
     checked_text,
     end,
+    entity,
     known_person,
+    last_row,
     one_of,
     steps_json,
-    steps_of,
     with_endings,
 )
 from planner.records.rows import PREPARERS, Notice, OperatedEye, OperationOutcome, StepChange
@@ -47,17 +47,14 @@ class Outcomes(Repository):
         note = checked_text(note, "note")
         named = [checked_text(item, "complications", required=True) for item in complications]
         done = checked_steps(steps)
-        with self._changing(by, *PREPARERS) as change:
-            self._as_person(by)
+        with self._changing(by, *PREPARERS, signed=True) as change:
             connection = change.connection
             case = case_in(connection, case_id)
             known_person(connection, operated_by, "operated by")
             if supervised_by is not None:
                 known_person(connection, supervised_by, "supervised by")
             table = schema.outcomes
-            last = connection.execute(
-                select(table).where(table.c.case_id == case_id).order_by(table.c.id.desc()).limit(1)
-            ).first()  # fmt: skip
+            last = last_row(connection, table, table.c.case_id == case_id)
             if (last.id if last else None) != corrects:
                 why = f"by {last.by}, {last.at[:10]}" if last else "nothing was entered to correct"
                 what = f"{case.in_words}, has " + ("an outcome already" if last else "no outcome yet")
@@ -67,28 +64,23 @@ class Outcomes(Repository):
                 "day": day.isoformat(),
                 "operated_by": operated_by,
                 "supervised_by": supervised_by,
-                "steps": canonical(steps_json(done)),
+                "steps": steps_json(done),
                 "complications": canonical(named),
                 "note": note,
                 "corrects": corrects,
             }
             before = None if last is None else dict(last._mapping)
             what = "outcome corrected" if last else "outcome entered"
-            change.insert(table, what, values, case_id, before)
-        return self.outcomes(case_id)[-1]
+            return entity(OperationOutcome, change.insert(table, what, values, case_id, before))
 
     def outcomes(self, case_id: int) -> tuple[OperationOutcome, ...]:
         """Every outcome entered for a case; the last one holds."""
-        table = schema.outcomes
-        with self._database.reading() as connection:
-            rows = connection.execute(select(table).where(table.c.case_id == case_id).order_by(table.c.id)).all()
-        return tuple(_outcome_of(row) for row in rows)
+        return self._of_case(OperationOutcome, schema.outcomes, case_id)
 
     def outcomes_in_force(self) -> dict[int, OperationOutcome]:
         """The outcome that holds of each case that has one, by the row of the case."""
-        with self._database.reading() as connection:
-            rows = connection.execute(select(schema.outcomes).order_by(schema.outcomes.c.id)).all()
-        return {row.case_id: _outcome_of(row) for row in rows}
+        every = self._all(OperationOutcome, select(schema.outcomes).order_by(schema.outcomes.c.id))
+        return {outcome.case_id: outcome for outcome in every}
 
     def operated(self) -> tuple[OperatedEye, ...]:
         """Every eye whose operation was entered, by case, with the day of the outcome that holds."""
@@ -96,14 +88,12 @@ class Outcomes(Repository):
         holds = select(func.max(table.c.id)).group_by(table.c.case_id)
         newest = select(func.max(versions.c.id).label("id"), versions.c.case_id).group_by(versions.c.case_id).subquery()
         query = (
-            select(schema.cases.c.reference, schema.cases.c.eye, table.c.day, newest.c.id)
+            select(schema.cases.c.reference, schema.cases.c.eye, table.c.day, newest.c.id.label("version"))
             .join(schema.cases, schema.cases.c.id == table.c.case_id)
             .join(newest, newest.c.case_id == table.c.case_id)
             .where(table.c.id.in_(holds)).order_by(table.c.case_id)
         )  # fmt: skip
-        with self._database.reading() as connection:
-            rows = connection.execute(query).all()
-        return tuple(OperatedEye(row.reference, row.eye, datetime.date.fromisoformat(row.day), row.id) for row in rows)
+        return self._all(OperatedEye, query)
 
     def patients(self, versions: Collection[int]) -> dict[int, str | None]:
         """The pseudonym that each of these versions names, None where it names none."""
@@ -117,34 +107,14 @@ class Notices(Repository):
     def notices(self, for_whom: str, unseen_only: bool = True) -> tuple[Notice, ...]:
         """A person's notices, the newest first."""
         query = with_endings(schema.notices, schema.notices.c.for_whom == for_whom, open_only=unseen_only)
-        with self._database.reading() as connection:
-            rows = connection.execute(query).all()
-        return tuple(
-            Notice(row.id, row.for_whom, row.case_id, row.text, row.at, row.by, row.ended_at) for row in reversed(rows)
-        )
+        query = query.add_columns(schema.endings.c.at.label("seen")).order_by(None).order_by(schema.notices.c.id.desc())
+        return self._all(Notice, query)
 
     def see_notice(self, notice_id: int, by: str) -> None:
         """Enter that a notice was seen, by the person it is for; once. Raises PlannerError for anybody else."""
         with self._changing(by) as change:
-            one_of(change.connection, schema.notices, notice_id, "notice")
-            row = change.connection.execute(with_endings(schema.notices, schema.notices.c.id == notice_id)).one()
+            row = one_of(change.connection, schema.notices, notice_id, "notice")
             if row.for_whom != by:
                 raise PlannerError.one(f"the notice is for {row.for_whom}")
             if row.ended_kind is None:
                 end(change, schema.notices, row, "seen", "", "notice seen")
-
-
-def _outcome_of(row: Row[Any]) -> OperationOutcome:
-    return OperationOutcome(
-        row.id,
-        row.case_id,
-        datetime.date.fromisoformat(row.day),
-        row.operated_by,
-        row.supervised_by,
-        steps_of(row.steps),
-        tuple(json.loads(row.complications)),
-        row.note,
-        row.corrects,
-        row.at,
-        row.by,
-    )

@@ -7,18 +7,23 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, func, select
+from sqlalchemy import Connection, Row, Select, Table, func, select
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.approvals import approval_of
-from planner.records.case_versions import case_in, version_of
-from planner.records.listing import allocation_of
 from planner.records.owning import owners_in
-from planner.records.repository import Repository, with_endings
-from planner.records.rows import CaseNow, State, StoredCase
-from planner.records.snapshots import brief_snapshots, snapshot_of
-from planner.records.submissions import submission_of
+from planner.records.repository import Entity, Repository, case_in, entity, with_endings
+from planner.records.rows import (
+    CaseNow,
+    CaseVersion,
+    ListPlace,
+    Snapshot,
+    State,
+    StoredApproval,
+    StoredCase,
+    Submission,
+)
+from planner.records.snapshots import brief_snapshots
 
 
 class Overview(Repository):
@@ -95,55 +100,48 @@ def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> 
     versions, snapshots = schema.case_versions, schema.snapshots
     last = select(versions.c.case_id, func.max(versions.c.number).label("number")).group_by(versions.c.case_id)
     newest = last.where(versions.c.case_id.in_(ids)).subquery()
-    current = {
-        row.case_id: version_of(row)
-        for row in rows(
-            select(versions).join(
-                newest, (newest.c.case_id == versions.c.case_id) & (newest.c.number == versions.c.number)
-            )
-        )
-    }
+    of_newest = (newest.c.case_id == versions.c.case_id) & (newest.c.number == versions.c.number)
+    current = {row.case_id: entity(CaseVersion, row) for row in rows(select(versions).join(newest, of_newest))}
     of_current = snapshots.join(
         newest, (newest.c.case_id == snapshots.c.case_id) & (newest.c.number == snapshots.c.version)
     )
     latest = select(func.max(snapshots.c.id)).select_from(of_current).group_by(snapshots.c.case_id)
-    assessed = {row.case_id: snapshot_of(row) for row in rows(brief_snapshots(latest))}
-    open_rows = {
-        table.name: {row.case_id: row for row in rows(with_endings(table, table.c.case_id.in_(ids), open_only=True))}
-        for table in (schema.submissions, schema.approvals, schema.allocations)
-    }
-    resting = [row.snapshot_id for row in open_rows["approvals"].values()]
-    approved_from = {row.id: snapshot_of(row) for row in rows(brief_snapshots(resting))}
-    operated = {
-        row.case_id for row in rows(select(schema.outcomes.c.case_id).where(schema.outcomes.c.case_id.in_(ids)))
-    }
+    assessed = {row.case_id: entity(Snapshot, row) for row in rows(brief_snapshots(latest))}
+
+    def standing(kind: type[Entity], table: Table) -> dict[int, Entity]:
+        """By case what has not ended."""
+        query = with_endings(table, table.c.case_id.in_(ids), open_only=True)
+        return {row.case_id: entity(kind, row) for row in rows(query)}
+
+    submissions = standing(Submission, schema.submissions)
+    approvals = standing(StoredApproval, schema.approvals)
+    places = standing(ListPlace, schema.allocations)
+    resting = [approval.snapshot_id for approval in approvals.values()]
+    approved_from = {row.id: entity(Snapshot, row) for row in rows(brief_snapshots(resting))}
+    outcomes = schema.outcomes
+    operated = {row.case_id for row in rows(select(outcomes.c.case_id).where(outcomes.c.case_id.in_(ids)))}
     owners = owners_in(connection, list(current))
     sent_back = _sent_back(rows(with_endings(schema.submissions, schema.submissions.c.case_id.in_(ids))))
     found = []
     for row in rows(select(schema.cases).where(schema.cases.c.id.in_(ids))):
-        submission, approval, allocation = (open_rows[name].get(row.id) for name in open_rows)
-        state: State = (
-            "operated"
-            if row.id in operated
-            else "listed"
-            if allocation is not None and approval is not None
-            else "approved"
-            if approval is not None
-            else "submitted"
-            if submission is not None
-            else "sent-back"
-            if row.id in sent_back
-            else "draft"
-        )
+        submission, approval, place = submissions.get(row.id), approvals.get(row.id), places.get(row.id)
+        states: dict[State, bool] = {
+            "operated": row.id in operated,
+            "listed": place is not None and approval is not None,
+            "approved": approval is not None,
+            "submitted": submission is not None,
+            "sent-back": row.id in sent_back,
+            "draft": True,
+        }
         found.append(
             CaseNow(
-                StoredCase(**row._mapping),
+                entity(StoredCase, row),
                 current[row.id],
-                state,
+                next(state for state, holds in states.items() if holds),
                 assessed.get(row.id),
-                None if submission is None else submission_of(submission),
-                None if approval is None else approval_of(approval),
-                None if allocation is None else allocation_of(allocation),
+                submission,
+                approval,
+                place,
                 owners[row.id],
                 None if approval is None else approved_from[approval.snapshot_id],
             )

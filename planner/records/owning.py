@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.repository import Repository, checked_text, known_person, notify, one_of, person_in
+from planner.records.repository import Repository, case_in, checked_text, entity, known_person, notify, person_in
 from planner.records.rows import PREPARERS, READERS, Handover
 from planner.records.trail import Transaction
-from planner.wording.words import eye_words
 
 # Organisers hand over what was left by somebody who has gone; they edit nothing.
 _ALWAYS_HAND_OVER = ("consultant", "organiser")
@@ -35,35 +34,30 @@ class Owning(Repository):
         somebody else has it by now.
         """
         why = checked_text(why, "reason")
-        with self._changing(by, *READERS) as change:
-            self._as_person(by)
-            connection, told = change.connection, _told(change.connection, case_id)
+        with self._changing(by, *READERS, signed=True) as change:
+            connection, case = change.connection, case_in(change.connection, case_id).in_words
             owners = owners_in(connection, [case_id])[case_id]
             person = person_in(connection, by)
             if person is None or not may_hand_over(owners, by, person.role):
-                raise NotTheirs(told, by, owners[-1])
+                raise NotTheirs(case, by, owners[-1])
             if owners[-1] != owner:
                 what = f"{owners[-1]} has it by now, not {owner}"
-                raise PlannerError.one(what, told, hint="look at it again, then hand it over")
+                raise PlannerError.one(what, case, hint="look at it again, then hand it over")
             if known_person(connection, to, "handed to").role not in PREPARERS:
                 what = f"{to} prepares no cases"
                 raise PlannerError.one(what, "handed to", hint=f"somebody who is a {' or a '.join(PREPARERS)}")
             if to == owner:
-                raise PlannerError.one(f"{to} has this case already", told)
-            row = change.insert(
-                schema.handovers, "handed over", {"case_id": case_id, "to_whom": to, "why": why}, case_id
-            )  # fmt: skip
+                raise PlannerError.one(f"{to} has this case already", case)
+            values = {"case_id": case_id, "to_whom": to, "why": why}
+            row = change.insert(schema.handovers, "handed over", values, case_id)
             more = f": {why}" if why else ""
-            notify(change, (to,) if to != by else (), f"{told}, was handed to you by {by}{more}", case_id)
-            notify(change, (owner,) if owner != by else (), f"{told}, was handed to {to} by {by}{more}", case_id)
-            return Handover(row["id"], case_id, to, why, change.at, by)
+            notify(change, (to,) if to != by else (), f"{case}, was handed to you by {by}{more}", case_id)
+            notify(change, (owner,) if owner != by else (), f"{case}, was handed to {to} by {by}{more}", case_id)
+            return entity(Handover, row)
 
     def handovers(self, case_id: int) -> tuple[Handover, ...]:
         """Every hand-over of a case, the first one first."""
-        table = schema.handovers
-        query = select(table).where(table.c.case_id == case_id).order_by(table.c.id)
-        with self._database.reading() as connection:
-            return tuple(_handover_of(row) for row in connection.execute(query))
+        return self._of_case(Handover, schema.handovers, case_id)
 
 
 def owners_in(connection: Connection, case_ids: Sequence[int]) -> dict[int, tuple[str, ...]]:
@@ -91,17 +85,7 @@ def may_hand_over(owners: Sequence[str], code: str, role: str) -> bool:
 
 def require_editor(change: Transaction, case_id: int) -> None:
     """Raises NotTheirs where whoever makes the change may not edit the case."""
-    told = _told(change.connection, case_id)
     owners = owners_in(change.connection, [case_id])[case_id]
     person = person_in(change.connection, change.by)
     if person is None or not may_edit(owners, change.by, person.role):
-        raise NotTheirs(told, change.by, owners[-1])
-
-
-def _told(connection: Connection, case_id: int) -> str:
-    case = one_of(connection, schema.cases, case_id, "case")
-    return eye_words(case.reference, case.eye)
-
-
-def _handover_of(row: Row[tuple[object, ...]]) -> Handover:
-    return Handover(**row._mapping)
+        raise NotTheirs(case_in(change.connection, case_id).in_words, change.by, owners[-1])

@@ -9,7 +9,7 @@ from sqlalchemy import delete, func, insert, select, update
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.repository import COMMAND_LINE, SERVER, Repository, person_in, person_of
+from planner.records.repository import COMMAND_LINE, SERVER, Repository, entity, last_row, person_in
 from planner.records.rows import ROLES, Person
 from planner.records.trail import canonical, sha256
 
@@ -25,8 +25,7 @@ class People(Repository):
             if person_in(change.connection, code):
                 raise PlannerError.one(f"{code!r} is in use", hint="another code, or planner people list")
             values = _checked(code, 1, name, role, trainee_id, True)
-            change.insert(schema.people, "person added", values)
-        return self.person(code)
+            return entity(Person, change.insert(schema.people, "person added", values))
 
     def change_person(
         self,
@@ -39,24 +38,23 @@ class People(Repository):
     ) -> Person:
         """Change what is given, and keep the rest. Whoever is set inactive is signed out. Raises PlannerError."""
         with self._changing(by, "administrator") as change:
-            person = person_in(change.connection, code)
-            if person is None:
+            before = last_row(change.connection, schema.people, schema.people.c.code == code)
+            if before is None:
                 raise _nobody(code)
-            before = change.connection.execute(
-                select(schema.people).where(schema.people.c.code == code, schema.people.c.number == person.number)
-            ).one()
             values = _checked(
                 code,
-                person.number + 1,
-                person.name if name is None else name,
-                person.role if role is None else role,
-                person.trainee_id if trainee_id is None else trainee_id,
-                person.active if active is None else active,
+                before.number + 1,
+                before.name if name is None else name,
+                before.role if role is None else role,
+                before.trainee_id if trainee_id is None else trainee_id,
+                bool(before.active) if active is None else active,
             )
-            change.insert(schema.people, "person changed", values, before=dict(before._mapping))
-            if not values["active"]:
+            person = entity(
+                Person, change.insert(schema.people, "person changed", values, before=dict(before._mapping))
+            )
+            if not person.active:
                 change.connection.execute(delete(schema.sessions).where(schema.sessions.c.person == code))
-        return self.person(code)
+            return person
 
     def person(self, code: str) -> Person:
         """The person of a code, active or not. Raises PlannerError."""
@@ -71,8 +69,7 @@ class People(Repository):
         table = schema.people
         last = select(table.c.code, func.max(table.c.number).label("number")).group_by(table.c.code).subquery()
         query = select(table).join(last, (last.c.code == table.c.code) & (last.c.number == table.c.number))
-        with self._database.reading() as connection:
-            everybody = [person_of(row) for row in connection.execute(query.order_by(table.c.code))]
+        everybody = self._all(Person, query.order_by(table.c.code))
         return tuple(person for person in everybody if person.active or not active_only)
 
     def set_password_hash(self, code: str, hash: str, by: str) -> None:
@@ -84,15 +81,15 @@ class People(Repository):
         with self._changing(by, *(() if by == code else ("administrator",))) as change:
             if person_in(change.connection, code) is None:
                 raise _nobody(code)
-            held = change.connection.execute(select(table).where(table.c.code == code)).first()
+            before = change.connection.execute(select(table).where(table.c.code == code)).first()
             row = {"code": code, "hash": hash, "at": change.at}
-            if held is None:
+            if before is None:
                 change.connection.execute(insert(table).values(row))
             else:
                 change.connection.execute(update(table).where(table.c.code == code).values(row))
             # The trail lasts; a hash of the hash shows tampering and serves no one who wants the password.
-            before = None if held is None else password_as_told(held._mapping)
-            change.tell("password set", table.name, code, before, password_as_told(row))
+            replaced = None if before is None else password_in_trail(before._mapping)
+            change.tell("password set", table.name, code, replaced, password_in_trail(row))
             change.connection.execute(delete(schema.sessions).where(schema.sessions.c.person == code))
 
     def password_hash(self, code: str) -> str | None:
@@ -112,7 +109,7 @@ def checked_person(code: str, name: str, role: str) -> None:
     _checked(code, 1, name, role, None, True)
 
 
-def password_as_told(row: Any) -> str:
+def password_in_trail(row: Any) -> str:
     """A row of passwords as the trail holds it."""
     return canonical({"code": row["code"], "hash": f"sha256:{sha256(row['hash'])}", "at": row["at"]})
 
@@ -128,10 +125,6 @@ def _checked(code: str, number: int, name: str, role: str, trainee_id: str | Non
     if role not in ROLES:
         raise PlannerError.one(f"{role!r} is not a role", hint=f"one of {', '.join(ROLES)}")
     return {
-        "code": code,
-        "number": number,
-        "name": name,
-        "role": role,
-        "trainee_id": trainee_id or None,
+        "code": code, "number": number, "name": name, "role": role, "trainee_id": trainee_id or None,
         "active": int(active),
-    }
+    }  # fmt: skip

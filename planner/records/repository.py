@@ -1,4 +1,4 @@
-"""What every part of the store stands on: one database, a clock, and the way a change is begun."""
+"""What every part of the store stands on: one database, a clock, the way rows are read and changes begun."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import contextlib
 import datetime
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any
+from dataclasses import MISSING, fields
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from sqlalchemy import Connection, Row, Table, and_, select
 from sqlalchemy.sql import ColumnElement
@@ -15,12 +16,16 @@ from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.database import Database
 from planner.records.identifiers import free_text_fault
-from planner.records.rows import Ending, Person, StepChange
-from planner.records.trail import Transaction
+from planner.records.rows import Ending, Person, StepChange, StoredCase
+from planner.records.trail import Transaction, canonical
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 # Who acts where no person is signed in: the command line, and the server by itself (an approval that has aged).
 COMMAND_LINE = "command-line"
 SERVER = "server"
+Entity = TypeVar("Entity", bound="DataclassInstance")
 
 
 def utc_now() -> datetime.datetime:
@@ -37,9 +42,21 @@ class Repository:
     def _now(self) -> str:
         return self._clock().astimezone(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
+    def _all(self, kind: type[Entity], query: Any) -> tuple[Entity, ...]:
+        """Every row of a query as what it is."""
+        with self._database.reading() as connection:
+            return tuple(entity(kind, row) for row in connection.execute(query))
+
+    def _of_case(self, kind: type[Entity], table: Table, case_id: int) -> tuple[Entity, ...]:
+        """Every row about a case, ended or not, the first one first."""
+        return self._all(kind, with_endings(table, table.c.case_id == case_id))
+
     @contextlib.contextmanager
-    def _changing(self, by: str, *roles: str) -> Iterator[Transaction]:
-        """A change by an active person in one of the roles (any, without one). Raises PlannerError for another."""
+    def _changing(self, by: str, *roles: str, signed: bool = False) -> Iterator[Transaction]:
+        """A change by an active person in one of the roles (any, without one). Raises PlannerError for another.
+
+        One that is `signed` needs a person who answers for it: the program itself may not make it.
+        """
         with self._database.writing() as connection:
             if by not in (COMMAND_LINE, SERVER):
                 person = person_in(connection, by)
@@ -48,25 +65,55 @@ class Repository:
                 if roles and person.role not in roles:
                     why = f"that is for: {', '.join(roles)}"
                     raise PlannerError.one(f"{by} is entered as {person.role} and may not do this", why=why)
+            elif signed:
+                raise PlannerError.one("needs a person who answers for it", hint="sign in, or give their code")
             yield Transaction(connection, self._now(), by)
 
-    def _as_person(self, by: str) -> None:
-        """Refuse the program itself where a person must answer for it."""
-        if by in (COMMAND_LINE, SERVER):
-            raise PlannerError.one("needs a person who answers for it", hint="sign in, or give their code")
+
+def entity(kind: type[Entity], row: Row[Any] | Mapping[str, Any]) -> Entity:
+    """A row as what it is: columns by their names, days and JSON read, `ended` from the columns of its ending.
+
+    A column that is empty, or was not asked for, is the field's default, None where it has none.
+    """
+    columns = row if isinstance(row, Mapping) else row._mapping
+    values: dict[str, Any] = {}
+    for field in fields(kind):
+        value = columns.get(field.name)
+        if value is not None:
+            values[field.name] = _READERS[field.name](value) if field.name in _READERS else value
+        elif field.name == "ended" and columns.get("ended_kind") is not None:
+            values["ended"] = Ending(*(columns[f"ended_{name}"] for name in ("kind", "why", "at", "by")))
+        elif field.default is MISSING and field.default_factory is MISSING:
+            values[field.name] = None
+    return kind(**values)
+
+
+def _steps(text: str) -> tuple[StepChange, ...]:
+    return tuple(StepChange(item["step"], item["who"], item["note"]) for item in json.loads(text))
+
+
+def _names(text: str) -> tuple[str, ...]:
+    return tuple(json.loads(text))
+
+
+_READERS: dict[str, Callable[[Any], Any]] = {
+    "day": datetime.date.fromisoformat,
+    **dict.fromkeys(("document", "assessment"), json.loads),
+    **dict.fromkeys(("changed", "complications"), _names),
+    **dict.fromkeys(("steps", "step_changes"), _steps),
+    **dict.fromkeys(("active", "own_case", "retired"), bool),
+}
+
+
+def case_in(connection: Connection, case_id: int) -> StoredCase:
+    """Raises PlannerError where there is none."""
+    return entity(StoredCase, one_of(connection, schema.cases, case_id, "case"))
 
 
 def person_in(connection: Connection, code: str) -> Person | None:
     """The person of a code as last entered, or None."""
-    people = schema.people
-    row = connection.execute(
-        select(people).where(people.c.code == code).order_by(people.c.number.desc()).limit(1)
-    ).first()  # fmt: skip
-    return None if row is None else person_of(row)
-
-
-def person_of(row: Row[Any]) -> Person:
-    return Person(row.code, row.number, row.name, row.role, row.trainee_id, bool(row.active), row.at, row.by)
+    row = last_row(connection, schema.people, schema.people.c.code == code)
+    return None if row is None else entity(Person, row)
 
 
 def known_person(connection: Connection, code: str, where: str) -> Person:
@@ -77,9 +124,14 @@ def known_person(connection: Connection, code: str, where: str) -> Person:
     return person
 
 
+def last_row(connection: Connection, table: Table, *conditions: ColumnElement[bool]) -> Row[Any] | None:
+    """The row entered last of those, None where there is none."""
+    return connection.execute(select(table).where(*conditions).order_by(table.c.id.desc()).limit(1)).first()
+
+
 def one_of(connection: Connection, table: Table, row_id: int, what: str) -> Row[Any]:
-    """One row by its id. Raises PlannerError where there is none."""
-    row = connection.execute(select(table).where(table.c.id == row_id)).first()
+    """One row by its id, with its ending's columns. Raises PlannerError where there is none."""
+    row = connection.execute(with_endings(table, table.c.id == row_id)).first()
     if row is None:
         raise PlannerError.one(f"there is no {what} {row_id}")
     return row
@@ -99,18 +151,16 @@ def open_rows(connection: Connection, table: Table, case_id: int) -> Sequence[Ro
     return connection.execute(with_endings(table, table.c.case_id == case_id, open_only=True)).all()
 
 
-def ending_of(row: Row[Any]) -> Ending | None:
-    if row.ended_kind is None:
-        return None
-    return Ending(row.ended_kind, row.ended_why, row.ended_at, row.ended_by)
+def open_row(connection: Connection, table: Table, case_id: int) -> Row[Any] | None:
+    """The first of them, None where none is open."""
+    return next(iter(open_rows(connection, table, case_id)), None)
 
 
 def end(change: Transaction, table: Table, row: Row[Any], kind: str, why: str, what: str) -> None:
     """End what stands: a row of its own says how, and the trail shows the row that stood."""
     before = {column.name: getattr(row, column.name) for column in table.columns}
-    case_id = before.get("case_id")
     values = {"kept_in": table.name, "row": row.id, "kind": kind, "why": why}
-    change.insert(schema.endings, what, values, case_id, before)
+    change.insert(schema.endings, what, values, before.get("case_id"), before)
 
 
 def notify(change: Transaction, people: Sequence[str | None], text: str, case_id: int | None) -> None:
@@ -131,12 +181,8 @@ def checked_steps(steps: Sequence[StepChange]) -> tuple[StepChange, ...]:
     )
 
 
-def steps_json(steps: Sequence[StepChange]) -> list[Mapping[str, str]]:
-    return [{"step": change.step, "who": change.who, "note": change.note} for change in steps]
-
-
-def steps_of(text: str) -> tuple[StepChange, ...]:
-    return tuple(StepChange(item["step"], item["who"], item["note"]) for item in json.loads(text))
+def steps_json(steps: Sequence[StepChange]) -> str:
+    return canonical([vars(step) for step in steps])
 
 
 def checked_text(text: str, where: str, required: bool = False) -> str:

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, func, select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.repository import Repository, checked_text
+from planner.records.repository import Repository, checked_text, entity
 from planner.records.rows import KEEPERS, RosterChange, RosterEntry
-from planner.records.trail import canonical
-
-Address = tuple[str, str]
+from planner.records.trail import Transaction, canonical
 
 
 class RosterConflict(PlannerError):
@@ -50,8 +47,7 @@ class Rostering(Repository):
         """Every version of one entry, the first one first."""
         table = schema.roster_entries
         query = select(table).where(table.c.kind == kind, table.c.key == key).order_by(table.c.number)
-        with self._database.reading() as connection:
-            return tuple(_entry_of(row) for row in connection.execute(query))
+        return self._all(RosterEntry, query)
 
     def change_roster(
         self,
@@ -73,34 +69,30 @@ class Rostering(Repository):
             raise PlannerError.one("is changed twice at once", " ".join(twice), hint="one change for each entry")
         with self._changing(by, *KEEPERS) as change:
             before = _standing(change.connection)
-            held = {(entry.kind, entry.key): entry for entry in before}
-            clashing = []
-            for wanted in changes:
-                now = held.get((wanted.kind, wanted.key))
-                if (now.number if now else 0) != wanted.based_on:
-                    clashing.append((wanted, now))
+            standing = {(entry.kind, entry.key): entry for entry in before}
+            pairs = [(wanted, standing.get((wanted.kind, wanted.key))) for wanted in changes]
+            clashing = [(wanted, now) for wanted, now in pairs if (now.number if now else 0) != wanted.based_on]
             if clashing:
                 raise RosterConflict(clashing)
-            real = [wanted for wanted in changes if _differs(wanted, held.get((wanted.kind, wanted.key)))]
-            after = dict(held)
-            for wanted in real:
-                now = held.get((wanted.kind, wanted.key))
-                document = dict(wanted.document if wanted.document is not None else now.document if now else {})
-                retired = wanted.document is None
-                after[wanted.kind, wanted.key] = RosterEntry(
-                    wanted.kind, wanted.key, document, wanted.based_on + 1, retired, note, change.at, by
-                )
+            entries = [(_entry(wanted, now, note, change), now) for wanted, now in pairs if _differs(wanted, now)]
             if check is not None:
+                after = standing | {(entry.kind, entry.key): entry for entry, _ in entries}
                 check(before, tuple(after.values()))
-            for wanted in real:
-                entry, now = after[wanted.kind, wanted.key], held.get((wanted.kind, wanted.key))
-                values = {
-                    "kind": entry.kind, "key": entry.key, "number": entry.number,
-                    "document": canonical(entry.document), "retired": int(entry.retired), "note": note,
-                }  # fmt: skip
+            for entry, now in entries:
+                values = _as_row(entry)
+                del values["id"], values["at"], values["by"]
                 what = "retired from the roster" if entry.retired else "roster changed" if now else "put in the roster"
                 change.insert(table, what, values, None, _as_row(now) if now else None)
-            return len(real)
+            return len(entries)
+
+
+def _entry(wanted: RosterChange, now: RosterEntry | None, note: str, change: Transaction) -> RosterEntry:
+    """The entry as it is to stand, not yet kept."""
+    document = dict(wanted.document if wanted.document is not None else now.document if now else {})
+    retired = wanted.document is None
+    return RosterEntry(
+        wanted.kind, wanted.key, document, wanted.based_on + 1, retired, note, change.at, change.by
+    )  # fmt: skip
 
 
 def _differs(wanted: RosterChange, now: RosterEntry | None) -> bool:
@@ -113,22 +105,12 @@ def _differs(wanted: RosterChange, now: RosterEntry | None) -> bool:
 
 def _standing(connection: Connection) -> tuple[RosterEntry, ...]:
     table = schema.roster_entries
-    held: dict[Address, RosterEntry] = {}
+    standing: dict[tuple[str, str], RosterEntry] = {}
     # A later version takes the place of the first one, and so keeps its order.
     for row in connection.execute(select(table).order_by(table.c.id)):
-        held[row.kind, row.key] = _entry_of(row)
-    return tuple(held.values())
+        standing[row.kind, row.key] = entity(RosterEntry, row)
+    return tuple(standing.values())
 
 
-def _entry_of(row: Row[Any]) -> RosterEntry:
-    return RosterEntry(
-        row.kind, row.key, json.loads(row.document), row.number, bool(row.retired), row.note, row.at, row.by, row.id
-    )
-
-
-def _as_row(entry: RosterEntry) -> Mapping[str, Any]:
-    return {
-        "id": entry.id, "kind": entry.kind, "key": entry.key, "number": entry.number,
-        "document": canonical(entry.document), "retired": int(entry.retired), "note": entry.note,
-        "at": entry.at, "by": entry.by,
-    }  # fmt: skip
+def _as_row(entry: RosterEntry) -> dict[str, Any]:
+    return vars(entry) | {"document": canonical(entry.document), "retired": int(entry.retired)}

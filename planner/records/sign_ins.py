@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import delete, func, insert, select, update
+from sqlalchemy import ColumnElement, delete, func, insert, select, update
 
 from planner.records import schema
 from planner.records.repository import Repository
@@ -20,9 +20,8 @@ class SignIns(Repository):
 
     def session(self, token_sha256: str) -> SignIn | None:
         table = schema.sessions
-        with self._database.reading() as connection:
-            row = connection.execute(select(table).where(table.c.token_sha256 == token_sha256)).first()
-        return None if row is None else SignIn(**row._mapping)
+        found = self._all(SignIn, select(table).where(table.c.token_sha256 == token_sha256))
+        return found[0] if found else None
 
     def touch_sign_in(self, token_sha256: str) -> None:
         """Note that it is in use now."""
@@ -31,17 +30,15 @@ class SignIns(Repository):
             connection.execute(update(table).where(table.c.token_sha256 == token_sha256).values(seen_at=self._now()))
 
     def end_sign_in(self, token_sha256: str) -> None:
-        with self._database.writing() as connection:
-            connection.execute(delete(schema.sessions).where(schema.sessions.c.token_sha256 == token_sha256))
-
-    def end_sign_ins_of(self, person: str) -> None:
-        with self._database.writing() as connection:
-            connection.execute(delete(schema.sessions).where(schema.sessions.c.person == person))
+        self._forget(schema.sessions.c.token_sha256 == token_sha256)
 
     def end_sign_ins_unused_since(self, moment: str) -> None:
-        """Forget sessions last used before a moment (UTC text)."""
+        """Forget those last used before a moment (UTC text)."""
+        self._forget(schema.sessions.c.seen_at < moment)
+
+    def _forget(self, which: ColumnElement[bool]) -> None:
         with self._database.writing() as connection:
-            connection.execute(delete(schema.sessions).where(schema.sessions.c.seen_at < moment))
+            connection.execute(delete(schema.sessions).where(which))
 
     def failed_sign_in(self, key: str) -> None:
         """Count a failed sign-in against an account or an address."""

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Row, Select, select
+from sqlalchemy import Connection, Row, Select, select
 
 from planner import __version__
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.case_versions import case_in, version_in
-from planner.records.repository import Repository, one_of
+from planner.records.case_versions import version_in
+from planner.records.repository import Repository, case_in, entity, last_row, one_of
 from planner.records.rows import READERS, Document, Snapshot
 from planner.records.trail import canonical
 from planner.wording.words import eye_words
@@ -69,23 +68,24 @@ class Snapshots(Repository):
     def snapshot(self, snapshot_id: int) -> Snapshot:
         """A snapshot with its assessment. Raises PlannerError where there is none."""
         with self._database.reading() as connection:
-            return snapshot_of(one_of(connection, schema.snapshots, snapshot_id, "assessment"))
+            return entity(Snapshot, one_of(connection, schema.snapshots, snapshot_id, "assessment"))
 
     def last_snapshot(self, case_id: int, version: int) -> Snapshot | None:
         """The last one kept for a version, with its assessment."""
         table = schema.snapshots
-        query = select(table).where(table.c.case_id == case_id, table.c.version == version)
         with self._database.reading() as connection:
-            row = connection.execute(query.order_by(table.c.id.desc()).limit(1)).first()
-        return None if row is None else snapshot_of(row)
+            row = last_row(connection, table, table.c.case_id == case_id, table.c.version == version)
+        return None if row is None else entity(Snapshot, row)
+
+
+def require_snapshot(connection: Connection, snapshot_id: int, case_id: int, version: int) -> Row[Any]:
+    """The snapshot, which must be of this version of this case. Raises PlannerError."""
+    row = one_of(connection, schema.snapshots, snapshot_id, "assessment")
+    if (row.case_id, row.version) != (case_id, version):
+        raise PlannerError.one("the assessment is of another version of the case", hint="assess the current version")
+    return row
 
 
 def brief_snapshots(ids: Sequence[int] | Any) -> Select[Any]:
     """The selection of these snapshots without their assessments."""
     return select(*_BRIEF).where(schema.snapshots.c.id.in_(ids))
-
-
-def snapshot_of(row: Row[Any]) -> Snapshot:
-    values = dict(row._mapping)
-    text = values.pop("assessment", None)
-    return Snapshot(**values, assessment=None if text is None else json.loads(text))

@@ -17,7 +17,6 @@ from planner.records.database import Database, url_of
 from planner.records.export import JSON_COLUMNS, export
 from planner.records.list_places import ListPlaces
 from planner.records.list_versions import ListVersions
-from planner.records.listing import Listing
 from planner.records.migrate import bring_up_to_date
 from planner.records.outcomes import Notices, Outcomes
 from planner.records.overview import Overview
@@ -33,7 +32,7 @@ from planner.records.verify import Verified
 
 
 class Store(
-    People, SignIns, Cases, Owning, Snapshots, Submissions, Approvals, Listing, ListPlaces, ListVersions, Outcomes,
+    People, SignIns, Cases, Owning, Snapshots, Submissions, Approvals, ListPlaces, ListVersions, Outcomes,
     Notices, Rostering, Overview,
 ):  # fmt: skip
     """One store. May be shared by threads; several processes may have the same database open."""
@@ -73,10 +72,6 @@ class Store(
         with self._database.reading() as connection:
             return tuple(_trail_row(row) for row in connection.execute(query))
 
-    def history(self, case_id: int) -> tuple[TrailRow, ...]:
-        """What was done about a case, oldest first."""
-        return self.trail(case_id=case_id)
-
     def verify(self, head: str | None = None) -> Verified:
         """Check trail and rows; `head` is an earlier check's. Raises PlannerError with what was found wrong."""
         return verify.verify(self._database, head)
@@ -105,8 +100,8 @@ class Store(
 def _trail_row(row: Row[Any]) -> TrailRow:
     values = dict(row._mapping)
     for name in ("before", "after"):
-        told = None if values[name] is None else json.loads(values[name])
-        values[name] = told and {key: _decoded(key, value) for key, value in told.items()}
+        entered = json.loads(values[name] or "null")
+        values[name] = entered and {key: _decoded(key, value) for key, value in entered.items()}
     return TrailRow(**values)
 
 

@@ -30,7 +30,7 @@ def hash_of(entry: Mapping[str, Any]) -> str:
     return sha256(canonical([entry[name] for name in LINKED]))
 
 
-def as_told(table: str, row: Mapping[str, Any]) -> str:
+def in_trail(table: str, row: Mapping[str, Any]) -> str:
     """A row as the trail holds it: canonical JSON, long JSON in it as its hash."""
     return canonical(
         {
@@ -64,10 +64,10 @@ class Transaction:
         highest = self.connection.scalar(select(func.max(table.c.id)))
         row = {"id": (highest or 0) + 1, **values, "at": self.at, "by": self.by}
         self.connection.execute(insert(table).values(row))
-        told = as_told(table.name, {column.name: row.get(column.name) for column in table.columns})
+        told = in_trail(table.name, {column.name: row.get(column.name) for column in table.columns})
         if table.name == "cases":
             case_id = row["id"]
-        earlier = None if before is None else as_told(table.name, before)
+        earlier = None if before is None else in_trail(table.name, before)
         self.tell(what, table.name, str(row["id"]), earlier, told, case_id)
         return row
 

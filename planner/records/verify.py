@@ -11,8 +11,8 @@ from sqlalchemy import Connection, Table, inspect, select, text
 from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.database import Database
-from planner.records.people import password_as_told
-from planner.records.trail import FIRST, as_told, hash_of, sha256
+from planner.records.people import password_in_trail
+from planner.records.trail import FIRST, hash_of, in_trail, sha256
 
 MOST_FAULTS = 20
 
@@ -81,9 +81,9 @@ def _rows(connection: Connection) -> Iterator[tuple[str, str, str]]:
     streaming = connection.execution_options(yield_per=500)
     for table in schema.KEPT:
         for row in streaming.execute(select(table)):
-            yield table.name, str(row.id), as_told(table.name, dict(row._mapping))
+            yield table.name, str(row.id), in_trail(table.name, dict(row._mapping))
     for row in streaming.execute(select(schema.passwords)):
-        yield schema.passwords.name, row.code, password_as_told(row._mapping)
+        yield schema.passwords.name, row.code, password_in_trail(row._mapping)
 
 
 def _not_in(past: dict[int, str], head: str | None) -> Iterator[Fault]:

@@ -15,6 +15,7 @@ import pytest
 from commands import Ran
 from served import coming_sessions, later, pool_entered
 
+from planner.desk.plans import PlanCache
 from planner.lists.week.from_records import FromRecords
 from planner.lists.week.lists_file import lists_in
 from planner.records.store import Store
@@ -61,7 +62,8 @@ def test_the_store_is_matched_judged_and_printed(run: Planner, folder: Path, rul
     assert run("check", "records").out.count("L-4") == 48, "nothing has a place as yet"
 
     store = Store.open(str(folder / "planner.db"))
-    held = FromRecords(store, rulebook, read_unit(UNIT, rulebook), coming_sessions(rulebook))
+    unit = read_unit(UNIT, rulebook)
+    held = FromRecords(store, rulebook, unit, coming_sessions(rulebook), PlanCache(rulebook, unit).plan)
     now = held.held(min(session.day for session in coming_sessions(rulebook).sessions))
     now.arrange(store, lists_in((folder / "lists.yaml").read_text("utf-8"), "lists.yaml", now.instance), "organiser-1")
     store.close()

@@ -15,8 +15,7 @@ from served import UNIT, coming_sessions, pool_entered
 
 from planner.desk.desk import Desk
 from planner.desk.placing import allocate, arrange
-from planner.desk.plan_in_force import plan_in_force
-from planner.desk.plans import PlanCache
+from planner.desk.plan_in_force import plan_in_force, plans_on_lists
 from planner.desk.publishing import publish
 from planner.documents.papers.sheet import Place, render_papers
 from planner.lists.matching.match import match
@@ -33,7 +32,8 @@ from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES
 from planner.unit import read_unit
 
-ON = datetime.date.today()
+NOON = datetime.datetime.combine(datetime.date.today(), datetime.time(12), datetime.UTC)
+ON = NOON.date()
 TUESDAY = ON + datetime.timedelta(days=7)
 
 
@@ -52,7 +52,6 @@ def desk(entered: Path, tmp_path: Path, rulebook: Rulebook) -> Iterator[Desk]:
     shutil.copyfile(entered, tmp_path / "planner.db")
     store = Store.open(str(tmp_path / "planner.db"))
     unit = read_unit(UNIT, rulebook)
-    lists = FromRecords(store, rulebook, unit, coming_sessions(rulebook))
     for now in store.cases(state="approved")[::3]:
         assert now.approved_snapshot is not None
         kept = now.approved_snapshot
@@ -66,7 +65,7 @@ def desk(entered: Path, tmp_path: Path, rulebook: Rulebook) -> Iterator[Desk]:
             reason="named",
             seen=now.seen,
         )
-    yield Desk(store, rulebook, unit, PlanCache(rulebook, unit), lambda: lists, lambda: ON)
+    yield Desk(store, rulebook, unit, coming_sessions(rulebook), lambda: NOON)
     store.close()
 
 
@@ -77,7 +76,7 @@ def now_of(desk: Desk, reference: str, eye: str) -> CaseNow:
 
 
 def lists_of(desk: Desk) -> FromRecords:
-    lists = desk.lists()
+    lists = desk.lists
     assert lists is not None
     return lists
 
@@ -92,7 +91,7 @@ def test_the_whole_path_says_one_thing_of_every_case(desk: Desk, rulebook: Ruleb
     rows = {(row["case"], row["eye"]): row for row in csv.DictReader(io.StringIO(table_of(held.instance, held.lists)))}
     named = 0
     for session in week.sessions:
-        plans = lists_of(desk).plans(held, week.list_of(session.id))
+        plans = plans_on_lists(desk, held, week.list_of(session.id))
         brief = brief_of(held.instance, held.lists, session.id, plans)
         published = publish(
             desk, week, session.id, verdict, desk.store.person("organiser-1"), "", {}, 0
@@ -177,7 +176,7 @@ def test_a_list_that_an_approval_no_longer_covers_is_neither_printed_nor_publish
     held = lists_of(desk).held(ON)
     week, verdict = Week(held.instance, held.lists), check(held.instance, held.lists)
     [placing] = week.list_of("tue-1-a")
-    line = brief_of(held.instance, held.lists, "tue-1-a", lists_of(desk).plans(held, [placing])).rows[0]
+    line = brief_of(held.instance, held.lists, "tue-1-a", plans_on_lists(desk, held, [placing])).rows[0]
     assert line.operator == "not approved as placed" and "trainee-5" not in line.steps
     with pytest.raises(NotCoveredError, match="approved as named"):
         plan_in_force(desk, now_of(desk, "L-402", "left"))
@@ -208,7 +207,7 @@ def test_a_trainer_is_not_printed_as_operating_where_a_consultant_was_approved(d
     held = lists_of(desk).held(ON)
     week, verdict = Week(held.instance, held.lists), check(held.instance, held.lists)
     [placing] = week.list_of("tue-1-a")
-    line = brief_of(held.instance, held.lists, "tue-1-a", lists_of(desk).plans(held, [placing])).rows[0]
+    line = brief_of(held.instance, held.lists, "tue-1-a", plans_on_lists(desk, held, [placing])).rows[0]
     assert line.operator == "not approved as placed" and line.steps == "none until approved"
     [row] = csv.DictReader(io.StringIO(table_of(held.instance, held.lists)))
     assert "as named, for early" in row["not_approved"]

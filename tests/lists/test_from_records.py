@@ -14,6 +14,8 @@ from served import coming_sessions, pool_entered
 
 from planner.assess.assess import assess
 from planner.case import read_case
+from planner.desk.desk import Desk
+from planner.desk.plan_in_force import plans_on_lists
 from planner.documents.json_form import plan_json
 from planner.errors import PlannerError
 from planner.lists.matching.match import match
@@ -52,9 +54,14 @@ def store(entered: Path, tmp_path: Path) -> Iterator[Store]:
 
 
 @pytest.fixture
-def reader(store: Store, rulebook: Rulebook) -> FromRecords:
-    unit = read_unit(DEMO / "unit.yaml", rulebook)
-    return FromRecords(store, rulebook, unit, coming_sessions(rulebook))
+def desk(store: Store, rulebook: Rulebook) -> Desk:
+    return Desk(store, rulebook, read_unit(DEMO / "unit.yaml", rulebook), coming_sessions(rulebook))
+
+
+@pytest.fixture
+def reader(desk: Desk) -> FromRecords:
+    assert desk.lists
+    return desk.lists
 
 
 def placed(held: Held, *lines: tuple[str, str, str | None, str]) -> Lists:
@@ -194,11 +201,11 @@ def test_locked_placings_are_what_is_kept(reader: FromRecords, store: Store) -> 
         held.arrange(store, replace(held.lists, placings=held.lists.placings[:1]), "organiser-1", "so")
 
 
-def test_plans_print_as_approved_for_the_trainee_who_operates(reader: FromRecords, store: Store) -> None:
+def test_plans_print_as_approved_for_the_trainee_who_operates(desk: Desk, reader: FromRecords, store: Store) -> None:
     held = reader.held(ON)
     held.arrange(store, placed(held, ("L-401", "tue-1-a", "trainee-5", "trainer-1")), "organiser-1")
     held = reader.held(ON)
-    plan = reader.plans(held, held.lists.placings)[("L-401", "right")]
+    plan = plans_on_lists(desk, held, held.lists.placings)[("L-401", "right")]
     assert plan.supervision.stage == "late" and plan.approval is not None
     assert plan.approval.by == "Invented consultant-1"
 

@@ -17,9 +17,9 @@ from planner.errors import PlannerError
 from planner.exchange.case_reader import ReadCase, read_cases
 from planner.plan.make import make_plan
 from planner.records.deciding import DecidedMeanwhile
-from planner.records.rows import Seen, StepChange
+from planner.records.rows import ApprovalStanding, Seen, StepChange
 from planner.records.store import Store
-from planner.records.validity import approval_standing, standing_now
+from planner.records.validity import approval_standing
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import ApprovalPolicy
 
@@ -197,6 +197,14 @@ def test_sent_back_asked_and_answered(store: Store) -> None:
     assert store.case_now(case).state == "submitted"
 
 
+def standing_of(
+    store: Store, approval_id: int, on: datetime.date, validity: dict[str, int], sha256: str
+) -> ApprovalStanding:
+    approval = store.approval(approval_id)
+    approved, current = store.version(approval.case_id, approval.version), store.version(approval.case_id).number
+    return approval_standing(approval, store.snapshot(approval.snapshot_id), approved, current, on, validity, sha256)
+
+
 def test_withdrawn_and_lapsed_tell_both_people_and_happen_once(store: Store) -> None:
     version, snapshot = prepared(store)
     for end in ("withdraw", "lapse"):
@@ -208,7 +216,7 @@ def test_withdrawn_and_lapsed_tell_both_people_and_happen_once(store: Store) -> 
         said = f"{by} ended the approval" if end == "withdraw" else "server found the approval lapsed"
         with pytest.raises(DecidedMeanwhile, match=f"{said}: to be seen again: {end}"):
             getattr(store, end)(approval.id, "once more", by)
-        standing = store.standing(approval.id, DAY, VALID, RULEBOOK)
+        standing = standing_of(store, approval.id, DAY, VALID, RULEBOOK)
         assert (standing.state, standing.because) == (ended.kind, (f"to be seen again: {end}",))
 
 
@@ -222,19 +230,22 @@ def test_a_dated_finding_ages(store: Store, days: int, state: str) -> None:
     version, snapshot = prepared(store)
     approval = approved(store, version, snapshot)
     on = datetime.date(2026, 11, 10) + datetime.timedelta(days)
-    standing = store.standing(approval.id, on, VALID, RULEBOOK)
+    standing = standing_of(store, approval.id, on, VALID, RULEBOOK)
     assert standing.state == state
     assert bool(standing.because) == (state == "lapsed")
-    assert store.standing(approval.id, on, {}, RULEBOOK).state == "stands"
+    assert standing_of(store, approval.id, on, {}, RULEBOOK).state == "stands"
     # A later assessment of the same version changes nothing about what was approved.
     store.keep_snapshot(version.case_id, 1, plan(sha256="e" * 64), "trainee-3")
-    assert standing_now(store.case_now(version.case_id), on, VALID, RULEBOOK) == standing
+    now = store.case_now(version.case_id)
+    assert now.approval and now.approved_snapshot
+    rests_on = now.approval, now.approved_snapshot, now.version, now.version.number
+    assert approval_standing(*rests_on, on, VALID, RULEBOOK) == standing
 
 
 def test_another_rulebook_or_version_makes_it_lapse(store: Store) -> None:
     version, snapshot = prepared(store)
     approval = approved(store, version, snapshot)
-    standing = store.standing(approval.id, DAY, VALID, "c" * 64)
+    standing = standing_of(store, approval.id, DAY, VALID, "c" * 64)
     assert (standing.state, standing.because) == ("lapsed", ("the rulebook has changed since 0.1.0",))
     standing = approval_standing(approval, snapshot, version, 2, DAY, VALID, RULEBOOK)
     assert standing.state == "lapsed" and "the case has changed" in standing.because[0]

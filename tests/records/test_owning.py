@@ -48,7 +48,7 @@ def test_handed_over_it_is_the_others_and_both_hear_of_it(store: Store) -> None:
     # Who prepared it may still put right what they wrote.
     store.save_case(case, 1, {"inr": 2}, "trainee-5")
     version = store.save_case(case, 2, {"inr": 3}, "trainee-3")
-    [entry] = [row for row in store.history(case) if row.kept_in == "handovers"]
+    [entry] = [row for row in store.trail(case_id=case) if row.kept_in == "handovers"]
     assert (entry.who, entry.what) == ("consultant-1", "handed over")
     # Whoever has it hears what is decided, though another saved and submitted it.
     kept = store.keep_snapshot(case, 3, snapshot.assessment or {}, "trainee-3")

@@ -184,7 +184,7 @@ def test_an_earlier_head_stays_good(story: Store) -> None:
 def test_history_tells_before_and_after(store: Store) -> None:
     version = store.new_case(document(), "trainee-3")
     store.save_case(version.case_id, 1, {"iop_mmhg": 24, "age_years": None}, "consultant-1")
-    entered, first, second = store.history(version.case_id)
+    entered, first, second = store.trail(case_id=version.case_id)
     assert (entered.what, first.what, second.what) == ("case entered", "first version entered", "case changed")
     assert (second.who, second.before) == ("consultant-1", {"age_years": 71, "iop_mmhg": 15})
     assert second.after is not None and second.after["document"]["findings"]["iop_mmhg"] == 24

@@ -18,6 +18,7 @@ from seen_by_axe import DESK
 from served import UNIT, pool_entered, staffed
 from visits import CHEAP, Clock, Visit, sign_in
 
+from planner.desk.desk import Desk
 from planner.documents.printing.queue import PrintQueue
 from planner.lists.roster.shapes import Roster
 from planner.records.store import Store
@@ -75,7 +76,9 @@ def prints() -> Iterator[PrintQueue]:
 @pytest.fixture
 def app(store: Store, rulebook: Rulebook, clock: Clock, roster: Roster | None, prints: PrintQueue) -> FastAPI:
     settings = Settings(secure_cookies=False, clock=clock)
-    return make_app(store, rulebook, read_unit(UNIT, rulebook), settings, Passwords(CHEAP), roster, prints)
+    return make_app(
+        Desk(store, rulebook, read_unit(UNIT, rulebook), roster, settings.clock), settings, Passwords(CHEAP), prints
+    )
 
 
 @pytest.fixture

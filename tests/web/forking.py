@@ -15,6 +15,7 @@ from visits import CHEAP
 
 from planner.assess.assess import assess
 from planner.case import read_case
+from planner.desk.desk import Desk
 from planner.plan.make import make_plan
 from planner.records.store import Store
 from planner.rulebook.load import shipped
@@ -39,7 +40,7 @@ def main() -> None:
         if child == 0:
             sys.stdin.close()
             store, settings = Store.open(line.strip()), Settings(secure_cookies=False)
-            app = make_app(store, rulebook, None, settings, Passwords(CHEAP))
+            app = make_app(Desk(store, rulebook, None), settings, Passwords(CHEAP))
             uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False)).run(sockets=[door])
             os._exit(0)
         print(child, door.getsockname()[1], flush=True)

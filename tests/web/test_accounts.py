@@ -14,6 +14,7 @@ from argon2 import PasswordHasher, extract_parameters
 from fastapi import FastAPI
 from visits import CHEAP, PASSWORD, Clock, Visit
 
+from planner.desk.desk import Desk
 from planner.records.password_hashing import new_hash
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -53,7 +54,7 @@ def test_the_cookie_is_kept_from_scripts_and_from_other_sites(nobody: Visit) -> 
 
 
 def test_over_https_the_cookie_is_secure_and_bound_to_the_host(store: Store, rulebook: Rulebook) -> None:
-    visit = Visit(make_app(store, rulebook, None, Settings()), "https://planner.example")
+    visit = Visit(make_app(Desk(store, rulebook, None), Settings()), "https://planner.example")
     token = visit.token("/sign-in")
     answer = visit.post("/sign-in", data={"token": token, "code": "trainee-3", "password": PASSWORD, "next": ""})
     (cookie,) = [line for line in answer.headers.get_list("set-cookie") if line.startswith("__Host-")]
@@ -91,7 +92,11 @@ def test_a_session_ends_when_it_stands_idle(signed_in: Callable[[str], Visit], c
 
 def test_a_session_ends_after_ten_hours_however_busy(store: Store, rulebook: Rulebook, clock: Clock) -> None:
     # Idle for as long as it likes: only the age ends it.
-    busy = make_app(store, rulebook, None, Settings(secure_cookies=False, clock=clock, idle=10**6), Passwords(CHEAP))
+    busy = make_app(
+        Desk(store, rulebook, None, clock=clock),
+        Settings(secure_cookies=False, clock=clock, idle=10**6),
+        Passwords(CHEAP),
+    )
     visit = Visit(busy)
     assert visit.sign_in("trainee-3") == 303
     clock.forward(hours=9.9)

@@ -12,6 +12,7 @@ from pypdf import PdfReader
 from served import UNIT
 from visits import CHEAP, Clock, Visit
 
+from planner.desk.desk import Desk
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import ApprovalPolicy, read_unit
@@ -118,7 +119,9 @@ def test_where_the_unit_allows_it_a_consultants_own_case_is_approved_as_such(
 ) -> None:
     unit = read_unit(UNIT, rulebook)
     allows = unit.model_copy(update={"approvals": ApprovalPolicy.model_validate({"own_case": "yes"})})
-    app = make_app(store, rulebook, allows, Settings(secure_cookies=False, clock=clock), Passwords(CHEAP))
+    app = make_app(
+        Desk(store, rulebook, allows, clock=clock), Settings(secure_cookies=False, clock=clock), Passwords(CHEAP)
+    )
 
     def signed_in(code: str) -> Visit:
         visit = Visit(app)

@@ -30,6 +30,7 @@ from served import serving, staffed, token_of
 from sqlalchemy import event
 from visits import CHEAP, Clock, Visit, sign_in
 
+from planner.desk.desk import Desk
 from planner.records import database
 from planner.records.database import URL_VARIABLE, StoreUnavailableError, engine_of
 from planner.records.rows import CaseVersion
@@ -171,7 +172,7 @@ def opened(rulebook: Rulebook, chromium: Browser) -> Iterator[Opened]:
 
         def start(store: Store) -> Page:
             store.new_case({"case": "A-104", "eye": "left"}, "trainee-3")
-            app = make_app(store, rulebook, None, Settings(secure_cookies=False), Passwords(CHEAP))
+            app = make_app(Desk(store, rulebook, None), Settings(secure_cookies=False), Passwords(CHEAP))
             server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="critical"))
             thread = threading.Thread(target=server.run, daemon=True)
             thread.start()
@@ -324,7 +325,9 @@ def test_what_is_there_is_read_while_nobody_can_write(
     staffed(url).close()
     store = Store.open(url, clock=clock)
     every_state(store, rulebook, None, clock().date())
-    app = make_app(store, rulebook, None, Settings(secure_cookies=False, clock=clock), Passwords(CHEAP))
+    app = make_app(
+        Desk(store, rulebook, None, clock=clock), Settings(secure_cookies=False, clock=clock), Passwords(CHEAP)
+    )
     # Long after the approvals, so that they have lapsed and nobody has entered it yet.
     clock.forward(days=400)
     visit = Visit(app)

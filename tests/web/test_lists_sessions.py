@@ -18,6 +18,7 @@ from pypdf import PdfReader
 from served import coming_sessions
 from visits import Clock, Visit
 
+from planner.desk.desk import Desk
 from planner.lists.roster.shapes import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -146,7 +147,8 @@ def test_the_verdict_comes_at_once_and_before_what_breaks_a_rule(filled: Visit, 
     assert "This list may not stand" in text_of(filled.get(LIST)) and "L-414" in order(filled)
     [case] = [now for now in store.list_of(TUESDAY) if now.case.reference == "L-414"]
     # The reason is in the trail with the name of whoever entered it.
-    assert any(entry.who == "organiser-1" for entry in store.history(case.case.id) if entry.what == "put on a list")
+    rows = store.trail(case_id=case.case.id)
+    assert any(entry.who == "organiser-1" for entry in rows if entry.what == "put on a list")
 
 
 def test_up_down_other_people_and_off(filled: Visit, store: Store) -> None:
@@ -309,7 +311,11 @@ def test_without_a_sessions_file_the_pages_are_as_they_were(store: Store, rulebo
     from planner.web.server.app import make_app
     from planner.web.server.settings import Settings
 
-    visit = Visit(make_app(store, rulebook, None, Settings(secure_cookies=False, clock=clock), Passwords(CHEAP)))
+    visit = Visit(
+        make_app(
+            Desk(store, rulebook, None, clock=clock), Settings(secure_cookies=False, clock=clock), Passwords(CHEAP)
+        )
+    )
     visit.sign_in("organiser-1")
     assert "Sessions" not in text_of(visit.get("/lists")) and visit.get(LIST).status_code == 404
     assert 'name="theatre"' in visit.get("/lists/place/L-401/right").text

@@ -11,6 +11,7 @@ from fastapi import APIRouter, FastAPI
 from fastapi.routing import APIRoute
 from starlette.routing import Mount
 
+from planner.desk.desk import Desk
 from planner.records.rows import ROLES
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -163,7 +164,7 @@ def test_another_sessions_token_is_refused(app: FastAPI, signed_in: Callable[[st
 
 
 def test_a_server_with_a_route_that_names_no_roles_does_not_start(store: Store, rulebook: Rulebook) -> None:
-    app = make_app(store, rulebook, None)
+    app = make_app(Desk(store, rulebook, None))
     router = APIRouter()
     router.add_api_route("/open", lambda: "anybody", methods=["GET"])
     app.router.routes.extend(router.routes)
@@ -172,7 +173,7 @@ def test_a_server_with_a_route_that_names_no_roles_does_not_start(store: Store, 
 
 
 def test_a_server_with_a_form_whose_token_is_not_checked_does_not_start(store: Store, rulebook: Rulebook) -> None:
-    app = make_app(store, rulebook, None)
+    app = make_app(Desk(store, rulebook, None))
     router = APIRouter()
 
     def change(visitor: sign_in.SignedIn) -> str:

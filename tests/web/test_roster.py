@@ -17,6 +17,7 @@ from openpyxl import load_workbook
 from served import UNIT, coming_sessions
 from visits import CHEAP, Clock, Visit
 
+from planner.desk.desk import Desk
 from planner.lists.roster.entries import check_entries, entries_of, roster_in
 from planner.lists.roster.shapes import Roster
 from planner.records.rows import RosterChange
@@ -147,7 +148,11 @@ def test_a_change_is_seen_by_the_next_request_of_anybody(kept: Visit, signed_in:
 
 
 def test_another_process_sees_it_too(kept: Visit, store: Store, rulebook: Rulebook, unit: Unit, clock: Clock) -> None:
-    other = Visit(make_app(store, rulebook, unit, Settings(secure_cookies=False, clock=clock), Passwords(CHEAP)))
+    other = Visit(
+        make_app(
+            Desk(store, rulebook, unit, clock=clock), Settings(secure_cookies=False, clock=clock), Passwords(CHEAP)
+        )
+    )
     assert other.sign_in("consultant-1") == 303
     assert "tue-1-a" in text_of(other.get("/lists"))
     save(kept, "session", "tue-1-a", minutes="100")
@@ -155,7 +160,11 @@ def test_another_process_sees_it_too(kept: Visit, store: Store, rulebook: Rulebo
 
 
 def test_an_empty_store_is_filled_by_hand(store: Store, rulebook: Rulebook, unit: Unit, clock: Clock) -> None:
-    visit = Visit(make_app(store, rulebook, unit, Settings(secure_cookies=False, clock=clock), Passwords(CHEAP)))
+    visit = Visit(
+        make_app(
+            Desk(store, rulebook, unit, clock=clock), Settings(secure_cookies=False, clock=clock), Passwords(CHEAP)
+        )
+    )
     visit.sign_in("organiser-1")
     assert "Nothing is entered yet" in text_of(visit.get("/roster"))
     assert (
@@ -176,7 +185,11 @@ def test_an_empty_store_is_filled_by_hand(store: Store, rulebook: Rulebook, unit
 
 
 def test_without_a_unit_the_pages_say_what_is_missing(store: Store, rulebook: Rulebook, clock: Clock) -> None:
-    visit = Visit(make_app(store, rulebook, None, Settings(secure_cookies=False, clock=clock), Passwords(CHEAP)))
+    visit = Visit(
+        make_app(
+            Desk(store, rulebook, None, clock=clock), Settings(secure_cookies=False, clock=clock), Passwords(CHEAP)
+        )
+    )
     visit.sign_in("organiser-1")
     assert "planner serve --unit unit.yaml" in text_of(visit.get("/roster"))
 

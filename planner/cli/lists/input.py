@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from planner.lists.roster.shapes import Roster
     from planner.lists.week.instance import Instance, Key, Lists
     from planner.plan.plan import Plan
-    from planner.records.store import Store
     from planner.rulebook.rulebook import Rulebook
     from planner.unit import Unit
 
@@ -114,39 +113,30 @@ def _of_the_store(
     cases: list[str], rulebook: "Rulebook", unit: "Unit", sessions: Path | None, on: datetime.date | None
 ) -> Given:
     """From the day of planning on, or the first session's. A place in no session of the roster is left out."""
+    from planner.desk.desk import Desk
+    from planner.desk.plan_in_force import plans_on_lists
     from planner.errors import PlannerError
-    from planner.lists.week.from_records import FromRecords
+    from planner.lists.roster.shapes import read_roster
     from planner.records.store import Store
     from planner.wording.words import day_words
 
     if len(cases) > 1:
         raise PlannerError.one("stands for all approved cases", f"--cases {RECORDS}", hint="leave the other files out")
     store = Store.open(create=False)
-    roster = _in_force(store, rulebook, unit, sessions)
-    reader = FromRecords(store, rulebook, unit, roster)
-    held = reader.held(on or min(session.day for session in roster.sessions))
+    stored = store.roster_mark() > 0
+    desk = Desk(store, rulebook, unit, None if stored or sessions is None else read_roster(sessions, unit, rulebook))
+    reader = desk.lists
+    if stored and sessions is not None:
+        typer.echo(f"{sessions} was not read: the roster in {store.name} is in force", err=True)
+    if reader is None and stored:
+        raise PlannerError.one("has no session", f"the roster in {store.name}", hint="planner roster take FILE")
+    if reader is None:
+        raise PlannerError.one("holds no roster", store.name, hint="--with sessions.yaml, or planner roster take")
+    held = reader.held(on or min(session.day for session in reader.roster.sessions))
     for one in held.elsewhere:
         case = one.now.case
         typer.echo(f"left out: {case.in_words}, on {day_words(one.at.day)}: {one.because}", err=True)
-    return Given(held.instance, held.lists, lambda lists: reader.plans(held, lists.placings), roster)
-
-
-def _in_force(store: "Store", rulebook: "Rulebook", unit: "Unit", sessions: Path | None) -> "Roster":
-    """The roster of the store, else of the sessions file; where there are both, says that the file was not read."""
-    from planner.desk.roster_in_force import stored_roster
-    from planner.errors import PlannerError
-    from planner.lists.roster.shapes import read_roster
-
-    stored = stored_roster(store, unit, rulebook)
-    if stored is None:
-        if sessions is None:
-            raise PlannerError.one("holds no roster", store.name, hint="--with sessions.yaml, or planner roster take")
-        return read_roster(sessions, unit, rulebook)
-    if sessions is not None:
-        typer.echo(f"{sessions} was not read: the roster in {store.name} is in force", err=True)
-    if not stored.sessions:
-        raise PlannerError.one("has no session", f"the roster in {store.name}", hint="planner roster take FILE")
-    return stored
+    return Given(held.instance, held.lists, lambda lists: plans_on_lists(desk, held, lists.placings), reader.roster)
 
 
 def _files(names: list[str]) -> list[str]:

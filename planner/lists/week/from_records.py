@@ -6,8 +6,7 @@ import datetime
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from planner.assess.assess import assess
-from planner.case import STAGES, Case, Stage, read_case
+from planner.case import STAGES, Case, Stage
 from planner.errors import PlannerError
 from planner.lists.changes.moves import counted
 from planner.lists.roster.shapes import Roster, Session, room_of
@@ -15,16 +14,16 @@ from planner.lists.week.fellow_eyes import Fellows
 from planner.lists.week.gather import instance_of, list_case, stages_of
 from planner.lists.week.instance import Covering, Instance, Key, ListCase, Lists, Placing
 from planner.lists.week.operations_done import whole_so_far
-from planner.lists.week.week import Week, seat_of
-from planner.plan.approved import Given, NotCoveredError
-from planner.plan.make import make_plan
+from planner.plan.approved import Given
 from planner.plan.plan import Plan
-from planner.records.approved import given_in, plan_as_approved, stands_on
-from planner.records.rows import CaseNow, ListPlace, WantedPlace
+from planner.records.rows import CaseNow, CaseVersion, ListPlace, WantedPlace
 from planner.records.store import Store
+from planner.records.validity import given_in, stands_on
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
 
+# A version planned for a stage, the case's own where None; raises PlannerError where it cannot be judged.
+Planned = Callable[[CaseVersion, Stage | None], Plan]
 NO_APPROVAL = "no approval stands on that day"
 
 
@@ -102,10 +101,19 @@ class FromRecords:
     """Reads the lists of one store; keeps what it made of each version and approval, which never change."""
 
     def __init__(
-        self, store: Store, rulebook: Rulebook, unit: Unit, roster: Roster, before: FromRecords | None = None
+        self,
+        store: Store,
+        rulebook: Rulebook,
+        unit: Unit,
+        roster: Roster,
+        planned: Planned,
+        before: FromRecords | None = None,
     ) -> None:
-        """`before` read the same store by an earlier roster. Raises PlannerError for a trainee the unit knows not."""
-        self.store, self.rulebook, self.unit, self.roster = store, rulebook, unit, roster
+        """`planned` plans a version; `before` read the same store by an earlier roster.
+
+        Raises PlannerError for a trainee whom the unit does not know.
+        """
+        self.store, self.rulebook, self.unit, self.roster, self._planned = store, rulebook, unit, roster, planned
         self._stages = stages_of(rulebook, unit, roster)
         self._fellows = Fellows(store)
         self._made: dict[tuple[int, int], tuple[Case, ListCase]] = {}
@@ -157,27 +165,6 @@ class FromRecords:
             {key: held[now.case.id] for key, now in found.items() if now.case.id in held}, tuple(elsewhere), codes, on,
         )  # fmt: skip
 
-    def plans(self, held: Held, placings: Sequence[Placing]) -> dict[Key, Plan]:
-        """The plan of each placed case for whoever operates, with the approval that stands on the day in force.
-
-        Where that does not cover the placing the plan is as the rulebook has it: the checker says so, and nothing of
-        who operates is printed from it.
-        """
-        made, week = {}, Week(held.instance, held.lists)
-        for placing in placings:
-            now, day = held.now[placing.case], held.instance.sessions[placing.session].day
-            planned = self._planner(read_case(dict(now.version.document), self.rulebook.vocabulary))
-            seat = seat_of(week, placing)
-            try:
-                made[placing.case] = plan_as_approved(self.store, now, planned, day, self.rulebook, seat)
-            except NotCoveredError:
-                made[placing.case] = planned(seat.stage)
-        return made
-
-    def _planner(self, case: Case) -> Callable[[Stage | None], Plan]:
-        assessment = assess(case, self.rulebook, self.unit)
-        return lambda stage: make_plan(assessment, self.rulebook, self.unit, stage)
-
     def _listed(self, on: datetime.date) -> tuple[CaseNow, ...]:
         last = max((session.day for session in self.roster.sessions), default=on)
         return self.store.lists(on, max(on, last)) if last >= on else ()
@@ -186,12 +173,11 @@ class FromRecords:
         """The case as approved; without an approval, as the rulebook has it. Raises PlannerError where unreadable."""
         number = now.version.id, now.approval.id if now.approval else 0
         if number not in self._made:
-            case = read_case(dict(now.version.document), self.rulebook.vocabulary)
             given = given_in(now, self.rulebook)
-            made = list_case(
-                case, self.rulebook, self.unit, self._stages, self.roster.limits, given, self._covering(now, given)
-            )
-            self._made[number] = case, made
+            stages: Sequence[Stage | None] = self._stages or [None]
+            plans = {stage: self._planned(now.version, stage) for stage in stages}
+            made = list_case(plans, self.rulebook, self.roster.limits, given, self._covering(now, given))
+            self._made[number] = next(iter(plans.values())).assessment.case, made
         return self._made[number][1]
 
     def _covering(self, now: CaseNow, given: Given | None) -> Covering:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import cast
 
@@ -49,7 +49,7 @@ def gather(cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster
     if faults := [one.fault for one in contradictions(cases)]:
         raise PlannerError(faults)
     stages = stages_of(rulebook, unit, roster)
-    found = [list_case(case, rulebook, unit, stages, roster.limits) for case in cases]
+    found = [list_case(_plans(case, rulebook, unit, stages), rulebook, roster.limits) for case in cases]
     return instance_of(found, rulebook, unit, roster)
 
 
@@ -142,22 +142,26 @@ def _basis(rulebook: Rulebook, limits: Limits) -> str:
     return published + (f"; from the unit's own log: {own}" if own else "") + "."
 
 
+def _plans(case: Case, rulebook: Rulebook, unit: Unit, stages: list[Stage]) -> dict[Stage | None, Plan]:
+    assessment = assessor(rulebook).assess(case, unit, None)
+    asked: Sequence[Stage | None] = stages or [None]
+    return {stage: make_plan(assessment, rulebook, unit, stage) for stage in asked}
+
+
 def list_case(
-    case: Case,
+    plans: Mapping[Stage | None, Plan],
     rulebook: Rulebook,
-    unit: Unit,
-    stages: list[Stage],
     limits: Limits,
     given: Given | None = None,
     approval: Covering | None = None,
 ) -> ListCase:
     """A case as lists see it: as the rulebook has it, or as it was `given`; `approval` says what that lets be placed.
 
+    `plans` are for each stage among the trainees, for the case's own (None) where there are none.
     For a stage that the approval does not cover, supervision is what the tier as approved would ask for.
     """
-    assessment = assessor(rulebook).assess(case, unit, None)
-    plans = {stage: make_plan(assessment, rulebook, unit, stage) for stage in stages}
-    plan = next(iter(plans.values()), None) or make_plan(assessment, rulebook, unit)
+    plan = next(iter(plans.values()))
+    assessment, case = plan.assessment, plan.assessment.case
     rules = rulebook.lists
     answered = {*rules.consent.settles, *rules.agreement.settles}
     to_hand = {device.device for chosen in plan.choices.values() for device in chosen.drawn}
@@ -168,7 +172,7 @@ def list_case(
         eye=case.eye,
         patient=case.patient,
         tier=given.tier if given else assessment.tier.working,
-        with_stage={stage: _supervision(planned_for, rulebook, given) for stage, planned_for in plans.items()},
+        with_stage={stage: _supervision(planned_for, rulebook, given) for stage, planned_for in plans.items() if stage},
         kit={item.id: item.label for item in plan.kit if item.need == "essential"},
         added=tuple((row.device, row.minutes) for row in rulebook.durations.additions if row.device in to_hand),
         anaesthetist=_truth(rules.anaesthetist.when, case, assessment, plan),

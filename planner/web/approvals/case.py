@@ -14,8 +14,8 @@ from planner.desk.approving import difference, stage_asked
 from planner.documents.figures import day
 from planner.plan.approved import Who, allocation_for, supervised_at
 from planner.plan.plan import Plan
-from planner.records.approved import dated_ahead, holds_until
 from planner.records.rows import CaseNow
+from planner.records.validity import dated_ahead, holds_until
 from planner.rulebook.shapes import MODES, Mode
 from planner.unit import ApprovalPolicy
 from planner.web.approvals.glance import glance
@@ -50,7 +50,7 @@ def case_page(
 ) -> Response:
     """The case with its forms; `tier` opens the form for changes as it goes with that tier, `written` fills it in."""
     site = site_of(request)
-    judged = site.judge.judge(now.version, stage_asked(site.desk, now))
+    judged = site.plans.planned(now.version, stage_asked(site.desk, now))
     plan = judged.plan
     approvals, standing, written = site.store.approvals(now.case.id), standing_of(site, now), dict(written or {})
     # What stands is carried into the forms, so that nothing of it is dropped unseen.

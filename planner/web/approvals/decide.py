@@ -98,7 +98,7 @@ def _tier(text: str) -> int | None:
 
 def _plan(site: Site, now: CaseNow) -> Plan | None:
     """The plan that is decided on: for the stage that is asked for."""
-    return site.judge.judge(now.version, stage_asked(site.desk, now)).plan
+    return site.plans.planned(now.version, stage_asked(site.desk, now)).plan
 
 
 def _decision(plan: Plan, written: dict[str, str]) -> Decision:

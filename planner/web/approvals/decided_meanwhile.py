@@ -63,7 +63,7 @@ def _chosen(site: Site, now: CaseNow, form: FormData) -> list[tuple[str, str]]:
     said = [("What it covers", covers)] if covers else []
     if not form.get("tier"):
         return said
-    plan = site.judge.judge(now.version, stage_asked(site.desk, now)).plan
+    plan = site.plans.planned(now.version, stage_asked(site.desk, now)).plan
     modes = {str(name): words for name, words in site.rulebook.supervision.modes.items()}
     mode = str(form.get("mode", ""))
     steps = [
@@ -98,5 +98,5 @@ def _changes(site: Site, then: CaseVersion, current: CaseVersion) -> list[tuple[
 
 
 def _tier(site: Site, version: CaseVersion) -> str:
-    assessment = site.judge.judge(version).assessment
+    assessment = site.plans.planned(version).assessment
     return str(assessment.tier.working) if assessment else "cannot be judged"

@@ -63,13 +63,13 @@ def approvals(request: Request, visitor: Deciding) -> Response:
 
 
 def _order(site: Site, now: CaseNow) -> tuple[tuple[object, ...], int, str]:
-    assessment = site.judge.judge(now.version).assessment
+    assessment = site.plans.planned(now.version).assessment
     tier = assessment.tier.working if assessment else LATEST_PLACE
     return turn(site, now.version), -tier, now.case.reference
 
 
 def _line(site: Site, now: CaseNow, visitor: Visitor) -> Line:
-    judged = site.judge.judge(now.version, stage_asked(site.desk, now))
+    judged = site.plans.planned(now.version, stage_asked(site.desk, now))
     plan, waiting, given = judged.plan, now.submission, now.approval
     tier, label, stage = "cannot be judged", "", ""
     reasons: tuple[SettleReason, ...] = ()

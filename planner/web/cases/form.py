@@ -44,7 +44,7 @@ class Shown:
     visitor: Visitor
 
     def values(self) -> dict[str, Any]:
-        judged = self.site.judge.judge(self.version)
+        judged = self.site.plans.planned(self.version)
         # A heading that is not recorded is None to the templates, which refuse a name they do not know.
         document = dict.fromkeys(CHANGEABLE) | dict(self.version.document)
         return {
@@ -133,7 +133,7 @@ def _told(site: Site, saved: CaseVersion, answers: Answers, part: str) -> dict[s
 def _parts(request: Request, shown: Shown, base: CaseVersion, was_wrong: set[str]) -> Response:
     """Only what differs from the page that sent the form: what its person types meanwhile is left alone."""
     values = shown.values()
-    before = Shown(shown.site, shown.now, base, Answers(), {}, shown.visitor).sections(shown.site.judge.judge(base))
+    before = Shown(shown.site, shown.now, base, Answers(), {}, shown.visitor).sections(shown.site.plans.planned(base))
     template = environment().get_template("part_section.html")
     same = {
         old.id

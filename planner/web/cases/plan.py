@@ -60,7 +60,7 @@ async def on_paper(request: Request, visitor: Reading, reference: str, eye: str)
 @router.post(CASE + "/submit")
 def submit(request: Request, visitor: Preparing, form: Posted, reference: str, eye: str) -> Response:
     site, now = site_of(request), _now(request, reference, eye)
-    plan = site.judge.judge(now.version).plan
+    plan = site.plans.planned(now.version).plan
     note = str(form.get("note", "")).strip()[:LONGEST_NOTE]
     if str(form.get("version", "")) != str(now.version.number):
         told = f"{now.version.by} saved this case at {clock_time(now.version.at)}, after you opened this page."
@@ -102,7 +102,7 @@ def _plan(request: Request, reference: str, eye: str) -> Plan:
 
 def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, ...] = (), note: str = "") -> Response:
     site: Site = site_of(request)
-    judged = site.judge.judge(now.version)
+    judged = site.plans.planned(now.version)
     in_force, barred = shown_plan(site.desk, now) if judged.plan is not None else (None, ())
     return page(
         request, "plan_page.html", 422 if faults else 200,

@@ -9,8 +9,8 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from planner.readings import read_day
-from planner.records.approved import stands_on
 from planner.records.rows import PREPARERS, CaseNow
+from planner.records.validity import stands_on
 from planner.web.approvals.standing import state_of
 from planner.web.approvals.tier_words import readings
 from planner.web.security.authorisation import Reading
@@ -61,7 +61,7 @@ def cases(
 
 
 def _line(site: Site, now: CaseNow) -> Line:
-    judged = site.judge.judge(now.version)
+    judged = site.plans.planned(now.version)
     findings, vocabulary = now.version.findings, site.rulebook.vocabulary.by_id
     tier, ready = "cannot be judged", ""
     if judged.assessment:

@@ -94,7 +94,7 @@ def _page(
 
 
 def _line(site: Site, now: CaseNow, at: ListPlace, doubts: tuple[str, ...]) -> Line:
-    plan = site.judge.judge(now.version).plan
+    plan = site.plans.planned(now.version).plan
     tier, supervision, anaesthesia = "", "", "cannot be planned"
     kit: tuple[str, ...] = ()
     if plan is not None:

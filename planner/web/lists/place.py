@@ -13,8 +13,8 @@ from planner.desk.placing import allocate
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.readings import read_day
-from planner.records.approved import holds_until
 from planner.records.rows import CaseNow
+from planner.records.validity import holds_until
 from planner.web.approvals.standing import plan_as_approved, standing_of
 from planner.web.lists.judged import has_sessions, state_of
 from planner.web.lists.options import options_page
@@ -98,7 +98,7 @@ def _form(
     request: Request, now: CaseNow, written: Mapping[str, str], faults: tuple[str, ...] = (), status: int = 200
 ) -> Response:
     site = site_of(request)
-    plan, until = site.judge.judge(now.version).plan, holds_until(now, site.rulebook)
+    plan, until = site.plans.planned(now.version).plan, holds_until(now, site.rulebook)
     holds = f"{day_words(until[0])} ({until[1]})" if until else "no dated measurement"
     people = site.store.people(active_only=True)
     # Whoever supervises is most often a consultant; a trainee may be cleared to.

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from planner.documents.figures import day
 from planner.plan.plan import Plan
-from planner.records.approved import holds_until, stands_on
 from planner.records.rows import CaseNow
+from planner.records.validity import holds_until, stands_on
 from planner.web.approvals.standing import plan_as_approved
 from planner.web.server.site import Site
 from planner.web.server.urgency import past_words, turn, urgency_words
@@ -49,7 +49,7 @@ def pool(site: Site) -> list[Pooled]:
     cases.sort(key=lambda now: (turn(site, now.version), now.case.reference))
     pooled = []
     for now in cases:
-        plan = site.judge.judge(now.version).plan
+        plan = site.plans.planned(now.version).plan
         if plan is not None:
             pooled.append(_pooled(site, now, plan_as_approved(site, now)))
     return pooled

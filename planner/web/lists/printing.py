@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from planner.desk.plan_in_force import plans_on_lists
 from planner.lists.changes.versions import editions_of
 from planner.lists.output.brief import Brief, brief_of
 from planner.lists.output.calendar import calendar_of
@@ -43,7 +44,7 @@ def _brief(site: Site, session: str) -> tuple[datetime.date, Brief]:
     if not placings or site.lists is None:
         raise HTTPException(404)
     written = f"Written {day_and_time(site.settings.clock().isoformat())}: {standing.words}."
-    plans = site.lists.plans(state.held, placings)
+    plans = plans_on_lists(site.desk, state.held, placings)
     return held.day, brief_of(state.held.instance, state.lists, session, plans, standing.changes, written)
 
 

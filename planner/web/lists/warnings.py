@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from planner.desk.plan_in_force import plan_in_force
 from planner.plan.approved import NO_TRAINEE, NotCoveredError
 from planner.plan.plan import Plan
-from planner.records.approved import standing_on
 from planner.records.rows import CaseNow, ListPlace, Person
+from planner.records.validity import standing_on
 from planner.web.server.site import Site
 from planner.wording.people import mode_words
 
@@ -20,7 +20,7 @@ def warnings(site: Site, now: CaseNow, of_the_day: Iterable[CaseNow], people: Ma
     place = now.allocation
     if place is None:
         return ()
-    plan = site.judge.judge(now.version).plan
+    plan = site.plans.planned(now.version).plan
     told = [*of_standing(site, now, place), *_together(now, place, of_the_day)]
     if place.trainee is None and now.approval is not None and now.approval.mode_approved in TRAINEE_OPERATES:
         told.append("No trainee is named, and it was approved for a trainee to operate.")

@@ -54,7 +54,7 @@ def look_at(request: Request, visitor: Keeping, form: PostedWithFile) -> Respons
     held = held_of(site)
     try:
         if form.get("served") == "yes":
-            if held.stored or site.in_force.file is None:
+            if held.stored or site.desk.roster.file is None:
                 raise HTTPException(404)
             return _shown(request, held, SERVED, [_of_the_served(site)])
         changeable(site)
@@ -132,9 +132,9 @@ def _names(form: FormData) -> list[tuple[str, str]]:
 
 
 def _of_the_served(site: Site) -> ImportSource:
-    assert site.in_force.file is not None
+    assert site.desk.roster.file is not None
     rows = []
-    for entry in entries_of(site.in_force.file):
+    for entry in entries_of(site.desk.roster.file):
         where = KINDS[entry.kind].in_words(entry.key)
         rows.append(ImportRow(where, (where,), entry.kind, entry.key, entry.document, whole=True))
     return ImportSource(SERVED, ("entry",), tuple(rows))

@@ -76,10 +76,10 @@ def unit_of(site: Site) -> Unit:
 def held_of(site: Site) -> Held:
     """The roster in force as it stands now. Raises PlannerError for a server without a unit."""
     unit = unit_of(site)
-    entries, looked = site.in_force.stored(unit)
+    entries, looked = site.desk.roster.stored(unit)
     if entries:
-        return Held(entries, True, site.in_force.file is not None, looked)
-    file = site.in_force.file
+        return Held(entries, True, site.desk.roster.file is not None, looked)
+    file = site.desk.roster.file
     if file is None:
         return Held((), False, False, looked)
     return Held(tuple(entries_of(file)), False, True, CheckedRoster(file, ()))

@@ -1,18 +1,13 @@
-"""`make_app(store, rulebook, unit, settings)`: the pages put together into one application."""
+"""`make_app(desk, settings)`: the pages put together into one application."""
 
 from __future__ import annotations
 
 from fastapi import FastAPI
 
-from planner.desk.plans import PlanCache
-from planner.desk.roster_in_force import RosterInForce
+from planner.desk.desk import Desk
 from planner.documents.printing.html import fonts_folder
 from planner.documents.printing.queue import PrintQueue
-from planner.lists.roster.shapes import Roster
-from planner.records.store import Store
-from planner.rulebook.rulebook import Rulebook
 from planner.shipped import templates_folder
-from planner.unit import Unit
 from planner.web.approvals import case, decide, waiting
 from planner.web.cases import conflict, form, hand_over, new, plan, table
 from planner.web.lists import change, day, morning, orders, place, printing, propose, session, weeks
@@ -42,34 +37,17 @@ PAGES = (
 
 
 def make_app(
-    store: Store,
-    rulebook: Rulebook,
-    unit: Unit | None,
-    settings: Settings | None = None,
-    passwords: Passwords | None = None,
-    roster: Roster | None = None,
-    prints: PrintQueue | None = None,
+    desk: Desk, settings: Settings | None = None, passwords: Passwords | None = None, prints: PrintQueue | None = None
 ) -> FastAPI:
-    """The application over an open store; by the roster in it, else by that of a file, it judges and proposes lists.
+    """The application over an open store; by the roster in force at the desk it judges and proposes lists.
 
     Whoever gives `prints` ends them; else their processes end with this one.
     Raises RuntimeError when a route does not say who may use it.
     """
     settings = settings or Settings()
-    sessions, throttle = Sessions(store, settings), Throttle(store, settings)
-    app = FastAPI(title=rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
-    app.state.site = Site(
-        store,
-        rulebook,
-        unit,
-        settings,
-        sessions,
-        throttle,
-        passwords or Passwords(),
-        PlanCache(rulebook, unit),
-        RosterInForce(store, rulebook, unit, roster),
-        prints or PrintQueue(),
-    )
+    sessions, throttle = Sessions(desk.store, settings), Throttle(desk.store, settings)
+    app = FastAPI(title=desk.rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
+    app.state.site = Site(desk, settings, sessions, throttle, passwords or Passwords(), prints or PrintQueue())
     for module in PAGES:
         # Not `include_router`, which hides the routes inside: each must be seen to name its roles.
         app.router.routes.extend(module.router.routes)
@@ -82,6 +60,6 @@ def make_app(
         secure=settings.secure_cookies,
         larger=dict.fromkeys(import_rows.TAKES_FILES, settings.largest_file),
     )
-    app.add_middleware(UnitClockMiddleware, zone=unit.clock if unit is not None else None)
+    app.add_middleware(UnitClockMiddleware, zone=desk.unit.clock if desk.unit is not None else None)
     check_authorisation(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
     return app

@@ -10,11 +10,9 @@ from starlette.requests import Request
 
 from planner.desk.desk import Desk
 from planner.desk.plans import PlanCache
-from planner.desk.roster_in_force import RosterInForce
 from planner.documents.printing.queue import PrintQueue
 from planner.errors import PlannerError
 from planner.lists.week.from_records import FromRecords
-from planner.local_time import local
 from planner.records.rows import Person
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -30,33 +28,42 @@ LONGEST_CODE = 60
 
 @dataclass(frozen=True)
 class Site:
-    store: Store
-    rulebook: Rulebook
-    unit: Unit | None
+    """`desk` is the way to everything that is decided, placed or printed."""
+
+    desk: Desk
     settings: Settings
     sessions: Sessions
     throttle: Throttle
     passwords: Passwords
-    judge: PlanCache
-    in_force: RosterInForce
     prints: PrintQueue
     tickets: Tickets = field(default_factory=Tickets)
     # One print is planned at a time: many at once would share the one processor that pages have.
     ordering: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     @property
-    def lists(self) -> FromRecords | None:
-        """The reader of the lists by the roster in force; None where there is none. Raises PlannerError."""
-        return self.in_force.lists()
+    def store(self) -> Store:
+        return self.desk.store
 
     @property
-    def desk(self) -> Desk:
-        """The way to everything that is decided, placed or printed."""
-        return Desk(self.store, self.rulebook, self.unit, self.judge, self.in_force.lists, self.day_here)
+    def rulebook(self) -> Rulebook:
+        return self.desk.rulebook
+
+    @property
+    def unit(self) -> Unit | None:
+        return self.desk.unit
+
+    @property
+    def plans(self) -> PlanCache:
+        return self.desk.plans
+
+    @property
+    def lists(self) -> FromRecords | None:
+        """The reader of the lists by the roster in force; None where there is none. Raises PlannerError."""
+        return self.desk.lists
 
     def day_here(self) -> datetime.date:
         """The day by the unit's clock."""
-        return local(self.settings.clock()).date()
+        return self.desk.day_here()
 
 
 def site_of(request: Request) -> Site:
