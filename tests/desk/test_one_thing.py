@@ -19,7 +19,7 @@ from planner.desk.plan_in_force import plan_in_force, plans_on_lists
 from planner.desk.publishing import publish
 from planner.documents.papers.sheet import Place, render_papers
 from planner.lists.matching.match import match
-from planner.lists.output.brief import brief_of
+from planner.lists.output.brief_view import brief_of
 from planner.lists.output.table import table_of
 from planner.lists.rules.checker import check
 from planner.lists.week.from_records import FromRecords

@@ -29,7 +29,7 @@ from .conftest import PlanOf, read, squeezed
 
 Phrase = str | tuple[str, str]
 HEADERS = re.compile(r'"(Project|Report|POT|PO-|Last|Language-Team|MIME|Generated|Content-Transfer)')
-SHEETS = ("plan", "card", "debrief", "papers")
+SHEETS = ("plan", "card", "debrief", "papers", "brief", "week")
 PLANNER = Path(language.__file__).parents[1]
 SAYS = ("wording", "documents")
 OTHERS = [name for name in language.languages() if name != language.SOURCE]

@@ -12,12 +12,14 @@ import page
 import pytest
 from pypdf import PdfReader
 
+from planner.documents.brief.shapes import Brief
+from planner.documents.brief.sheet import render_brief
+from planner.documents.week.sheet import render_weeks
 from planner.exchange.case_reader import ReadCase, read_cases
 from planner.lists.changes.differences import changes
 from planner.lists.matching.match import match
-from planner.lists.output.brief import Brief, brief_of
-from planner.lists.output.glance import glance
-from planner.lists.output.paper import render_brief, render_glance
+from planner.lists.output.brief_view import brief_of
+from planner.lists.output.week_view import weeks_view
 from planner.lists.roster.shapes import read_roster
 from planner.lists.week.gather import Gathered
 from planner.lists.week.instance import Lists, Placing
@@ -160,15 +162,15 @@ def test_a_short_and_a_long_list_hang_on_one_sheet(gathered: Gathered, rulebook:
 def test_the_weeks_at_a_glance_hold_every_session_and_every_case(gathered: Gathered, tmp_path: Path) -> None:
     instance = gathered.instance
     lists = match(instance).lists
-    shown = glance(instance, lists)
+    shown = weeks_view(instance, lists)
     rows = [row for week in shown.weeks for day in week.days for row in day.rows]
-    assert [row.session.id for row in rows] == list(instance.sessions)
-    named = [(entry.reference) for row in rows for entry in row.entries] + [one.reference for one in shown.waiting]
+    assert [row.session for row in rows] == list(instance.sessions)
+    named = [(entry.reference) for row in rows for entry in row.cases] + [one.reference for one in shown.waiting]
     assert sorted(named) == sorted(reference for reference, _ in instance.cases)
     barred = {one.reference: one.barred for one in shown.waiting}
     assert barred["L-420"] == ("consent to surgery is recorded",)
     trainees = [placing.trainee for placing in lists.placings if placing.trainee]
     assert sum(share.whole + share.steps for share in shown.shares) == len(trainees)
-    made = render_glance(shown)
+    made = render_weeks(shown)
     assert not faults(made, tmp_path)
     assert len(PdfReader(io.BytesIO(made)).pages) == len(shown.weeks) + 1

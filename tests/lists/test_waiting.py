@@ -18,7 +18,7 @@ from planner.lists.matching.conflict import why_not
 from planner.lists.matching.match import Matched, match
 from planner.lists.matching.objective import of_lists
 from planner.lists.matching.reasons import pressing
-from planner.lists.output.glance import glance
+from planner.lists.output.week_view import weeks_view
 from planner.lists.roster.shapes import Limits
 from planner.lists.rules.checker import check
 from planner.lists.week.instance import Instance
@@ -65,7 +65,7 @@ def test_who_comes_first(matching: Matching, first: dict[str, Any], then: dict[s
         assert days_of(found) == {names[0]: TUESDAY, names[1]: THURSDAY}
         one = matching(week(cases, ONE_EACH[:1]))
         assert set(days_of(one)) == {names[0]}, "the only place there is"
-        shown = glance(week(cases, ONE_EACH), lists())
+        shown = weeks_view(week(cases, ONE_EACH), lists())
         assert [waits.reference for waits in shown.waiting] == list(names)
 
 
@@ -81,7 +81,7 @@ def test_what_is_past_its_date_has_the_earliest_place_and_is_marked(matching: Ma
     assert "10 days past its date on 1 December 2026 (needed by 21 November 2026)" in breach.says
     rows = [
         row
-        for shown in glance(week(cases, ONE_EACH, people), found.lists).weeks
+        for shown in weeks_view(week(cases, ONE_EACH, people), found.lists).weeks
         for day in shown.days
         for row in day.rows
     ]

@@ -93,7 +93,7 @@ def filled(store: Store, app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> Store
     site: Site = app.state.site
     # Setting type takes seconds, and is tested where it is done.
     monkeypatch.setattr(plan_page, "render_pdf", awkward_prints.blank)
-    for name in ("render_brief", "render_glance"):
+    for name in ("render_brief", "render_weeks"):
         monkeypatch.setattr(lists_print, name, awkward_prints.blank)
     every_state(store, site.rulebook, site.unit, datetime.date.today())
     entries = entries_of(coming_sessions(site.rulebook))

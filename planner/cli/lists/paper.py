@@ -36,10 +36,10 @@ def brief(
     Example: planner lists brief week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml --session tue-1-a
     """
     from planner.batch.writing import write_whole
+    from planner.documents.brief.sheet import render_brief
     from planner.errors import PlannerError
     from planner.lists.changes.differences import changes
-    from planner.lists.output.brief import brief_of
-    from planner.lists.output.paper import render_brief
+    from planner.lists.output.brief_view import brief_of
     from planner.rulebook.references import nearest
 
     files = given(cases, unit, sessions, rules)
@@ -70,13 +70,13 @@ def week(
     Example: planner lists week week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml
     """
     from planner.batch.writing import write_whole
-    from planner.lists.output.glance import glance
-    from planner.lists.output.paper import render_glance
+    from planner.documents.week.sheet import render_weeks
+    from planner.lists.output.week_view import weeks_view
 
     files = given(cases, unit, sessions, rules)
-    shown = glance(files.instance, files.read(lists))
-    write_whole(output, render_glance(shown))
-    typer.echo(f"wrote {output}: {shown.placed} cases placed, {len(shown.waiting)} waiting", err=True)
+    view = weeks_view(files.instance, files.read(lists))
+    write_whole(output, render_weeks(view))
+    typer.echo(f"wrote {output}: {view.placed} cases placed, {len(view.waiting)} waiting", err=True)
 
 
 def calendar(

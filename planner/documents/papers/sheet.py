@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from babel.dates import format_date
-from markupsafe import Markup
 
 from planner.documents.figures import day, moment
 from planner.documents.plan.shapes import PlanView
@@ -15,7 +14,6 @@ from planner.documents.plan.view import view
 from planner.documents.printing import html
 from planner.documents.printing.pdf import fitted_page, font_faces, write_together
 from planner.plan.plan import Plan
-from planner.shipped import templates_folder
 from planner.wording import language
 from planner.wording.language import say
 
@@ -45,7 +43,7 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
-class Line:
+class PlanPapers:
     """A plan on the first page: its place, how it prints, how many sheets it takes."""
 
     place: Place
@@ -66,13 +64,12 @@ def render_papers(
     """
 
     def cover(sheets: list[int]) -> str:
-        lines = [Line(place, view(plan), count) for (place, plan), count in zip(plans, sheets, strict=True)]
-        styles = Markup("\n").join(Markup((templates_folder() / name).read_text("utf-8")) for name in STYLES)
-        return html.environment().get_template("papers/papers.html").render(
-            language=language.spoken(), print_styles=Markup(font_faces()) + styles, day=day(on),
-            weekday=format_date(on, "EEEE", locale=language.locale()), unit=unit or say("not recorded"),
-            written_at=moment(written_at), lines=lines, left_out=left_out, side_of=language.side_of,
-            shown=SHOWN, sheets=sum(sheets), theatres=len({place.theatre for place, _ in plans}),
+        lines = [PlanPapers(place, view(plan), count) for (place, plan), count in zip(plans, sheets, strict=True)]
+        return html.sheet(
+            "papers/papers.html", STYLES, font_faces(), day=day(on), unit=unit or say("not recorded"),
+            weekday=format_date(on, "EEEE", locale=language.locale()), written_at=moment(written_at), lines=lines,
+            left_out=left_out, side_of=language.side_of, shown=SHOWN, sheets=sum(sheets),
+            theatres=len({place.theatre for place, _ in plans}),
         )  # fmt: skip
 
     return write_together([fitted_page(plan) for _, plan in plans], cover)

@@ -40,8 +40,10 @@ def page(plan: PlanView, first_side: Front | None, steps_side: Operation | None,
     return sheet("plan/plan.html", PRINT_STYLES, font_faces, plan, **sides)
 
 
-def sheet(template: str, styles: tuple[str, ...], font_faces: str, plan: PlanView, **values: object) -> str:
-    """Any sheet of a view: `template` and `styles` are names in the templates folder, `values` what else it names."""
+def sheet(
+    template: str, styles: tuple[str, ...], font_faces: str, plan: PlanView | None = None, **values: object
+) -> str:
+    """Any sheet, of one plan or of none. `template` and `styles` are names in the templates folder."""
     print_styles = Markup(font_faces) + _sheets(styles)
     names = {"p": plan, "language": language.spoken(), "print_styles": print_styles, "as_written": _as_written()}
     return environment().get_template(template).render(**names, **values)

@@ -24,7 +24,7 @@ def document_of(week: Week, session: str, verdict: Verdict) -> dict[str, Any]:
             "stage": week.instance.trainees[placing.trainee].stage if placing.trainee else None,
             "mode": week.mode_served(placing) or week.supervision(placing).mode,
             "approval": approval.id if (approval := week.case(placing).approval) is not None else None,
-            "minutes": round(week.time(placing).mean + week.case(placing).added_minutes + week.instance.turnover),
+            "minutes": round(week.with_turnover(placing)),
         }
         for placing in week.list_of(session)
     ]  # fmt: skip

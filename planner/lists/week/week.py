@@ -128,6 +128,10 @@ class Week:
         stage = self.instance.trainees[placing.trainee].stage if placing.trainee else CONSULTANT
         return self.instance.times[stage]
 
+    def with_turnover(self, placing: Placing) -> float:
+        """Minutes that a case is expected to take of its session, turnover behind it."""
+        return self.time(placing).mean + self.case(placing).added_minutes + self.instance.turnover
+
     def away(self, who: str, day: datetime.date) -> str:
         """That somebody is away, as it was told: leave, or what happened."""
         because = self.instance.away_because.get((who, day))
@@ -144,7 +148,7 @@ class Week:
         clock, found = 0.0, []
         for placing in self.list_of(session):
             found.append(clock)
-            clock += self.time(placing).mean + self.case(placing).added_minutes + self.instance.turnover
+            clock += self.with_turnover(placing)
         taken, begun = self.instance.taken.get(session), len(found) - len(self.to_come(session))
         if taken is None or not found:
             return found

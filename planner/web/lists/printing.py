@@ -9,12 +9,14 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from planner.desk.plan_in_force import plans_on_lists
+from planner.documents.brief.shapes import Brief
+from planner.documents.brief.sheet import render_brief
+from planner.documents.week.sheet import render_weeks
 from planner.lists.changes.versions import editions_of
-from planner.lists.output.brief import Brief, brief_of
+from planner.lists.output.brief_view import brief_of
 from planner.lists.output.calendar import calendar_of
-from planner.lists.output.glance import glance
-from planner.lists.output.paper import render_brief, render_glance
 from planner.lists.output.table import table_of
+from planner.lists.output.week_view import weeks_view
 from planner.web.lists.judged import session_path, state_of
 from planner.web.lists.session import SESSION
 from planner.web.security.authorisation import Building, Reading
@@ -52,7 +54,7 @@ def _brief(site: Site, session: str) -> tuple[datetime.date, Brief]:
 async def week(request: Request, visitor: Building) -> Response:
     def order(site: Site) -> Ordered:
         state = state_of(site)
-        return Ordered(site.prints.order(render_glance, glance(state.held.instance, state.lists)), "lists.pdf")
+        return Ordered(site.prints.order(render_weeks, weeks_view(state.held.instance, state.lists)), "lists.pdf")
 
     return await printed(request, visitor, "/lists", order)
 

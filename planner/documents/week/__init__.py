@@ -1,0 +1,1 @@
+"""The weeks at a glance, for the organiser."""
