@@ -5,9 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
-
-from starlette.datastructures import FormData
+from typing import Annotated, Any
 
 from planner import conditions
 from planner.case import read_case, vouched_for
@@ -17,6 +15,7 @@ from planner.readings import read_day
 from planner.records.changes import changed
 from planner.records.identifiers import free_text_fault
 from planner.vocabulary import NOT_RECORDED, Finding, Vocabulary
+from planner.web.server.forms import Prefixed, SeenForm, VersionNumber
 from planner.wording.words import day_words
 
 # Names in the form: `f.` a finding, `none.` a section looked through, `h.` a heading of the case.
@@ -24,6 +23,19 @@ FINDING, SECTION, HEADING = "f.", "none.", "h."
 # Inside a section that was looked through this says that a finding was not looked at after all.
 LEFT_OPEN = NOT_RECORDED[0]
 DATES = ("listed_on", "recorded_on")  # headings
+# The first part of the form: what the case is, before what was found.
+FIRST_PART = "case"
+
+
+class CaseForm(SeenForm):
+    """The form of a case: `section` is the part whose button was pressed, `was_wrong` the fields marked on the page."""
+
+    based_on: VersionNumber
+    section: str = FIRST_PART
+    was_wrong: set[str] = set()
+    findings: Annotated[dict[str, list[str]], Prefixed(FINDING)] = {}
+    sections: Annotated[dict[str, list[str]], Prefixed(SECTION)] = {}
+    headings: Annotated[dict[str, str], Prefixed(HEADING)] = {}
 
 
 @dataclass
@@ -42,19 +54,26 @@ class Answers:
 
 
 def read_answers(
-    form: FormData, document: Mapping[str, Any], vocabulary: Vocabulary, stages: tuple[str, ...], today: datetime.date
+    form: CaseForm, document: Mapping[str, Any], vocabulary: Vocabulary, stages: Iterable[str], today: datetime.date
 ) -> Answers:
     """Compare a form with the version it was made from. Fields that the form does not hold are left as they are.
 
     A date of a measurement later than `today` is refused: a year mistyped would hold for years.
     """
     answers = Answers()
-    findings: Mapping[str, Any] = document.get("findings") or {}
+    kept: Mapping[str, Any] = document.get("findings") or {}
     for finding in vocabulary.findings:
-        key = FINDING + finding.id
-        if key in form:
-            _read_finding(finding, [str(item) for item in form.getlist(key)], findings.get(finding.id), today, answers)
-    _read_headings(form, document, vocabulary, stages, today, answers)
+        if finding.id in form.findings:
+            _read_finding(finding, form.findings[finding.id], kept.get(finding.id), today, answers)
+    _read_stage(form.headings.get("planned_stage"), document, stages, answers)
+    for name in DATES:
+        if name in form.headings:
+            _read_date(name, form.headings[name].strip(), document, today, answers)
+    before = list(document.get("none_found_in") or [])
+    said = {section: "yes" in ticks for section, ticks in form.sections.items()}
+    after = [section.id for section in vocabulary.sections if said.get(section.id, section.id in before)]
+    if after != before:
+        answers.changes["none_found_in"] = after or None
     _refuse_impossible(vocabulary, document, answers)
     _refuse_finer(vocabulary, document, answers)
     return answers
@@ -107,45 +126,23 @@ def _as_plain(finding: Finding, kept: Any) -> Any:
     return None if typed is None else plain(finding, typed)
 
 
-def _read_headings(
-    form: FormData,
-    document: Mapping[str, Any],
-    vocabulary: Vocabulary,
-    stages: tuple[str, ...],
-    today: datetime.date,
-    answers: Answers,
-) -> None:
-    stage = form.get(HEADING + "planned_stage")
-    if isinstance(stage, str):
-        if stage and stage not in stages:
-            answers.refuse("planned_stage", f"one of {', '.join(stages)}", [stage])
-        elif (stage or None) != document.get("planned_stage"):
-            answers.changes["planned_stage"] = stage or None
-    for name in DATES:
-        written = form.get(HEADING + name)
-        if not isinstance(written, str):
-            continue
-        written = written.strip()
-        day = read_day(written)
-        if written and day is None:
-            answers.refuse(name, f"{written[:40]!r} is not a date; write it as YYYY-MM-DD", [written])
-        elif (written or None) == (str(document[name]) if document.get(name) else None):
-            continue
-        elif day is not None and day > today:
-            answers.refuse(name, f"{day_words(day)} is later than today, {day_words(today)}", [written])
-        else:
-            answers.changes[name] = written or None
-    before = list(document.get("none_found_in") or [])
-    after = []
-    for section in vocabulary.sections:
-        if SECTION + section.id not in form:
-            looked_through = section.id in before
-        else:
-            looked_through = "yes" in form.getlist(SECTION + section.id)
-        if looked_through:
-            after.append(section.id)
-    if after != before:
-        answers.changes["none_found_in"] = after or None
+def _read_stage(written: str | None, document: Mapping[str, Any], stages: Iterable[str], answers: Answers) -> None:
+    if written and written not in stages:
+        answers.refuse("planned_stage", f"one of {', '.join(stages)}", [written])
+    elif written is not None and (written or None) != document.get("planned_stage"):
+        answers.changes["planned_stage"] = written or None
+
+
+def _read_date(name: str, written: str, document: Mapping[str, Any], today: datetime.date, answers: Answers) -> None:
+    day = read_day(written)
+    if written and day is None:
+        answers.refuse(name, f"{written[:40]!r} is not a date; write it as YYYY-MM-DD", [written])
+    elif (written or None) == (str(document[name]) if document.get(name) else None):
+        return
+    elif day is not None and day > today:
+        answers.refuse(name, f"{day_words(day)} is later than today, {day_words(today)}", [written])
+    else:
+        answers.changes[name] = written or None
 
 
 def _refuse_impossible(vocabulary: Vocabulary, document: Mapping[str, Any], answers: Answers) -> None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from planner.case import Case, coarser_first, may_be_hidden
+from planner.records.rows import CaseVersion
 from planner.vocabulary import Finding, Vocabulary
 from planner.web.cases.answers import LEFT_OPEN, Answers, applies, typed_values
+from planner.web.server.case_state import day_and_time
 from planner.wording.conditions import sentence
 from planner.wording.words import lower_first
 
@@ -61,6 +63,15 @@ class Stamp:
 
     by: str
     at: str
+
+
+def stamps(versions: Iterable[CaseVersion]) -> dict[str, Stamp]:
+    """Who said of each section that it was looked through, and when: the version since which it has stood."""
+    found: dict[str, Stamp] = {}
+    for version in versions:
+        now = version.document.get("none_found_in") or ()
+        found = {section: found.get(section) or Stamp(version.by, day_and_time(version.at)) for section in now}
+    return found
 
 
 @dataclass(frozen=True)

@@ -2,52 +2,57 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
 from planner.records.owning import may_hand_over
-from planner.records.rows import PREPARERS
-from planner.web.security.authorisation import Posted, Reading, Visitor
-from planner.web.server.case_state import day_and_time
+from planner.records.rows import PREPARERS, CaseNow
+from planner.web.security.authorisation import Reading, Visitor
+from planner.web.server.forms import Form, Text, up_to
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
-from planner.web.server.urls import CASE, case_path, find
+from planner.web.server.urls import CASE, CaseAsked, case_path
 
 router = APIRouter()
 LONGEST = 200
 
 
+class HandOver(Form):
+    """`owner` is whoever had the case when the page was shown."""
+
+    to: str = ""
+    why: Annotated[Text, up_to(LONGEST, f"The reason has more than {LONGEST} letters.")] = ""
+    owner: str = ""
+
+
 @router.get(CASE + "/hand-over")
-def show(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
-    return _page(request, visitor, reference, eye)
+def show(request: Request, visitor: Reading, now: CaseAsked) -> Response:
+    return _page(request, visitor, now, HandOver())
 
 
 @router.post(CASE + "/hand-over")
-def hand_over(request: Request, visitor: Reading, form: Posted, reference: str, eye: str) -> Response:
-    case = find(request, reference, eye)
-    to, why = str(form.get("to", "")), str(form.get("why", "")).strip()
-    if not to or len(why) > LONGEST:
-        fault = f"The reason has more than {LONGEST} letters." if to else "Choose to whom it is handed over."
-        return _page(request, visitor, reference, eye, (fault,), to, why)
+def hand_over(
+    request: Request, visitor: Reading, now: CaseAsked, form: Annotated[HandOver, Depends(HandOver.read)]
+) -> Response:
+    faults = tuple(form.wrong.values()) if form.to else ("Choose to whom it is handed over.",)
     try:
-        site_of(request).store.hand_over(case.id, str(form.get("owner", "")), to, visitor.code, why)
+        if not faults:
+            site_of(request).store.hand_over(now.case.id, form.owner, form.to, visitor.code, form.why)
+            return RedirectResponse(case_path(now.case, "plan"), 303)
     except PlannerError as error:
-        return _page(request, visitor, reference, eye, tuple(map(str, error.faults)), to, why)
-    return RedirectResponse(case_path(case, "plan"), 303)
+        faults = tuple(map(str, error.faults))
+    return _page(request, visitor, now, form, faults)
 
 
-def _page(
-    request: Request, visitor: Visitor, reference: str, eye: str, faults: tuple[str, ...] = (), to: str = "",
-    why: str = "",
-) -> Response:  # fmt: skip
+def _page(request: Request, visitor: Visitor, now: CaseNow, form: HandOver, faults: tuple[str, ...] = ()) -> Response:
     store = site_of(request).store
-    now = store.case_now(find(request, reference, eye).id)
-    handed = [(one, day_and_time(one.at)) for one in reversed(store.handovers(now.case.id))]
     people = [person for person in store.people(active_only=True) if person.role in PREPARERS]
     return page(
         request, "hand_over.html", 422 if faults else 200,
-        case=now.case, now=now, path=case_path(now.case), handed=handed, faults=faults, to=to, why=why, longest=LONGEST,
-        people=[person for person in people if person.code != now.owner],
+        case=now.case, now=now, path=case_path(now.case), faults=faults, to=form.to, why=form.why, longest=LONGEST,
+        handed=store.handovers(now.case.id), people=[person for person in people if person.code != now.owner],
         may=may_hand_over(now.owners, visitor.code, visitor.role),
     )  # fmt: skip

@@ -5,9 +5,10 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+from typing import Annotated
 from urllib.parse import quote
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -16,31 +17,40 @@ from planner.desk.plan_in_force import plan_in_force, shown_plan
 from planner.documents.printing.html import render_html
 from planner.documents.printing.pdf import render_pdf
 from planner.errors import PlannerError
-from planner.plan.plan import Plan
 from planner.records.rows import PREPARERS, CaseNow
 from planner.web.approvals.standing import standing_of, state_of
-from planner.web.security.authorisation import Posted, Preparing, Reading, Visitor
-from planner.web.server.case_state import clock_time, day_and_time
+from planner.web.security.authorisation import Preparing, Reading, Visitor
+from planner.web.server.case_state import clock_time
+from planner.web.server.forms import Form, Number, SeenForm, Text, cut
 from planner.web.server.presenting import page
 from planner.web.server.printing import printed
-from planner.web.server.seen import seen_in
 from planner.web.server.site import Site, site_of
 from planner.web.server.tickets import Ordered
-from planner.web.server.urls import CASE, case_path, find
+from planner.web.server.urls import CASE, CaseAsked, case_now, case_path
 
 router = APIRouter()
-LONGEST_NOTE = 2000
+Note = Annotated[Text, cut(2000)]
+
+
+class SubmitForm(SeenForm):
+    version: Number = None
+    note: Note = ""
+
+
+class AnswerForm(Form):
+    question: Number = None
+    text: Note = ""
 
 
 @router.get(CASE + "/plan")
-def show(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
-    return _page(request, visitor, _now(request, reference, eye))
+def show(request: Request, visitor: Reading, now: CaseAsked) -> Response:
+    return _page(request, visitor, now)
 
 
 @router.get(CASE + "/plan.html")
-def document(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
+def document(request: Request, visitor: Reading, now: CaseAsked) -> Response:
     """The printed plan as a page of its own. It holds its styles and fonts, and no script may run in it."""
-    made = render_html(_plan(request, reference, eye))
+    made = render_html(plan_in_force(site_of(request).desk, now))
     policy = (
         f"default-src 'none'; style-src 'unsafe-hashes' {_style_hashes(made)}; font-src data:; img-src data:; "
         "form-action 'none'; frame-ancestors 'none'; base-uri 'none'"
@@ -51,53 +61,44 @@ def document(request: Request, visitor: Reading, reference: str, eye: str) -> Re
 @router.get(CASE + "/plan.pdf")
 async def on_paper(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
     def order(site: Site) -> Ordered:
+        plan = plan_in_force(site.desk, case_now(request, reference, eye))
         safe = re.sub(r"[^A-Za-z0-9._-]", "-", reference)
-        return Ordered(site.prints.order(render_pdf, _plan(request, reference, eye)), f"{safe}-{eye}.pdf")
+        return Ordered(site.prints.order(render_pdf, plan), f"{safe}-{eye}.pdf")
 
     return await printed(request, visitor, quote(request.url.path.removesuffix(".pdf")), order)
 
 
 @router.post(CASE + "/submit")
-def submit(request: Request, visitor: Preparing, form: Posted, reference: str, eye: str) -> Response:
-    site, now = site_of(request), _now(request, reference, eye)
-    plan = site.plans.planned(now.version).plan
-    note = str(form.get("note", "")).strip()[:LONGEST_NOTE]
-    if str(form.get("version", "")) != str(now.version.number):
-        told = f"{now.version.by} saved this case at {clock_time(now.version.at)}, after you opened this page."
-        return _page(request, visitor, now, (told, "Read the plan again as it stands now, then submit it."), note)
+def submit(
+    request: Request, visitor: Preparing, now: CaseAsked, form: Annotated[SubmitForm, Depends(SubmitForm.read)]
+) -> Response:
+    site = site_of(request)
+    plan, saved = site.plans.planned(now.version).plan, now.version
+    if form.version != saved.number:
+        told = f"{saved.by} saved this case at {clock_time(saved.at)}, after you opened this page."
+        return _page(request, visitor, now, (told, "Read the plan again as it stands now, then submit it."), form.note)
     if plan is None:
-        return _page(request, visitor, now, ("The case cannot be judged as it is recorded.",), note)
+        return _page(request, visitor, now, ("The case cannot be judged as it is recorded.",), form.note)
     try:
-        desk_submit(site.desk, now, plan, visitor.code, note, seen_in(form))
+        desk_submit(site.desk, now, plan, visitor.code, form.note, form.seen)
     except PlannerError as error:
-        return _page(request, visitor, now, tuple(map(str, error.faults)), note)
+        return _page(request, visitor, now, tuple(map(str, error.faults)), form.note)
     return RedirectResponse(case_path(now.case, "plan"), 303)
 
 
 @router.post(CASE + "/answer")
-def answer(request: Request, visitor: Preparing, form: Posted, reference: str, eye: str) -> Response:
+def answer(
+    request: Request, visitor: Preparing, now: CaseAsked, form: Annotated[AnswerForm, Depends(AnswerForm.read)]
+) -> Response:
     """Answer a question that a consultant sent the case back with."""
-    site, now = site_of(request), _now(request, reference, eye)
-    asked = str(form.get("question", ""))
-    mine = {str(question.id): question for question in site.store.questions(now.case.id)}
-    text = str(form.get("text", "")).strip()[:LONGEST_NOTE]
-    if asked not in mine:
+    store = site_of(request).store
+    if form.question not in {question.id for question in store.questions(now.case.id)}:
         raise HTTPException(404)
     try:
-        site.store.answer(mine[asked].id, text, visitor.code)
+        store.answer(form.question, form.text, visitor.code)
     except PlannerError as error:
         return _page(request, visitor, now, tuple(map(str, error.faults)))
     return RedirectResponse(case_path(now.case, "plan"), 303)
-
-
-def _now(request: Request, reference: str, eye: str) -> CaseNow:
-    case = find(request, reference, eye)
-    return site_of(request).store.case_now(case.id)
-
-
-def _plan(request: Request, reference: str, eye: str) -> Plan:
-    site, now = site_of(request), _now(request, reference, eye)
-    return plan_in_force(site.desk, now)
 
 
 def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, ...] = (), note: str = "") -> Response:
@@ -106,13 +107,9 @@ def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, .
     in_force, barred = shown_plan(site.desk, now) if judged.plan is not None else (None, ())
     return page(
         request, "plan_page.html", 422 if faults else 200,
-        case=now.case, path=case_path(now.case), now=now, state=state_of(site, now),
-        standing=standing_of(site, now), judged=judged,
-        in_force=in_force, barred=barred, ended=next(reversed(site.store.approvals(now.case.id)), None),
-        faults=faults, note=note, saved_at=day_and_time(now.version.at),
-        submitted_at=day_and_time(now.submission.at) if now.submission else "",
-        approved_at=day_and_time(now.approval.at) if now.approval else "",
-        questions=site.store.questions(now.case.id), when=day_and_time,
+        case=now.case, path=case_path(now.case), now=now, state=state_of(site, now), faults=faults, note=note,
+        standing=standing_of(site, now), judged=judged, in_force=in_force, barred=barred,
+        ended=next(reversed(site.store.approvals(now.case.id)), None), questions=site.store.questions(now.case.id),
         may_prepare=visitor.role in PREPARERS,
     )  # fmt: skip
 

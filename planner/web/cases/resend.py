@@ -8,6 +8,7 @@ from starlette.responses import Response
 
 from planner.web.cases.answers import FINDING, HEADING
 from planner.web.cases.fields import labels
+from planner.web.server.forms import sent_again
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
 
@@ -26,7 +27,7 @@ def may_be_handed_back(request: Request) -> bool:
 def handed_back(request: Request, form: FormData, status: int) -> Response:
     """The page that holds what was typed: 401 for nobody, 403 for somebody who has signed in again."""
     visitor = getattr(request.state, "visitor", None)
-    sent = [(name, value) for name, value in form.multi_items() if isinstance(value, str) and name != "token"]
+    sent = sent_again(form)
     known = labels(site_of(request).rulebook.vocabulary)
     filled = [
         (known.get(name.removeprefix(FINDING).removeprefix(HEADING), name), value)

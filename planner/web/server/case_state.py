@@ -1,13 +1,10 @@
-"""How a case stands, in words: its state, when it was saved, who looked through which section."""
+"""How a case stands, in words: its state, and when it was saved."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from planner.documents.figures import moment
 from planner.local_time import local, wall
-from planner.records.rows import CaseNow, CaseVersion
-from planner.web.cases.fields import Stamp
+from planner.records.rows import CaseNow
 
 STATES = {
     "draft": "Draft",
@@ -38,12 +35,3 @@ def clock_time(at: str) -> str:
 def day_and_time(at: str) -> str:
     """`2 November 2026, 10:32` by the unit's clock."""
     return moment(wall(at))
-
-
-def stamps(versions: Iterable[CaseVersion]) -> dict[str, Stamp]:
-    """Who said of each section that it was looked through, and when: the version since which it has stood."""
-    found: dict[str, Stamp] = {}
-    for version in versions:
-        now = version.document.get("none_found_in") or ()
-        found = {section: found.get(section) or Stamp(version.by, day_and_time(version.at)) for section in now}
-    return found

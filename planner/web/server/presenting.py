@@ -12,7 +12,9 @@ from planner.documents.printing.html import FACES
 from planner.records.database import StoreUnavailableError
 from planner.records.rows import BUILDERS, READERS
 from planner.shipped import templates_folder
+from planner.web.server.case_state import clock_time, day_and_time
 from planner.web.server.site import site_of
+from planner.web.server.urls import approval_path, case_path, list_path
 from planner.wording.people import names, under
 from planner.wording.words import day_words, eye_words
 
@@ -35,6 +37,8 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals |= {"day_words": day_words, "eye_words": eye_words, "names": names, "under": under}
+    made.globals |= {"when": day_and_time, "clock_time": clock_time}
+    made.globals |= {"case_path": case_path, "approval_path": approval_path, "list_path": list_path}
     return made
 
 

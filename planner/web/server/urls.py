@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 from urllib.parse import quote
 
-from fastapi import Request
+from fastapi import Depends, Request
 from starlette.convertors import Convertor, register_url_convertor
 from starlette.exceptions import HTTPException
 
-from planner.records.rows import StoredCase
+from planner.records.rows import CaseNow, StoredCase
 from planner.web.server.site import site_of
 
 
@@ -52,3 +52,11 @@ def find(request: Request, reference: str, eye: str) -> StoredCase:
     if case is None:
         raise HTTPException(404)
     return case
+
+
+def case_now(request: Request, reference: str, eye: str) -> CaseNow:
+    """The case of an address as it stands; 404 where there is none."""
+    return site_of(request).store.case_now(find(request, reference, eye).id)
+
+
+CaseAsked = Annotated[CaseNow, Depends(case_now)]
