@@ -6,6 +6,7 @@ import datetime
 from typing import Annotated, Literal
 
 import pytest
+from pydantic import Field
 from starlette.datastructures import FormData
 
 from planner.errors import PlannerError
@@ -26,6 +27,7 @@ from planner.web.server.forms import (
 
 
 class Asked(SeenForm):
+    plan_shown: str = Field("", alias="seen")
     text: Annotated[Text, up_to(5, "text: more than 5 letters")] = ""
     note: Annotated[Text, cut(4)] = ""
     raw: str = ""
@@ -57,12 +59,13 @@ def test_each_field_is_of_its_type() -> None:
         *(("text", " two "), ("note", " abcdef "), ("raw", " as is "), ("sure", "yes"), ("act", "off")),
         *(("day", " 2026-11-30"), ("at", "09:15"), ("about", "12"), ("were", "a"), ("were", "b")),
         *(("who.hydro", "trainee"), ("f.set", ""), ("f.set", "x"), ("approval", "7"), ("submission", "")),
+        ("seen", "8f"),
     )
     assert (form.text, form.note, form.raw, form.sure, form.act) == ("two", "abcd", " as is ", True, "off")
     assert (form.day, form.at) == (datetime.date(2026, 11, 30), datetime.time(9, 15))
     assert (form.about, form.were, form.seen) == (12, {"a", "b"}, Seen(None, 7))
     assert (form.who, form.ticks) == ({"hydro": "trainee"}, {"set": ["", "x"]})
-    assert not form.wrong
+    assert form.plan_shown == "8f" and not form.wrong
 
 
 def test_what_is_wrong_is_told_and_stands_as_typed() -> None:

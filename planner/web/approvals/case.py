@@ -18,25 +18,22 @@ from planner.records.rows import CaseNow
 from planner.records.validity import dated_ahead, holds_until
 from planner.rulebook.shapes import MODES, Mode
 from planner.unit import ApprovalPolicy
+from planner.web.approvals.decision_form import LONGEST
 from planner.web.approvals.glance import glance
 from planner.web.approvals.standing import plan_as_approved, standing_of, state_of
 from planner.web.security.authorisation import Deciding, Visitor
-from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
-from planner.web.server.urls import APPROVAL, approval_path, case_path, find
+from planner.web.server.urls import APPROVAL, CaseAsked, approval_path
 from planner.wording.people import supervised_by
 
 router = APIRouter()
-# What a printed plan has room for.
-LONGEST = 200
 
 
 @router.get(APPROVAL)
 def show(
-    request: Request, visitor: Deciding, reference: str, eye: str, tier: Annotated[int | None, Query(ge=1, le=4)] = None
+    request: Request, visitor: Deciding, now: CaseAsked, tier: Annotated[int | None, Query(ge=1, le=4)] = None
 ) -> Response:
-    now = site_of(request).store.case_now(find(request, reference, eye).id)
     return case_page(request, now, visitor, tier=tier)
 
 
@@ -60,14 +57,14 @@ def case_page(
     authors = {version.by for version in site.store.versions(now.case.id)}
     return page(
         request, "approval.html", 422 if faults else 200,
-        case=now.case, now=now, state=state_of(site, now), path=approval_path(now.case), case_path=case_path(now.case),
+        case=now.case, now=now, state=state_of(site, now), path=approval_path(now.case),
         plan=plan, faults=faults, judged=judged,
         glance=glance(plan, site.rulebook) if plan else None,
         in_force=in_force,
         asked=difference(site.desk, now, plan) if plan else None,
         by_table=_by_table(site, plan) if plan else [],
         standing=standing, earlier=[given for given in reversed(approvals) if given.ended],
-        questions=site.store.questions(now.case.id), when=day_and_time, longest=LONGEST,
+        questions=site.store.questions(now.case.id), longest=LONGEST,
         own=visitor.code in authors, aged=_aged(site, now),
         barred=site.store.may_not_approve(now.case.id, visitor.code, who_may(site)),
         changing=_changing(site, plan, tier, written, in_force if given else None) if plan else None,

@@ -6,17 +6,16 @@ from collections.abc import Mapping
 from typing import Any
 
 from fastapi import Request
-from starlette.datastructures import FormData
 from starlette.responses import Response
 
 from planner.desk.approving import stage_asked
 from planner.errors import PlannerError
 from planner.records.changes import flat, names_changed
+from planner.records.deciding import Act
 from planner.records.rows import CaseNow, CaseVersion
+from planner.web.approvals.decision_form import DecisionForm
 from planner.web.cases.fields import labels, shown_value
-from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
-from planner.web.server.seen import seen_in
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import approval_path
 
@@ -31,54 +30,46 @@ WRITTEN = {
 COVERED = {"table": "the table, whoever operates", "as-named": "as named alone"}
 
 
-def case_changed(request: Request, now: CaseNow, form: FormData) -> Response:
+def case_changed(request: Request, now: CaseNow, form: DecisionForm) -> Response:
     """The page that refuses (409). `now` is the case as it stands."""
     site = site_of(request)
-    then = _version_seen(site, now, str(form.get("version", "")))
+    then = _version_seen(site, now, form.version)
     return page(
         request, "approval_changed.html", 409,
-        case=now.case, now=now, path=approval_path(now.case), saved_at=day_and_time(now.version.at),
+        case=now.case, now=now, path=approval_path(now.case),
         newer=then is not None and then.number != now.version.number,
         changes=_changes(site, then, now.version) if then else [],
         tier_then=_tier(site, then) if then else "", tier_now=_tier(site, now.version),
         acts=_acts(site, now, form),
-        written=[(label, str(form.get(name))) for name, label in WRITTEN.items() if form.get(name)]
+        written=[(label, getattr(form, name)) for name, label in WRITTEN.items() if getattr(form, name)]
         + _chosen(site, now, form),
     )  # fmt: skip
 
 
-def _acts(site: Site, now: CaseNow, form: FormData) -> list[tuple[str, str]]:
+def _acts(site: Site, now: CaseNow, form: DecisionForm) -> tuple[Act, ...]:
     """Who decided what since the form's page was shown, and when."""
     try:
-        acts = site.store.decided_since(now.case.id, seen_in(form))
+        return site.store.decided_since(now.case.id, form.seen)
     except PlannerError:
         # Ids that are of no page of this case say nothing of what was done since.
-        return []
-    return [(act.words, day_and_time(act.at)) for act in acts]
+        return ()
 
 
-def _chosen(site: Site, now: CaseNow, form: FormData) -> list[tuple[str, str]]:
+def _chosen(site: Site, now: CaseNow, form: DecisionForm) -> list[tuple[str, str]]:
     """What was chosen in the form for changes: tier, supervision, and the steps in other hands than planned."""
-    covers = COVERED.get(str(form.get("covers", "")))
-    said = [("What it covers", covers)] if covers else []
-    if not form.get("tier"):
+    said = [("What it covers", COVERED[form.covers])] if form.covers else []
+    if form.tier is None:
         return said
     plan = site.plans.planned(now.version, stage_asked(site.desk, now)).plan
     modes = {str(name): words for name, words in site.rulebook.supervision.modes.items()}
-    mode = str(form.get("mode", ""))
-    steps = [
-        (step.label, str(form.get(f"who.{step.id}")))
-        for step in (plan.steps if plan else ())
-        if form.get(f"who.{step.id}") not in (None, step.who)
-    ]
-    return [*said, ("Tier", str(form.get("tier"))), ("Supervision", modes.get(mode, mode)), *steps]
+    steps = plan.steps if plan else ()
+    hands = [(step.label, form.who[step.id]) for step in steps if form.who.get(step.id, step.who) != step.who]
+    return [*said, ("Tier", str(form.tier)), ("Supervision", modes.get(form.mode, form.mode)), *hands]
 
 
-def _version_seen(site: Site, now: CaseNow, number: str) -> CaseVersion | None:
-    if not number.isascii() or not number.isdigit() or len(number) > 9:
-        return None
+def _version_seen(site: Site, now: CaseNow, number: int | None) -> CaseVersion | None:
     try:
-        return site.store.version(now.case.id, int(number))
+        return site.store.version(now.case.id, number) if number is not None else None
     except PlannerError:
         return None
 

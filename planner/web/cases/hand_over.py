@@ -35,7 +35,7 @@ def show(request: Request, visitor: Reading, now: CaseAsked) -> Response:
 
 @router.post(CASE + "/hand-over")
 def hand_over(
-    request: Request, visitor: Reading, now: CaseAsked, form: Annotated[HandOver, Depends(HandOver.read)]
+    request: Request, visitor: Reading, form: Annotated[HandOver, Depends(HandOver.read)], now: CaseAsked
 ) -> Response:
     faults = tuple(form.wrong.values()) if form.to else ("Choose to whom it is handed over.",)
     try:

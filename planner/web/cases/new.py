@@ -49,12 +49,14 @@ def enter(request: Request, visitor: Preparing, form: Annotated[NewCase, Depends
 
 def _wrong(form: NewCase) -> dict[str, str]:
     """Why each field is refused."""
-    wrong = form.wrong
+    wrong = {}
     if not form.case:
         wrong["case"] = "a plan must name its case; write the unit's own reference, such as A-104"
     for name, text in (("case", form.case), ("patient", form.patient)):
         if text and (fault := reference_fault(text, name)):
             wrong[name] = f"{fault.what}: {fault.why}; write {fault.hint}"
+        elif name in form.wrong:
+            wrong[name] = form.wrong[name]
     if not form.eye:
         wrong["eye"] = "choose the side; a plan without a side could be used on the wrong eye"
     return wrong

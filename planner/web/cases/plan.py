@@ -70,7 +70,7 @@ async def on_paper(request: Request, visitor: Reading, reference: str, eye: str)
 
 @router.post(CASE + "/submit")
 def submit(
-    request: Request, visitor: Preparing, now: CaseAsked, form: Annotated[SubmitForm, Depends(SubmitForm.read)]
+    request: Request, visitor: Preparing, form: Annotated[SubmitForm, Depends(SubmitForm.read)], now: CaseAsked
 ) -> Response:
     site = site_of(request)
     plan, saved = site.plans.planned(now.version).plan, now.version
@@ -88,7 +88,7 @@ def submit(
 
 @router.post(CASE + "/answer")
 def answer(
-    request: Request, visitor: Preparing, now: CaseAsked, form: Annotated[AnswerForm, Depends(AnswerForm.read)]
+    request: Request, visitor: Preparing, form: Annotated[AnswerForm, Depends(AnswerForm.read)], now: CaseAsked
 ) -> Response:
     """Answer a question that a consultant sent the case back with."""
     store = site_of(request).store

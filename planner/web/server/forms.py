@@ -136,7 +136,8 @@ class Form(BaseModel):
     @classmethod
     def of(cls, form: FormData) -> Self:
         """The form as typed, by its fields. Raises PlannerError for what no page sends."""
-        sent = {name: value for name, field in cls.model_fields.items() if (value := _sent(form, name, field)) != ()}
+        fields = {field.alias or name: field for name, field in cls.model_fields.items()}
+        sent = {name: value for name, field in fields.items() if (value := _sent(form, name, field)) != ()}
         wrong: dict[str, str] = {}
         try:
             made = cls.model_validate(sent, context=wrong)
@@ -181,7 +182,7 @@ def sent_again(form: FormData, *but: str) -> list[tuple[str, str]]:
 
 def _sent(form: FormData, name: str, field: FieldInfo) -> Any:
     """What a form holds for a field, () for nothing."""
-    name, kind = field.alias or name, get_origin(field.annotation)
+    kind = get_origin(field.annotation)
     if start := next((part.start for part in field.metadata if isinstance(part, Prefixed)), None):
         every: Callable[[str], Any] = form.getlist if get_origin(get_args(field.annotation)[1]) is list else form.get
         return {key.removeprefix(start): every(key) for key in form if key.startswith(start)}

@@ -59,4 +59,5 @@ def case_now(request: Request, reference: str, eye: str) -> CaseNow:
     return site_of(request).store.case_now(find(request, reference, eye).id)
 
 
+# Stands after the route's form, so that nobody without its token learns which cases there are.
 CaseAsked = Annotated[CaseNow, Depends(case_now)]
