@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request
-from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
@@ -16,26 +15,27 @@ from planner.errors import PlannerError
 from planner.lists.roster.entries import KINDS, EntryKind, no_new_fault, wrong_fields
 from planner.lists.roster.fields import cell_of, fields_of
 from planner.records.rostering import RosterConflict
-from planner.records.rows import BUILDERS, KEEPERS, RosterChange, RosterEntry
+from planner.records.rows import KEEPERS, RosterChange, RosterEntry
+from planner.web.cases.answers import FINDING
 from planner.web.roster.form import options_of, read_form, shown_fields
 from planner.web.roster.judged import (
-    Held,
+    RosterShown,
     affected,
     changeable,
     entry_path,
-    held_of,
     kind_of,
     retired_with,
+    roster_shown,
     unit_of,
 )
 from planner.web.roster.words import kind_words, label
-from planner.web.security.authorisation import Keeping, Posted, RolesAllowed, Visitor
+from planner.web.security.authorisation import Building, Keeping, Visitor
 from planner.web.server.case_state import day_and_time
+from planner.web.server.forms import Form, Prefixed, Text, Ticked, VersionNumber, up_to
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(RolesAllowed(*BUILDERS))]
 Key = Annotated[str, Query(max_length=200)]
 ENTRY = "/roster/entry/{kind}"
 LONGEST_NOTE = 200
@@ -44,78 +44,102 @@ LARGEST_SETTLED = 20_000
 VIEW_OF = {"trainee": "people", "supervisor": "people", "session": "", "limits": "limits", "wishes": "limits"}
 
 
+class ChangeForm(Form):
+    """An entry, the version that its page showed, and why it is changed; `sure` once what hangs on it was seen."""
+
+    key: str = ""
+    based_on: VersionNumber
+    note: Annotated[Text, up_to(LONGEST_NOTE, f"the note has more than {LONGEST_NOTE} letters")] = ""
+    sure: Ticked = False
+
+
+class EntryForm(ChangeForm):
+    """The fields of an entry as typed, or `settled`: the document that the page before made of them."""
+
+    settled: str = ""
+    typed: Annotated[dict[str, list[str]], Prefixed(FINDING)] = {}
+
+
+class EarlierForm(ChangeForm):
+    version: VersionNumber
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A form that was not taken: what it was made from and said, as typed (None: nothing was), and what is wrong."""
+
+    based_on: int
+    document: Mapping[str, Any]
+    typed: Mapping[str, Any] | None = None
+    wrong: Mapping[str, str] = field(default_factory=dict)
+    faults: tuple[str, ...] = ()
+
+
 @router.get(ENTRY)
-def entry(request: Request, visitor: Reading, kind: str, key: Key = "") -> Response:
+def entry(request: Request, visitor: Building, kind: str, key: Key = "") -> Response:
     """The form of an entry; without a key, of a new one."""
     site, shape = site_of(request), kind_of(kind)
-    held = held_of(site)
-    found = held.entry(kind, key)
+    roster = roster_shown(site)
+    found = roster.entry(kind, key)
     if found is None and key and (shape.listed or not key.isprintable()):
         raise HTTPException(404)
-    return _form(request, held, shape, found)
+    return _form(request, roster, shape, found)
 
 
 @router.post(ENTRY)
-def save(request: Request, visitor: Keeping, form: Posted, kind: str) -> Response:
+def save(
+    request: Request, visitor: Keeping, form: Annotated[EntryForm, Depends(EntryForm.read)], kind: str
+) -> Response:
     """Enter what the form says; what placings would lose by it is shown before."""
-    site, shape = site_of(request), kind_of(kind)
-    held = changeable(site)
-    key, based_on = str(form.get("key", "")), _number(form)
-    found = held.entry(kind, key) if key or not shape.listed else None
+    shape = kind_of(kind)
+    roster = changeable(site_of(request))
+    key, based_on = form.key, form.based_on
+    found = roster.entry(kind, key) if key or not shape.listed else None
     if shape.listed and key and found is None:
         raise HTTPException(404)
-    settled = str(form.get("settled", ""))
-    if settled:
-        document, typed, wrong = _settled(shape, settled), {}, {}
+    typed: Mapping[str, Any] | None = None
+    if form.settled:
+        document = _settled(form.settled)
         wrong = wrong_fields(shape, document)
     else:
-        read = read_form(shape, found.document if found else None, form)
-        document, typed, wrong = read.document, dict(read.typed), dict(read.wrong)
+        document, typed, wrong = read_form(shape, found.document if found else None, form.typed)
     if not wrong and not key and shape.listed:
         key = shape.key_of(document)
-        if any(one.key == key for one in held.of(kind)):
+        if any(one.key == key for one in roster.of(kind)):
             wrong = {shape.identity[0]: f"{key} is in the roster already"}
-        elif (gone := held.entry(kind, key)) is not None:
+        elif (gone := roster.entry(kind, key)) is not None:
             # Somebody who comes back goes on from the version at which they left.
             based_on = gone.number
     if wrong:
-        return _form(request, held, shape, found, based_on, wrong, typed or None, document, status=422)
-    change = RosterChange(kind, key, based_on, document)
-    return _entered(request, visitor, held, shape, [change], form, typed)
+        return _form(request, roster, shape, found, Refused(based_on, document, typed, wrong), 422)
+    return _entered(request, visitor, roster, [RosterChange(kind, key, based_on, document)], form, typed)
 
 
 @router.post(ENTRY + "/retire")
-def retire(request: Request, visitor: Keeping, form: Posted, kind: str) -> Response:
+def retire(
+    request: Request, visitor: Keeping, form: Annotated[ChangeForm, Depends(ChangeForm.read)], kind: str
+) -> Response:
     """Take an entry out of the roster, once what that leaves was seen; nothing is deleted."""
-    site, shape = site_of(request), kind_of(kind)
-    held = changeable(site)
-    changes = retired_with(held, kind, str(form.get("key", "")))
-    changes[0] = RosterChange(kind, changes[0].key, _number(form), None)
-    return _entered(request, visitor, held, shape, changes, form, None, ask=True)
+    roster = changeable(site_of(request))
+    first, *others = retired_with(roster, kind_of(kind).name, form.key)
+    return _entered(request, visitor, roster, [replace(first, based_on=form.based_on), *others], form)
 
 
 @router.post(ENTRY + "/earlier")
-def earlier(request: Request, visitor: Keeping, form: Posted, kind: str) -> Response:
+def earlier(
+    request: Request, visitor: Keeping, form: Annotated[EarlierForm, Depends(EarlierForm.read)], kind: str
+) -> Response:
     """Bring an earlier version back, as a further one."""
-    site, shape = site_of(request), kind_of(kind)
-    held, key = changeable(site), str(form.get("key", ""))
-    wanted = _number(form, "version")
-    version = next((one for one in site.store.roster_versions(kind, key) if one.number == wanted), None)
-    if version is None:
+    site, name = site_of(request), kind_of(kind).name
+    roster = changeable(site)
+    versions = {one.number: one.document for one in site.store.roster_versions(name, form.key)}
+    if form.version not in versions:
         raise HTTPException(404)
-    change = RosterChange(kind, key, _number(form), version.document)
-    return _entered(request, visitor, held, shape, [change], form, None)
+    change = RosterChange(name, form.key, form.based_on, versions[form.version])
+    return _entered(request, visitor, roster, [change], form)
 
 
-def _number(form: FormData, name: str = "based_on") -> int:
-    """The version that a form names. Raises PlannerError for what is no number."""
-    text = str(form.get(name, ""))
-    if not text.isascii() or not text.isdigit() or len(text) > 9:
-        raise PlannerError.one("the form does not say which version it was made from", hint="load the page again")
-    return int(text)
-
-
-def _settled(kind: EntryKind, text: str) -> dict[str, Any]:
+def _settled(text: str) -> dict[str, Any]:
     """A document as a page before wrote it into its form. Raises PlannerError for what no page wrote."""
     try:
         document = json.loads(text[:LARGEST_SETTLED])
@@ -127,41 +151,30 @@ def _settled(kind: EntryKind, text: str) -> dict[str, Any]:
 
 
 def _entered(
-    request: Request,
-    visitor: Visitor,
-    held: Held,
-    kind: EntryKind,
-    changes: Sequence[RosterChange],
-    form: FormData,
-    typed: Mapping[str, Any] | None,
-    ask: bool = False,
-) -> Response:
+    request: Request, visitor: Visitor, roster: RosterShown, changes: Sequence[RosterChange], form: ChangeForm,
+    typed: Mapping[str, Any] | None = None,
+) -> Response:  # fmt: skip
     """The changes entered, or the page that says what stands in their way or hangs on them."""
     site, change = site_of(request), changes[0]
-    note = str(form.get("note", "")).strip()[: LONGEST_NOTE + 1]
-    found = held.entry(change.kind, change.key)
-    faults: tuple[str, ...] = ()
-    status = 422
+    kind, status = KINDS[change.kind], 422
     try:
-        loses = affected(site, held, changes)
-        if (loses or ask) and form.get("sure") != "yes":
-            return _sure(request, kind, changes, loses, note)
-        if len(note) > LONGEST_NOTE:
-            raise PlannerError.one(f"the note has more than {LONGEST_NOTE} letters")
-        site.store.change_roster(changes, visitor.code, note, no_new_fault(unit_of(site), site.rulebook))
+        loses = affected(site, roster, changes)
+        if (loses or change.document is None) and not form.sure:
+            return _sure(request, kind, changes, loses, form.note)
+        if form.wrong:
+            raise PlannerError.one(form.wrong["note"])
+        site.store.change_roster(changes, visitor.code, form.note, no_new_fault(unit_of(site), site.rulebook))
+        back = f"/roster/{VIEW_OF.get(kind.name, 'patients')}".rstrip("/")
+        week = f"?week={change.document['day']}" if kind.name == "session" and change.document else ""
+        return RedirectResponse(f"{back}{week}", 303)
     except RosterConflict as conflict:
         if conflict.pairs[0][0] is change and change.document is not None:
             return _conflict(request, kind, change, conflict.pairs[0][1])
         faults, status = tuple(map(str, conflict.faults)), 409
     except PlannerError as error:
         faults = tuple(map(str, error.faults))
-    if faults:
-        document = dict(change.document or {})
-        return _form(request, held, kind, found, change.based_on, {}, typed, document, faults, status)
-    back = f"/roster/{VIEW_OF.get(kind.name, 'patients')}".rstrip("/")
-    return RedirectResponse(
-        f"{back}?week={change.document['day']}" if kind.name == "session" and change.document else back, 303
-    )
+    refused = Refused(change.based_on, change.document or {}, typed, faults=faults)
+    return _form(request, roster, kind, roster.entry(kind.name, change.key), refused, status)
 
 
 def _sure(
@@ -179,7 +192,7 @@ def _sure(
 
 
 @dataclass(frozen=True)
-class Side:
+class FieldOfTwo:
     """One field of two that were changed at once."""
 
     label: str
@@ -196,13 +209,12 @@ def _conflict(request: Request, kind: EntryKind, change: RosterChange, now: Rost
     theirs = {} if now is None or now.retired else now.document
     mine = change.document or {}
     sides, merged = [], dict(theirs)
-    for field in fields_of(kind.shape):
-        was, other, own = (cell_of(field, one.get(field.name)) for one in (base, theirs, mine))
+    for about in fields_of(kind.shape):
+        was, other, own = (cell_of(about, one.get(about.name)) for one in (base, theirs, mine))
         if own != was:
-            merged[field.name] = mine.get(field.name)
+            merged[about.name] = mine.get(about.name)
         if own != was or other != was:
-            both = own != was and other != was and own != other
-            sides.append(Side(label(field), was, other, own, both))
+            sides.append(FieldOfTwo(label(about), was, other, own, own != was and other not in (was, own)))
     merged = {name: value for name, value in merged.items() if value is not None}
     return page(
         request, "roster_conflict.html", 409,
@@ -211,8 +223,29 @@ def _conflict(request: Request, kind: EntryKind, change: RosterChange, now: Rost
     )  # fmt: skip
 
 
+def _form(
+    request: Request, roster: RosterShown, kind: EntryKind, found: RosterEntry | None, refused: Refused | None = None,
+    status: int = 200,
+) -> Response:  # fmt: skip
+    site = site_of(request)
+    visitor: Visitor = request.state.visitor
+    # A form that was refused stays made from what it was made from, whatever was changed since.
+    shown = refused or (Refused(found.number, found.document) if found else Refused(0, {}))
+    options = options_of(site, kind, roster.people)
+    fields = shown_fields(kind, shown.document, options, found is None, shown.wrong, shown.typed)
+    key = found.key if found else ""
+    return page(
+        request, "roster_entry.html", status,
+        words=kind_words(kind), kind=kind.name, key=key, fields=fields, faults=shown.faults, wrong=shown.wrong,
+        based_on=shown.based_on, retired=found is not None and found.retired,
+        versions=_versions(site, kind, key) if found and roster.stored else [],
+        may_keep=visitor.role in KEEPERS and roster.changeable, listed=kind.listed,
+        back=f"/roster/{VIEW_OF.get(kind.name, 'patients')}".rstrip("/"), longest=LONGEST_NOTE, stored=roster.stored,
+    )  # fmt: skip
+
+
 @dataclass(frozen=True)
-class Version:
+class PastVersion:
     """An entry as it once was."""
 
     number: int
@@ -222,48 +255,17 @@ class Version:
     note: str
 
 
-def _form(
-    request: Request,
-    held: Held,
-    kind: EntryKind,
-    found: RosterEntry | None,
-    based_on: int | None = None,
-    wrong: Mapping[str, str] | None = None,
-    typed: Mapping[str, Any] | None = None,
-    document: Mapping[str, Any] | None = None,
-    faults: Sequence[str] = (),
-    status: int = 200,
-) -> Response:
-    site = site_of(request)
-    visitor: Visitor = request.state.visitor
-    shown = document if document is not None else found.document if found else {}
-    fields = shown_fields(
-        kind, shown, options_of(site, kind, held.people), is_new=found is None, wrong=wrong, typed=typed
-    )  # fmt: skip
-    key = found.key if found else ""
-    # A form that was refused stays made from what it was made from, whatever was changed since.
-    base = based_on if based_on is not None else found.number if found else 0
-    return page(
-        request, "roster_entry.html", status,
-        words=kind_words(kind), kind=kind.name, key=key, fields=fields, faults=faults, wrong=wrong or {},
-        based_on=base, retired=found is not None and found.retired,
-        versions=_versions(site, kind, key) if found and held.stored else [],
-        may_keep=visitor.role in KEEPERS and held.changeable, listed=kind.listed,
-        back=f"/roster/{VIEW_OF.get(kind.name, 'patients')}".rstrip("/"), longest=LONGEST_NOTE, stored=held.stored,
-    )  # fmt: skip
-
-
-def _versions(site: Site, kind: EntryKind, key: str) -> list[Version]:
+def _versions(site: Site, kind: EntryKind, key: str) -> list[PastVersion]:
     """Every version, the last one first, with what it changed."""
-    found: list[Version] = []
+    found: list[PastVersion] = []
     before: Mapping[str, Any] = {}
     for one in site.store.roster_versions(kind.name, key):
         changed = [
-            f"{label(field)}: {cell_of(field, one.document.get(field.name)) or 'nothing'}"
-            for field in fields_of(kind.shape)
-            if cell_of(field, one.document.get(field.name)) != cell_of(field, before.get(field.name))
+            f"{label(about)}: {now or 'nothing'}"
+            for about in fields_of(kind.shape)
+            if (now := cell_of(about, one.document.get(about.name))) != cell_of(about, before.get(about.name))
         ]
         what = "retired" if one.retired else "; ".join(changed) or "brought back"
-        found.insert(0, Version(one.number, day_and_time(one.at), one.by, what, one.note))
+        found.insert(0, PastVersion(one.number, day_and_time(one.at), one.by, what, one.note))
         before = one.document
     return found

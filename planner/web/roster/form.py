@@ -6,33 +6,30 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from starlette.datastructures import FormData
-
 from planner.lists.roster.entries import EntryKind, written, wrong_fields
 from planner.lists.roster.fields import EntryField, cell_of, fields_of, read_cell
 from planner.rulebook.list_shapes import OPERATORS
-from planner.web.cases.answers import FINDING
 from planner.web.roster.words import hint, label
 from planner.web.server.site import Site
 
 BLANK_ROWS = 2
 MOST_ROWS = 40
 LONGEST_FIELD = 4_000
-Options = Mapping[str, tuple[tuple[str, str], ...]]
+Words = tuple[tuple[str, str], ...]  # what is sent for a choice, and what is read of it
 
 
 @dataclass(frozen=True)
-class Cell:
+class InputOfRow:
     """One input of a row of a table in the form."""
 
     name: str
     label: str
     value: str
-    options: tuple[tuple[str, str], ...]
+    options: Words
 
 
 @dataclass(frozen=True)
-class Shown:
+class FieldShown:
     """One field of the form. `control` says how it is entered; `fixed` one that an entry goes by, entered already."""
 
     name: str
@@ -41,27 +38,18 @@ class Shown:
     control: str
     value: str
     chosen: tuple[str, ...]
-    options: tuple[tuple[str, str], ...]
-    rows: tuple[tuple[Cell, ...], ...]
+    options: Words
+    rows: tuple[tuple[InputOfRow, ...], ...]
     required: bool
     fixed: bool
     wrong: str
 
 
-@dataclass(frozen=True)
-class Read:
-    """A form read back: the document as a sessions file would have it, what was typed, and what is wrong where."""
-
-    document: dict[str, Any]
-    typed: Mapping[str, Any]
-    wrong: Mapping[str, str]
-
-
-def options_of(site: Site, kind: EntryKind, people: Mapping[str, tuple[str, ...]]) -> Options:
+def options_of(site: Site, kind: EntryKind, people: Mapping[str, tuple[str, ...]]) -> Mapping[str, Words]:
     """What may be chosen in a field: ids of the unit and the rulebook, codes of the roster."""
     book = site.rulebook
     steps = tuple((step.id, step.label) for step in book.steps)
-    found: dict[str, tuple[tuple[str, str], ...]] = {
+    found: dict[str, Words] = {
         "steps_cleared": steps,
         "needs": steps,
         "supervisors": _same(people.get("supervisor", ())),
@@ -74,37 +62,36 @@ def options_of(site: Site, kind: EntryKind, people: Mapping[str, tuple[str, ...]
     return found
 
 
-def _same(words: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
+def _same(words: tuple[str, ...]) -> Words:
     return tuple((word, word) for word in words)
 
 
 def shown_fields(
     kind: EntryKind,
     document: Mapping[str, Any],
-    options: Options,
+    options: Mapping[str, Words],
     is_new: bool,
-    wrong: Mapping[str, str] | None = None,
-    typed: Mapping[str, Any] | None = None,
-) -> tuple[Shown, ...]:
+    wrong: Mapping[str, str],
+    typed: Mapping[str, Any] | None,
+) -> list[FieldShown]:
     """Every field of an entry. `typed` is what a form that was refused held, in place of the document."""
-    return tuple(
-        _shown(kind, field, document.get(field.name), options.get(field.name, ()), is_new, wrong or {}, typed)
+    return [
+        _shown(kind, field, document.get(field.name), options.get(field.name, ()), is_new, wrong, typed)
         for field in fields_of(kind.shape)
-    )
+    ]
 
 
 def _shown(
-    kind: EntryKind, field: EntryField, kept: Any, known: tuple[tuple[str, str], ...], is_new: bool,
-    wrong: Mapping[str, str], typed: Mapping[str, Any] | None,
-) -> Shown:  # fmt: skip
+    kind: EntryKind, field: EntryField, kept: Any, known: Words, is_new: bool, wrong: Mapping[str, str],
+    typed: Mapping[str, Any] | None,
+) -> FieldShown:  # fmt: skip
     value: Any = cell_of(field, kept) if typed is None else typed.get(field.name, "")
     chosen: tuple[str, ...] = ()
-    fixed = field.name in kind.identity and not is_new
     control: str = field.sort
-    rows: tuple[tuple[Cell, ...], ...] = ()
+    rows: tuple[tuple[InputOfRow, ...], ...] = ()
     if field.sort in ("some-of", "names"):
         chosen = tuple(map(str, kept or ())) if typed is None else tuple(typed.get(field.name, ()))
-        words = dict(known) or _same_dict(field.allowed)
+        words = dict(known) or {word: word.replace("-", " ") for word in field.allowed}
         if field.sort == "names":
             # In the order in which they were named, so that saving a form does not change it.
             words = {one: words.get(one, one) for one in chosen} | words
@@ -112,24 +99,20 @@ def _shown(
         control = "boxes" if known else "text"
         value = " + ".join(chosen)
     elif field.sort == "rows":
-        held = list(_rows_of(field, kept)) if typed is None else list(typed.get(field.name, ()))
-        rows = _cells(field, held, known or tuple((key, key) for key in field.keys))
-    elif field.sort == "days":
-        value = value.replace(" + ", "\n") if typed is None and value != "none" else "" if typed is None else value
+        entered = _rows_of(field, kept) if typed is None else list(typed.get(field.name, ()))
+        rows = _inputs(field, entered, known or _same(field.keys))
+    elif field.sort == "days" and typed is None:
+        value = "" if value == "none" else value.replace(" + ", "\n")
     elif field.sort == "one-of":
         known = tuple((word, word.replace("-", " ")) for word in field.allowed)
     elif field.sort == "yes-no":
-        control, known = "one-of", (("yes", "yes"), ("no", "no"))
+        control, known = "one-of", _same(("yes", "no"))
     elif field.name in kind.identity and known and is_new:
         control = "select"
-    return Shown(
+    return FieldShown(
         field.name, label(field), hint(kind, field), control, value if isinstance(value, str) else "", chosen, known,
-        rows, field.required, fixed, wrong.get(field.name, ""),
+        rows, field.required, field.name in kind.identity and not is_new, wrong.get(field.name, ""),
     )  # fmt: skip
-
-
-def _same_dict(words: tuple[str, ...]) -> dict[str, str]:
-    return {word: word.replace("-", " ") for word in words}
 
 
 def _rows_of(field: EntryField, kept: Any) -> list[dict[str, str]]:
@@ -140,31 +123,27 @@ def _rows_of(field: EntryField, kept: Any) -> list[dict[str, str]]:
     return rows
 
 
-def _cells(
-    field: EntryField, held: list[dict[str, str]], keys: tuple[tuple[str, str], ...]
-) -> tuple[tuple[Cell, ...], ...]:
-    blank = min(BLANK_ROWS, max(0, len(field.keys) - len(held))) if field.keys else BLANK_ROWS
+def _inputs(field: EntryField, rows: list[dict[str, str]], keys: Words) -> tuple[tuple[InputOfRow, ...], ...]:
+    blank = min(BLANK_ROWS, max(0, len(field.keys) - len(rows))) if field.keys else BLANK_ROWS
     found = []
-    for number, row in enumerate([*held, *({} for _ in range(blank))], 1):
-        key = row.get("key", "")
+    for number, row in enumerate([*rows, *({} for _ in range(blank))], 1):
+        key, name, words = row.get("key", ""), f"{field.name}.{number}", f"{label(field)} {number}"
         known = keys if not key or key in dict(keys) else (*keys, (key, key))
-        cells = [Cell(f"{field.name}.{number}.key", f"{label(field)} {number}, which", key, known)]
-        for part in field.inside:
-            words = part.label.lower() if part.name else "number"
-            cells.append(
-                Cell(
-                    f"{field.name}.{number}.{part.name}",
-                    f"{label(field)} {number}, {words}",
-                    row.get(part.name, ""),
-                    (),
-                )
-            )
-        found.append(tuple(cells))
+        inputs = [
+            InputOfRow(f"{name}.{part.name}", f"{words}, {part.label.lower() or 'number'}", row.get(part.name, ""), ())
+            for part in field.inside
+        ]
+        found.append((InputOfRow(f"{name}.key", f"{words}, which", key, known), *inputs))
     return tuple(found)
 
 
-def read_form(kind: EntryKind, known: Mapping[str, Any] | None, form: FormData) -> Read:
-    """What a form says. What a `known` entry goes by is not the form's to change."""
+def read_form(
+    kind: EntryKind, known: Mapping[str, Any] | None, sent: Mapping[str, list[str]]
+) -> tuple[dict[str, Any], dict[str, Any], dict[str, str]]:
+    """The document of a form's fields as a sessions file would have it, what was typed, and what is wrong where.
+
+    What a `known` entry goes by is not the form's to change.
+    """
     document: dict[str, Any] = {}
     typed: dict[str, Any] = {}
     wrong: dict[str, str] = {}
@@ -172,48 +151,48 @@ def read_form(kind: EntryKind, known: Mapping[str, Any] | None, form: FormData) 
         if known is not None and field.name in kind.identity:
             document[field.name] = typed[field.name] = known[field.name]
             continue
+        typed[field.name] = _typed(field, sent)
         try:
-            value = _value(field, form, typed)
+            value = _value(field, typed[field.name])
         except ValueError as error:
             wrong[field.name] = str(error)
             continue
         if value is not None:
             document[field.name] = value
-    for name, told in wrong_fields(kind, document).items():
-        wrong.setdefault(name, told)
+    wrong = wrong_fields(kind, document) | wrong
     if not wrong:
         # One way of writing each value, whether it was typed or came from a file.
         document = written(kind.shape.model_validate(document))
-    return Read(document, typed, wrong)
+    return document, typed, wrong
 
 
-def _value(field: EntryField, form: FormData, typed: dict[str, Any]) -> Any:
-    name = FINDING + field.name
+def _typed(field: EntryField, sent: Mapping[str, list[str]]) -> Any:
+    """A field as it was typed: the names of a list, the rows of a table, or text."""
     if field.sort in ("some-of", "names"):
-        chosen = [text for one in form.getlist(name) for text in str(one).split("+") if text.strip()]
-        typed[field.name] = [text.strip() for text in chosen][:MOST_ROWS]
-        return typed[field.name] or ([] if field.required else None)
-    if field.sort == "rows":
-        typed[field.name] = rows = _typed_rows(field, form)
-        return _read_rows(field, rows) or None
-    text = str(form.get(name, ""))[:LONGEST_FIELD].replace("\r\n", "\n").strip()
-    typed[field.name] = text
-    return read_cell(field, text)
+        chosen = [name.strip() for one in sent.get(field.name, ()) for name in one.split("+")]
+        return [name for name in chosen if name][:MOST_ROWS]
+    if field.sort != "rows":
+        return _text(sent, field.name).replace("\r\n", "\n").strip()
+    parts = ("key", *(part.name for part in field.inside))
+    rows = [
+        {part: _text(sent, f"{field.name}.{number}.{part}").strip() for part in parts}
+        for number in range(1, MOST_ROWS + 1)
+    ]
+    return [row for row in rows if any(row.values())]
 
 
-def _typed_rows(field: EntryField, form: FormData) -> list[dict[str, str]]:
-    rows = []
-    for number in range(1, MOST_ROWS + 1):
-        names = ["key", *(part.name for part in field.inside)]
-        row = {
-            part: str(form.get(f"{FINDING}{field.name}.{number}.{part}", ""))[:LONGEST_FIELD].strip() for part in names
-        }
-        if any(row.values()):
-            rows.append(row)
-    return rows
+def _text(sent: Mapping[str, list[str]], name: str) -> str:
+    return (sent.get(name) or [""])[-1][:LONGEST_FIELD]
 
 
-def _read_rows(field: EntryField, rows: list[dict[str, str]]) -> dict[str, Any]:
+def _value(field: EntryField, typed: Any) -> Any:
+    """What was typed as a sessions file would write it, None for nothing. Raises ValueError."""
+    if field.sort in ("some-of", "names"):
+        return typed or ([] if field.required else None)
+    return _rows(field, typed) or None if field.sort == "rows" else read_cell(field, typed)
+
+
+def _rows(field: EntryField, rows: list[dict[str, str]]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for row in rows:
         key = row["key"]
@@ -223,10 +202,10 @@ def _read_rows(field: EntryField, rows: list[dict[str, str]]) -> dict[str, Any]:
             raise ValueError(f"{key[:60]!r} stands twice")
         values = {part.name: read_cell(part, row[part.name]) for part in field.inside}
         said = {name: value for name, value in values.items() if value is not None}
-        if field.inside[0].name == "":
-            if not said:
-                raise ValueError(f"{key[:60]!r} has no number; empty both to leave it out")
+        if field.inside[0].name:
+            found[key] = said
+        elif said:
             found[key] = said[""]
         else:
-            found[key] = said
+            raise ValueError(f"{key[:60]!r} has no number; empty both to leave it out")
     return found

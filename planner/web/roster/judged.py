@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from starlette.exceptions import HTTPException
 
 from planner.errors import Fault, PlannerError
-from planner.lists.roster.entries import KINDS, PEOPLE, CheckedRoster, EntryKind, entries_of
+from planner.lists.roster.entries import KINDS, PEOPLE, EntryKind, entries_of
 from planner.lists.roster.shapes import Roster, Session, room_of
 from planner.records.rows import CaseNow, ListPlace, RosterChange, RosterEntry
 from planner.unit import Unit
@@ -23,38 +23,28 @@ FAR = datetime.timedelta(days=400)
 
 
 @dataclass(frozen=True)
-class Held:
+class RosterShown:
     """The roster in force. Without `stored` it is the sessions file's, to be looked at, or there is none yet."""
 
     entries: tuple[RosterEntry, ...]
     stored: bool
     file: bool
-    looked: CheckedRoster
+    roster: Roster
+    faults: tuple[Fault, ...] = ()
 
     @property
     def changeable(self) -> bool:
         """Whether entries may be changed one by one: one alone would put a whole sessions file out of force."""
         return self.stored or not self.file
 
-    @property
-    def roster(self) -> Roster:
-        return self.looked.roster
-
-    @property
-    def faults(self) -> tuple[Fault, ...]:
-        return self.looked.faults
-
-    @cached_property
-    def standing(self) -> list[RosterEntry]:
-        return [entry for entry in self.entries if not entry.retired]
-
     @cached_property
     def people(self) -> dict[str, tuple[str, ...]]:
         """The codes of each kind of person."""
-        return {kind: tuple(one.key for one in self.standing if one.kind == kind) for kind in PEOPLE}
+        return {kind: tuple(one.key for one in self.of(kind)) for kind in PEOPLE}
 
     def of(self, kind: str) -> list[RosterEntry]:
-        return [entry for entry in self.standing if entry.kind == kind]
+        """The entries of a kind that are not retired."""
+        return [one for one in self.entries if one.kind == kind and not one.retired]
 
     def entry(self, kind: str, key: str) -> RosterEntry | None:
         return next((one for one in self.entries if (one.kind, one.key) == (kind, key)), None)
@@ -73,27 +63,23 @@ def unit_of(site: Site) -> Unit:
     return site.unit
 
 
-def held_of(site: Site) -> Held:
+def roster_shown(site: Site) -> RosterShown:
     """The roster in force as it stands now. Raises PlannerError for a server without a unit."""
-    unit = unit_of(site)
-    entries, looked = site.desk.roster.stored(unit)
-    if entries:
-        return Held(entries, True, site.desk.roster.file is not None, looked)
+    entries, checked = site.desk.roster.stored(unit_of(site))
     file = site.desk.roster.file
-    if file is None:
-        return Held((), False, False, looked)
-    return Held(tuple(entries_of(file)), False, True, CheckedRoster(file, ()))
+    if file is not None and not entries:
+        return RosterShown(tuple(entries_of(file)), False, True, file)
+    return RosterShown(entries, bool(entries), file is not None, checked.roster, checked.faults)
 
 
-def changeable(site: Site) -> Held:
+def changeable(site: Site) -> RosterShown:
     """The roster in force, to be changed. Raises PlannerError while it is the sessions file's."""
-    held = held_of(site)
-    if not held.changeable:
+    roster = roster_shown(site)
+    if not roster.changeable:
         why = "in force is the sessions file that the server was given, and a part of a roster would take its place"
-        raise PlannerError.one(
-            "cannot be changed yet", "the roster", why, "take the sessions file into the store first"
-        )
-    return held
+        hint = "take the sessions file into the store first"
+        raise PlannerError.one("cannot be changed yet", "the roster", why, hint)
+    return roster
 
 
 def kind_of(name: str) -> EntryKind:
@@ -109,14 +95,14 @@ def entry_path(kind: str, key: str = "", page: str = "") -> str:
     return f"/roster/entry/{kind}" + (f"/{page}" if page else "") + asked
 
 
-def affected(site: Site, held: Held, changes: Iterable[RosterChange]) -> list[str]:
+def affected(site: Site, roster: RosterShown, changes: Iterable[RosterChange]) -> list[str]:
     """Each placing from today on that rests on what the changes take away, in words."""
     first = site.day_here()
     placed = [(now, now.allocation) for now in site.store.lists(first, first + FAR) if now.allocation is not None]
     codes = {person.code: person.trainee_id or person.code for person in site.store.people()}
     told: dict[str, list[str]] = {}
     for change in changes:
-        entry = held.entry(change.kind, change.key)
+        entry = roster.entry(change.kind, change.key)
         if entry is None or entry.retired:
             continue
         for now, at in placed:
@@ -164,14 +150,14 @@ def _listed(document: Mapping[str, Any], name: str) -> Sequence[str]:
     return [str(one) for one in value] if isinstance(value, list) else []
 
 
-def retired_with(held: Held, kind: str, key: str) -> list[RosterChange]:
+def retired_with(roster: RosterShown, kind: str, key: str) -> list[RosterChange]:
     """The changes that take an entry out of the roster: a supervisor comes off the sessions that name them too."""
-    entry = held.entry(kind, key)
+    entry = roster.entry(kind, key)
     if entry is None or entry.retired:
         raise HTTPException(404)
     changes = [RosterChange(kind, key, entry.number, None)]
     if kind == "supervisor":
-        for session in held.of("session"):
+        for session in roster.of("session"):
             named = _listed(session.document, "supervisors")
             if key in named:
                 left = dict(session.document) | {"supervisors": [code for code in named if code != key]}

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Query, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -16,16 +16,15 @@ from planner.lists.roster.entries import KINDS, EntryKind, written
 from planner.lists.roster.fields import EntryField, cell_of, fields_of
 from planner.lists.roster.shapes import Session
 from planner.readings import read_day
-from planner.records.rows import BUILDERS, KEEPERS, RosterEntry
+from planner.records.rows import KEEPERS, RosterEntry
 from planner.web.lists.judged import session_path
-from planner.web.roster.judged import Held, entry_path, held_of
+from planner.web.roster.judged import RosterShown, entry_path, roster_shown
 from planner.web.roster.words import kind_words, label
-from planner.web.security.authorisation import RolesAllowed, Visitor
+from planner.web.security.authorisation import Building, Visitor
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 
 router = APIRouter()
-Reading = Annotated[Visitor, Depends(RolesAllowed(*BUILDERS))]
 Week = Annotated[str, Query(max_length=10)]
 VIEWS = {
     "sessions": "Sessions", "people": "People", "leave": "Leave", "targets": "Targets", "kit": "Kit in the room",
@@ -37,53 +36,45 @@ NOT_FOR_PEOPLE = ("id", "leave", *TARGETS)
 
 
 @router.get("/roster")
-def roster(request: Request, visitor: Reading, week: Week = "") -> Response:
+def roster(request: Request, visitor: Building, week: Week = "") -> Response:
     site = site_of(request)
-    held = held_of(site)
+    roster = roster_shown(site)
     first = site.day_here()
-    coming = held.coming(first)
+    coming = roster.coming(first)
     asked = read_day(week)
     near = asked is not None and abs((asked - first).days) < FARTHEST
     begin = _monday(asked if asked and near else coming[0].day if coming else first)
     return _page(
-        request, held, "sessions", days=_days(site, held, begin), week=f"Week of {begin.day} {begin:%B %Y}",
+        request, roster, "sessions", days=_days(site, roster, begin), week=f"Week of {begin.day} {begin:%B %Y}",
         before=str(begin - datetime.timedelta(days=7)), after=str(begin + datetime.timedelta(days=7)),
         later=[one for one in _weeks(coming) if one[0] != str(begin)],
     )  # fmt: skip
 
 
 @router.get("/roster/{view}")
-def view(request: Request, visitor: Reading, view: str) -> Response:
+def view(request: Request, visitor: Building, view: str) -> Response:
     site = site_of(request)
-    held = held_of(site)
+    roster = roster_shown(site)
     if view not in VIEWS or view == "sessions":
         raise HTTPException(404)
     shown: dict[str, Callable[[], dict[str, Any]]] = {
-        "people": lambda: {"tables": [_people(site, held, kind) for kind in ("trainee", "supervisor")]},
-        "leave": lambda: {"absences": list(_absences(held, site.day_here()))},
-        "targets": lambda: {"tables": [_table(held, KINDS["trainee"], TARGETS)]},
-        "kit": lambda: {"tables": [_kit(held, site.day_here())]},
-        "patients": lambda: {"tables": [_whole(held, kind) for kind in _others()]},
-        "limits": lambda: {"tables": [_single(held, kind) for kind in KINDS.values() if not kind.listed]},
+        "people": lambda: {"tables": [_people(site, roster, kind) for kind in ("trainee", "supervisor")]},
+        "leave": lambda: {"absences": list(_absences(roster, site.day_here()))},
+        "targets": lambda: {"tables": [_table(roster, KINDS["trainee"], TARGETS)]},
+        "kit": lambda: {"tables": [_kit(roster, site.day_here())]},
+        "patients": lambda: {"tables": [_whole(roster, kind) for kind in _others()]},
+        "limits": lambda: {"tables": [_single(roster, kind) for kind in KINDS.values() if not kind.listed]},
     }
-    return _page(request, held, view, **shown[view]())
+    return _page(request, roster, view, **shown[view]())
 
 
-def _page(request: Request, held: Held, view: str, **values: Any) -> Response:
+def _page(request: Request, roster: RosterShown, view: str, **values: Any) -> Response:
     visitor: Visitor = request.state.visitor
-    nothing: dict[str, Any] = {
-        "tables": [],
-        "absences": [],
-        "days": [],
-        "week": "",
-        "before": "",
-        "after": "",
-        "later": [],
-    }
+    nothing = dict.fromkeys(("tables", "absences", "days", "week", "before", "after", "later"), "")
     return page(
-        request, "roster.html", views=VIEWS.items(), view=view, held=held, gone=_gone(held),
-        may_keep=visitor.role in KEEPERS and held.changeable, entry_path=entry_path,
-        may_take=visitor.role in KEEPERS, people=[*held.people["trainee"], *held.people["supervisor"]],
+        request, "roster.html", views=VIEWS.items(), view=view, held=roster, gone=_gone(roster),
+        may_keep=visitor.role in KEEPERS and roster.changeable, entry_path=entry_path,
+        may_take=visitor.role in KEEPERS, people=[*roster.people["trainee"], *roster.people["supervisor"]],
         **(nothing | values),
     )  # fmt: skip
 
@@ -119,25 +110,25 @@ def _weeks(coming: Iterable[Session]) -> list[tuple[str, str]]:
     return [(str(begin), f"{begin.day} {begin:%B}") for begin in weeks]
 
 
-def _days(site: Site, held: Held, begin: datetime.date) -> list[OneDay]:
+def _days(site: Site, roster: RosterShown, begin: datetime.date) -> list[OneDay]:
     end = begin + datetime.timedelta(days=6)
-    week = [one for one in held.coming(begin) if one.day <= end]
+    week = [one for one in roster.coming(begin) if one.day <= end]
     placed = [now.allocation.session for now in site.store.lists(begin, end) if now.allocation is not None]
     found = []
     for day in dict.fromkeys(session.day for session in week):
         of_day = [session for session in week if session.day == day]
-        people = [(one.id, one.leave) for one in held.roster.trainees]
-        people += [(one.id, one.leave) for one in held.roster.supervisors]
+        people = [(one.id, one.leave) for one in roster.roster.trainees]
+        people += [(one.id, one.leave) for one in roster.roster.supervisors]
         away = [code for code, leave in people if day in leave]
-        lines = tuple(_line(held, session, of_day, placed.count(session.id)) for session in of_day)
-        trainees = [one.id for one in held.roster.trainees if day not in one.leave]
+        lines = tuple(_line(roster, session, of_day, placed.count(session.id)) for session in of_day)
+        trainees = [one.id for one in roster.roster.trainees if day not in one.leave]
         found.append(OneDay(f"{day:%A} {day_words(day)}", str(day), lines, ", ".join(away), ", ".join(trainees)))
     return found
 
 
-def _line(held: Held, session: Session, of_day: list[Session], cases: int) -> Line:
+def _line(roster: RosterShown, session: Session, of_day: list[Session], cases: int) -> Line:
     busy = {code for other in of_day if other.meets(session) for code in other.supervisors}
-    free = [one.id for one in held.roster.supervisors if session.day not in one.leave and one.id not in busy]
+    free = [one.id for one in roster.roster.supervisors if session.day not in one.leave and one.id not in busy]
     kit = next(field for field in fields_of(KINDS["session"].shape) if field.name == "kit")
     return Line(
         session, entry_path("session", session.id), session_path(session.id), f"{session.span[1]:%H:%M}",
@@ -158,7 +149,7 @@ class Table:
 
 
 def _table(
-    held: Held, kind: EntryKind, names: Iterable[str], first: Iterable[tuple[str, dict[str, str]]] = ()
+    roster: RosterShown, kind: EntryKind, names: Iterable[str], first: Iterable[tuple[str, dict[str, str]]] = ()
 ) -> Table:
     fields = [field for name in names for field in fields_of(kind.shape) if field.name == name]
     more = list(first)
@@ -166,7 +157,7 @@ def _table(
     rows = tuple(
         (entry.key, entry_path(kind.name, entry.key),
          (*(words.get(entry.key, "") for _, words in more), *(_cell(field, entry) for field in fields)))
-        for entry in held.of(kind.name)
+        for entry in roster.of(kind.name)
     )  # fmt: skip
     return Table(f"{kind_words(kind)}s", kind.name, True, columns, rows)
 
@@ -180,27 +171,27 @@ def _in_words(field: EntryField, value: Any) -> str:
     return told.replace("_", " ") if field.sort == "rows" else told
 
 
-def _people(site: Site, held: Held, name: str) -> Table:
+def _people(site: Site, roster: RosterShown, name: str) -> Table:
     """What there is to know of people but leave and targets, which have pages of their own; a trainee's stage first."""
     kind = KINDS[name]
     names = [field.name for field in fields_of(kind.shape) if field.name not in NOT_FOR_PEOPLE]
     if name == "supervisor" or site.unit is None:
-        return _table(held, kind, names)
+        return _table(roster, kind, names)
     known = {trainee.id for trainee in site.unit.trainees}
     shapes = {
         key: site.rulebook.stages.shape(site.unit.stage_of(key, site.rulebook)).label
         if key in known
         else "not in the unit's file"
-        for key in held.people["trainee"]
+        for key in roster.people["trainee"]
     }
-    return _table(held, kind, names, [("Stage", shapes)])
+    return _table(roster, kind, names, [("Stage", shapes)])
 
 
-def _kit(held: Held, since: datetime.date) -> Table:
+def _kit(roster: RosterShown, since: datetime.date) -> Table:
     coming = {
-        session.id: f"{session.day:%a} {day_words(session.day)}, {session.theatre}" for session in held.coming(since)
+        session.id: f"{session.day:%a} {day_words(session.day)}, {session.theatre}" for session in roster.coming(since)
     }
-    table = _table(held, KINDS["session"], ["kit"], [("Session", coming)])
+    table = _table(roster, KINDS["session"], ["kit"], [("Session", coming)])
     rows = tuple(row for key in coming for row in table.rows if row[0] == key)
     return Table("Counted kit of the coming sessions", "session", False, table.columns, rows, "No session is to come.")
 
@@ -210,13 +201,13 @@ def _others() -> list[EntryKind]:
     return [kind for kind in KINDS.values() if kind.listed and kind.name not in ("trainee", "supervisor", "session")]
 
 
-def _whole(held: Held, kind: EntryKind) -> Table:
-    return _table(held, kind, [field.name for field in fields_of(kind.shape) if field.name not in kind.identity])
+def _whole(roster: RosterShown, kind: EntryKind) -> Table:
+    return _table(roster, kind, [field.name for field in fields_of(kind.shape) if field.name not in kind.identity])
 
 
-def _single(held: Held, kind: EntryKind) -> Table:
+def _single(roster: RosterShown, kind: EntryKind) -> Table:
     """Limits, or wishes: a line a field, what is said of it or what holds without."""
-    entry = next(iter(held.of(kind.name)), None)
+    entry = next(iter(roster.of(kind.name)), None)
     document = entry.document if entry else {}
     rows = []
     for field in fields_of(kind.shape):
@@ -238,9 +229,9 @@ class Absence:
     words: str
 
 
-def _absences(held: Held, since: datetime.date) -> Iterable[Absence]:
+def _absences(roster: RosterShown, since: datetime.date) -> Iterable[Absence]:
     found = []
-    for kind, people in (("trainee", held.roster.trainees), ("supervisor", held.roster.supervisors)):
+    for kind, people in (("trainee", roster.roster.trainees), ("supervisor", roster.roster.supervisors)):
         for person in people:
             days = sorted({day for day in person.leave if day >= since})
             while days:
@@ -252,7 +243,7 @@ def _absences(held: Held, since: datetime.date) -> Iterable[Absence]:
     return sorted(found, key=lambda one: (one.first, one.who))
 
 
-def _gone(held: Held) -> list[tuple[str, str]]:
+def _gone(roster: RosterShown) -> list[tuple[str, str]]:
     """Retired entries, which can be brought back."""
-    retired = [entry for entry in held.entries if entry.retired and entry.kind in KINDS]
+    retired = [entry for entry in roster.entries if entry.retired and entry.kind in KINDS]
     return [(KINDS[entry.kind].in_words(entry.key), entry_path(entry.kind, entry.key)) for entry in retired]
