@@ -7,11 +7,11 @@ import datetime
 from planner.desk.desk import Desk
 from planner.desk.plan_in_force import seat_at
 from planner.errors import Fault
-from planner.lists.rules.checker import broken_rules
-from planner.lists.rules.of_people import APPROVAL
+from planner.lists.rules.people import approval_covers
+from planner.lists.rules.rule import Broken
 from planner.lists.week.from_records import Held
 from planner.lists.week.instance import Lists
-from planner.lists.week.week import Broken, Week
+from planner.lists.week.week import Week
 from planner.plan.approved import NotCoveredError, allocated
 from planner.records.rows import CaseNow, ListPlace
 from planner.records.validity import given_in
@@ -19,7 +19,7 @@ from planner.records.validity import given_in
 
 def uncovered(held: Held, lists: Lists) -> tuple[Broken, ...]:
     """What stands on lists otherwise than it was approved."""
-    return tuple(broken_rules(Week(held.instance, lists), (APPROVAL,)))
+    return tuple(approval_covers.judge(Week(held.instance, lists)))
 
 
 def arrange(desk: Desk, held: Held, lists: Lists, by: str, why: str = "", although: str = "") -> int:

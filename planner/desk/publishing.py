@@ -8,7 +8,7 @@ from planner.desk.desk import Desk
 from planner.errors import Fault, PlannerError
 from planner.lists.changes.versions import document_of
 from planner.lists.rules.checker import Verdict
-from planner.lists.rules.of_people import APPROVAL
+from planner.lists.rules.people import approval_covers
 from planner.lists.week.week import Week
 from planner.plan.approved import NotCoveredError
 from planner.records.rows import ListVersion, Person
@@ -32,7 +32,7 @@ def publish(
     was approved, which nobody may publish, PlannerError for the rest.
     """
     broken = [one for one in verdict.broken if one.session == session]
-    uncovered = [one for one in broken if one.rule == APPROVAL]
+    uncovered = [one for one in broken if one.rule == approval_covers.id]
     if uncovered:
         why = "nothing is published that was not approved"
         raise NotCoveredError([Fault("", one.says, why, one.change) for one in uncovered])

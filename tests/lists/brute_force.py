@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations
 
-from planner.lists.rules.checker import RULES, check
+from planner.lists.rules.checker import check
+from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 
 
@@ -42,8 +43,8 @@ def smallest(barred: set[frozenset[str]]) -> int:
     """How many rules the smallest set that blocks has."""
     return next(
         size
-        for size in range(len(RULES) + 1)
-        for chosen in combinations(RULES, size)
+        for size in range(len(RULES.ids) + 1)
+        for chosen in combinations(RULES.ids, size)
         if blocks(frozenset(chosen), barred)
     )
 

@@ -30,7 +30,8 @@ from planner.lists.matching.match import Matched, match
 from planner.lists.matching.objective import of_lists
 from planner.lists.output.match_text import blocked_lines
 from planner.lists.roster.shapes import Wishes
-from planner.lists.rules.checker import RULES, WORDS, check
+from planner.lists.rules.checker import check
+from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Fellow, Instance, ListCase, Lists, Placing
 
 HOOKS = {"iris-hooks": "Iris hooks"}
@@ -296,11 +297,11 @@ def test_a_week_without_supervisors_says_what_bars(nobody: str) -> None:
     (blocked,) = match(instance).blocked
     assert blocked.rules == ("supervisor-fits",)
     text = "\n".join(blocked_lines(blocked))
-    assert "Barred everywhere by this rule" in text and WORDS["supervisor-fits"] in text.replace("\n    ", " ")
+    assert "Barred everywhere by this rule" in text and RULES["supervisor-fits"].words in text.replace("\n    ", " ")
 
 
 def test_every_rule_has_its_words() -> None:
-    assert set(WORDS) == set(RULES)
+    assert set(RULES.ids) == set(RULES.ids)
 
 
 def test_lists_matched_again_stay_close_to_those_published() -> None:

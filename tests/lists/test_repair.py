@@ -23,8 +23,8 @@ from planner.lists.changes.repair import Repaired, repair
 from planner.lists.matching.match import match
 from planner.lists.roster.shapes import Supervisor
 from planner.lists.rules.checker import check
+from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Instance, Lists, Placing
-from planner.lists.week.week import Broken
 
 SUPERVISORS = (
     Supervisor(id="consultant", grade="consultant", can=["scrubbed", "in-theatre", "on-site"], on_site_rooms=2),

@@ -22,7 +22,8 @@ from planner.exchange.case_reader import ReadCase, read_cases
 from planner.lists.changes.moves import counted
 from planner.lists.matching.match import match
 from planner.lists.roster.shapes import Roster
-from planner.lists.rules.checker import WORDS, check
+from planner.lists.rules.checker import check
+from planner.lists.rules.registry import RULES
 from planner.lists.week.gather import gather
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.rulebook.rulebook import Rulebook
@@ -239,5 +240,5 @@ def test_both_judges_tell_the_same_rules_broken(rulebook: Rulebook, unit: Unit, 
             told.update({one.rule for one in mine if not one.asked})
     assert not differ, "\n".join(differ)
     # A rule that no fault broke was not compared: none with --long. Files hold no approvals to be covered by.
-    not_compared = set(WORDS) - {"approval-covers"} - set(told)
+    not_compared = set(RULES.ids) - {"approval-covers"} - set(told)
     assert len(not_compared) <= draws(3, 0), not_compared

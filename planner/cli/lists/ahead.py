@@ -99,7 +99,7 @@ def _data(found: "StandbyList") -> dict[str, object]:
 def _text(instance: "Instance", found: "StandbyList", off: list[str]) -> Iterator[str]:
     from planner.lists.output.match_text import who
     from planner.lists.output.verdict_text import hung
-    from planner.lists.rules.checker import WORDS
+    from planner.lists.rules.registry import RULES
     from planner.lists.week.week import Week
 
     yield f"Standby for {found.session.told}" + (f", without {', '.join(off)}" if off else "")
@@ -119,7 +119,7 @@ def _text(instance: "Instance", found: "StandbyList", off: list[str]) -> Iterato
     if found.barred:
         yield from ("", "Can come, and cannot have the place")
         for told, rules in found.barred:
-            yield from hung(f"  {told}: not kept: {'; '.join(WORDS[rule] for rule in rules)}")
+            yield from hung(f"  {told}: not kept: {'; '.join(RULES[rule].words for rule in rules)}")
 
 
 def _orders_text(instance: "Instance", found: "tuple[Order, ...]", lead: dict[str, int]) -> Iterator[str]:

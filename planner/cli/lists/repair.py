@@ -68,7 +68,7 @@ def repair(
     if json:
         data = {
             "proved_smallest": found.proved,
-            "broken": [asdict(one) for one in found.broken],
+            "broken": [one.data for one in found.broken],
             "changes": [asdict(one) for one in found.changes],
             "off": [asdict(one) for one in found.off],
             "measure": found.measure._asdict(),

@@ -6,7 +6,7 @@ not counted; where it is the whole list's (its minutes), every other case in it 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
@@ -15,13 +15,13 @@ from planner.lists.changes.disrupted_week import Aftermath
 from planner.lists.changes.repair_cost import Measure, is_pressing, of_moving
 from planner.lists.matching.insertion import Option
 from planner.lists.matching.objective import of_placing
-from planner.lists.rules.checker import OF_ORDER, RULES, broken_rules
+from planner.lists.rules.registry import RULES
+from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key, Lists, Placing
-from planner.lists.week.week import Broken, Week
+from planner.lists.week.week import Week
 
 Chosen = Mapping[Key, Option | None]  # None: it comes off
 ORDERS = 400  # orders of one list that are tried
-_OTHERS = tuple(name for name in RULES if name not in OF_ORDER)
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class Today:
             key for key in self.instance.cases if is_pressing(self.instance, key, key in after.added)
         )
         self._near = self._nearby()
-        self.unmendable = tuple(broken_rules(Week(self.instance, self._lists(self.fixed))))
+        self.unmendable = tuple(RULES.broken(Week(self.instance, self._lists(self.fixed))))
         self._known = {self._what(one) for one in self.unmendable}
         self._may: dict[Key, dict[Option, Measure]] = {}
         self._orders: dict[tuple[tuple[Placing, ...], tuple[Placing, ...]], tuple[tuple[Placing, ...], int] | None] = {}
@@ -84,7 +84,7 @@ class Today:
         self.work += 1
         placings = self._laid(chosen)
         broken = self._new(self._lists(placings))
-        if not broken or {one.rule for one in broken} - OF_ORDER:
+        if not broken or {one.rule for one in broken} - RULES.of_order:
             return Tried(placings, broken, 0)
         return self._reordered(placings, broken)
 
@@ -107,8 +107,9 @@ class Today:
 
     def _allowed(self, key: Key, option: Option) -> bool:
         own = option.placing(key, 1 + len(self.fixed))
-        alone = broken_rules(Week(self.instance, replace(self.after.lists, placings=(own,))), sorted(OF_ORDER))
-        return not any(alone) and not self._new(self._lists((*self.fixed, own)), _OTHERS)
+        alone = RULES.broken(Week(self.instance, replace(self.after.lists, placings=(own,))), RULES.of_order)
+        others = [rule for rule in RULES.ids if rule not in RULES.of_order]
+        return not any(alone) and not self._new(self._lists((*self.fixed, own)), others)
 
     def _nearby(self) -> tuple[Placing, ...]:
         """What other days hold of the same patients, and the lists of the days before and after."""
@@ -127,9 +128,9 @@ class Today:
     def _lists(self, placings: Iterable[Placing]) -> Lists:
         return replace(self.after.lists, placings=(*self._near, *placings))
 
-    def _new(self, lists: Lists, rules: tuple[str, ...] = tuple(RULES)) -> tuple[Broken, ...]:
+    def _new(self, lists: Lists, rules: Container[str] | None = None) -> tuple[Broken, ...]:
         return tuple(
-            one for one in broken_rules(Week(self.instance, lists), rules) if self._what(one) not in self._known
+            one for one in RULES.broken(Week(self.instance, lists), rules) if self._what(one) not in self._known
         )
 
     def _what(self, one: Broken) -> tuple[str, str, str]:
@@ -170,14 +171,13 @@ class Today:
         before_and_after = tuple(p for p in others if self.instance.sessions[p.session].theatre == theatre)
         if (here, before_and_after) not in self._orders:
             self._orders[here, before_and_after] = None
-            rules = sorted(OF_ORDER)
             for n, (order, moved) in enumerate(self._ways(session, here)):
                 if n >= ORDERS:
                     self.whole = False
                     break
                 tried = tuple(replace(placing, place=place) for place, placing in enumerate(order, 1))
                 self.work += n % 4 == 0  # of a check of every rule
-                if not self._new(self._lists((*others, *tried)), tuple(rules)):
+                if not self._new(self._lists((*others, *tried)), RULES.of_order):
                     self._orders[here, before_and_after] = tried, moved
                     break
         return self._orders[here, before_and_after]

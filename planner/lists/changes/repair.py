@@ -13,9 +13,11 @@ from planner.lists.changes.postponement import Later
 from planner.lists.changes.repair_cost import Measure
 from planner.lists.changes.repair_search import WORK, mended
 from planner.lists.changes.unlocking import Unlocked, unlocking
-from planner.lists.rules.checker import Verdict, broken_rules, check
+from planner.lists.rules.checker import Verdict, check
+from planner.lists.rules.registry import RULES
+from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Instance, Key, Lists, Placing
-from planner.lists.week.week import Broken, Week
+from planner.lists.week.week import Week
 
 UNLOCKED = 4  # a part of the work so large is spent on each lock
 
@@ -80,7 +82,7 @@ def repair(
         after.instance, after, after.lists, mended_lists,
         tuple((key, after.lost[today.was[key].session]) for key in today.free
               if key in today.was and today.was[key].session in after.lost),
-        tuple(broken_rules(Week(after.instance, after.lists))),
+        tuple(RULES.broken(Week(after.instance, after.lists))),
         changes(after.lists, mended_lists), tuple(off), check(after.instance, mended_lists), found.measure,
         found.proved, whole, freed,
     )  # fmt: skip

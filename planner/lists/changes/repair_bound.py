@@ -11,7 +11,7 @@ from planner.lists.changes.day import Today
 from planner.lists.changes.repair_cost import NOTHING, Measure
 from planner.lists.matching.insertion import Option
 from planner.lists.roster.shapes import Session
-from planner.lists.rules.of_people import FROM_OUTSIDE
+from planner.lists.rules.people import FROM_OUTSIDE
 from planner.lists.week.instance import Key, Lists
 from planner.lists.week.minutes import Time, chance_of_overrun
 from planner.lists.week.week import Week

@@ -17,15 +17,14 @@ from planner.lists.changes.postponement import Later
 from planner.lists.changes.repair_bound import Decided, RoomLeft
 from planner.lists.changes.repair_cost import NOTHING, Measure
 from planner.lists.matching.insertion import Option
-from planner.lists.rules.checker import OF_ORDER
+from planner.lists.rules.registry import RULES
+from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key, Placing
-from planner.lists.week.week import Broken
 
 WORK = 2500  # lists judged before the search is content with what it has
 TRIES = 3  # later places tried, for the work of judging a day's lists
 WAYS = 40_000  # changes begun and not yet looked at
 Chosen = dict[Key, Option | None]
-_OF_PEOPLE = {"supervisor-is-free": "supervisor", "trainee-is-free": "trainee"}
 
 
 @dataclass(frozen=True)
@@ -200,7 +199,7 @@ class _Search:
         best: dict[Key, int] = {}
         for one in broken:
             concerned = self._concerned(chosen, one, decided)
-            if not concerned and one.rule not in OF_ORDER:
+            if not concerned and one.rule not in RULES.of_order:
                 return None
             if concerned and (not best or len(concerned) < len(best)):
                 best = concerned
@@ -211,17 +210,18 @@ class _Search:
         """The cases, not decided as yet, one of which must change for the rule to be kept; 0 for the likeliest."""
         placed = {key: option for key, option in chosen.items() if option is not None and key not in decided}
         cases, sessions = self.today.instance.cases, self.today.instance.sessions
-        own = next((key for key in (*chosen, *self.today.held) if cases[key].told == broken.case), None)
+        scope = RULES[broken.rule].scope
+        own = next((key for key in broken.cases[:1] if key in chosen or key in self.today.held), None)
         if own in placed and placed[own] not in self.today.may(own):
             return {own: 0}
-        if broken.rule in ("overrun", *OF_ORDER):
+        if scope == "list" or broken.rule in RULES.of_order:
             return {key: int(key != own) for key, option in placed.items() if option.session == broken.session}
-        if broken.rule in _OF_PEOPLE and own is not None:
+        if scope in ("supervisor", "trainee") and own is not None:
             at = chosen[own] if own in chosen else next(Option.of(p) for p in self.today.fixed if p.case == own)
-            who = getattr(at, _OF_PEOPLE[broken.rule])
+            who = getattr(at, scope)
             return {
                 key: 0 for key, option in placed.items()
-                if getattr(option, _OF_PEOPLE[broken.rule]) == who
+                if getattr(option, scope) == who
                 and sessions[option.session].meets(sessions[broken.session])
             }  # fmt: skip
 

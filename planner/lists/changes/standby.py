@@ -9,7 +9,8 @@ from planner.lists.matching.insertion import Option, Trial, attempt
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.reasons import pressing
 from planner.lists.roster.shapes import Session
-from planner.lists.rules.checker import asked_of
+from planner.lists.rules.asked import asked_of
+from planner.lists.rules.people import supervisor_fits
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
 
@@ -75,7 +76,7 @@ def _where(instance: Instance, lists: Lists, key: Key, session: str) -> tuple[Op
             return option, ()
         if nearest is None or len(trial.rules) < len(nearest.rules):
             nearest = trial
-    return None, tuple(dict.fromkeys(one.rule for one in nearest.broken)) if nearest else ("supervisor-fits",)
+    return None, tuple(dict.fromkeys(one.rule for one in nearest.broken)) if nearest else (supervisor_fits.id,)
 
 
 def _there(instance: Instance, lists: Lists, key: Key, option: Option) -> Standby:

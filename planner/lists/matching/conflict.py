@@ -12,9 +12,11 @@ from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.insertion import Option, Trial, attempt
 from planner.lists.matching.suggestion import WORK, Opening, opened
 from planner.lists.roster.shapes import Session
-from planner.lists.rules.checker import RULES
+from planner.lists.rules.people import supervisor_fits
+from planner.lists.rules.registry import RULES
+from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Instance, Key, Lists, Placing
-from planner.lists.week.week import Broken, Week
+from planner.lists.week.week import Week
 
 NEAREST = 2
 WORK_OF_MANY = 40  # places tried for other cases, where many cases have none
@@ -98,23 +100,22 @@ def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...]
         today = replace(lists, placings=tuple(dict.fromkeys((*by_day[session.day], *eyes))))
         trials += [attempt(instance, today, key, option) for option in _different(instance, session, today)]
     # Where there is nobody to supervise there is no place to try.
-    rules = smallest_block([trial.rules for trial in trials]) if trials else ("supervisor-fits",)
+    rules = smallest_block([trial.rules for trial in trials]) if trials else (supervisor_fits.id,)
     return rules, sorted(trials, key=lambda trial: (len(trial.rules), len(trial.broken)))
 
 
 def _different(instance: Instance, session: Session, today: Lists) -> Iterator[Option]:
     """The session with every pair, but one of people whom no rule can tell apart on its day."""
-    week, day = Week(instance, today), session.day
+    week = Week(instance, today)
     meeting = [p for p in today.placings if p.session != session.id and instance.sessions[p.session].meets(session)]
     trainees: _Sorts = defaultdict(dict)
     for name, learner in instance.trainees.items():
         tied = frozenset(p.session for p in meeting if p.trainee == name)
-        trainees[learner.stage, learner.steps_cleared, day in learner.leave].setdefault(tied, name)
+        trainees[tuple(fact.tells(learner, session) for fact in RULES.telling("trainee"))].setdefault(tied, name)
     supervisors: _Sorts = defaultdict(dict)
     for name, held in instance.supervisors.items():
-        there = day in held.leave, name in session.supervisors
         ties = frozenset((p.session, week.mode_served(p)) for p in meeting if p.supervisor == name)
-        supervisors[held.grade, tuple(held.can), held.on_site_rooms, there].setdefault(ties, name)
+        supervisors[tuple(fact.tells(held, session) for fact in RULES.telling("supervisor"))].setdefault(ties, name)
     for trainee in (*_one_of_each(trainees), None):
         for supervisor in _one_of_each(supervisors):
             yield Option(session.id, trainee, supervisor)
@@ -136,8 +137,8 @@ def smallest_block(barred_by: Iterable[frozenset[str]]) -> tuple[str, ...]:
     if frozenset() in families:  # no set has anything in common with it, and trying them all takes minutes
         return ()
     least = [family for family in families if not any(other < family for other in families)]
-    for size in range(len(RULES) + 1):
-        for chosen in combinations(RULES, size):
+    for size in range(len(RULES.ids) + 1):
+        for chosen in combinations(RULES.ids, size):
             if all(family.intersection(chosen) for family in least):
                 return chosen
     return ()

@@ -18,8 +18,8 @@ from planner.lists.matching import capacity, objective
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.insertion import Option
 from planner.lists.roster.shapes import Session
-from planner.lists.rules.of_eyes import may_both
-from planner.lists.rules.of_sessions import limits_of
+from planner.lists.rules.eyes import may_both
+from planner.lists.rules.sessions import limits_of
 from planner.lists.week.instance import FixedOrder, Instance, Key, Lists
 from planner.lists.week.week import Week
 
@@ -271,10 +271,10 @@ class Model:
         return list(chosen.items())
 
     def forbid(self, placed: list[tuple[Key, Option]]) -> None:
-        """Not such cases and no other on their session's list, since no order of them stands; with others some may."""
+        """Not such cases and no other on the lists of their sessions, since that cannot stand; with others some may."""
         kind_of = {key: kind for kind, keys in self.kinds.items() for key in keys}
         counts = Counter((kind_of[key], option) for key, option in placed)
-        here = self._of[(placed[0][1].session, "", None)]
+        here = [one for name in {option.session: 0 for _, option in placed} for one in self._of[(name, "", None)]]
         ways = []
         for one, count in counts.items():
             ways.append(self.model.new_bool_var(""))

@@ -1,13 +1,16 @@
-"""What is alike to every rule, so that it need be judged once: hundreds of cases fall into a few dozen kinds."""
+"""What is alike to every rule, so that it need be judged once: hundreds of cases fall into a few dozen kinds.
+
+What makes a kind is what the rules say that they read (`rules/registry.py`), so a new rule's facts count by themselves.
+"""
 
 from __future__ import annotations
 
 import datetime
-from collections import defaultdict
 from collections.abc import Hashable
 from functools import cached_property
 
 from planner.lists.matching.insertion import Option, alone, options
+from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists
 
 Sort = tuple[int, str | None, bool, datetime.date | None, Key | None]
@@ -20,6 +23,7 @@ class Alike:
         self.instance = instance
         self._kinds: dict[Hashable, int] = {}
         self._of: dict[Key, int] = {}
+        self._trainees: dict[tuple[str, str], Hashable] = {}
         self._alone: dict[Hashable, bool] = {}
         self._possible: dict[Hashable, list[Option]] = {}
 
@@ -28,30 +32,15 @@ class Alike:
         """Every session with every pair of it; one object for each, however many cases could have it."""
         return list(options(self.instance))
 
-    @cached_property
-    def _patients(self) -> dict[str, frozenset[Key]]:
-        found: dict[str, set[Key]] = defaultdict(set)
-        for key, case in self.instance.cases.items():
-            if case.patient is not None:
-                found[case.patient].add(key)
-        return {patient: frozenset(keys) for patient, keys in found.items() if len(keys) > 1}
-
     def of_patient(self, key: Key) -> frozenset[Key]:
         """The other cases of the same patient."""
-        return self._patients.get(self.instance.cases[key].patient or "", frozenset()) - {key}
+        return self.instance.of_patients.get(self.instance.cases[key].patient or "", frozenset()) - {key}
 
     def kind(self, key: Key) -> int:
         """A number for the kind of a case. A patient with two cases is a kind of their own."""
         if key not in self._of:
             case = self.instance.cases[key]
-            shared = case.patient if case.patient in self._patients else None
-            facts = (
-                case.tier, tuple(case.with_stage.items()), frozenset(case.kit), case.added, case.anaesthetist,
-                tuple(case.order.items()), case.consent, case.agreement, bool(case.unsettled), shared,
-                case.away, case.not_before, case.covered_stages,
-                key in self.instance.begun, case.fellow, case.reviewed_on,
-                case.general_anaesthetic, case.recovery,
-            )  # fmt: skip
+            facts = tuple(fact.tells(self.instance, case) for fact in RULES.telling("case"))
             self._of[key] = self._kinds.setdefault(facts, len(self._kinds))
         return self._of[key]
 
@@ -72,11 +61,19 @@ class Alike:
         return self._possible[(kind, last)]
 
     def _may_stand(self, key: Key, kind: int, option: Option, kept: Lists) -> bool:
-        last, session = self.deadline(key), self.instance.sessions[option.session]
-        learner = self.instance.trainees[option.trainee] if option.trainee else None
-        of_trainee = (learner.stage, learner.steps_cleared, session.day in learner.leave) if learner else None
-        late = last is not None and session.day > last
-        facts = kind, late, option.session, of_trainee, option.supervisor
+        last, day = self.deadline(key), self.instance.sessions[option.session].day
+        late = last is not None and day > last
+        facts = kind, late, option.session, self._trainee(option), option.supervisor
         if facts not in self._alone:
             self._alone[facts] = alone(self.instance, kept, key, option)
         return self._alone[facts]
+
+    def _trainee(self, option: Option) -> Hashable:
+        """What the rules tell of the trainee in that session."""
+        if option.trainee is None:
+            return None
+        at = option.trainee, option.session
+        if at not in self._trainees:
+            trainee, session = self.instance.trainees[option.trainee], self.instance.sessions[option.session]
+            self._trainees[at] = tuple(fact.tells(trainee, session) for fact in RULES.telling("trainee"))
+        return self._trainees[at]

@@ -14,13 +14,13 @@ from dataclasses import dataclass
 from planner.lists.matching.equivalence import Alike, Sort
 from planner.lists.matching.insertion import Option, Trial, attempt
 from planner.lists.matching.objective import Tally, of_placing
-from planner.lists.rules.checker import OF_ORDER
+from planner.lists.rules.people import trainee_is_free
+from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.minutes import Time, chance_of_overrun
 from planner.lists.week.week import Week
 
 Shorts = Callable[[Key], list[float]]
-_OF_TRAINEE = "trainee-is-free"  # bars a trainee from a session whatever the case, and still does on a longer list
 
 
 @dataclass
@@ -178,11 +178,12 @@ class Filling:
         today = self._days.get(day, ()) + self._other_eyes(key, day)
         trial = attempt(self.instance, Lists(today, self._both), key, option)
         if trial.broken:
-            if _OF_TRAINEE in trial.rules:
+            # Bars a trainee from a session whatever the case, and still does on a longer list.
+            if trainee_is_free.id in trial.rules:
                 self._elsewhere.add((option.session, option.trainee))
             self._failed.add((kind, option, version))
             # Others that come before a case can set it right; what another rule bars stays barred on a longer list.
-            if not trial.rules <= OF_ORDER:
+            if not trial.rules <= RULES.of_order:
                 self._closed.add((kind, option))
             return None
         return trial

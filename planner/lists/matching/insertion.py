@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from planner.lists.rules.checker import OF_ORDER, broken_rules
+from planner.lists.rules.registry import RULES
+from planner.lists.rules.rule import Broken, Scope
 from planner.lists.week.instance import Instance, Key, Lists, Placing
-from planner.lists.week.week import Broken, Week
+from planner.lists.week.week import Week
 
 
 @dataclass(frozen=True)
@@ -52,41 +53,46 @@ def options(instance: Instance) -> Iterator[Option]:
 def alone(instance: Instance, lists: Lists, key: Key, option: Option) -> bool:
     """Whether the case may stand there on an otherwise empty list; where it may not, no other case can help."""
     only = replace(lists, placings=(option.placing(key),))
-    return not any(True for _ in broken_rules(Week(instance, only)))
+    return next(RULES.broken(Week(instance, only)), None) is None
 
 
 def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial:
     """The case put into lists, at the place in the list that breaks fewest rules.
 
-    Judged are that list, the others of the day in the same theatre or with the same people, and the patient's other
-    eye, which is all that the case can touch.
+    Judged are that list and the others that the case can touch, by the scopes of the rules.
     """
     touched: list[Placing] = []
     others: list[Placing] = []
+    scopes = RULES.scopes
     for placing in lists.placings:
-        (touched if _touches(instance, placing, key, option) else others).append(placing)
+        (touched if _touches(instance, placing, key, option, scopes) else others).append(placing)
     best: Trial | None = None
     for place in _places(instance, touched, key, option):
         placings = _inserted(touched, key, option, place)
-        broken = tuple(broken_rules(Week(instance, replace(lists, placings=placings))))
+        broken = tuple(RULES.broken(Week(instance, replace(lists, placings=placings))))
         tried = Trial(replace(lists, placings=placings), placings[-1], broken)
         if best is None or len(tried.rules) < len(best.rules):
             best = tried
-        if not best.rules & OF_ORDER:
+        if not best.rules & RULES.of_order:
             break
     assert best is not None
     return replace(best, lists=replace(lists, placings=(*others, *best.lists.placings)))
 
 
-def _touches(instance: Instance, placing: Placing, key: Key, option: Option) -> bool:
+def _touches(instance: Instance, placing: Placing, key: Key, option: Option, scopes: Container[Scope]) -> bool:
     session, other = instance.sessions[option.session], instance.sessions[placing.session]
     patient = instance.cases[key].patient
-    if patient is not None and instance.cases[placing.case].patient == patient:
+    if "patient" in scopes and patient is not None and instance.cases[placing.case].patient == patient:
         return True
     if other.day != session.day:
         return False
-    same_trainee = option.trainee is not None and placing.trainee == option.trainee
-    return other.room == session.room or placing.supervisor == option.supervisor or same_trainee
+    return (
+        placing.session == option.session
+        or ("theatre" in scopes and other.room == session.room)
+        or ("supervisor" in scopes and placing.supervisor == option.supervisor)
+        or ("trainee" in scopes and option.trainee is not None and placing.trainee == option.trainee)
+        or "day" in scopes
+    )
 
 
 def usual_rank(instance: Instance, key: Key) -> tuple[int, ...]:

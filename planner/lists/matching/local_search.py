@@ -18,7 +18,7 @@ from planner.lists.changes.moves import counted
 from planner.lists.matching.equivalence import Alike, Sort
 from planner.lists.matching.greedy import Filling, Known
 from planner.lists.matching.insertion import Option
-from planner.lists.rules.checker import broken_rules
+from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists
 from planner.lists.week.week import Week
 
@@ -89,7 +89,7 @@ class Refilling:
         # What was left on a list may break a rule of order without what was taken off.
         days = {self.instance.sessions[name].day for name in free}
         today = tuple(p for p in lists.placings if self.instance.sessions[p.session].day in days)
-        broken = any(True for _ in broken_rules(Week(self.instance, replace(lists, placings=today))))
+        broken = next(RULES.broken(Week(self.instance, replace(lists, placings=today))), None)
         return now if broken else then
 
     def _filled(self, lists: Lists, free: list[str], price: float, shuffle: float) -> Lists:

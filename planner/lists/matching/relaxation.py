@@ -20,7 +20,7 @@ from planner.lists.matching.insertion import Option
 from planner.lists.matching.linear_programme import Programme
 from planner.lists.matching.objective import HARD, is_whole, needed, of_placing
 from planner.lists.roster.shapes import Session
-from planner.lists.rules.of_sessions import limits_of
+from planner.lists.rules.sessions import limits_of
 from planner.lists.week.instance import Instance, Key, Lists
 from planner.lists.week.week import Week
 

@@ -14,12 +14,16 @@ from dataclasses import dataclass, replace
 from types import FrameType
 from typing import TYPE_CHECKING
 
+from planner.lists.changes.moves import taken_off
 from planner.lists.matching.equivalence import Alike
+from planner.lists.matching.greedy import Filling
 from planner.lists.matching.insertion import Option
 from planner.lists.matching.objective import Tally, of_lists
 from planner.lists.matching.sequencing import LONGEST_ORDERED, ordered
-from planner.lists.rules.of_eyes import may_both
+from planner.lists.rules.eyes import may_both
+from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists, Placing
+from planner.lists.week.week import Week
 
 if TYPE_CHECKING:
     from planner.lists.matching.constraint_model import Model, Solved
@@ -236,10 +240,43 @@ class Search:
         if free is not None:
             others = tuple(placing for placing in self.found.placings if placing.session not in free)
             lists = replace(lists, placings=(*others, *lists.placings))
-        if not unordered and of_lists(self.instance, lists) > self.worth + 1e-6:
-            self.found, self.worth = lists, of_lists(self.instance, lists)
+        if unordered or of_lists(self.instance, lists) <= self.worth + 1e-6:
+            return not unordered
+        broken = self._broken(lists, chosen)
+        for placed in broken:
+            model.forbid(placed)
+        lists = self._mended(lists) if broken else lists
+        if (worth := of_lists(self.instance, lists)) > self.worth + 1e-6:
+            self.found, self.worth = lists, worth
             self.told(self.worth, self.bound)
-        return not unordered
+        return not broken
+
+    def _broken(self, lists: Lists, chosen: list[tuple[Key, Option]]) -> list[list[tuple[Key, Option]]]:
+        """What of the chosen breaks a rule that the model does not hold: lists that do so alone, or else all of it."""
+        rules = RULES.unmodelled
+        if not rules or next(RULES.broken(Week(self.instance, lists), rules), None) is None:
+            return []
+        alone = []
+        for name in self.instance.sessions:
+            here = Week(self.instance, replace(lists, placings=tuple(p for p in lists.placings if p.session == name)))
+            if placed := [one for one in chosen if one[1].session == name]:
+                alone += [placed] if next(RULES.broken(here, rules), None) is not None else []
+        return alone or [chosen]
+
+    def _mended(self, lists: Lists) -> Lists:
+        """Without the cases that break what the model does not hold, and with others in their stead."""
+        while broken := next(RULES.broken(Week(self.instance, lists), RULES.unmodelled), None):
+            here = [p.case for p in lists.placings if p.session == broken.session]
+            off = next((key for key in (*broken.cases, *reversed(here)) if key not in self._fixed), None)
+            if off is None:
+                return self.found
+            lists = taken_off(lists, off)
+        filling, placed = Filling(self.instance, self.alike, lists), {placing.case for placing in lists.placings}
+        for key in self.possible:
+            if key not in placed:
+                filling.place(key, self.possible[key])
+        lists = filling.lists
+        return lists if next(RULES.broken(Week(self.instance, lists)), None) is None else self.found
 
 
 def _ordered(

@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import permutations
 
 from planner.lists.matching.insertion import Option, usual_rank
-from planner.lists.rules.checker import OF_ORDER, broken_rules
+from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
 
@@ -21,7 +21,7 @@ def ordered(instance: Instance, lists: Lists, session: str, here: list[tuple[Key
             Placing(session, place, key, option.trainee, option.supervisor)
             for place, (key, option) in enumerate(order, 1)
         )
-        if not any(True for _ in broken_rules(Week(instance, replace(lists, placings=tried)), OF_ORDER)):
+        if next(RULES.broken(Week(instance, replace(lists, placings=tried)), RULES.of_order), None) is None:
             return tried
     return ()
 

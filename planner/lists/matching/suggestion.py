@@ -15,20 +15,21 @@ from planner.lists.matching.insertion import Option, Trial, attempt
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.sequencing import ordered
 from planner.lists.roster.shapes import KitSets, Session
-from planner.lists.rules.checker import OF_ORDER, broken_rules
-from planner.lists.rules.of_people import APPROVAL
+from planner.lists.rules.eyes import first_eye_reviewed, one_eye_a_day
+from planner.lists.rules.patient import agreement, consent, deadline, settled
+from planner.lists.rules.people import approval_covers, supervisor_fits
+from planner.lists.rules.registry import RULES
+from planner.lists.rules.rule import Broken
+from planner.lists.rules.sessions import anaesthetist, fixed_order, kit_sets, overrun
 from planner.lists.week.instance import Instance, Key, ListCase, Lists, Placing
 from planner.lists.week.minutes import LONGEST
 from planner.lists.week.waiting import days
-from planner.lists.week.week import Broken, Week
+from planner.lists.week.week import Week
 
 MORE_MINUTES = range(5, 65, 5)
 WORK = 400  # places tried for other cases
 WORK_OF_TWO = 60
 _Changed = tuple[str, Session]  # what is done to a session, and the session after it
-_OF_EYES = frozenset({"patient-in-one-theatre", "one-eye-a-day", "between-eyes"})
-_OF_LIMITS = frozenset({"overrun", "most-cases", "general-anaesthetics", "recovery"})
-_BY_MOVING = OF_ORDER | _OF_EYES | _OF_LIMITS | {"supervisor-is-free", "trainee-is-free"}
 
 
 @dataclass(frozen=True)
@@ -79,11 +80,11 @@ class _Search:
     def __init__(self, instance: Instance, lists: Lists, key: Key, fixed: frozenset[Key], work: int) -> None:
         self.instance, self.lists, self.key, self.fixed, self.work = instance, lists, key, fixed, work
         self.case = instance.cases[key]
-        self._known = {_what(one) for one in broken_rules(Week(instance, lists))}
+        self._known = {_what(one) for one in RULES.broken(Week(instance, lists))}
 
     def other_order(self, trials: list[Trial]) -> Iterator[Opened]:
         for trial in trials:
-            if not trial.rules <= OF_ORDER:
+            if not trial.rules <= RULES.of_order:
                 continue
             session = trial.placing.session
             there = attempt(self.instance, self.lists, self.key, Option.of(trial.placing)).lists
@@ -108,7 +109,7 @@ class _Search:
     def _moved(self, trials: list[Trial], stays: bool) -> Iterator[Opened]:
         work, tried = self.work, set[tuple[Key, Option]]()
         for trial in trials:
-            if not trial.rules <= _BY_MOVING:
+            if not trial.rules <= RULES.mended_by_others:
                 continue
             option = Option.of(trial.placing)
             for other in self._in_the_way(trial):
@@ -168,10 +169,10 @@ class _Search:
         for trial in trials:
             session = self.instance.sessions[trial.placing.session]
             for rule, changed in (
-                ("kit-sets", self._more_sets), ("anaesthetist", self._with_anaesthetist),
-                ("supervisor-fits", self._joined_by(trial.placing.supervisor)),
+                (kit_sets.id, self._more_sets), (anaesthetist.id, self._with_anaesthetist),
+                (supervisor_fits.id, self._joined_by(trial.placing.supervisor)),
             ):  # fmt: skip
-                if rule in trial.rules and trial.rules - {rule} <= _BY_MOVING:
+                if rule in trial.rules and trial.rules - {rule} <= RULES.mended_by_others:
                     for says, other in changed(session):
                         instance = replace(self.instance, sessions=self.instance.sessions | {other.id: other})
                         search = _Search(instance, self.lists, self.key, self.fixed, WORK_OF_TWO)
@@ -181,17 +182,17 @@ class _Search:
                             yield replace(found, opening=opening)
 
     def another_set(self, trials: list[Trial]) -> Iterator[Opened]:
-        yield from self._with_session(trials, "kit-sets", self._more_sets)
+        yield from self._with_session(trials, kit_sets.id, self._more_sets)
 
     def an_anaesthetist(self, trials: list[Trial]) -> Iterator[Opened]:
-        yield from self._with_session(trials, "anaesthetist", self._with_anaesthetist)
+        yield from self._with_session(trials, anaesthetist.id, self._with_anaesthetist)
 
     def one_more_supervisor(self, trials: list[Trial]) -> Iterator[Opened]:
         for trial in trials:
-            yield from self._with_session([trial], "supervisor-fits", self._joined_by(trial.placing.supervisor))
+            yield from self._with_session([trial], supervisor_fits.id, self._joined_by(trial.placing.supervisor))
 
     def more_minutes(self, trials: list[Trial]) -> Iterator[Opened]:
-        yield from self._with_session(trials, "overrun", self._longer)
+        yield from self._with_session(trials, overrun.id, self._longer)
 
     def _more_sets(self, session: Session) -> Iterator[_Changed]:
         for item, counted in session.kit.items():
@@ -232,18 +233,18 @@ class _Search:
         """What is not recorded, if the answer is such that the case may stand; a refusal is no such thing."""
         case, reasons = self.case, self.case.unsettled
         answers = {
-            "consent": (case.consent is None, {"consent": True}, "Consent to surgery, once it is given and recorded."),
-            "agreement": (
+            consent.id: (case.consent is None, {"consent": True}, "Consent to surgery, once it is given and recorded."),
+            agreement.id: (
                 case.agreement is None, {"agreement": True}, "Agreement to a trainee, if given and recorded."
             ),
-            "settled": (len(reasons) == 1, {"unsettled": ()}, f"Once settled and recorded: {' '.join(reasons)}."),
+            settled.id: (len(reasons) == 1, {"unsettled": ()}, f"Once settled and recorded: {' '.join(reasons)}."),
         }  # fmt: skip
         for trial in trials:
             for rule, (open_, answer, says) in answers.items():
                 if open_ and trial.rules == {rule}:
                     cases = self.instance.cases | {self.key: replace(case, **answer)}  # type: ignore[arg-type]
                     yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
-            if trial.rules == {APPROVAL} and case.approval is not None and case.approval.stands:
+            if trial.rules == {approval_covers.id} and case.approval is not None and case.approval.stands:
                 stage = self.instance.trainees[trial.placing.trainee or ""].stage
                 wider = replace(case.approval, stages=case.approval.stages | {stage})
                 cases = self.instance.cases | {self.key: replace(case, approval=wider)}
@@ -252,7 +253,7 @@ class _Search:
             for says, told in self._told(trial):
                 cases = self.instance.cases | {self.key: told}
                 yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
-            if trial.rules == {"one-eye-a-day"} and case.patient is not None:
+            if trial.rules == {one_eye_a_day.id} and case.patient is not None:
                 agreed = replace(self.lists, both_eyes_agreed=self.lists.both_eyes_agreed | {case.patient})
                 says = f"Both eyes of {case.patient} on one day, if that is agreed."
                 yield from self._now(self.instance, agreed, trial, says)
@@ -260,17 +261,17 @@ class _Search:
     def _told(self, trial: Trial) -> Iterator[tuple[str, ListCase]]:
         """The case once what is asked of it is recorded, so that it may stand on that day."""
         case, day = self.case, self.instance.sessions[trial.placing.session].day
-        if trial.rules == {"fixed-order"}:
+        if trial.rules == {fixed_order.id}:
             for rule in self.instance.order:
                 if case.order[rule.id] is None:
                     yield f"Once recorded as absent: {rule.asked}.", replace(case, order=case.order | {rule.id: False})
-        if trial.rules == {"first-eye-reviewed"} and case.reviewed_on is None:
+        if trial.rules == {first_eye_reviewed.id} and case.reviewed_on is None:
             yield "Once the first eye is examined and that is recorded.", replace(case, reviewed_on=day)
 
     def later_than_needed(self, trials: list[Trial]) -> Iterator[Opened]:
         """The earliest place after its last day, which stands only once the organiser accepts that."""
         case, sessions = self.case, self.instance.sessions
-        late = [trial for trial in trials if trial.rules == {"deadline"}]
+        late = [trial for trial in trials if trial.rules == {deadline.id}]
         for trial in sorted(late, key=lambda trial: sessions[trial.placing.session].day):
             if case.last_day is not None:
                 count = days((sessions[trial.placing.session].day - case.last_day).days)
@@ -286,7 +287,7 @@ class _Search:
     def _stands(self, instance: Instance, lists: Lists, session: str) -> bool:
         day = instance.sessions[session].day
         today = tuple(p for p in lists.placings if instance.sessions[p.session].day == day)
-        return not self._new(tuple(broken_rules(Week(instance, replace(lists, placings=today)))))
+        return not self._new(tuple(RULES.broken(Week(instance, replace(lists, placings=today)))))
 
     def _new(self, broken: tuple[Broken, ...]) -> list[Broken]:
         return [one for one in broken if _what(one) not in self._known]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from math import inf
 
 from planner.lists.matching.best import NOT_PROVED, Best
@@ -14,7 +14,8 @@ from planner.lists.matching.reasons import Reason
 from planner.lists.matching.trade_offs import trades
 from planner.lists.output.lookalikes import clashes
 from planner.lists.output.verdict_text import breach_lines, clash_lines, hung, row, rule_lines, verdict_data
-from planner.lists.rules.checker import WORDS, Judged
+from planner.lists.rules.checker import SessionMinutes
+from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Placing
 from planner.lists.week.week import Week
 from planner.wording.people import names, operates
@@ -42,10 +43,15 @@ def matched_data(instance: Instance, found: Matched, searched: Best | None = Non
             }
             for placing in found.lists.placings
         ],
-        "blocked": [asdict(blocked) for blocked in found.blocked],
+        "blocked": [_blocked_data(blocked) for blocked in found.blocked],
         "explained": found.explained,
         "verdict": verdict_data(found.verdict, clashes(instance, found.lists)),
     }
+
+
+def _blocked_data(blocked: Blocked) -> dict[str, object]:
+    nearest = [{"placing": asdict(n.placing), "broken": [one.data for one in n.broken]} for n in blocked.nearest]
+    return asdict(replace(blocked, nearest=())) | {"nearest": nearest}
 
 
 def matched_text(instance: Instance, found: Matched, searched: Best | None = None) -> str:
@@ -124,7 +130,7 @@ def who(week: Week, placing: Placing) -> str:
     return operates(week.team(placing), as_in_files=True) + why
 
 
-def _head(judged: Judged) -> str:
+def _head(judged: SessionMinutes) -> str:
     minutes = f"{judged.expected_minutes:.0f} of {judged.minutes} min expected"
     return f"{row(judged.told, judged.cases)}  {minutes}  {percent(judged.chance_of_overrun)} to overrun"
 
@@ -149,7 +155,7 @@ def blocked_lines(blocked: Blocked) -> list[str]:
     barred = (
         "Barred everywhere by this rule" if len(blocked.rules) == 1 else "Barred everywhere by these rules together"
     )
-    lines += [f"  {barred}:", *(line for rule in blocked.rules for line in hung(f"  - {rule}: {WORDS[rule]}"))]
+    lines += [f"  {barred}:", *(line for rule in blocked.rules for line in hung(f"  - {rule}: {RULES[rule].words}"))]
     if blocked.openings:
         lines.append("  Any one of these places it:" if blocked.openings[1:] else "  This would place it:")
         for one in blocked.openings:

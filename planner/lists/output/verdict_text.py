@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from textwrap import wrap
 
 from planner.lists.matching.simulation import Simulated, UnderLimit
 from planner.lists.output.lookalikes import Clash
 from planner.lists.rules.checker import Verdict
+from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Instance
-from planner.lists.week.week import Broken
 from planner.wording.words import percent
 
 WIDTH = 100
@@ -18,7 +18,9 @@ WIDTH = 100
 
 def verdict_data(verdict: Verdict, shown: Iterable[Clash] = ()) -> dict[str, object]:
     """The verdict and clashes as plain data; minutes, and chances as fractions of 1."""
-    return {"stands": verdict.stands, **asdict(verdict), "clashes": [asdict(clash) for clash in shown]}
+    broken, asked = [one.data for one in verdict.broken], [one.data for one in verdict.asked]
+    plain = asdict(replace(verdict, broken=(), asked=())) | {"broken": broken, "asked": asked}
+    return {"stands": verdict.stands, **plain, "clashes": [asdict(clash) for clash in shown]}
 
 
 def verdict_text(instance: Instance, verdict: Verdict, shown: Iterable[Clash] = ()) -> str:

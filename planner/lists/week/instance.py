@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections import defaultdict
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -271,6 +272,15 @@ class Instance:
             key for key, case in self.cases.items()
             if case.last_day is not None and (case.last_day < self.first_day or case.late_because is not None)
         )  # fmt: skip
+
+    @cached_property
+    def of_patients(self) -> dict[str, frozenset[Key]]:
+        """The cases of each patient who has a pseudonym."""
+        found: dict[str, set[Key]] = defaultdict(set)
+        for key, case in self.cases.items():
+            if case.patient is not None:
+                found[case.patient].add(key)
+        return {patient: frozenset(keys) for patient, keys in found.items()}
 
     def turn(self, key: Key) -> tuple[object, ...]:
         """Whose turn it is, the least first: past its date, then by urgency, then by waiting."""

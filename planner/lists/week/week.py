@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
 from functools import cached_property
 
 from planner.documents.figures import day as day_words
@@ -14,20 +13,6 @@ from planner.plan.approved import Seat, served
 from planner.wording.people import Team
 
 ALONE = Supervision(WITHOUT_TRAINEE, CONSULTANT, ())
-
-
-@dataclass(frozen=True)
-class Broken:
-    """A rule that a list breaks: in which session, for which case (None: the list as a whole), and what to change."""
-
-    rule: str
-    session: str
-    case: str | None
-    says: str
-    change: str
-
-    def __str__(self) -> str:
-        return f"{self.says} {self.change}"
 
 
 def seat_of(week: Week, placing: Placing) -> Seat:

@@ -15,9 +15,9 @@ from planner.errors import PlannerError
 from planner.lists.changes.moves import moved, put, taken_off
 from planner.lists.matching.insertion import Option
 from planner.lists.rules.checker import check
-from planner.lists.rules.of_people import APPROVAL
+from planner.lists.rules.people import approval_covers
+from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key, Lists
-from planner.lists.week.week import Broken
 from planner.web.lists.judged import State, session_path, state_of
 from planner.web.security.authorisation import Building, Posted
 from planner.web.server.presenting import page
@@ -67,7 +67,7 @@ def change(request: Request, visitor: Building, form: Posted) -> Response:
         else:
             lists = _changed(state, wish)
             breaks = new_faults(state, lists)
-            if wish.option is not None and any(one.rule == APPROVAL for one in breaks):
+            if wish.option is not None and any(one.rule == approval_covers.id for one in breaks):
                 if _may_be_asked(state, wish.key, wish.option):
                     return _refused(request, state, wish, (), 200, back, breaks, asks=True)
                 return _refused(request, state, wish, tuple(map(str, breaks)), 422, back)

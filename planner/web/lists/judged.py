@@ -15,9 +15,11 @@ from planner.lists.changes.versions import differs
 from planner.lists.output.lookalikes import Clash, clashes
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.checker import Verdict, check
+from planner.lists.rules.people import supervisor_is_free, trainee_is_free
+from planner.lists.rules.rule import Broken
 from planner.lists.week.from_records import Held
 from planner.lists.week.instance import Key, Lists
-from planner.lists.week.week import Broken, Week
+from planner.lists.week.week import Week
 from planner.records.rows import ListVersion
 from planner.web.server.site import Site
 
@@ -123,5 +125,5 @@ def session_path(session: str, page: str = "") -> str:
 
 def needed_at_once(state: State, code: str) -> list[str]:
     """Where somebody is asked for in two rooms at one time, in the checker's words."""
-    supervising = [one for one in state.verdict.broken if one.rule in ("supervisor-is-free", "trainee-is-free")]
-    return [one.says for one in supervising if code in one.says.replace(",", " ").replace(".", " ").split()]
+    of_people = (supervisor_is_free.id, trainee_is_free.id)
+    return [one.says for one in state.verdict.broken if one.rule in of_people and code in one.people]

@@ -14,10 +14,11 @@ from planner.lists.matching.insertion import Option, attempt
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.reasons import pressing
 from planner.lists.roster.shapes import Session
-from planner.lists.rules.checker import WORDS
-from planner.lists.rules.of_people import APPROVAL
+from planner.lists.rules.people import approval_covers
+from planner.lists.rules.registry import RULES
+from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key
-from planner.lists.week.week import Broken, Week
+from planner.lists.week.week import Week
 from planner.records.rows import CaseNow
 from planner.web.lists.change import REASONS
 from planner.web.lists.judged import State, session_path
@@ -40,7 +41,7 @@ class Offer:
     @property
     def asks(self) -> bool:
         """Whether nothing but the approval stands in the way, which a consultant may widen."""
-        return {one.rule for one in self.broken} == {APPROVAL} and self.option.trainee is not None
+        return {one.rule for one in self.broken} == {approval_covers.id} and self.option.trainee is not None
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ def options_page(request: Request, now: CaseNow, state: State) -> Response:
         case=case, pressing=_capitalised(pressing(state.held.instance, key)),
         now=now, at=at, at_path=session_path(at.session) if at else "", rows=rows, fits=fits,
         best=max((offer.worth for row in rows for offer in row.offers if not offer.broken), default=0.0),
-        blocked=blocked, rule_words=WORDS, seen=state.seen, plan_path=case_path(now.case, "plan"),
+        blocked=blocked, rule_words=RULES.words, seen=state.seen, plan_path=case_path(now.case, "plan"),
         locked=state.held.locked.get(key, ""), by_hand=f"{list_path(now.case)}?by-hand=yes", reasons=REASONS,
         trainees=list(state.held.instance.trainees), supervisors=list(state.held.instance.supervisors),
         sessions=state.sessions,

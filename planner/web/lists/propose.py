@@ -17,9 +17,10 @@ from planner.lists.matching.best import NOT_PROVED, Best, best
 from planner.lists.matching.match import Matched, match
 from planner.lists.matching.search import solver
 from planner.lists.rules.checker import check
+from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Instance, Placing
 from planner.lists.week.lists_file import lists_in, written
-from planner.lists.week.week import Broken, Week
+from planner.lists.week.week import Week
 from planner.web.lists.change import CHANGED, LONGEST, new_faults
 from planner.web.lists.judged import State, session_path, state_of
 from planner.web.security.authorisation import Building, Posted

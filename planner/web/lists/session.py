@@ -16,7 +16,7 @@ from planner.errors import PlannerError
 from planner.lists.changes.differences import Change, changes
 from planner.lists.changes.standby import standby
 from planner.lists.changes.versions import lists_of
-from planner.lists.rules.of_people import APPROVAL
+from planner.lists.rules.people import approval_covers
 from planner.lists.week.instance import Placing
 from planner.records.list_versions import PublishedMeanwhile
 from planner.records.rows import BUILDERS
@@ -144,7 +144,7 @@ def session_page(
         request, "list_session.html", status,
         held=held, title=f"{held.day:%A} {day_words(held.day)}", path=session_path(session), lines=lines,
         seen=state.seen, broken=state.broken(session),
-        uncovered=any(one.rule == APPROVAL for one in state.broken(session)),
+        uncovered=any(one.rule == approval_covers.id for one in state.broken(session)),
         asked=state.asked(session), standing=standing, off=off,
         breaches=[one for one in state.verdict.breaches if one.session == session],
         standby=[(one, list_path(state.held.now[one.case].case)) for one in could.ready] if could else [],
