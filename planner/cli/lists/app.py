@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.lists import ahead, paper, repair, why
+from planner.cli.lists import ahead, new_rule, paper, repair, why
 from planner.cli.lists.input import RECORDS, CasesOption, ListsArgument, PlannedOption, UnitOption, WithOption, given
 from planner.cli.options import JsonOption, RulesOption
 
@@ -184,5 +184,6 @@ for command in (
     paper.calendar,
     paper.table,
     repair.repair,
+    new_rule.new_rule,
 ):
     app.command()(command)
