@@ -13,8 +13,9 @@ from planner.documents.figures import day
 from planner.lists.changes.differences import Change
 from planner.lists.output.lookalikes import clashes
 from planner.lists.rules.checker import check
+from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Instance, Key, Lists, Placing
-from planner.lists.week.week import Broken, Week
+from planner.lists.week.week import Week
 from planner.plan.plan import Plan
 from planner.wording.language import locale, say
 from planner.wording.words import eye_words

@@ -19,7 +19,8 @@ from planner.documents.week.shapes import (
 from planner.lists.matching.conflict import barring
 from planner.lists.matching.reasons import pressing
 from planner.lists.roster.shapes import Session
-from planner.lists.rules.checker import WORDS, Verdict, check
+from planner.lists.rules.checker import Verdict, check
+from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
 from planner.wording.language import side_of
@@ -74,7 +75,7 @@ def _case(week: Week, placing: Placing) -> CaseAtAGlance:
 
 
 def _waiting(instance: Instance, key: Key, rules: tuple[str, ...]) -> CaseWithoutPlace:
-    case, barred = instance.cases[key], tuple(WORDS[rule] for rule in rules)
+    case, barred = instance.cases[key], tuple(RULES[rule].words for rule in rules)
     return CaseWithoutPlace(side_of(case.eye), case.reference, case.tier, pressing(instance, key), barred)
 
 
