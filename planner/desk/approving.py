@@ -8,14 +8,17 @@ from typing import cast
 
 from planner.case import STAGES, Stage
 from planner.desk.desk import Desk
+from planner.desk.plan_in_force import plan_as_given
+from planner.desk.plans import PlannedVersion
+from planner.documents.figures import day
 from planner.documents.json_form import plan_json
 from planner.errors import Fault, PlannerError
-from planner.plan.approved import Covers, allocated, allocation_for, refused
+from planner.plan.approved import Allocation, Covers, allocation_for, refused, supervised_at
 from planner.plan.plan import Plan
-from planner.records.rows import CaseNow, Seen, StepChange, StoredApproval, Submission
-from planner.records.validity import given_in, stands_on
-from planner.rulebook.shapes import MODES, Mode
-from planner.unit import ApprovalPolicy
+from planner.records.rows import ApprovalStanding, CaseNow, Question, Seen, StepChange, StoredApproval, Submission
+from planner.records.validity import validity_on
+from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import MODES, Mode, Supervised
 from planner.wording.people import mode_words, supervised_by
 from planner.wording.words import lower_first
 
@@ -71,10 +74,8 @@ def faults_of(desk: Desk, plan: Plan, decision: Decision) -> list[str]:
     return faults
 
 
-def approve(
-    desk: Desk, now: CaseNow, plan: Plan, decision: Decision, by: str, allowed: ApprovalPolicy
-) -> StoredApproval:
-    """Keep the plan as it was shown, and the approval of it, decided on `now`. `allowed` is the unit's word on who may.
+def approve(desk: Desk, now: CaseNow, plan: Plan, decision: Decision, by: str) -> StoredApproval:
+    """Keep the plan as it was shown, and the approval of it, decided on `now`, by whom the unit allows.
 
     Raises DecidedMeanwhile where somebody else was quicker, PlannerError for what cannot be approved so.
     """
@@ -88,7 +89,7 @@ def approve(
     kept = _kept(desk, now, plan, by)
     return desk.store.approve(
         now.case.id, now.version.number, kept, by, decision.tier, decision.mode, steps, decision.conditions,
-        decision.reason, decision.covers, decision.operator_conditions, seen=now.seen, allowed=allowed,
+        decision.reason, decision.covers, decision.operator_conditions, seen=now.seen, allowed=desk.approval_policy,
     )  # fmt: skip
 
 
@@ -108,22 +109,68 @@ def _kept(desk: Desk, now: CaseNow, plan: Plan, by: str) -> int:
     return desk.store.keep_snapshot(now.case.id, now.version.number, plan_json(plan), by).id
 
 
-def difference(desk: Desk, now: CaseNow, plan: Plan) -> tuple[str, str] | None:
-    """What is approved of a case that something else is asked of, and what is asked, in words; None for a new case."""
-    given = given_in(now, desk.rulebook)
-    if given is None or now.submission is None or not stands_on(now, desk.day_here(), desk.rulebook):
-        return None
-    before = desk.plans.plan(now.version, given.stage)
-    held, asked = allocated(before, desk.rulebook, given), plan.supervision
-    whom = "whoever operates, by the table" if given.covers == "table" else _stage(desk, given.stage)
-    steps = sum(who == "trainee" for who in held.who.values())
-    count = len(plan.steps)
-    return (
-        f"{whom}: {supervised_by(held.mode, held.by)}, {steps} of {count} steps by the trainee",
-        f"{_stage(desk, cast(Stage, asked.stage))}: {supervised_by(asked.mode, asked.by)}, "
-        f"{len(asked.trainee_steps)} of {count} steps by the trainee",
+@dataclass(frozen=True)
+class ApprovalView:
+    """A case as its consultant decides on it.
+
+    `planned` is for the stage that is asked, `given` the plan as it was approved, None where no approval stands today;
+    `difference` is what is approved and what is asked instead, in words. `aged` says what has aged or is dated ahead,
+    so that an approval would not stand. `table` has for each tier the supervision by stage, `by_tier` what goes with
+    each tier for the stage asked. `barred` is why the person may not approve, `own` that they saved a version.
+    """
+
+    rulebook: Rulebook
+    now: CaseNow
+    planned: PlannedVersion
+    standing: ApprovalStanding | None
+    given: Plan | None
+    difference: tuple[str, str] | None
+    aged: str
+    table: Mapping[int, Mapping[Stage, Supervised]]
+    by_tier: Mapping[int, Allocation]
+    ended: tuple[StoredApproval, ...]
+    questions: tuple[Question, ...]
+    barred: tuple[Fault, ...]
+    own: bool
+
+
+def approval_view(desk: Desk, now: CaseNow, code: str) -> ApprovalView:
+    """All that a consultant, `code`, is shown of a case before they decide."""
+    store, rulebook, today = desk.store, desk.rulebook, desk.day_here()
+    validity = validity_on(now, today, rulebook)
+    planned = desk.plans.planned(now.version, stage_asked(desk, now))
+    plan, stands = planned.plan, validity.standing is not None and validity.standing.state == "stands"
+    given = plan_as_given(desk, now) if plan and stands else None
+    aged = f"{'; '.join(validity.ahead)}: later than today" if validity.ahead else ""
+    if validity.until and validity.until[0] < today and not aged:
+        aged = f"{validity.until[1]}: it held until {day(validity.until[0])}"
+    tiers = sorted(shape.tier for shape in rulebook.tiers.tiers) if plan else []
+    return ApprovalView(
+        rulebook,
+        now,
+        planned,
+        validity.standing,
+        given,
+        _difference(desk, given, plan) if given and plan and now.submission else None,
+        aged,
+        {tier: {stage: supervised_at(plan, rulebook, tier, stage) for stage in STAGES} for tier in tiers if plan},
+        {tier: allocation_for(plan, rulebook, tier) for tier in tiers if plan},
+        tuple(approval for approval in store.approvals(now.case.id) if approval.ended),
+        store.questions(now.case.id),
+        store.may_not_approve(now.case.id, code, desk.approval_policy),
+        code in {version.by for version in store.versions(now.case.id)},
     )
 
 
-def _stage(desk: Desk, stage: Stage) -> str:
-    return lower_first(desk.rulebook.stages.shape(stage).label)
+def _difference(desk: Desk, given: Plan, asked: Plan) -> tuple[str, str]:
+    """What is approved of a case that something else is asked of, and what is asked, in words."""
+
+    def words(plan: Plan, whom: str) -> str:
+        hands, steps = plan.supervision, f"{len(plan.supervision.trainee_steps)} of {len(asked.steps)} steps"
+        return f"{whom}: {supervised_by(hands.mode, hands.by)}, {steps} by the trainee"
+
+    def stage(plan: Plan) -> str:
+        return lower_first(desk.rulebook.stages.shape(cast(Stage, plan.supervision.stage)).label)
+
+    by_table = given.approval is not None and given.approval.covers == "table"
+    return words(given, "whoever operates, by the table" if by_table else stage(given)), words(asked, stage(asked))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import cast
 
 from planner.case import STAGES, Stage
@@ -49,22 +50,48 @@ def approval_standing(
     return ApprovalStanding("lapsed", tuple(reasons)) if reasons else ApprovalStanding("stands")
 
 
-def standing_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> ApprovalStanding | None:
-    """How a case's approval stands on a day, in the vocabulary's own words; None where it has none."""
-    if now.approval is None or now.approved_snapshot is None:
-        return None
+@dataclass(frozen=True)
+class Validity:
+    """How a case's approval stands on a day, None where it has none; `ahead` are the labels of dates later than it.
+
+    `until` is the last day on which nothing that was measured has aged, and which date says so; None without a date.
+    """
+
+    standing: ApprovalStanding | None
+    ahead: tuple[str, ...]
+    until: tuple[datetime.date, str] | None
+
+
+def validity_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Validity:
+    """The same of a case as it stands, in the vocabulary's own words."""
     # A change ends an approval, so the version approved is the current one.
-    version = now.version
-    return approval_standing(
-        now.approval, now.approved_snapshot, version, version.number, on, _validity(version, rulebook), rulebook.sha256,
-        lambda name: rulebook.vocabulary.by_id[name].label,
-    )  # fmt: skip
+    version, labels = now.version, {finding.id: finding.label for finding in rulebook.vocabulary.findings}
+    holds = rulebook.vocabulary.validity(recorded(version))
+    dates = [(labels[name], *dated) for name, dated in _measured(version, holds).items()]
+    standing = None
+    if now.approval is not None and now.approved_snapshot is not None:
+        standing = approval_standing(
+            now.approval, now.approved_snapshot, version, version.number, on, holds, rulebook.sha256, labels.__getitem__
+        )  # fmt: skip
+    ahead = tuple(label for label, measured, _ in dates if measured > on)
+    until = min(((measured + datetime.timedelta(days), label) for label, measured, days in dates), default=None)
+    return Validity(standing, ahead, until)
+
+
+def standing_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> ApprovalStanding | None:
+    """How a case's approval stands on a day; None where it has none."""
+    return validity_on(now, on, rulebook).standing
 
 
 def stands_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> bool:
     """Whether a case has an approval that stands on a day."""
-    standing = standing_on(now, on, rulebook)
+    standing = validity_on(now, on, rulebook).standing
     return standing is not None and standing.state == "stands"
+
+
+def holds_until(now: CaseNow, rulebook: Rulebook) -> tuple[datetime.date, str] | None:
+    """The last day on which nothing that was measured has aged, and which date says so."""
+    return validity_on(now, datetime.date.min, rulebook).until
 
 
 def given_in(now: CaseNow, rulebook: Rulebook) -> Given | None:
@@ -80,26 +107,9 @@ def given_in(now: CaseNow, rulebook: Rulebook) -> Given | None:
     return Given(approval.covers, approval.tier_approved, cast(Stage, stage), mode, who)
 
 
-def dated_ahead(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> tuple[str, ...]:
-    """The labels of dates later than a day: nothing can have been measured then yet."""
-    dates = _measured(now.version, _validity(now.version, rulebook))
-    return tuple(rulebook.vocabulary.by_id[name].label for name, (measured, _) in dates.items() if measured > on)
-
-
-def holds_until(now: CaseNow, rulebook: Rulebook) -> tuple[datetime.date, str] | None:
-    """The last day on which nothing that was measured has aged, and which date says so; None without such a date."""
-    dates, labels = _measured(now.version, _validity(now.version, rulebook)), rulebook.vocabulary.by_id
-    ends = ((day + datetime.timedelta(days), labels[name].label) for name, (day, days) in dates.items())
-    return min(ends, default=None)
-
-
 def recorded(version: CaseVersion) -> set[str]:
     """The findings of a version of which anything is recorded."""
     return {name for name, value in version.findings.items() if value not in NOT_RECORDED}
-
-
-def _validity(version: CaseVersion, rulebook: Rulebook) -> dict[str, int]:
-    return rulebook.vocabulary.validity(recorded(version))
 
 
 def _measured(version: CaseVersion, validity: Mapping[str, int]) -> dict[str, tuple[datetime.date, int]]:

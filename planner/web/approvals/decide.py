@@ -11,12 +11,12 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
-from planner.desk.approving import Decision, decided, stage_asked
+from planner.desk.approving import Decision, approval_view, decided, stage_asked
 from planner.desk.approving import approve as enter
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
 from planner.records.rows import CaseNow
-from planner.web.approvals.case import case_page, who_may
+from planner.web.approvals.case import case_page
 from planner.web.approvals.decided_meanwhile import case_changed
 from planner.web.approvals.decision_form import DecisionForm
 from planner.web.approvals.glance import digest
@@ -38,7 +38,7 @@ def approve(request: Request, visitor: Deciding, form: Decided, now: CaseAsked) 
     def entered() -> None:
         decision = _decision(plan, form)
         if not form.wrong:
-            enter(site.desk, now, plan, decision, visitor.code, who_may(site))
+            enter(site.desk, now, plan, decision, visitor.code)
 
     return _done(request, now, visitor, form, entered, approval_path(now.case))
 
@@ -106,5 +106,7 @@ def _done(
             return case_changed(request, again, form)
         faults = tuple(map(str, error.faults))
     if faults:
-        return case_page(request, now, visitor, faults, form.tier, form.typed)
+        return case_page(
+            request, approval_view(site_of(request).desk, now, visitor.code), faults, form.tier, form.typed
+        )
     return RedirectResponse(then, 303)

@@ -9,10 +9,8 @@ from planner.records.database import StoreUnavailableError
 from planner.records.repository import SERVER
 from planner.records.rows import ApprovalStanding, CaseNow, State
 from planner.records.validity import standing_on
-from planner.web.server.case_state import STATES
+from planner.web.server.case_state import state_in_words
 from planner.web.server.site import Site
-
-LAPSED = "Approval lapsed"
 
 
 def standing_of(site: Site, now: CaseNow) -> ApprovalStanding | None:
@@ -22,8 +20,7 @@ def standing_of(site: Site, now: CaseNow) -> ApprovalStanding | None:
 
 def state_of(site: Site, now: CaseNow) -> str:
     """A case's state in words; an approval that no longer stands is not called one."""
-    standing = standing_of(site, now)
-    return STATES[now.state] if standing is None or standing.state == "stands" else LAPSED
+    return state_in_words(now, standing_of(site, now))
 
 
 def plan_as_approved(site: Site, now: CaseNow) -> Plan:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planner.documents.figures import moment
 from planner.local_time import local, wall
-from planner.records.rows import CaseNow
+from planner.records.rows import ApprovalStanding, CaseNow
 
 STATES = {
     "draft": "Draft",
@@ -21,6 +21,14 @@ RESTS_ON_IT = {
     "listed": "It is approved and on a list. Saving a change withdraws the approval, and tells whoever gave it.",
     "operated": "It has been operated on.",
 }
+
+
+LAPSED = "Approval lapsed"
+
+
+def state_in_words(now: CaseNow, standing: ApprovalStanding | None) -> str:
+    """A case's state in words; an approval that no longer stands is not called one."""
+    return STATES[now.state] if standing is None or standing.state == "stands" else LAPSED
 
 
 def rests_on_it(now: CaseNow) -> str:

@@ -13,7 +13,7 @@ from planner.records.database import StoreUnavailableError
 from planner.records.rows import BUILDERS, READERS
 from planner.shipped import templates_folder
 from planner.web.server.case_state import clock_time, day_and_time
-from planner.web.server.site import site_of
+from planner.web.server.site import Site, site_of
 from planner.web.server.urls import approval_path, case_path, list_path
 from planner.wording.people import names, under
 from planner.wording.words import day_words, eye_words
@@ -45,13 +45,14 @@ def environment() -> Environment:
 def page(request: Request, template: str, status: int = 200, **values: object) -> HTMLResponse:
     """One page, or part of one, in the frame's terms."""
     visitor = getattr(request.state, "visitor", None)
-    book = site_of(request).rulebook
+    site = site_of(request)
+    book = site.rulebook
     made = environment().get_template(template).render(
         visitor=visitor,
         places=[(path, label) for path, label, roles in PLACES if visitor and visitor.role in roles],
         here=request.url.path,
         faces=[name for _, _, name in FACES],
-        unseen=_unseen(request, visitor.code) if visitor else 0,
+        unseen=_unseen(site, visitor.code) if visitor else 0,
         deferral=book.theatre.deferral[0],
         draft_line="" if book.header.status == "in-force" else book.header.draft_line,
         **values,
@@ -59,10 +60,10 @@ def page(request: Request, template: str, status: int = 200, **values: object) -
     return HTMLResponse(made, status)
 
 
-def _unseen(request: Request, code: str) -> int:
+def _unseen(site: Site, code: str) -> int:
     """How many notices wait; none are counted where the records cannot be reached, which is then what the page says."""
     try:
-        return len(site_of(request).store.notices(code))
+        return len(site.store.notices(code))
     except StoreUnavailableError:
         return 0
 
