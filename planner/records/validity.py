@@ -74,7 +74,7 @@ def validity_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Validity
             now.approval, now.approved_snapshot, version, version.number, on, holds, rulebook.sha256, labels.__getitem__
         )  # fmt: skip
     ahead = tuple(label for label, measured, _ in dates if measured > on)
-    until = min(((measured + datetime.timedelta(days), label) for label, measured, days in dates), default=None)
+    until = min(((_last_day(measured, days), label) for label, measured, days in dates), default=None)
     return Validity(standing, ahead, until)
 
 
@@ -105,6 +105,11 @@ def given_in(now: CaseNow, rulebook: Rulebook) -> Given | None:
     who = {change.step: cast(Who, change.who) for change in approval.step_changes if change.who}
     mode = cast(Mode | None, approval.mode_approved)
     return Given(approval.covers, approval.tier_approved, cast(Stage, stage), mode, who)
+
+
+def _last_day(measured: datetime.date, days: int) -> datetime.date:
+    # A year mistyped may be the last that there is.
+    return datetime.date.fromordinal(min(measured.toordinal() + days, datetime.date.max.toordinal()))
 
 
 def recorded(version: CaseVersion) -> set[str]:
