@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import difflib
 from collections.abc import Container, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -11,7 +10,7 @@ from typing import Any, Literal, get_args
 
 from planner import conditions
 from planner.conditions import Value
-from planner.errors import Fault, PlannerError
+from planner.errors import Fault, PlannerError, did_you_mean
 from planner.readings import quadrants, read_day
 from planner.vocabulary import Coarse, Finding, Vocabulary
 
@@ -144,24 +143,13 @@ class _Reader:
 
     def case(self, raw: object) -> Case | None:
         if not isinstance(raw, Mapping):
-            self.fault(
-                (),
-                "holds no case",
-                "a case is a mapping that starts with `case:`",
-                "planner intake > case.yaml, and fill it in",
-            )
+            why, hint = "a case is a mapping that starts with `case:`", "planner intake > case.yaml, and fill it in"
+            self.fault((), "holds no case", why, hint)
             return None
         for key in raw:
             if key not in HEADINGS:
-                near = difflib.get_close_matches(str(key), HEADINGS, 1)
-                inside = key in self.vocabulary.by_id
-                hint = (
-                    "put it under `findings:`"
-                    if inside
-                    else f"did you mean {near[0]}?"
-                    if near
-                    else f"allowed: {', '.join(HEADINGS)}"
-                )
+                hint = did_you_mean(key, HEADINGS, f"allowed: {', '.join(HEADINGS)}")
+                hint = "put it under `findings:`" if key in self.vocabulary.by_id else hint
                 self.fault((key,), f"unknown heading {str(key)[:60]!r}", hint=hint)
         reference = self.line(raw, "case", required=True)
         eye = self.eye(raw.get("eye"))
@@ -204,12 +192,8 @@ class _Reader:
         value = raw.get(key)
         if value is None or (isinstance(value, str) and not value.strip()):
             if required:
-                self.fault(
-                    (key,) if key in raw else (),
-                    f"`{key}` is missing",
-                    "a plan must name its case",
-                    f"{key}: A-101 (the unit's own reference, never a name)",
-                )
+                hint = f"{key}: A-101 (the unit's own reference, never a name)"
+                self.fault((key,) if key in raw else (), f"`{key}` is missing", "a plan must name its case", hint)
             return None
         text = str(value).strip()
         if not isinstance(value, str | int) or isinstance(value, bool) or not text.isprintable():
@@ -223,19 +207,11 @@ class _Reader:
         if raw in ("right", "left"):
             return str(raw)
         if raw is None or raw == "":
-            self.fault(
-                ("eye",),
-                "the eye is missing",
-                "a plan without a side could be used on the wrong eye",
-                "eye: right, or eye: left",
-            )
+            why = "a plan without a side could be used on the wrong eye"
+            self.fault(("eye",), "the eye is missing", why, "eye: right, or eye: left")
         elif isinstance(raw, list) or str(raw).lower() in ("both", "right+left", "left+right", "bilateral", "ou"):
-            self.fault(
-                ("eye",),
-                "both eyes in one case",
-                "each eye is planned for itself",
-                "write two cases with the same `patient:`",
-            )
+            why, hint = "each eye is planned for itself", "write two cases with the same `patient:`"
+            self.fault(("eye",), "both eyes in one case", why, hint)
         else:
             self.fault(("eye",), f"{str(raw)[:40]!r} is not an eye", hint="right or left, in full")
         return None
@@ -257,12 +233,8 @@ class _Reader:
         known = [section.id for section in self.vocabulary.sections]
         for index, item in enumerate(items):
             if item and item not in known:
-                near = difflib.get_close_matches(str(item), known, 1)
-                self.fault(
-                    ("none_found_in", index),
-                    f"no section {str(item)[:60]!r}",
-                    hint=f"did you mean {near[0]}?" if near else f"one of {', '.join(known)}",
-                )
+                hint = did_you_mean(item, known, f"one of {', '.join(known)}")
+                self.fault(("none_found_in", index), f"no section {str(item)[:60]!r}", hint=hint)
         return [str(item) for item in items if item in known]
 
     def findings(self, raw: object) -> dict[str, Any]:
@@ -280,12 +252,8 @@ class _Reader:
                 continue
             finding = self.vocabulary.by_id.get(meant)
             if finding is None:
-                near = self.vocabulary.nearest(str(name))
-                self.fault(
-                    path,
-                    f"no finding {str(name)[:60]!r}",
-                    hint=f"did you mean {near}?" if near else "planner intake lists every finding",
-                )
+                hint = did_you_mean(name, self.vocabulary.by_id, "planner intake lists every finding")
+                self.fault(path, f"no finding {str(name)[:60]!r}", hint=hint)
                 continue
             try:
                 typed[finding.id] = finding.read(value)
@@ -305,12 +273,9 @@ class _Reader:
             into = self.vocabulary.by_id[finding.coarse.into]
             said, found = recorded.get(into.id), coarser(finding.coarse, value, recorded, eye)
             if said is not None and found is not None and said != found:
-                self.fault(
-                    ("findings", into.id),
-                    f"these cannot stand together: {into.id}: {into.written(said)}, {finding.id}: {value:g}",
-                    f"{finding.label} {finding.shown(value)} means {into.label}: {into.shown(found)}",
-                    "correct the one that is wrong, or leave one out",
-                )
+                what = f"these cannot stand together: {into.id}: {into.written(said)}, {finding.id}: {value:g}"
+                why = f"{finding.label} {finding.shown(value)} means {into.label}: {into.shown(found)}"
+                self.fault(("findings", into.id), what, why, "correct the one that is wrong, or leave one out")
             if found is not None:
                 read[into.id] = found
         return read
@@ -322,22 +287,15 @@ class _Reader:
             if conditions.judge(pair.when, recorded):
                 names = sorted(conditions.findings_in(pair.when) & set(recorded))
                 shown = ", ".join(f"{name}: {self.vocabulary.by_id[name].written(recorded[name])}" for name in names)
-                self.fault(
-                    ("findings", names[0]),
-                    f"these cannot stand together: {shown}",
-                    pair.because,
-                    "correct the one that is wrong, or leave it out",
-                )
+                what, hint = f"these cannot stand together: {shown}", "correct the one that is wrong, or leave it out"
+                self.fault(("findings", names[0]), what, pair.because, hint)
         for pair in self.vocabulary.odd_together:
             if conditions.judge(pair.when, recorded):
                 names = sorted(conditions.findings_in(pair.when) & set(recorded))
                 doubt = {name: recorded[name] for name in pair.doubt if name in recorded}
                 doubted |= doubt
-                read = (
-                    f"; {', '.join(self.vocabulary.by_id[n].label.lower() for n in doubt)} is read as not recorded"
-                    if doubt
-                    else ""
-                )
+                labels = ", ".join(self.vocabulary.by_id[name].label.lower() for name in doubt)
+                read = f"; {labels} is read as not recorded" if doubt else ""
                 self.queries.append(Query(names[0], f"{pair.because}{read}"))
         return doubted
 
@@ -345,11 +303,6 @@ class _Reader:
         for name, value in recorded.items():
             finding = self.vocabulary.by_id[name]
             if finding.usual and isinstance(value, float) and not finding.usual[0] <= value <= finding.usual[1]:
-                low, high = finding.usual
-                self.queries.append(
-                    Query(
-                        name,
-                        f"{finding.label} {finding.shown(value)} is outside the usual {low:g} to {high:g}: "
-                        "measured again?",
-                    )
-                )
+                usual = "the usual {:g} to {:g}".format(*finding.usual)
+                said = f"{finding.label} {finding.shown(value)} is outside {usual}: measured again?"
+                self.queries.append(Query(name, said))

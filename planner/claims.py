@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, model_validator
@@ -35,6 +36,13 @@ When = Annotated[Condition, BeforeValidator(parse)]
 Day = datetime.date
 
 
+@dataclass(frozen=True)
+class Names:
+    """Marks a key that holds the id of another entry, or a list of them: of what `kind`. Loading follows it."""
+
+    kind: str
+
+
 class Entry(BaseModel):
     """A piece of the rulebook: unknown keys are refused, nothing can be changed after loading."""
 
@@ -45,7 +53,7 @@ class Basis(Entry):
     """Where a claim comes from: published (source, where in it, how known), common practice, or unit policy."""
 
     basis: Literal["published", "common-practice", "unit-policy"]
-    source: str | None = None
+    source: Annotated[str | None, Names("source")] = None
     where: str | None = None
     known: Literal["seen", "from-memory"] | None = None
     approver: str | None = None

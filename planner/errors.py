@@ -1,5 +1,7 @@
 """The one error that reaches the reader, and the faults it carries."""
 
+import difflib
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 
@@ -44,3 +46,9 @@ class PlannerError(Exception):
 
     def __str__(self) -> str:
         return "\n".join(str(fault) for fault in self.faults)
+
+
+def did_you_mean(name: object, known: Iterable[str], otherwise: str = "", most: int = 1, cutoff: float = 0.6) -> str:
+    """What to try instead of a name that is not known: the nearest there are, or else `otherwise`."""
+    near = difflib.get_close_matches(str(name), list(known), most, cutoff)
+    return f"did you mean {' or '.join(near)}?" if near else otherwise

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import difflib
 import math
 import re
 from collections.abc import Container
@@ -12,11 +11,14 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field, ValidationError, model_validator
 
-from planner.claims import Basis, Entry, Number, When, Whole, YesNo, strict_number
+from planner.claims import Basis, Entry, Names, Number, When, Whole, YesNo, strict_number
 from planner.conditions import NUMBER_TESTS, ConditionError, Value
+from planner.errors import did_you_mean
 from planner.readings import logmar_of, read_day
 
 NOT_RECORDED = ("not-recorded", "")
+FindingId = Annotated[str, Names("finding")]
+FindingIds = Annotated[list[str], Names("finding")]
 REFUSED_WORDS = ("na", "n/a", "nil", "-", "--", "?", "unknown", "nan", "null", "tbc", "nk")
 
 
@@ -70,7 +72,7 @@ class Look(Entry):
     label: str
     who: str
     minutes: Whole
-    before: str | None = None  # another sitting, which spoils this one if it comes first
+    before: Annotated[str | None, Names("look")] = None  # another sitting, which spoils this one if it comes first
     basis: Basis
 
 
@@ -82,10 +84,10 @@ class Coarse(Entry):
     that it lies in, or runs through going clockwise for as many clock hours as `width`, another finding, says.
     """
 
-    into: str
+    into: FindingId
     grades: dict[str, tuple[Number, Number]] = {}
     clock: YesNo = False
-    width: str | None = None
+    width: Annotated[str | None, Names("finding")] = None
 
     @model_validator(mode="after")
     def _one_way(self) -> Coarse:
@@ -114,7 +116,7 @@ class Finding(Entry):
 
     id: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
     label: str
-    section: str
+    section: Annotated[str, Names("section")]
     kind: Literal["number", "count", "choice", "yes-no", "set", "date", "text"]
     unit: str | None = None
     values: dict[str, str] = {}
@@ -128,9 +130,9 @@ class Finding(Entry):
     hidden_when: When | None = None
     accepted_hidden: YesNo = False
     asked_when: When | None = None
-    seen_at: str | None = None
-    look: str | None = None
-    look_when_hidden: str | None = None
+    seen_at: Annotated[str | None, Names("step, nor sign-in,")] = None
+    look: Annotated[str | None, Names("look")] = None
+    look_when_hidden: Annotated[str | None, Names("look")] = None
     coarse: Coarse | None = None
     preference: YesNo = False
     snellen_as: str | None = None
@@ -138,7 +140,7 @@ class Finding(Entry):
     essential: YesNo = False
     measured: str
     settled_by: str | None = None
-    dates: list[str] = []
+    dates: FindingIds = []
     valid_days: Whole | None = None
     valid_basis: Basis | None = None
 
@@ -204,11 +206,11 @@ class Finding(Entry):
             case "text":
                 if isinstance(raw, str) and len(raw) <= 200 and raw.isprintable():
                     return raw
-        raise ValueError(f"{_shown(raw)} is not one of the values it can take: {self.allowed}{self._nearest(raw)}")
+        raise self._none_of_the_values(raw)
 
-    def _nearest(self, raw: object) -> str:
-        near = difflib.get_close_matches(str(raw), self.values, 1, 0.5)
-        return f"; did you mean {near[0]}?" if near else ""
+    def _none_of_the_values(self, raw: object) -> ValueError:
+        words = f"{_shown(raw)} is not one of the values it can take: {self.allowed}"
+        return ValueError("; ".join(filter(None, (words, did_you_mean(raw, self.values, cutoff=0.5)))))
 
     @cached_property
     def plain_value(self) -> Value | None:
@@ -265,9 +267,7 @@ class Finding(Entry):
             raise ValueError(f"{_shown(raw)} is not a list; write any of {self.allowed}")
         for item in items:
             if not isinstance(item, str) or item not in self.values:
-                raise ValueError(
-                    f"{_shown(item)} is not one of the values it can take: {self.allowed}{self._nearest(item)}"
-                )
+                raise self._none_of_the_values(item)
         return frozenset(str(item) for item in items)
 
     @property
@@ -325,7 +325,7 @@ class Pair(Entry):
     id: str
     when: When
     because: str
-    doubt: list[str] = []
+    doubt: FindingIds = []
 
 
 class Section(Entry):
@@ -338,7 +338,7 @@ class Vocabulary(Entry):
 
     sections: list[Section]
     looks: list[Look] = []
-    on_record_needs: list[str] = []
+    on_record_needs: FindingIds = []
     findings: list[Finding]
     impossible_together: list[Pair] = []
     odd_together: list[Pair] = []
@@ -357,16 +357,12 @@ class Vocabulary(Entry):
         dated = {f.id: f.valid_days for f in self.findings if any(name in recorded for name in f.dates)}
         return {name: days for name, days in dated.items() if days is not None}
 
-    def nearest(self, name: str) -> str | None:
-        near = difflib.get_close_matches(name, self.by_id, 1, 0.6)
-        return near[0] if near else None
-
     def typed(self, finding_id: str, how: str, raw: object) -> Any:
         """Type the limit of one comparison; raises ConditionError (used with `conditions.bind`)."""
         finding = self.by_id.get(finding_id)
         if finding is None:
-            near = self.nearest(finding_id)
-            raise ConditionError(f"no finding {finding_id!r}" + (f"; did you mean {near}?" if near else ""))
+            words = (f"no finding {finding_id!r}", did_you_mean(finding_id, self.by_id))
+            raise ConditionError("; ".join(filter(None, words)))
         if how == "recorded":
             if raw not in ("yes", "no", True, False):
                 raise ConditionError(f"recorded takes yes or no, not {_shown(raw)}")
@@ -376,21 +372,15 @@ class Vocabulary(Entry):
             raise ConditionError(f"{finding_id} is a {finding.kind} and takes {' or '.join(fitting)}, not {how}")
         try:
             if how in ("is_one_of", "includes"):
-                return frozenset().union(
-                    *(self._members(finding, item) for item in (raw if isinstance(raw, list) else [raw]))
-                )
-            return self._limit(finding, raw)
+                values = [_limit(finding, item) for item in (raw if isinstance(raw, list) else [raw])]
+                return frozenset().union(*(value if isinstance(value, frozenset) else {value} for value in values))
+            return _limit(finding, raw)
         except ValueError as error:
             raise ConditionError(f"{finding_id}: {error}") from None
 
-    @classmethod
-    def _members(cls, finding: Finding, raw: object) -> frozenset[Any]:
-        value = cls._limit(finding, raw)
-        return value if isinstance(value, frozenset) else frozenset([value])
 
-    @staticmethod
-    def _limit(finding: Finding, raw: object) -> Value:
-        value = finding.read(raw)
-        if value is None:
-            raise ValueError(f"a limit is a value; write {finding.allowed}")
-        return value
+def _limit(finding: Finding, raw: object) -> Value:
+    value = finding.read(raw)
+    if value is None:
+        raise ValueError(f"a limit is a value; write {finding.allowed}")
+    return value

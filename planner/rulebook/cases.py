@@ -17,7 +17,6 @@ files and says what is missing from them; whether the engine agrees is judged in
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -29,7 +28,7 @@ from planner import strict_yaml
 from planner.case import Case, read_case
 from planner.claims import Entry
 from planner.conditions import Condition, Test, walk
-from planner.errors import Fault, PlannerError
+from planner.errors import Fault, PlannerError, did_you_mean
 from planner.rulebook.misfits import faults_of
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.strict_yaml import Document
@@ -156,8 +155,7 @@ class _Reader:
     def entry(self, file: CasesFile, entry: CasesOf, spot: Spot) -> None:
         subject = self.subjects.get(entry.of)
         if subject is None:
-            near = difflib.get_close_matches(entry.of, self.subjects, 1)
-            hint = f"did you mean {near[0]}?" if near else "a factor's id, or choice.option"
+            hint = did_you_mean(entry.of, self.subjects, "a factor's id, or choice.option")
             self.faults.append(Fault(spot.at("of"), f"no factor or option {entry.of!r}", hint=hint))
             return
         if subject.written:

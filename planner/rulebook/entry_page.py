@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator
 from pathlib import Path
 from textwrap import wrap
@@ -10,7 +9,7 @@ from typing import Any
 
 from planner.claims import Basis, Entry
 from planner.conditions import Condition
-from planner.errors import PlannerError
+from planner.errors import PlannerError, did_you_mean
 from planner.rulebook.cases import cases_of
 from planner.rulebook.lock import hash_of, read_lock
 from planner.rulebook.naming import Piece, pieces
@@ -30,8 +29,8 @@ def pages(rulebook: Rulebook, folder: Path, name: str) -> list[dict[str, Any]]:
     found = [piece for piece in known if name in (piece.name, piece.title)]
     found = found or [piece for piece in known if piece.name.endswith(f".{name}")]
     if not found:
-        near = difflib.get_close_matches(name, dict.fromkeys(piece.name for piece in known), 3, 0.5)
-        hint = f"did you mean {' or '.join(near)}?" if near else "ids stand in the rulebook's files, after `id:`"
+        ids = dict.fromkeys(piece.name for piece in known)
+        hint = did_you_mean(name, ids, "ids stand in the rulebook's files, after `id:`", 3, 0.5)
         raise PlannerError.one(f"no entry {name!r} in the rulebook", why="an id, or choice.option", hint=hint)
     return [_page(rulebook, folder, piece, known) for piece in found]
 

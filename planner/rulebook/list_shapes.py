@@ -6,7 +6,7 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import Field
 
-from planner.claims import Basis, Entry, Number, When, Whole
+from planner.claims import Basis, Entry, Names, Number, When, Whole
 from planner.rulebook.shapes import Slug
 
 Minutes = Annotated[Number, Field(gt=0, le=600)]
@@ -25,7 +25,7 @@ class Grade(Entry):
 
 class StandsFor(Entry):
     operator: ListOperator
-    grade: Slug
+    grade: Annotated[Slug, Names("grade")]
     basis: Basis
 
 
@@ -91,7 +91,7 @@ class Needed(Entry):
 
     when: When
     because: str
-    settles: list[Slug] = []
+    settles: Annotated[list[Slug], Names("reason to settle first")] = []
     basis: Basis
 
 

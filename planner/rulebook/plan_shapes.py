@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from planner.claims import Basis, Entry, Number, When, Whole, YesNo
+from planner.claims import Basis, Entry, Names, Number, When, Whole, YesNo
 from planner.conditions import ALWAYS, Any_, Condition, Not
 from planner.rulebook.shapes import Slug, StepId
 
@@ -51,9 +51,12 @@ class Step(Entry):
     lines: list[Line]
 
 
+EquipmentIds = Annotated[list[Slug], Names("equipment")]
+
+
 class KitNeeds(Entry):
-    essential: list[Slug] = []
-    preferred: list[Slug] = []
+    essential: EquipmentIds = []
+    preferred: EquipmentIds = []
 
 
 class Device(Entry):
@@ -87,7 +90,7 @@ class Device(Entry):
 class DrugLine(Entry):
     """A line to do that gives a drug; where the drug is barred it prints the bar and what serves instead."""
 
-    drug: Slug
+    drug: Annotated[Slug, Names("drug")]
     do: str
 
 
@@ -119,7 +122,7 @@ class Option(Entry):
     why: str
     prepared_as: str | None = None
     kit: KitNeeds = KitNeeds()
-    drugs: list[Slug] = []
+    drugs: Annotated[list[Slug], Names("drug")] = []
     opening_mm: tuple[Number, Number] | None = None
     seat: Seat | None = None
     main_incision: Seat | Literal["open"] | None = None
@@ -142,7 +145,7 @@ class Choice(Entry):
     """
 
     id: Slug
-    step: StepId
+    step: Annotated[StepId, Names("step")]
     question: str
     first_act: StepId | None = None
     before: str | None = None
@@ -215,7 +218,7 @@ class DrillStep(Entry):
     """One thing to do; where it gives a `drug` that is barred in this eye, the bar prints in its place."""
 
     do: str
-    drug: Slug | None = None
+    drug: Annotated[Slug | None, Names("drug")] = None
     basis: Basis | None = None
 
 
@@ -242,7 +245,7 @@ class Drill(Entry):
     stop_first: str
     steps: list[DrillStep] = Field(min_length=1)
     call: str
-    kit: list[Slug] = []
+    kit: EquipmentIds = []
     leave: str
     basis: Basis
 
@@ -288,7 +291,7 @@ class Drug(Entry):
 
 
 class Kit(Entry):
-    always: list[Slug]
+    always: EquipmentIds
     equipment: list[Equipment]
     drugs: list[Drug]
     formulary_note: str

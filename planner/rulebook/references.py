@@ -5,12 +5,11 @@ A rulebook that fails here cannot be used. What is merely doubtful is left to `c
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Collection, Iterable, Iterator
 from typing import Any
 
-from planner.claims import Basis, Entry
+from planner.claims import Entry, Names
 from planner.conditions import (
     ALWAYS,
     All,
@@ -24,11 +23,11 @@ from planner.conditions import (
     factors_in,
     findings_in,
 )
-from planner.errors import Fault
-from planner.rulebook import list_shapes, plan_shapes, shapes
+from planner.errors import Fault, did_you_mean
+from planner.rulebook import plan_shapes, shapes
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.strict_yaml import Place
-from planner.vocabulary import Coarse, Finding, Look, Pair, Vocabulary
+from planner.vocabulary import Finding, Pair
 
 # Entries by what their conditions may speak of. Findings and pairs are read before anything is judged; what is in the
 # second row is judged before any option is chosen; only the third may ask whether something was recorded.
@@ -52,28 +51,21 @@ def faults_of(rulebook: Rulebook) -> list[Fault]:
 
 def entries(rulebook: Rulebook) -> Iterator[tuple[Spot, Any]]:
     """Each entry that was read as a whole, a file or an item of a list, with its spot."""
-    listed: list[tuple[str, Iterable[Any]]] = [
-        ("sources", rulebook.sources.values()),
-        ("factors", rulebook.factors.values()),
-        ("models", [rulebook.odds, *rulebook.scores]),
-        ("steps", rulebook.steps),
-        ("choices", rulebook.choices.values()),
-        ("drills", rulebook.drills.values()),
-        ("cautions", rulebook.cautions.values()),
-    ]
-    for key, group in listed:
+    listed: dict[str, Iterable[Any]] = {
+        "sources": rulebook.sources.values(),
+        "factors": rulebook.factors.values(),
+        "models": [rulebook.odds, *rulebook.scores],
+        "steps": rulebook.steps,
+        "choices": rulebook.choices.values(),
+        "drills": rulebook.drills.values(),
+        "cautions": rulebook.cautions.values(),
+    }
+    for key, group in listed.items():
         for entry in group:
             yield rulebook.spots[(key, entry.id)], entry
     yield rulebook.spots[("findings.yaml", "")], rulebook.vocabulary
-    yield rulebook.spots[("tiers.yaml", "")], rulebook.tiers
-    yield rulebook.spots[("stages.yaml", "")], rulebook.stages
-    yield rulebook.spots[("supervision.yaml", "")], rulebook.supervision
-    yield rulebook.spots[("interactions.yaml", "")], rulebook.interactions
-    yield rulebook.spots[("kit.yaml", "")], rulebook.kit
-    yield rulebook.spots[("readiness.yaml", "")], rulebook.readiness
-    yield rulebook.spots[("lens.yaml", "")], rulebook.lens
-    yield rulebook.spots[("theatre.yaml", "")], rulebook.theatre
-    yield rulebook.spots[("durations.yaml", "")], rulebook.durations
+    for name in ("tiers", "stages", "supervision", "interactions", "kit", "readiness", "lens", "theatre", "durations"):
+        yield rulebook.spots[(f"{name}.yaml", "")], getattr(rulebook, name)
     yield rulebook.spots[("lists.yaml", "")], rulebook.lists
 
 
@@ -124,81 +116,41 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
         if name not in named[kind]:
             yield Fault(spot.at(*place), f"no {kind} {name!r}", hint=nearest(name, named[kind]))
 
-    def all_absent(spot: Spot, place: Place, kind: str, names: Iterable[str]) -> Iterator[Fault]:
-        for index, name in enumerate(names):
-            yield from absent(spot, (*place, index), kind, name)
-
     for spot, entry in entries(rulebook):
         for place, part in parts(entry):
+            for key, kind, value in _names(part):
+                for inner, name in enumerate(value) if isinstance(value, list) else ((None, value),):
+                    yield from absent(spot, (*place, key) if inner is None else (*place, key, inner), kind, name)
             match part:
                 case FactorHolds(factor):
                     yield from absent(spot, (*place, "factor"), "factor", factor)
                 case OptionWins(option):
                     yield from absent(spot, (*place, "option"), "option", option)
-                case Basis(source=str(source)):
-                    yield from absent(spot, (*place, "source"), "source", source)
-                case shapes.OddsModel() | shapes.PointScore():
-                    yield from absent(spot, (*place, "source"), "source", part.source)
-                case shapes.BlindTo():
-                    yield from absent(spot, (*place, "factor"), "factor", part.factor)
-                case shapes.Factor():
-                    for key in ("because", "harm"):
-                        for name in _SLOT.findall(getattr(part, key)):
+                case shapes.Factor() | plan_shapes.Caution():
+                    for key in ("because", "harm", "text"):
+                        for name in _SLOT.findall(getattr(part, key, "")):
                             yield from absent(spot, (*place, key), "finding", name)
-                case shapes.Correctable():
-                    yield from absent(spot, (*place, "finding"), "finding", part.finding)
-                    if part.finding in findings:
-                        yield from _unreachable(spot.at(*place, "to"), findings[part.finding], part.to)
-                case plan_shapes.Caution():
-                    for name in _SLOT.findall(part.text):
-                        yield from absent(spot, (*place, "text"), "finding", name)
+                case shapes.Correctable() if part.finding in findings:
+                    yield from _unreachable(spot.at(*place, "to"), findings[part.finding], part.to)
                 case plan_shapes.Choice():
-                    yield from absent(spot, (*place, "step"), "step", part.step)
                     yield from _outranked(spot, part)
-                case plan_shapes.Option():
-                    yield from all_absent(spot, (*place, "drugs"), "drug", part.drugs)
-                case plan_shapes.KitNeeds():
-                    yield from all_absent(spot, (*place, "essential"), "equipment", part.essential)
-                    yield from all_absent(spot, (*place, "preferred"), "equipment", part.preferred)
-                case plan_shapes.Drill():
-                    yield from all_absent(spot, (*place, "kit"), "equipment", part.kit)
-                case plan_shapes.Kit():
-                    yield from all_absent(spot, (*place, "always"), "equipment", part.always)
                 case plan_shapes.Rule():
                     kind, target = next(iter(part.of.items()))
                     yield from absent(spot, (*place, "of", kind), kind, target)
-                case list_shapes.StandsFor():
-                    yield from absent(spot, (*place, "grade"), "grade", part.grade)
-                case list_shapes.Needed():
-                    yield from all_absent(spot, (*place, "settles"), "reason to settle first", part.settles)
-                case plan_shapes.DrugLine():
-                    yield from absent(spot, (*place, "drug"), "drug", part.drug)
-                case Vocabulary():
-                    yield from all_absent(spot, (*place, "on_record_needs"), "finding", part.on_record_needs)
-                case Finding():
-                    yield from absent(spot, (*place, "section"), "section", part.section)
-                    yield from all_absent(spot, (*place, "dates"), "finding", part.dates)
-                    for key in ("look", "look_when_hidden"):
-                        if (look := getattr(part, key)) is not None:
-                            yield from absent(spot, (*place, key), "look", look)
-                    if part.seen_at is not None:
-                        yield from absent(spot, (*place, "seen_at"), "step, nor sign-in,", part.seen_at)
-                case Look():
-                    if part.before is not None:
-                        yield from absent(spot, (*place, "before"), "look", part.before)
-                case Coarse():
-                    yield from absent(spot, (*place, "into"), "finding", part.into)
-                    if part.width is not None:
-                        yield from absent(spot, (*place, "width"), "finding", part.width)
-                case Pair():
-                    yield from all_absent(spot, (*place, "doubt"), "finding", part.doubt)
+
+
+def _names(part: Any) -> Iterator[tuple[str, str, Any]]:
+    """The keys of an entry that hold ids of others: the key, what it names, and what stands there."""
+    for key, field in type(part).model_fields.items() if isinstance(part, Entry) else ():
+        marks = [mark for mark in field.metadata if isinstance(mark, Names)]
+        if marks and getattr(part, key) is not None:
+            yield key, marks[0].kind, getattr(part, key)
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
     """What to try instead of a name that is not known: the nearest one, or the first few there are."""
     known = sorted(known)
-    near = difflib.get_close_matches(name, known, 1, 0.6)
-    return f"did you mean {near[0]}?" if near else f"one of: {', '.join(known[:12])}{' ...' if known[12:] else ''}"
+    return did_you_mean(name, known, f"one of: {', '.join(known[:12])}{' ...' if known[12:] else ''}")
 
 
 def unknown(

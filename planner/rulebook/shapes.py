@@ -11,7 +11,7 @@ from typing import Annotated, Literal, get_args
 from pydantic import Field, model_validator
 
 from planner.case import Stage
-from planner.claims import Basis, Day, Entry, Number, When, Whole
+from planner.claims import Basis, Day, Entry, Names, Number, When, Whole
 
 Slug = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=70)]
 Tier = Annotated[Whole, Field(ge=1, le=4)]
@@ -72,7 +72,7 @@ class Floor(Entry):
 class Correctable(Entry):
     """What can be put right before surgery: the finding, the value it is brought to, and how."""
 
-    finding: str
+    finding: Annotated[str, Names("finding")]
     to: str
     how: str
     basis: Basis
@@ -163,7 +163,7 @@ class Baseline(Entry):
 
 
 class BlindTo(Entry):
-    factor: Slug
+    factor: Annotated[Slug, Names("factor")]
     basis: Basis
 
 
@@ -176,7 +176,7 @@ class OddsModel(Entry):
     authors: str
     outcome: str
     population: str
-    source: Slug
+    source: Annotated[Slug, Names("source")]
     baseline: Baseline
     terms: list[Term]
     operators: list[Operator]
@@ -217,7 +217,7 @@ class PointScore(Entry):
     title: str
     authors: str
     outcome: str
-    source: Slug
+    source: Annotated[Slug, Names("source")]
     items: list[ScoreItem]
     groups: list[ScoreGroup]
     limits: list[str] = []
