@@ -81,7 +81,7 @@ def read_case(raw: object, vocabulary: Vocabulary, where: str = "case", place: A
 
     `place` turns a path such as `("findings", "sex")` into a printed place; without it `where` is used.
     """
-    reader = _Reader(vocabulary, where, place or (lambda path: where))
+    reader = _CaseReader(vocabulary, where, place or (lambda path: where))
     case = reader.case(raw)
     if reader.faults or case is None:
         raise PlannerError(reader.faults)
@@ -130,7 +130,7 @@ def may_be_hidden(finding: Finding, recorded: Mapping[str, Value | None]) -> boo
     return finding.hidden_when is not None and conditions.judge(finding.hidden_when, recorded) is not False
 
 
-class _Reader:
+class _CaseReader:
     def __init__(self, vocabulary: Vocabulary, where: str, place: Any) -> None:
         self.vocabulary = vocabulary
         self.where = where

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from seeds import draws
 
 from planner import conditions
-from planner.assess.source import Source
+from planner.assess.code_writer import FunctionWriter
 from planner.conditions import (
     ALWAYS,
     All,
@@ -129,7 +129,7 @@ def by_evaluation(condition: Condition, row: Row) -> Truth:
 
 
 def by_compiling(condition: Condition, row: Row) -> Truth:
-    source = Source({name: place for place, name in enumerate(USED)}, {}, ASKED)
+    source = FunctionWriter({name: place for place, name in enumerate(USED)}, {}, ASKED)
     function = source.compiled("one", "v", source.expression(condition))
     truth: Truth = function([row[name] for name in USED])
     return truth
@@ -204,7 +204,7 @@ def test_evaluation_compiled_source_and_sql_agree(condition: Condition, row: Row
 @settings(max_examples=draws(100, 300), deadline=None, derandomize=True)
 @given(TREES, ROWS)
 def test_several_conditions_in_one_function_share_comparisons_and_keep_their_truths(tree: Condition, row: Row) -> None:
-    source = Source({name: place for place, name in enumerate(USED)}, {}, ASKED)
+    source = FunctionWriter({name: place for place, name in enumerate(USED)}, {}, ASKED)
     trees = [part for part in conditions.walk(tree)]
     written = ", ".join(source.expression(part) for part in trees)
     found = source.compiled("several", "v", f"({written},)")([row[name] for name in USED])

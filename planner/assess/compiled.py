@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import Any
 
 from planner.assess.cells import told_apart
-from planner.assess.source import Source
+from planner.assess.code_writer import FunctionWriter
 from planner.conditions import (
     NUMBER_TESTS,
     Condition,
@@ -91,8 +91,8 @@ class Compiled:
                     found.setdefault(part.finding, {})[part] = None
         return {name: tuple(tests) for name, tests in found.items()}
 
-    def _source(self, named: dict[str, str]) -> Source:
-        return Source(self.index, named, self.asked)
+    def _source(self, named: dict[str, str]) -> FunctionWriter:
+        return FunctionWriter(self.index, named, self.asked)
 
     def _compile_core(self) -> Any:
         source = self._source({})

@@ -50,7 +50,7 @@ def in_order(
             made, error = (None, error) if given is None else _tried(make, given)
             yield Outcome(thing, made, error)
         return
-    team = _Team(make, processes)
+    team = _WorkerPool(make, processes)
     try:
         yield from team.outcomes(things, task)
     finally:
@@ -65,14 +65,14 @@ def _tried(does: Callable[[Any], Any], thing: Any) -> tuple[Any, PlannerError | 
 
 
 @dataclass
-class _Place(Generic[Given]):
+class _Slot(Generic[Given]):
     """One thing's place in the order, and its outcome once there is one."""
 
     thing: Given
     outcome: Outcome[Given] | None = None
 
 
-class _Team:
+class _WorkerPool:
     def __init__(self, make: Callable[[Any], Any], processes: int) -> None:
         fork = get_context("fork")
         self.members: dict[Connection, Any] = {}
@@ -85,8 +85,8 @@ class _Team:
             self.members[ours] = member
 
     def outcomes(self, things: Iterable[Given], task: Callable[[Given], Any]) -> Generator[Outcome[Given], None, None]:
-        ahead: deque[_Place[Given]] = deque()  # oldest first
-        idle, busy = list[Any](self.members), dict[Any, _Place[Given]]()
+        ahead: deque[_Slot[Given]] = deque()  # oldest first
+        idle, busy = list[Any](self.members), dict[Any, _Slot[Given]]()
         left = iter(things)
         more = True
         while more or ahead:
@@ -96,7 +96,7 @@ class _Team:
                     more = False
                     break
                 given, error = _tried(task, thing)
-                place = _Place(thing, Outcome(thing, None, error) if given is None else None)
+                place = _Slot(thing, Outcome(thing, None, error) if given is None else None)
                 ahead.append(place)
                 if given is not None:
                     end = idle.pop()

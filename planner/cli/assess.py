@@ -22,7 +22,7 @@ def assess(
     from pathlib import Path
 
     from planner.assess.assess import assess as assess_case
-    from planner.batch.cases import Batch
+    from planner.batch.batch import Batch
     from planner.case import Case
     from planner.documents.assessment_text import summary
     from planner.documents.json_form import assessment_json

@@ -66,7 +66,7 @@ def what_if(
     """
     from planner.assess.assess import assess
     from planner.cli.assess import in_json
-    from planner.compare.plans import changes
+    from planner.compare.plan_differences import changes
     from planner.plan.make import make_plan
 
     *wanted, source = words

@@ -88,7 +88,7 @@ def plan(
         raise typer.BadParameter(f"a {sheet} is printed as PDF only", param_hint="--sheet")
 
     from planner.assess.assess import assessor
-    from planner.batch.cases import Batch
+    from planner.batch.batch import Batch
     from planner.batch.destination import Destination
     from planner.case import Case
     from planner.plan.make import make_plan

@@ -142,7 +142,7 @@ def take(
 
     Example: planner records take cases/*.yaml --by trainee-3
     """
-    from planner.batch.cases import Batch
+    from planner.batch.batch import Batch
     from planner.case_file import case_file
     from planner.records.store import Store
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator
 
 from planner.assess.compiled import Compiled
-from planner.compare.differences import Difference
 from planner.compare.outcome import What
+from planner.compare.rulebook_differences import Difference
 from planner.compare.touch import Felt
 from planner.conditions import FactorHolds, OptionWins, walk
 

@@ -10,8 +10,8 @@ from planner.assess.assess import assessor
 from planner.assess.assessment import Range
 from planner.case import Case
 from planner.compare.because import Because
-from planner.compare.differences import Difference, differences
 from planner.compare.outcome import What, Words, changed
+from planner.compare.rulebook_differences import Difference, differences
 from planner.compare.touch import Felt, Touch
 from planner.errors import PlannerError
 from planner.plan.make import make_plan
@@ -22,7 +22,7 @@ Kind = Literal["major", "minor", "patch", "none"]
 
 
 @dataclass(frozen=True)
-class Change:
+class CaseChange:
     """One result of a case that changes, and the entries it rests on that differ; no `name` when it is of the eye."""
 
     what: What
@@ -54,7 +54,7 @@ class Comparison:
         self.touch = Touch(self.differences, *made)
         self.because = Because(*made)
 
-    def changes(self, before: Case, after: Case | None = None) -> tuple[Change, ...]:
+    def changes(self, before: Case, after: Case | None = None) -> tuple[CaseChange, ...]:
         """What changes for a case; `after` is the same case as the new vocabulary reads it, where that differs."""
         after = after or before
         felt = self.touch.felt(before.values(self.old.vocabulary), after.values(self.new.vocabulary))
@@ -63,18 +63,18 @@ class Comparison:
         one, other = _planned(before, self.old), _planned(after, self.new)
         if isinstance(one, str) or isinstance(other, str):
             was, is_now = (answer if isinstance(answer, str) else "yes" for answer in (one, other))
-            return () if was == is_now else (Change("allowed", "", was, is_now, tuple(felt)),)
+            return () if was == is_now else (CaseChange("allowed", "", was, is_now, tuple(felt)),)
         found = list(changed(one, other))
         results = {(what, name) for what, name, _, _ in found}
         return tuple(
-            Change(what, name, was, is_now, tuple(self.because.reasons((what, name), felt, results)))
+            CaseChange(what, name, was, is_now, tuple(self.because.reasons((what, name), felt, results)))
             for what, name, was, is_now in found
         )
 
     def _same_sums(self, before: Case, after: Case) -> bool:
         return _sums(before, self.old) == _sums(after, self.new)
 
-    def kind(self, changes: Iterable[Change]) -> Kind:
+    def kind(self, changes: Iterable[CaseChange]) -> Kind:
         """The least step of version that fits the differences, and these changes of the cases compared."""
         moved = [each for each in self.differences if each.decides and each.state != "new" and not each.is_wording]
         if moved or any(not change.may_be_wording for change in changes):

@@ -18,7 +18,7 @@ _ABSENT = {"drug": "not in the plan", "drill": "not likely"}
 
 
 @dataclass(frozen=True)
-class Part:
+class PlanItem:
     """One thing that a case gets: what it is, of which entry, what tells it apart from another, and its words."""
 
     what: What
@@ -31,34 +31,34 @@ class Part:
         return self.what, self.name
 
 
-def parts(plan: Plan) -> Iterator[Part]:
+def parts(plan: Plan) -> Iterator[PlanItem]:
     """Everything of a plan that is compared. Labels, reasons and citations are not; a step's `do` is."""
     assessment, supervision = plan.assessment, plan.supervision
     tier, readiness = assessment.tier, assessment.readiness
     possible = "" if tier.least == tier.most else f" ({tier.least} to {tier.most} possible)"
-    yield Part("tier", "", (tier.least, tier.most), f"{tier.working}{possible}")
+    yield PlanItem("tier", "", (tier.least, tier.most), f"{tier.working}{possible}")
     on_record = "too little recorded" if tier.on_record is None else f"{tier.on_record}"
-    yield Part("tier", "on record", tier.on_record, on_record)
-    yield Part("points", "", assessment.points, whole_range(assessment.points))
+    yield PlanItem("tier", "on record", tier.on_record, on_record)
+    yield PlanItem("points", "", assessment.points, whole_range(assessment.points))
     reasons = "; ".join(reason.because for reason in readiness.because)
     settled = tuple((reason.id, reason.certain) for reason in readiness.because)
-    yield Part("readiness", "", (readiness.state, settled), readiness.state + (f": {reasons}" if reasons else ""))
+    yield PlanItem("readiness", "", (readiness.state, settled), readiness.state + (f": {reasons}" if reasons else ""))
     by = supervision.mode, supervision.by
-    yield Part("supervision", "", by, f"{', '.join(by)} ({supervision.stage})")
+    yield PlanItem("supervision", "", by, f"{', '.join(by)} ({supervision.stage})")
     for choice in plan.choices.values():
         yield _choice(choice)
     for step in plan.steps:
-        yield Part("who", step.id, step.who, step.who)
-        yield Part("do", step.id, step.do, step.do)
+        yield PlanItem("who", step.id, step.who, step.who)
+        yield PlanItem("do", step.id, step.do, step.do)
     for rule in plan.rules:
-        yield Part("rule", rule.id, rule.certain, _held(rule.certain))
+        yield PlanItem("rule", rule.id, rule.certain, _held(rule.certain))
     for caution in plan.cautions:
-        yield Part("caution", caution.id, caution.certain, _held(caution.certain))
+        yield PlanItem("caution", caution.id, caution.certain, _held(caution.certain))
     for drill in plan.drills:
         if drill.likely or drill.may_be_likely:
-            yield Part("drill", drill.id, drill.likely, "likely" if drill.likely else "may be likely")
+            yield PlanItem("drill", drill.id, drill.likely, "likely" if drill.likely else "may be likely")
     for drug in plan.drugs:
-        yield Part("drug", drug.id, drug.state, drug.state.replace("-", " "))
+        yield PlanItem("drug", drug.id, drug.state, drug.state.replace("-", " "))
 
 
 def changed(before: Plan, after: Plan) -> Iterator[tuple[What, str, Words, Words]]:
@@ -76,11 +76,11 @@ def changed(before: Plan, after: Plan) -> Iterator[tuple[What, str, Words, Words
         yield what, name, one.words if one else absent, other.words if other else absent
 
 
-def _choice(choice: Chosen) -> Part:
+def _choice(choice: Chosen) -> PlanItem:
     others = [other for other in choice.rejected if other.possible]
     possible = f" (still possible: {', '.join(other.label for other in others)})" if others else ""
     key = choice.option, frozenset(other.option for other in others)
-    return Part("choice", choice.choice, key, choice.label + possible)
+    return PlanItem("choice", choice.choice, key, choice.label + possible)
 
 
 def _held(certain: bool) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from planner.assess.compiled import Compiled, Truths, Values
-from planner.compare.differences import Difference
+from planner.compare.rulebook_differences import Difference
 from planner.truth import Truth
 
 # How the compiled rulebook calls the conditions of a piece; an option by when it is open, its withholds included.
@@ -50,7 +50,7 @@ class Felt:
         return f"{name}: {before}" + (f" -> {after}" if before != after else ", and differs")
 
 
-class Judged:
+class CaseTruths:
     """The three-valued truths of one case under one rulebook, by the compiled names."""
 
     def __init__(self, compiled: Compiled, values: Values) -> None:
@@ -95,11 +95,11 @@ class Touch:
 
     def felt(self, before: Values, after: Values) -> list[Felt]:
         """What the case can feel; `before` and `after` are its values as either rulebook's vocabulary orders them."""
-        old, new = Judged(self.old, before), Judged(self.new, after)
+        old, new = CaseTruths(self.old, before), CaseTruths(self.new, after)
         return [felt for difference, names in self.names.items() for felt in _felt(difference, names, old, new)]
 
 
-def _felt(difference: Difference, names: tuple[str, ...], old: Judged, new: Judged) -> Iterator[Felt]:
+def _felt(difference: Difference, names: tuple[str, ...], old: CaseTruths, new: CaseTruths) -> Iterator[Felt]:
     """At most one for a piece: the first of its conditions that makes a difference."""
     if not names:
         yield Felt(difference)

@@ -8,7 +8,7 @@ from planner.assess.assess import Assessor, assessor
 from planner.errors import Fault
 from planner.plan.choices import possible_winners
 from planner.plan.picture import Picture
-from planner.rulebook.cases import OF_FACTOR, Expected
+from planner.rulebook.rule_cases import OF_FACTOR, Expected
 from planner.rulebook.rulebook import Rulebook
 
 _SAID = {True: "holds", False: "does_not_hold", None: "unknown"}
@@ -16,7 +16,7 @@ _HINT = "correct the rule, or the case if the rule is right"
 
 
 def disagreements(rulebook: Rulebook, cases: Iterable[Expected]) -> list[Fault]:
-    """A fault for each case of `planner.rulebook.cases.read` that does not come to what it expects.
+    """A fault for each case of `planner.rulebook.rule_cases.read` that does not come to what it expects.
 
     A factor is judged as `assess` shows it; of a choice the possible winners are those of `make_plan`.
     """

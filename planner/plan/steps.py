@@ -11,7 +11,7 @@ from planner.plan.gates import lines_if_found
 from planner.plan.picture import Picture
 from planner.plan.plan import IF_FOUND, Chosen, PlannedDrug, PlannedStep
 from planner.plan.supervision import takes
-from planner.rulebook.plan_shapes import DrugLine, Line, Option, Step
+from planner.rulebook.plan_shapes import DrugLine, Option, Step, StepLine
 from planner.rulebook.shapes import STEP_IDS, Supervised
 from planner.wording.words import lower_first
 
@@ -153,7 +153,7 @@ def _difficulty(picture: Picture, assessment: Assessment, step: Step) -> tuple[i
     return step.difficulty + heaviest + extra, tuple(label for _, label, _ in weights)
 
 
-def _lines(picture: Picture, step: Step) -> list[tuple[Line, bool]]:
+def _lines(picture: Picture, step: Step) -> list[tuple[StepLine, bool]]:
     """The lines that hold on record; without a reading on record, also those that may hold."""
     found = []
     for line in step.lines:

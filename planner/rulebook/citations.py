@@ -16,7 +16,7 @@ _SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)+")
 
 
 @dataclass(frozen=True)
-class Claim:
+class CitedClaim:
     """One claim that a source is given for: in which entry, which part of it, and where in the source it stands."""
 
     source: str
@@ -40,11 +40,11 @@ class Mention:
 
 
 @dataclass(frozen=True)
-class Resting:
+class SourceUse:
     """A source with the claims that rest on it and the places that only mention it."""
 
     source: Source
-    claims: tuple[Claim, ...]
+    claims: tuple[CitedClaim, ...]
     mentions: tuple[Mention, ...]
 
     @property
@@ -53,9 +53,9 @@ class Resting:
         return not self.claims and not self.mentions
 
 
-def citations(rulebook: Rulebook) -> list[Resting]:
+def citations(rulebook: Rulebook) -> list[SourceUse]:
     """Every source in the order of its id, with what rests on it; the words of other sources count as nothing."""
-    claims: list[Claim] = []
+    claims: list[CitedClaim] = []
     mentions: list[Mention] = []
     for piece in pieces(rulebook):
         if isinstance(piece.entry, Source):
@@ -64,7 +64,7 @@ def citations(rulebook: Rulebook) -> list[Resting]:
             claims.extend(_claims(rulebook, piece, place, part))
             mentions.extend(_mentions(rulebook, piece, place, part))
     return [
-        Resting(
+        SourceUse(
             source,
             tuple(claim for claim in claims if claim.source == name),
             tuple(mention for mention in mentions if mention.source == name),
@@ -73,14 +73,14 @@ def citations(rulebook: Rulebook) -> list[Resting]:
     ]
 
 
-def _claims(rulebook: Rulebook, piece: Piece, place: tuple[str | int, ...], part: Any) -> Iterator[Claim]:
+def _claims(rulebook: Rulebook, piece: Piece, place: tuple[str | int, ...], part: Any) -> Iterator[CitedClaim]:
     at = piece.spot.at(*piece.place, *place)
     match part:
         case Basis(source=str(source)):
-            yield Claim(source, piece.kind, piece.name, _joined(place), part.where or "", part.known or "", at)
+            yield CitedClaim(source, piece.kind, piece.name, _joined(place), part.where or "", part.known or "", at)
         case OddsModel() | PointScore():
             known = rulebook.sources[part.source].known
-            yield Claim(part.source, piece.kind, piece.name, "source", "the whole of it", known, at)
+            yield CitedClaim(part.source, piece.kind, piece.name, "source", "the whole of it", known, at)
 
 
 def _mentions(rulebook: Rulebook, piece: Piece, place: tuple[str | int, ...], part: Any) -> Iterator[Mention]:

@@ -10,9 +10,9 @@ from typing import Any
 from planner.claims import Basis, Entry
 from planner.conditions import Condition
 from planner.errors import PlannerError, did_you_mean
-from planner.rulebook.cases import cases_of
 from planner.rulebook.lock import hash_of, read_lock
 from planner.rulebook.naming import Piece, pieces
+from planner.rulebook.rule_cases import cases_of
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import PointsBasis
 from planner.wording.conditions import sentence

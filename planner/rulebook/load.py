@@ -17,7 +17,7 @@ from planner import strict_yaml
 from planner.claims import Entry
 from planner.conditions import Condition, ConditionError, Test, bind
 from planner.errors import Fault, PlannerError
-from planner.rulebook import list_shapes, misfits, plan_shapes, references, shapes, tables
+from planner.rulebook import list_shapes, plan_shapes, references, shapes, table_checks, validation_errors
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.shipped import rules_folder
 from planner.vocabulary import Vocabulary
@@ -30,10 +30,10 @@ SINGLE: dict[str, type[Entry]] = {
     "findings.yaml": Vocabulary,
     "tiers.yaml": shapes.Tiers,
     "stages.yaml": shapes.Stages,
-    "supervision.yaml": shapes.Supervision,
+    "supervision.yaml": shapes.SupervisionRules,
     "interactions.yaml": plan_shapes.Interactions,
     "kit.yaml": plan_shapes.Kit,
-    "readiness.yaml": plan_shapes.Readiness,
+    "readiness.yaml": plan_shapes.ReadinessRules,
     "lens.yaml": plan_shapes.Lens,
     "theatre.yaml": plan_shapes.Theatre,
     "durations.yaml": list_shapes.Durations,
@@ -53,7 +53,7 @@ LISTS: dict[str, tuple[str, type[Entry]]] = {
 _adapter = lru_cache(maxsize=None)(TypeAdapter)
 
 
-class _Reader:
+class _FolderReader:
     """Reads the files of one folder, gathering faults and the spot of every entry."""
 
     def __init__(self, folder: Path) -> None:
@@ -93,7 +93,7 @@ class _Reader:
         try:
             return _adapter(shape).validate_python(data)
         except ValidationError as error:
-            self.faults.extend(misfits.faults_of(error, shape, spot))
+            self.faults.extend(validation_errors.faults_of(error, shape, spot))
             return None
 
     def single(self, name: str, shape: type[Entry]) -> Any:
@@ -199,7 +199,7 @@ def load(folder: Path) -> Rulebook:
     if not folder.is_dir():
         what = "is not a folder" if folder.exists() else "is not there"
         raise PlannerError.one(what, str(folder), "a rulebook is the folder that holds rulebook.yaml")
-    reader = _Reader(folder)
+    reader = _FolderReader(folder)
     singles = {name: reader.single(name, shape) for name, shape in SINGLE.items()}
     lists: dict[str, list[Any]] = {key: reader.listed(name, key, shape) for name, (key, shape) in LISTS.items()}
     odds, scores = reader.models()
@@ -252,7 +252,7 @@ def load(folder: Path) -> Rulebook:
         spots=reader.spots,
     )
     if not reader.faults:
-        reader.faults.extend([*references.faults_of(rulebook), *tables.faults_of(rulebook)])
+        reader.faults.extend([*references.faults_of(rulebook), *table_checks.faults_of(rulebook)])
     if reader.faults:
         raise PlannerError(reader.faults)
     return rulebook

@@ -23,7 +23,7 @@ class Pause(Entry):
         return f"{self.if_}; {self.then}"
 
 
-class Line(Entry):
+class StepLine(Entry):
     """Lines a step gains when the condition holds on record.
 
     With `consultant_does` the step is never the trainee's.
@@ -48,7 +48,7 @@ class Step(Entry):
     think: list[str]
     hand_over_if: list[str] = []
     done_well: str
-    lines: list[Line]
+    lines: list[StepLine]
 
 
 EquipmentIds = Annotated[list[Slug], Names("equipment")]
@@ -167,7 +167,7 @@ class Raise(Entry):
     basis: Basis
 
 
-class Rule(Entry):
+class InteractionRule(Entry):
     """A line with force between findings and what the plan would do.
 
     `of` names what it is about: `option: choice.option`, `kit: item`, `drug: item` or `step: step`. A withhold
@@ -186,7 +186,7 @@ class Rule(Entry):
     basis: Basis
 
     @model_validator(mode="after")
-    def _can_be_acted_on(self) -> Rule:
+    def _can_be_acted_on(self) -> InteractionRule:
         if len(self.of) != 1:
             raise ValueError(f"{self.id}: `of` names exactly one option, kit, drug or step")
         about = next(iter(self.of))
@@ -204,7 +204,7 @@ class Rule(Entry):
 
 class Interactions(Entry):
     raises: list[Raise]
-    rules: list[Rule]
+    rules: list[InteractionRule]
 
 
 class Caution(Entry):
@@ -312,7 +312,7 @@ class Settle(Entry):
     basis: Basis
 
 
-class Readiness(Entry):
+class ReadinessRules(Entry):
     settle: list[Settle]
     not_recorded: str
 

@@ -69,7 +69,7 @@ def _examiners(rulebook: Rulebook, plain_eye: PlainEye | None) -> dict[str, Call
             raise
         hint = "python -m pip install 'cataract-case-planner[proof]'"
         raise PlannerError.one("the proof needs z3-solver", why="it is not installed here", hint=hint) from None
-    from planner.rulebook.proof import choosing, happening, mending, prepared, tables, withholding
+    from planner.rulebook.proof import choosing, happening, mending, prepared, table_claims, withholding
     from planner.rulebook.proof.worsening import Worsening
 
     bench, made = Bench(rulebook), list[Worsening]()
@@ -93,10 +93,10 @@ def _examiners(rulebook: Rulebook, plain_eye: PlainEye | None) -> dict[str, Call
         "worse-supervision": lambda: worsening().supervision(),
         "plain-least": lambda: Worsening(bench, "not plain").least(),
         "pairs-mend": lambda: mending.pairs_mend(bench, plain_eye),
-        "supervision-rises": lambda: tables.supervision_rises(bench),
-        "bands-meet": lambda: tables.bands_meet(bench),
-        "levels-apart": lambda: tables.levels_apart(bench),
-        "sulcus-rows-apart": lambda: tables.sulcus_rows_apart(bench),
+        "supervision-rises": lambda: table_claims.supervision_rises(bench),
+        "bands-meet": lambda: table_claims.bands_meet(bench),
+        "levels-apart": lambda: table_claims.levels_apart(bench),
+        "sulcus-rows-apart": lambda: table_claims.sulcus_rows_apart(bench),
     }
 
 

@@ -134,7 +134,7 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
                     yield from _unreachable(spot.at(*place, "to"), findings[part.finding], part.to)
                 case plan_shapes.Choice():
                     yield from _outranked(spot, part)
-                case plan_shapes.Rule():
+                case plan_shapes.InteractionRule():
                     kind, target = next(iter(part.of.items()))
                     yield from absent(spot, (*place, "of", kind), kind, target)
 
@@ -194,7 +194,9 @@ def _speech(rulebook: Rulebook) -> Iterator[Fault]:
         for place, owner in parts(entry):
             if not isinstance(owner, Entry):
                 continue
-            withholds = isinstance(owner, plan_shapes.Rule) and owner.force == "withhold" and "option" in owner.of
+            withholds = (
+                isinstance(owner, plan_shapes.InteractionRule) and owner.force == "withhold" and "option" in owner.of
+            )
             for key in type(owner).model_fields:
                 condition = getattr(owner, key)
                 if not isinstance(condition, Condition):

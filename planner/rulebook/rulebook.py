@@ -12,12 +12,12 @@ from planner.rulebook.plan_shapes import (
     Caution,
     Choice,
     Drill,
+    InteractionRule,
     Interactions,
     Kit,
     Lens,
     Option,
-    Readiness,
-    Rule,
+    ReadinessRules,
     Step,
     Theatre,
 )
@@ -28,7 +28,7 @@ from planner.rulebook.shapes import (
     RulebookHeader,
     Source,
     Stages,
-    Supervision,
+    SupervisionRules,
     Tiers,
 )
 from planner.strict_yaml import Document, Place
@@ -65,14 +65,14 @@ class Rulebook:
     scores: list[PointScore]
     tiers: Tiers
     stages: Stages
-    supervision: Supervision
+    supervision: SupervisionRules
     steps: list[Step]
     choices: dict[str, Choice]
     interactions: Interactions
     drills: dict[str, Drill]
     cautions: dict[str, Caution]
     kit: Kit
-    readiness: Readiness
+    readiness: ReadinessRules
     lens: Lens
     theatre: Theatre
     durations: Durations
@@ -86,9 +86,9 @@ class Rulebook:
         return choice, next(option for option in choice.options if option.id == option_id)
 
     @cached_property
-    def withheld(self) -> dict[str, list[Rule]]:
+    def withheld(self) -> dict[str, list[InteractionRule]]:
         """For each `choice.option`, the withholds that remove it."""
-        found: dict[str, list[Rule]] = {}
+        found: dict[str, list[InteractionRule]] = {}
         for rule in self.interactions.rules:
             if rule.force == "withhold" and "option" in rule.of:
                 found.setdefault(rule.of["option"], []).append(rule)

@@ -22,7 +22,7 @@ _CASES = "  holds: []\n  does_not_hold: []\n  unknown: []\n"
 
 
 @dataclass(frozen=True)
-class _Kind:
+class _Blank:
     """The key of the list that such entries stand in, its file (a folder takes a file of any name), and the blank."""
 
     key: str
@@ -32,8 +32,8 @@ class _Kind:
     blank: str
 
 
-_KINDS = {
-    "factor": _Kind(
+_BLANKS = {
+    "factor": _Blank(
         "factors", "factors", _HYPHENS, "small-pupil",
         f"""label:
 when: {_WHEN}
@@ -47,7 +47,7 @@ limits_basis: {_BASIS}
 review: {{status: draft, due: }} # YYYY-MM-DD
 """,
     ),
-    "finding": _Kind(
+    "finding": _Blank(
         "findings", "findings.yaml", _UNDERSCORES, "dilated_pupil_mm",
         """label:
 section: # one of the sections above
@@ -59,7 +59,7 @@ measured: # how, with what
 # look: slit-lamp           # the sitting at which it is recorded
 """,
     ),
-    "drill": _Kind(
+    "drill": _Blank(
         "drills", "drills", _HYPHENS, "wound-burn",
         f"""label:
 danger: # 1 to 9, what it costs the eye
@@ -72,7 +72,7 @@ leave:
 basis: {_BASIS}
 """,
     ),
-    "caution": _Kind(
+    "caution": _Blank(
         "cautions", "cautions.yaml", _HYPHENS, "several-troubles",
         f"""when: {_WHEN}
 text:
@@ -80,7 +80,7 @@ basis: {_BASIS}
 """,
     ),
 }  # fmt: skip
-KINDS = tuple(_KINDS)
+KINDS = tuple(_BLANKS)
 
 
 def begin(folder: Path, kind: str, name: str, file: str | None = None) -> dict[Path, str]:
@@ -89,7 +89,7 @@ def begin(folder: Path, kind: str, name: str, file: str | None = None) -> dict[P
     `file` is the stem of a file in the folder of such entries, left out one named after the entry. Raises
     PlannerError for an id that is no id or already one, and for the rules inside an installation.
     """
-    wanted = _KINDS[kind]
+    wanted = _BLANKS[kind]
     if not re.fullmatch(wanted.ids, name):
         raise PlannerError.one(f"{name!r} is no id of a {kind}", hint=f"lower-case words like {wanted.like}")
     if folder.resolve().is_relative_to(PACKAGE):

@@ -315,7 +315,7 @@ class Override(Entry):
     basis: Basis
 
 
-class Supervision(Entry):
+class SupervisionRules(Entry):
     modes: dict[Mode, str]
     by: dict[By, str]
     matrix: dict[Tier, dict[Stage, Supervised]]

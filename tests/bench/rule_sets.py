@@ -11,7 +11,7 @@ from typing import Any
 from random_cases import complete_values
 
 from planner.assess.assess import assessor
-from planner.assess.source import Source
+from planner.assess.code_writer import FunctionWriter
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, Test, rebuild, walk
 from planner.rulebook.load import shipped
 
@@ -108,7 +108,7 @@ def synthetic(cases: int, seed: int = 1) -> RuleSet:
 
     fields = (*numbers, *yes_no, *choices)
     drawn = [[value(name) for name in fields] for _ in range(cases)]
-    source = Source({name: place for place, name in enumerate(fields)}, {}, {})
+    source = FunctionWriter({name: place for place, name in enumerate(fields)}, {}, {})
     results = [source.expression(rule) for rule in rules]
     generated = source.compiled("generated", "v", f"({', '.join(results)},)")
     return RuleSet("80 rules, 237 comparisons", fields, tuple(rules), {}, drawn, generated)

@@ -132,7 +132,7 @@ def test_json_of_many_comes_in_the_order_of_the_cases(
 ) -> None:
     (folder / "list.csv").write_text(table(*({"case": f"A-{n}"} for n in range(120))))
     shared = planner("plan", "list.csv", "--format", "json")
-    monkeypatch.setattr("planner.batch.cases.cores", lambda: 1)
+    monkeypatch.setattr("planner.batch.batch.cores", lambda: 1)
     alone = planner("plan", "list.csv", "--format", "json")
     assert shared.code == alone.code == 0
     assert shared.out == alone.out and len(alone.out.splitlines()) == 120

@@ -13,8 +13,8 @@ from planner import conditions
 from planner.conditions import Condition, rebuild, walk
 from planner.errors import Fault
 from planner.plan.expected import disagreements
-from planner.rulebook.cases import read
 from planner.rulebook.load import load
+from planner.rulebook.rule_cases import read
 from planner.rulebook.rulebook import Rulebook
 from planner.shipped import rules_folder
 

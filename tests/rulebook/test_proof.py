@@ -20,13 +20,13 @@ from planner.case import STAGES
 from planner.harm import harm
 from planner.plan.make import make_plan
 from planner.rulebook.proof.directions import is_worse
-from planner.rulebook.proof.example import Plain
+from planner.rulebook.proof.example import ValuesToTry
 from planner.rulebook.proof.inquiry import Bench
 from planner.rulebook.proof.report import Proof
 from planner.rulebook.proof.symbols import Symbols
 from planner.rulebook.proof.totals import TIERS
 from planner.rulebook.proof.variables import is_so
-from planner.rulebook.proof.worsening import Pair, directed
+from planner.rulebook.proof.worsening import CasePair, directed
 from planner.rulebook.prove import CLAIMS, prove
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES
@@ -47,13 +47,13 @@ def bench(rulebook: Rulebook) -> Bench:
 
 @pytest.fixture(scope="module")
 def drawn(ready: Assessor) -> list[list[Any]]:
-    draw, plain = random.Random(20260105), Plain(ready.rulebook)
+    draw, plain = random.Random(20260105), ValuesToTry(ready.rulebook)
     full = [complete_values(ready.compiled, draw) for _ in range(30)]
     nearly_plain = [remarkable_in(draw.randint(0, 3), ready.compiled, plain, draw) for _ in range(60)]
     return [recorded_in_full(ready.compiled, plain, values) for values in (*nearly_plain, *full)]
 
 
-def remarkable_in(some: int, compiled: Compiled, plain: Plain, draw: random.Random) -> list[Any]:
+def remarkable_in(some: int, compiled: Compiled, plain: ValuesToTry, draw: random.Random) -> list[Any]:
     """An unremarkable allowed case but for some findings: drawn in full, nearly every case is at the top tier."""
     findings = compiled.rulebook.vocabulary.findings
     places = [place for place in range(len(findings)) if compiled.cells[place] and place not in compiled.asked_tests]
@@ -66,7 +66,7 @@ def remarkable_in(some: int, compiled: Compiled, plain: Plain, draw: random.Rand
             return values
 
 
-def recorded_in_full(compiled: Compiled, plain: Plain, values: list[Any]) -> list[Any]:
+def recorded_in_full(compiled: Compiled, plain: ValuesToTry, values: list[Any]) -> list[Any]:
     """Whatever applies and is missing recorded as well: what no condition compares is not drawn."""
     for place, finding in enumerate(compiled.rulebook.vocabulary.findings):
         applies = place not in compiled.asked_tests or compiled.asked_tests[place](values)
@@ -163,7 +163,7 @@ def test_the_solver_refuses_what_a_case_may_not_hold(bench: Bench) -> None:
 
 def test_every_finding_with_a_direction_can_be_made_worse(bench: Bench, rulebook: Rulebook) -> None:
     for finding in directed(rulebook):
-        assert bench.prover.can(*Pair(bench, finding).relation), finding.id
+        assert bench.prover.can(*CasePair(bench, finding).relation), finding.id
 
 
 def test_worse_follows_the_direction_the_vocabulary_states(bench: Bench, rulebook: Rulebook, ready: Assessor) -> None:

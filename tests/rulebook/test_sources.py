@@ -13,7 +13,7 @@ import pytest
 import yaml
 
 from planner.cli import main
-from planner.rulebook.citations import Resting, citations
+from planner.rulebook.citations import SourceUse, citations
 from planner.rulebook.load import load
 from planner.rulebook.rulebook import Rulebook
 from planner.shipped import rules_folder
@@ -60,7 +60,7 @@ def texts(data: Any, key: str = "") -> Iterator[tuple[str, str]]:
         yield key, data
 
 
-def resting_on(found: list[Resting], name: str) -> Resting:
+def resting_on(found: list[SourceUse], name: str) -> SourceUse:
     return next(resting for resting in found if resting.source.id == name)
 
 

@@ -30,8 +30,8 @@ def check(rules: RulesOption = None, json: JsonOption = False) -> None:
     """
     from planner.cli.assess import in_json
     from planner.plan.expected import disagreements
-    from planner.rulebook.cases import read
     from planner.rulebook.check import check as look_over
+    from planner.rulebook.rule_cases import read
     from planner.shipped import rules_folder
 
     folder = rules or rules_folder()

@@ -16,7 +16,7 @@ from planner.errors import Fault, PlannerError
 if TYPE_CHECKING:
     from planner.case import Case
     from planner.compare.compare import Comparison
-    from planner.compare.text import Changed
+    from planner.compare.comparison_text import Changed
 
 SECONDS_BETWEEN = 0.2
 
@@ -44,7 +44,7 @@ def compare(
 
     from planner.cli.assess import in_json
     from planner.compare.compare import Comparison
-    from planner.compare.text import as_data, as_text
+    from planner.compare.comparison_text import as_data, as_text
 
     comparison = Comparison(rulebook_in(old), rulebook_in(new))
     refused: list[Fault] = []

@@ -12,7 +12,7 @@ import typer
 from planner.cli.options import JsonOption, RulesOption, rulebook_in
 
 if TYPE_CHECKING:
-    from planner.rulebook.citations import Claim, Resting
+    from planner.rulebook.citations import CitedClaim, SourceUse
     from planner.rulebook.rulebook import Rulebook
 
 WIDTH = 110
@@ -33,11 +33,11 @@ def sources(rules: RulesOption = None, json: JsonOption = False) -> None:
     typer.echo(in_json(_data(rulebook, found), many=False) if json else "\n".join(_text(rulebook, found)))
 
 
-def _from_memory(found: list[Resting]) -> list[Claim]:
+def _from_memory(found: list[SourceUse]) -> list[CitedClaim]:
     return [claim for resting in found for claim in resting.claims if claim.known == "from-memory"]
 
 
-def _data(rulebook: Rulebook, found: list[Resting]) -> dict[str, object]:
+def _data(rulebook: Rulebook, found: list[SourceUse]) -> dict[str, object]:
     header = rulebook.header
     return {
         "rulebook": {"id": header.id, "version": header.version, "sha256": rulebook.sha256, "status": header.status},
@@ -54,7 +54,7 @@ def _data(rulebook: Rulebook, found: list[Resting]) -> dict[str, object]:
     }
 
 
-def _text(rulebook: Rulebook, found: list[Resting]) -> Iterator[str]:
+def _text(rulebook: Rulebook, found: list[SourceUse]) -> Iterator[str]:
     header = rulebook.header
     remembered = _from_memory(found)
     uncited = [resting.source.id for resting in found if resting.is_uncited]
@@ -75,7 +75,7 @@ def _text(rulebook: Rulebook, found: list[Resting]) -> Iterator[str]:
     yield f"  {', '.join(uncited) or 'none'}"
 
 
-def _resting(resting: Resting) -> Iterator[str]:
+def _resting(resting: SourceUse) -> Iterator[str]:
     source = resting.source
     yield ""
     counts = [_count(len(resting.claims), "claim")] if resting.claims else ["nothing rests on it"]
@@ -91,7 +91,7 @@ def _resting(resting: Resting) -> Iterator[str]:
         yield from _line(f"mentioned by {', '.join(names)}", "  - ")
 
 
-def _by_place(claims: tuple[Claim, ...]) -> dict[tuple[str, str], list[str]]:
+def _by_place(claims: tuple[CitedClaim, ...]) -> dict[tuple[str, str], list[str]]:
     """Entries by the place in the source they cite; an entry that cites it for several things counts them."""
     found: dict[tuple[str, str], dict[str, int]] = {}
     for claim in claims:

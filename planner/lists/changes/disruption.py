@@ -14,7 +14,7 @@ from planner.claims import Day, Entry, Whole
 from planner.errors import Fault, PlannerError
 from planner.lists.roster.shapes import Clock, Session, SessionMinutes
 from planner.lists.week.instance import Instance
-from planner.rulebook.misfits import read_as
+from planner.rulebook.validation_errors import read_as
 from planner.rulebook.references import nearest, unknown
 from planner.rulebook.rulebook import Spot
 

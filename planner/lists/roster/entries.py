@@ -14,7 +14,7 @@ from pydantic import BaseModel, ValidationError
 from planner.errors import Fault, PlannerError
 from planner.lists.roster.shapes import Roster, faults_between
 from planner.records.rows import RosterEntry
-from planner.rulebook import misfits
+from planner.rulebook import validation_errors
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.strict_yaml import Document, Place
 from planner.unit import Unit
@@ -175,7 +175,7 @@ def _typed(kind: EntryKind, document: Mapping[str, Any]) -> tuple[BaseModel | No
     except ValidationError as error:
         alone = _EntriesDocument("roster", {kind.field: [dict(document)] if kind.listed else dict(document)})
         place = (kind.field, 0) if kind.listed else (kind.field,)
-        return None, list(misfits.faults_of(error, kind.shape, Spot(alone, place)))
+        return None, list(validation_errors.faults_of(error, kind.shape, Spot(alone, place)))
 
 
 def wrong_fields(kind: EntryKind, document: Mapping[str, Any]) -> dict[str, str]:

@@ -9,7 +9,7 @@ from planner import strict_yaml
 from planner.claims import Entry
 from planner.errors import Fault, PlannerError
 from planner.lists.week.instance import Instance, Lists, Placing
-from planner.rulebook.misfits import read_as
+from planner.rulebook.validation_errors import read_as
 from planner.rulebook.references import nearest
 from planner.rulebook.rulebook import Spot
 

@@ -22,7 +22,7 @@ ANY_DAY = datetime.date(2026, 1, 5)
 Values = dict[str, Value | None]
 
 
-class Plain:
+class ValuesToTry:
     """For each finding of a rulebook the values to try, the least remarkable first."""
 
     def __init__(self, rulebook: Rulebook) -> None:
@@ -73,7 +73,7 @@ class Plain:
 
 
 def plainest(
-    prover: Prover, plain: Plain, cases: Sequence[Symbols], formulas: Sequence[Formula]
+    prover: Prover, plain: ValuesToTry, cases: Sequence[Symbols], formulas: Sequence[Formula]
 ) -> tuple[list[Values], z3.ModelRef]:
     """The plainest values of cases for which the formulas hold together; they must be able to.
 
@@ -105,7 +105,7 @@ def plainest(
     return [read(case, model) for case in cases], model
 
 
-def _tries(case: Symbols, plain: Plain, name: str) -> Iterator[Formula]:
+def _tries(case: Symbols, plain: ValuesToTry, name: str) -> Iterator[Formula]:
     finding, variable, recorded = case.rulebook.vocabulary.by_id[name], case.variables[name], case.recorded[name]
     if finding.asked_when is None:
         yield from (variable.equals(value) for value in plain.values(finding))
@@ -124,7 +124,7 @@ def read(case: Symbols, model: z3.ModelRef) -> Values:
     }
 
 
-def as_file(rulebook: Rulebook, plain: Plain, values: Values, then: Values | None = None) -> dict[str, Any]:
+def as_file(rulebook: Rulebook, plain: ValuesToTry, values: Values, then: Values | None = None) -> dict[str, Any]:
     """The case as its file holds it, sections looked through, so that only what is remarkable is listed.
 
     What no condition tests and nobody has to know is left out. What is hidden from whoever looks through a section,

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import z3
 
-from planner.rulebook.proof.example import Plain, Values, as_file, differences, plainest
+from planner.rulebook.proof.example import Values, ValuesToTry, as_file, differences, plainest
 from planner.rulebook.proof.report import Claim, CounterExample
 from planner.rulebook.proof.solver import Prover, Undecided
 from planner.rulebook.proof.symbols import Symbols
@@ -32,8 +32,8 @@ class Bench:
         self.totals = Totals(rulebook)
 
     @cached_property
-    def plain(self) -> Plain:
-        return Plain(self.rulebook)
+    def plain(self) -> ValuesToTry:
+        return ValuesToTry(self.rulebook)
 
     def where(self, kind: str, name: str, *inner: str | int) -> str:
         return self.rulebook.spots[(kind, name)].at(*inner)

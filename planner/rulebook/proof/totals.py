@@ -81,7 +81,7 @@ class Totals:
             for tier in TIERS
         }
 
-    def supervision(self, case: Symbols, stage: Stage) -> list[tuple[Cell, Formula]]:
+    def supervision(self, case: Symbols, stage: Stage) -> list[tuple[SupervisionCell, Formula]]:
         """Every cell of what decides supervision for a stage, with that the case falls in it."""
         reached = self.tier_at_least(case)
         operator = next((o for o in self.rulebook.odds.operators if o.id == stage), None)
@@ -100,7 +100,7 @@ class Totals:
 
 
 @dataclass(frozen=True)
-class Cell:
+class SupervisionCell:
     """All that a stage's supervision turns on, and what it comes to: its `mode` as a place in MODES, and by whom."""
 
     tier: int
@@ -109,7 +109,7 @@ class Cell:
     mode: int
     consultant: bool
 
-    def is_looser_than(self, other: Cell) -> bool:
+    def is_looser_than(self, other: SupervisionCell) -> bool:
         return self.mode < other.mode or (other.consultant and not self.consultant)
 
     @property
@@ -124,14 +124,14 @@ def closer_limits(rulebook: Rulebook, stage: Stage) -> list[float]:
     return sorted({closer.operator_probability_at_least for closer in rulebook.supervision.closer})
 
 
-def cells(rulebook: Rulebook, stage: Stage) -> Iterator[Cell]:
+def cells(rulebook: Rulebook, stage: Stage) -> Iterator[SupervisionCell]:
     """Every tier, number of limits the operator's probability reaches, and set of overrides that may hold."""
     supervision, limits = rulebook.supervision, closer_limits(rulebook, stage)
     places = range(len(supervision.overrides))
     sets = [frozenset(some) for size in range(len(places) + 1) for some in itertools.combinations(places, size)]
     for tier, reached, holding in itertools.product(TIERS, range(len(limits) + 1), sets):
         near = [c for c in supervision.closer if c.operator_probability_at_least in limits[:reached]]
-        yield Cell(tier, reached, holding, *_supervised(rulebook, tier, stage, near, holding))
+        yield SupervisionCell(tier, reached, holding, *_supervised(rulebook, tier, stage, near, holding))
 
 
 def _supervised(

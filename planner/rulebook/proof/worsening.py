@@ -15,7 +15,7 @@ from planner.case import STAGES, Stage
 from planner.rulebook.proof.inquiry import Bench, Inquiry
 from planner.rulebook.proof.report import Claim, CounterExample
 from planner.rulebook.proof.symbols import Symbols
-from planner.rulebook.proof.totals import TIERS, Cell, Group, cells
+from planner.rulebook.proof.totals import TIERS, Group, SupervisionCell, cells
 from planner.rulebook.proof.variables import Formula, is_so
 from planner.rulebook.rulebook import Rulebook
 from planner.vocabulary import Finding
@@ -23,7 +23,7 @@ from planner.vocabulary import Finding
 Relation = Literal["worse", "not plain"]
 
 
-class Pair:
+class CasePair:
     """A case and the same case with one finding worse; or with one finding at its plain value, and at another.
 
     What else is recorded stays as it is. A finding that applies in one of the two only may be absent in the other, at
@@ -69,7 +69,7 @@ class Worsening:
         self.relation = relation
         self.totals = bench.totals
         findings = directed(bench.rulebook) if relation == "worse" else with_plain(bench.rulebook)
-        self.pairs = [Pair(bench, finding, relation) for finding in findings]
+        self.pairs = [CasePair(bench, finding, relation) for finding in findings]
         self._rises: dict[tuple[str, str], bool] = {}
 
     def points(self) -> Claim:
@@ -111,13 +111,13 @@ class Worsening:
                 self._supervision(inquiry, pair, stage)
         return inquiry.claim()
 
-    def _points(self, inquiry: Inquiry, pair: Pair) -> None:
+    def _points(self, inquiry: Inquiry, pair: CasePair) -> None:
         self._total(inquiry, pair, "points", self.totals.points)
 
-    def _odds(self, inquiry: Inquiry, pair: Pair) -> None:
+    def _odds(self, inquiry: Inquiry, pair: CasePair) -> None:
         self._total(inquiry, pair, "log odds", self.totals.log_odds)
 
-    def _total(self, inquiry: Inquiry, pair: Pair, what: str, groups: Sequence[Group]) -> None:
+    def _total(self, inquiry: Inquiry, pair: CasePair, what: str, groups: Sequence[Group]) -> None:
         def shown(case: Symbols, model: z3.ModelRef) -> str:
             total = model.eval(self.totals.total(case, groups), model_completion=True)
             return f"{float(total.as_fraction()):g}"
@@ -125,7 +125,7 @@ class Worsening:
         if not inquiry.has_enough and not self._total_rises(inquiry, pair, what, groups):
             self._refute(inquiry, pair, self._total_falls(pair, groups), f"the {what}", shown)
 
-    def _tier(self, inquiry: Inquiry, pair: Pair) -> None:
+    def _tier(self, inquiry: Inquiry, pair: CasePair) -> None:
         def shown(case: Symbols, model: z3.ModelRef) -> str:
             reached = self.totals.tier_at_least(case)
             return str(max(tier for tier in TIERS if is_so(model, reached[tier])))
@@ -135,7 +135,7 @@ class Worsening:
             lower = z3.Or([z3.And(was[tier], z3.Not(now[tier])) for tier in TIERS])
             self._refute(inquiry, pair, lower, "the tier", shown)
 
-    def _supervision(self, inquiry: Inquiry, pair: Pair, stage: Stage) -> None:
+    def _supervision(self, inquiry: Inquiry, pair: CasePair, stage: Stage) -> None:
         def shown(case: Symbols, model: z3.ModelRef) -> str:
             found = self.totals.supervision(case, stage)
             return next(cell.words for cell, holds in found if is_so(model, holds))
@@ -144,7 +144,7 @@ class Worsening:
             was, now = (self.totals.supervision(case, stage) for case in (pair.before, pair.after))
             self._refute(inquiry, pair, _looser(was, now), f"the supervision of the stage {stage}", shown)
 
-    def _refute(self, inquiry: Inquiry, pair: Pair, lower: Formula, what: str, shown: Callable[..., str]) -> None:
+    def _refute(self, inquiry: Inquiry, pair: CasePair, lower: Formula, what: str, shown: Callable[..., str]) -> None:
         """Keep the plainest pair for which something is lower, if there is one."""
         finding = pair.finding
         if inquiry.find(f"{what} by {finding.id}", *pair.relation, lower) is None:
@@ -160,13 +160,13 @@ class Worsening:
 
     # What makes a tier or a supervision rise without looking at the whole: each of its parts does.
 
-    def _supervision_rises(self, inquiry: Inquiry, pair: Pair, stage: Stage) -> bool:
+    def _supervision_rises(self, inquiry: Inquiry, pair: CasePair, stage: Stage) -> bool:
         overrides = [override.when for override in self.bench.rulebook.supervision.overrides]
         falls = [z3.And(pair.before.holds(when), z3.Not(pair.after.holds(when))) for when in overrides]
         table = first_looser(self.bench.rulebook, stage) is None
         return table and self._tier_rises(inquiry, pair) and self._never(inquiry, pair, "overrides", falls)
 
-    def _tier_rises(self, inquiry: Inquiry, pair: Pair) -> bool:
+    def _tier_rises(self, inquiry: Inquiry, pair: CasePair) -> bool:
         totals, both = self.totals, (pair.before, pair.after)
         floors = [tuple(totals.floor_at_least(case, tier) for case in both) for tier in TIERS[1:]]
         raises = [tuple(totals.raise_at_least(case, tiers) for case in both) for tiers in (1, 2, 3)]
@@ -177,15 +177,15 @@ class Worsening:
             and self._never(inquiry, pair, "raises", [z3.And(was, z3.Not(now)) for was, now in raises])
         )
 
-    def _total_rises(self, inquiry: Inquiry, pair: Pair, what: str, groups: Sequence[Group]) -> bool:
+    def _total_rises(self, inquiry: Inquiry, pair: CasePair, what: str, groups: Sequence[Group]) -> bool:
         return self._never(inquiry, pair, what, [self._total_falls(pair, groups)])
 
-    def _total_falls(self, pair: Pair, groups: Sequence[Group]) -> Formula:
+    def _total_falls(self, pair: CasePair, groups: Sequence[Group]) -> Formula:
         """Only the groups that the finding can move are added up; the others are the same in both."""
         moved = [group for group in groups if any(pair.after.touches(condition) for condition, _ in group)]
         return self.totals.total(pair.after, moved) < self.totals.total(pair.before, moved)
 
-    def _never(self, inquiry: Inquiry, pair: Pair, what: str, falls: Sequence[Formula]) -> bool:
+    def _never(self, inquiry: Inquiry, pair: CasePair, what: str, falls: Sequence[Formula]) -> bool:
         key = (pair.finding.id, what)
         if key not in self._rises:
             given_up = len(inquiry.undecided)
@@ -203,7 +203,7 @@ def with_plain(rulebook: Rulebook) -> list[Finding]:
     return [finding for finding in rulebook.vocabulary.findings if finding.plain_value is not None]
 
 
-def first_looser(rulebook: Rulebook, stage: Stage) -> tuple[Cell, Cell] | None:
+def first_looser(rulebook: Rulebook, stage: Stage) -> tuple[SupervisionCell, SupervisionCell] | None:
     """Two cells of a stage, the second reached by a harder eye, likelier rupture or one more override, yet looser."""
     found = list(cells(rulebook, stage))
     for mild in found:
@@ -214,6 +214,6 @@ def first_looser(rulebook: Rulebook, stage: Stage) -> tuple[Cell, Cell] | None:
     return None
 
 
-def _looser(was: Sequence[tuple[Cell, Formula]], now: Sequence[tuple[Cell, Formula]]) -> Formula:
+def _looser(was: Sequence[tuple[SupervisionCell, Formula]], now: Sequence[tuple[SupervisionCell, Formula]]) -> Formula:
     looser = [z3.And(before, after) for cell, before in was for other, after in now if other.is_looser_than(cell)]
     return z3.Or(looser)

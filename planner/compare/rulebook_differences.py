@@ -37,7 +37,7 @@ TOLD = frozenset({"do", "prepared_as"})
 
 
 @dataclass(frozen=True)
-class Field:
+class ChangedKey:
     """One part of a piece that differs, in words; `part` is the way to it inside the piece."""
 
     part: str
@@ -65,10 +65,10 @@ class Difference:
     name: str
     state: Literal["new", "gone", "changed"]
     at: str
-    fields: tuple[Field, ...] = ()
+    fields: tuple[ChangedKey, ...] = ()
 
     @property
-    def deciding(self) -> tuple[Field, ...]:
+    def deciding(self) -> tuple[ChangedKey, ...]:
         return tuple(field for field in self.fields if field.decides)
 
     @property
@@ -115,7 +115,7 @@ def differences(old: Rulebook, new: Rulebook) -> list[Difference]:
     return found + gone
 
 
-def _fields(old: Piece, old_words: Vocabulary, new: Piece, new_words: Vocabulary) -> Iterator[Field]:
+def _fields(old: Piece, old_words: Vocabulary, new: Piece, new_words: Vocabulary) -> Iterator[ChangedKey]:
     before, after = dict(_leaves(old.entry)), dict(_leaves(new.entry))
     for place in dict.fromkeys((*before, *after)):
         one, other = before.get(place), after.get(place)
@@ -124,7 +124,7 @@ def _fields(old: Piece, old_words: Vocabulary, new: Piece, new_words: Vocabulary
         if one != other:
             part = ".".join(str(key) for key in place)
             is_condition = isinstance(one, Condition) and isinstance(other, Condition)
-            yield Field(part, _shown(one, old_words), _shown(other, new_words), is_condition)
+            yield ChangedKey(part, _shown(one, old_words), _shown(other, new_words), is_condition)
 
 
 class _Ids(tuple[str, ...]):

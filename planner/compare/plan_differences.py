@@ -12,7 +12,7 @@ from planner.wording.words import lower_first, percent
 
 
 @dataclass(frozen=True)
-class Change:
+class PlanDifference:
     """One thing that differs, both ends in words; of a list, `gone` and `new` are the entries of one end alone."""
 
     what: str
@@ -22,17 +22,17 @@ class Change:
     new: tuple[str, ...] = ()
 
 
-def changes(before: Plan, after: Plan) -> list[Change]:
+def changes(before: Plan, after: Plan) -> list[PlanDifference]:
     """Everything the reader acts on that differs: both readings, points, readiness, supervision, choices, steps."""
     pairs = zip(_stated(before), _stated(after), strict=True)
     return [_change(what, old, new) for (what, old), (_, new) in pairs if old != new]
 
 
-def _change(what: str, old: str | tuple[str, ...], new: str | tuple[str, ...]) -> Change:
+def _change(what: str, old: str | tuple[str, ...], new: str | tuple[str, ...]) -> PlanDifference:
     if isinstance(old, str) or isinstance(new, str):
-        return Change(what, str(old), str(new))
+        return PlanDifference(what, str(old), str(new))
     gone, added = (tuple(item for item in some if item not in others) for some, others in ((old, new), (new, old)))
-    return Change(what, "; ".join(old) or "none", "; ".join(new) or "none", gone, added)
+    return PlanDifference(what, "; ".join(old) or "none", "; ".join(new) or "none", gone, added)
 
 
 def _stated(plan: Plan) -> Iterator[tuple[str, str | tuple[str, ...]]]:

@@ -7,7 +7,7 @@ from typing import Any
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test
 
 
-class Source:
+class FunctionWriter:
     """Writes the body of one generated function; each distinct comparison becomes one local variable."""
 
     def __init__(self, index: dict[str, int], named: dict[str, str], asked: dict[str, Condition]) -> None:

@@ -8,12 +8,12 @@ from textwrap import shorten, wrap
 from typing import Any
 
 from planner.case import Case
-from planner.compare.compare import Change, Comparison, Kind
+from planner.compare.compare import CaseChange, Comparison, Kind
 from planner.compare.outcome import ORDER
 from planner.rulebook.rulebook import Rulebook
 from planner.wording.words import eye_words
 
-Changed = list[tuple[Case, tuple[Change, ...]]]
+Changed = list[tuple[Case, tuple[CaseChange, ...]]]
 WIDTH = 110
 SHOWN_IN_FULL = 30
 WAYS_SHOWN = 3
@@ -98,7 +98,7 @@ def _kind(comparison: Comparison, found: Changed) -> Kind:
 def _in_full(found: Changed) -> Iterator[str]:
     for case, changes in found:
         yield f"  {eye_words(case.reference, case.eye)}"
-        together: dict[str, list[Change]] = {}
+        together: dict[str, list[CaseChange]] = {}
         for change in changes:
             together.setdefault("; ".join(felt.words for felt in change.because), []).append(change)
         for because, group in together.items():
@@ -107,7 +107,7 @@ def _in_full(found: Changed) -> Iterator[str]:
             yield from _line(f"because {because}", "      ")
 
 
-def _one(change: Change) -> Iterator[str]:
+def _one(change: CaseChange) -> Iterator[str]:
     if isinstance(change.before, str) and isinstance(change.after, str):
         yield from _line(f"{change.result}: {change.before} -> {change.after}", "    ")
         return
@@ -118,7 +118,7 @@ def _one(change: Change) -> Iterator[str]:
 
 def _counted(found: Changed) -> Iterator[str]:
     """How many cases each result changes in, because of which entries, and the commonest ways with a case of each."""
-    by_result: dict[str, list[tuple[Case, Change]]] = {}
+    by_result: dict[str, list[tuple[Case, CaseChange]]] = {}
     for case, changes in found:
         for change in changes:
             by_result.setdefault(change.result, []).append((case, change))
@@ -139,7 +139,7 @@ def _counted(found: Changed) -> Iterator[str]:
         yield "  each case, with its findings and all that changes: --json"
 
 
-def _behind(changes: Iterable[Change]) -> str:
+def _behind(changes: Iterable[CaseChange]) -> str:
     names = Counter(f"{felt.difference.kind} {felt.difference.name}" for change in changes for felt in change.because)
     more = f" and {len(names) - WAYS_SHOWN} others" if len(names) > WAYS_SHOWN else ""
     return ", ".join(name for name, _ in names.most_common(WAYS_SHOWN)) + more

@@ -29,8 +29,8 @@ from planner.case import Case, read_case
 from planner.claims import Entry
 from planner.conditions import Condition, Test, walk
 from planner.errors import Fault, PlannerError, did_you_mean
-from planner.rulebook.misfits import faults_of
 from planner.rulebook.rulebook import Rulebook, Spot
+from planner.rulebook.validation_errors import faults_of
 from planner.strict_yaml import Document
 from planner.vocabulary import Finding, Vocabulary
 
@@ -94,7 +94,7 @@ def read(rulebook: Rulebook, folder: Path) -> tuple[list[Expected], list[Fault]]
     instrument below and above (as far as it can go), a choice at each of its values, yes-no at both, a set at each
     single value named and at none. What it reaches through another factor is shown by that factor's own cases.
     """
-    reader = _Reader(rulebook, folder)
+    reader = _CasesReader(rulebook, folder)
     for name in FOLDERS:
         for path in sorted((folder / name).glob("*.cases.yaml")):
             reader.file(path)
@@ -131,7 +131,7 @@ def subjects(rulebook: Rulebook) -> Iterator[Subject]:
             yield Subject(f"{choice.id}.{option.id}", spot.at("options", place), option.when, OF_OPTION)
 
 
-class _Reader:
+class _CasesReader:
     def __init__(self, rulebook: Rulebook, folder: Path) -> None:
         self.vocabulary = rulebook.vocabulary
         self.folder = folder
