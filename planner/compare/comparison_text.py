@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from textwrap import shorten, wrap
+from textwrap import shorten
 from typing import Any
 
 from planner.case import Case
 from planner.compare.compare import CaseChange, Comparison, Kind
 from planner.compare.outcome import ORDER
-from planner.rulebook.rulebook import Rulebook
-from planner.wording.words import eye_words
+from planner.wording.words import counted, eye_words, wrapped
 
 Changed = list[tuple[Case, tuple[CaseChange, ...]]]
 WIDTH = 110
@@ -30,8 +29,8 @@ KINDS: dict[Kind, str] = {
 def as_data(comparison: Comparison, found: Changed, total: int) -> dict[str, Any]:
     vocabulary = comparison.old.vocabulary
     return {
-        "old": _identity(comparison.old),
-        "new": _identity(comparison.new),
+        "old": comparison.old.identity,
+        "new": comparison.new.identity,
         "differences": [
             {
                 "kind": each.kind,
@@ -69,17 +68,12 @@ def as_data(comparison: Comparison, found: Changed, total: int) -> dict[str, Any
     }
 
 
-def _identity(rulebook: Rulebook) -> dict[str, str]:
-    header = rulebook.header
-    return {"id": header.id, "version": header.version, "sha256": rulebook.sha256, "status": header.status}
-
-
 def as_text(comparison: Comparison, read: Changed, drawn: Changed, totals: tuple[int, int]) -> Iterator[str]:
     for name, rulebook in (("OLD", comparison.old), ("NEW", comparison.new)):
         yield f"{name}  {rulebook.header.id} {rulebook.header.version}, sha256 {rulebook.sha256[:12]}"
     yield from ("", "Entries that differ")
     for each in comparison.differences:
-        yield from _line(f"{each.at}: {each.words}", "  ")
+        yield from wrapped(f"{each.at}: {each.words}", "  ")
     if not comparison.differences:
         yield "  none"
     if totals[0]:
@@ -104,12 +98,12 @@ def _in_full(found: Changed) -> Iterator[str]:
         for because, group in together.items():
             for change in group:
                 yield from _one(change)
-            yield from _line(f"because {because}", "      ")
+            yield from wrapped(f"because {because}", "      ")
 
 
 def _one(change: CaseChange) -> Iterator[str]:
     if isinstance(change.before, str) and isinstance(change.after, str):
-        yield from _line(f"{change.result}: {change.before} -> {change.after}", "    ")
+        yield from wrapped(f"{change.result}: {change.before} -> {change.after}", "    ")
         return
     yield f"    {change.result}"
     for sign, lines in (("-", change.before), ("+", change.after)):
@@ -124,8 +118,8 @@ def _counted(found: Changed) -> Iterator[str]:
             by_result.setdefault(change.result, []).append((case, change))
     by_weight = sorted(by_result.items(), key=lambda item: (ORDER.index(item[1][0][1].what), -len(item[1])))
     for result, group in by_weight:
-        number = f"{len(group)} case{'' if len(group) == 1 else 's'}"
-        yield from _line(f"{result}: {number}, because of {_behind(change for _, change in group)}", "  ")
+        number = counted(len(group), "case")
+        yield from wrapped(f"{result}: {number}, because of {_behind(change for _, change in group)}", "  ")
         ways: dict[str, list[Case]] = {}
         for case, change in group:
             if change.what in WAYS_OF:
@@ -143,8 +137,3 @@ def _behind(changes: Iterable[CaseChange]) -> str:
     names = Counter(f"{felt.difference.kind} {felt.difference.name}" for change in changes for felt in change.because)
     more = f" and {len(names) - WAYS_SHOWN} others" if len(names) > WAYS_SHOWN else ""
     return ", ".join(name for name, _ in names.most_common(WAYS_SHOWN)) + more
-
-
-def _line(text: str, start: str) -> list[str]:
-    after = " " * (len(start) + 2)
-    return wrap(text, WIDTH, initial_indent=start, subsequent_indent=after, break_on_hyphens=False)

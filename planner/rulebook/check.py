@@ -51,6 +51,24 @@ def check(folder: Path) -> Report:
     )
 
 
+def counts_of(rulebook: Rulebook) -> dict[str, int]:
+    """How many entries of each kind there are."""
+    return {
+        "findings": len(rulebook.vocabulary.findings),
+        "factors": len(rulebook.factors),
+        "published models": 1 + len(rulebook.scores),
+        "steps": len(rulebook.steps),
+        "choices": len(rulebook.choices),
+        "options": sum(len(choice.options) for choice in rulebook.choices.values()),
+        "lines with force": len(rulebook.interactions.rules),
+        "drills": len(rulebook.drills),
+        "cautions": len(rulebook.cautions),
+        "equipment": len(rulebook.kit.equipment),
+        "drugs": len(rulebook.kit.drugs),
+        "sources": len(rulebook.sources),
+    }
+
+
 def _points(rulebook: Rulebook) -> Iterator[Fault]:
     """Points are anchored to the odds ratio they cite."""
     for factor in rulebook.factors.values():

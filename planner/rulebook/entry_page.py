@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from textwrap import wrap
 from typing import Any
 
 from planner.claims import Basis, Entry
@@ -16,8 +15,7 @@ from planner.rulebook.rule_cases import cases_of
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import PointsBasis
 from planner.wording.conditions import sentence
-
-WIDTH = 110
+from planner.wording.words import wrapped
 
 
 def pages(rulebook: Rulebook, folder: Path, name: str) -> list[dict[str, Any]]:
@@ -117,29 +115,24 @@ def _locked(folder: Path, piece: Piece) -> dict[str, str]:
 
 
 def as_text(page: dict[str, Any]) -> Iterator[str]:
-    yield from _line(f"{page['kind']} {page['id']}" + (f": {page['label']}" if page["label"] else ""), "")
+    yield from wrapped(f"{page['kind']} {page['id']}" + (f": {page['label']}" if page["label"] else ""), "")
     yield f"  {page['at']}"
     for key, words in page["says"].items():
         name = key.replace("_", " ")
         if isinstance(words, str):
-            yield from _line(f"{name}: {words}", "  ")
+            yield from wrapped(f"{name}: {words}", "  ")
         else:
             yield f"  {name}"
             for each in words:
-                yield from _line(each, "    - ")
+                yield from wrapped(each, "    - ")
     for heading, entries in (("sources", page["sources"]), ("named by", page["named_by"])):
         if entries:
             yield f"  {heading}"
         for name, words in entries.items():
-            yield from _line(f"{name}: {words}", "    - ")
+            yield from wrapped(f"{name}: {words}", "    - ")
     if page["cases"]:
         given = f", each with {page['cases']['given']}" if page["cases"]["given"] else ""
-        yield from _line(f"cases, {page['cases']['at']}{given}", "  ")
+        yield from wrapped(f"cases, {page['cases']['at']}{given}", "  ")
         for how, cases in page["cases"]["expected"].items():
-            yield from _line(f"{how.replace('_', ' ')}: {' | '.join(cases)}", "    - ")
+            yield from wrapped(f"{how.replace('_', ' ')}: {' | '.join(cases)}", "    - ")
     yield f"  lock: {page['lock']['state']}, {page['lock']['hash']}"
-
-
-def _line(text: str, start: str) -> list[str]:
-    after = " " * (len(start) + 2)
-    return wrap(text, WIDTH, initial_indent=start, subsequent_indent=after, break_on_hyphens=False)

@@ -79,6 +79,16 @@ class Rulebook:
     lists: ListRules
     spots: dict[tuple[str, str], Spot] = field(default_factory=dict, compare=False)  # of each (kind, id) and file
 
+    @property
+    def identity(self) -> dict[str, str]:
+        """What names it in data: id, version, hash and status."""
+        header = self.header
+        return {"id": header.id, "version": header.version, "sha256": self.sha256, "status": header.status}
+
+    @property
+    def identity_line(self) -> str:
+        return f"{self.header.id} {self.header.version} ({self.header.status}), sha256 {self.sha256[:12]}"
+
     def option(self, name: str) -> tuple[Choice, Option]:
         """The choice and option of `choice.option`."""
         choice_id, option_id = name.split(".", 1)

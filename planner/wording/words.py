@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from textwrap import wrap
 
 
 def eye_words(reference: str, eye: str) -> str:
@@ -39,3 +40,14 @@ def day_words(day: datetime.date | str) -> str:
 def as_sentence(text: str) -> str:
     """The text with a capital first letter; an abbreviation stays as it is."""
     return text[:1].upper() + text[1:] if len(text) < 2 or not text[1].isupper() else text
+
+
+def counted(number: int, of: str) -> str:
+    """A number of things: `1 claim`, `3 claims`."""
+    return f"{number} {of}{'' if number == 1 else 's'}"
+
+
+def wrapped(text: str, start: str, width: int = 110) -> list[str]:
+    """A text as lines of at most `width` letters, `start` before the first and two more spaces before the others."""
+    after = " " * (len(start) + 2)
+    return wrap(text, width, initial_indent=start, subsequent_indent=after, break_on_hyphens=False)

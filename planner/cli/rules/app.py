@@ -31,6 +31,7 @@ def check(rules: RulesOption = None, json: JsonOption = False) -> None:
     from planner.cli.assess import in_json
     from planner.plan.expected import disagreements
     from planner.rulebook.check import check as look_over
+    from planner.rulebook.check import counts_of
     from planner.rulebook.rule_cases import read
     from planner.shipped import rules_folder
 
@@ -45,25 +46,8 @@ def check(rules: RulesOption = None, json: JsonOption = False) -> None:
         faults += [*left_out, *disagreements(rulebook, cases)]
     if rulebook is None or faults:
         raise PlannerError(faults)
-    header = rulebook.header
-    counts = {
-        "findings": len(rulebook.vocabulary.findings),
-        "factors": len(rulebook.factors),
-        "published models": 1 + len(rulebook.scores),
-        "steps": len(rulebook.steps),
-        "choices": len(rulebook.choices),
-        "options": sum(len(choice.options) for choice in rulebook.choices.values()),
-        "lines with force": len(rulebook.interactions.rules),
-        "drills": len(rulebook.drills),
-        "cautions": len(rulebook.cautions),
-        "equipment": len(rulebook.kit.equipment),
-        "drugs": len(rulebook.kit.drugs),
-        "sources": len(rulebook.sources),
-    }
+    counts = counts_of(rulebook)
     if json:
-        identity = {"id": header.id, "version": header.version, "sha256": rulebook.sha256, "status": header.status}
-        typer.echo(in_json({"rulebook": identity, "entries": counts}, many=False))
+        typer.echo(in_json({"rulebook": rulebook.identity, "entries": counts}, many=False))
         return
-    typer.echo(f"{header.id} {header.version} ({header.status}), sha256 {rulebook.sha256[:12]}")
-    for name, count in counts.items():
-        typer.echo(f"{count:5} {name}")
+    typer.echo("\n".join([rulebook.identity_line, *(f"{count:5} {name}" for name, count in counts.items())]))

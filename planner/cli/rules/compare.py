@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-import sys
-import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from planner.cli.options import JsonOption, rulebook_in
-from planner.errors import Fault, PlannerError
+from planner.errors import PlannerError
 
 if TYPE_CHECKING:
     from planner.case import Case
-    from planner.compare.compare import Comparison
     from planner.compare.comparison_text import Changed
-
-SECONDS_BETWEEN = 0.2
+    from planner.errors import Fault
 
 
 def compare(
@@ -43,13 +39,14 @@ def compare(
         raise typer.BadParameter("give cases, or --generated N", param_hint="CASES")
 
     from planner.cli.assess import in_json
+    from planner.compare.case_pairs import ComparisonProgress, drawn_pairs, read_pairs
     from planner.compare.compare import Comparison
     from planner.compare.comparison_text import as_data, as_text
 
     comparison = Comparison(rulebook_in(old), rulebook_in(new))
     refused: list[Fault] = []
-    read = list(_read(cases or [], comparison, refused))
-    progress = _Progress(len(read) + generated)
+    read = list(read_pairs(cases or [], comparison, refused))
+    progress = ComparisonProgress(len(read) + generated)
 
     def changing(pairs: Iterable[tuple[Case, Case]]) -> Changed:
         found = []
@@ -60,7 +57,7 @@ def compare(
             progress.step(bool(changes))
         return found
 
-    of_read, of_drawn = changing(read), changing(_drawn(comparison, generated, seed))
+    of_read, of_drawn = changing(read), changing(drawn_pairs(comparison, generated, seed))
     progress.end()
     if json:
         typer.echo(in_json(as_data(comparison, [*of_read, *of_drawn], progress.total), many=False))
@@ -68,59 +65,3 @@ def compare(
         typer.echo("\n".join(as_text(comparison, of_read, of_drawn, (len(read), generated))))
     if refused:
         raise PlannerError(refused)
-
-
-def _read(sources: list[str], comparison: Comparison, refused: list[Fault]) -> Iterator[tuple[Case, Case]]:
-    """Each case as either vocabulary reads it; what one of them refuses is told in `refused`."""
-    from planner.exchange.case_reader import ReadCase, SetAside, once_each, read_cases
-
-    old, new = comparison.old.vocabulary, comparison.new.vocabulary
-    for source in sources:
-        if old == new:
-            pairs = [(item, item) for item in once_each(read_cases(source, old))]
-        elif source == "-":
-            raise PlannerError.one(
-                "standard input can be read once only", why="the two rulebooks record different findings", hint="a file"
-            )
-        else:
-            pairs = list(zip(*(once_each(read_cases(source, each)) for each in (old, new)), strict=True))
-        for before, after in pairs:
-            if isinstance(before, ReadCase) and isinstance(after, ReadCase):
-                yield before.case, after.case
-                continue
-            for item, rulebook in ((before, "OLD"), (after, "NEW")):
-                if isinstance(item, SetAside):
-                    where = "" if before is after else f", read by {rulebook}"
-                    refused += [Fault(f.where, f"{f.what}{where}", f.why, f.hint) for f in item.faults]
-                    if before is after:
-                        break
-
-
-def _drawn(comparison: Comparison, number: int, seed: int) -> Iterator[tuple[Case, Case]]:
-    from planner.assess.assess import assessor
-    from planner.compare.sampling import Sampler, told_apart
-
-    old, new = assessor(comparison.old).compiled, assessor(comparison.new).compiled
-    for case in Sampler(old, told_apart(old, new)).cases(number, seed):
-        yield case, case
-
-
-class _Progress:
-    """A count that is kept up to date on a terminal, and one last line anywhere else."""
-
-    def __init__(self, total: int) -> None:
-        self.total, self.done, self.changed = total, 0, 0
-        self.live, self.last = sys.stderr.isatty(), time.monotonic()
-
-    def step(self, changed: bool) -> None:
-        self.done, self.changed = self.done + 1, self.changed + changed
-        if self.live and time.monotonic() - self.last >= SECONDS_BETWEEN:
-            self.last = time.monotonic()
-            print(f"\r{self._words()}", end="", file=sys.stderr, flush=True)
-
-    def end(self) -> None:
-        start = "\r" if self.live else ""
-        print(f"{start}{self._words()}", file=sys.stderr)
-
-    def _words(self) -> str:
-        return f"{self.done} of {self.total} cases compared, {self.changed} changed"
