@@ -14,9 +14,9 @@ from planner.claims import Day, Entry, Whole
 from planner.errors import Fault, PlannerError
 from planner.lists.roster.shapes import Clock, Session, SessionMinutes
 from planner.lists.week.instance import Instance
-from planner.rulebook.validation_errors import read_as
 from planner.rulebook.references import nearest, unknown
 from planner.rulebook.rulebook import Spot
+from planner.rulebook.validation_errors import read_as
 
 LARGEST_FILE = 200_000
 NO_DAY = "what happened is of more than one day, or of none"

@@ -16,10 +16,10 @@ from planner.claims import Day, Entry, Number, Whole, YesNo
 from planner.errors import Fault, PlannerError
 from planner.lists.week.minutes import LONGEST, SHORTEST
 from planner.rulebook.list_shapes import OPERATORS
-from planner.rulebook.validation_errors import read_as
 from planner.rulebook.references import unknown
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.rulebook.shapes import By, StepId
+from planner.rulebook.validation_errors import read_as
 from planner.strict_yaml import Place
 from planner.unit import Unit
 from planner.wording.words import day_words

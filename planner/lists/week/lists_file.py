@@ -9,9 +9,9 @@ from planner import strict_yaml
 from planner.claims import Entry
 from planner.errors import Fault, PlannerError
 from planner.lists.week.instance import Instance, Lists, Placing
-from planner.rulebook.validation_errors import read_as
 from planner.rulebook.references import nearest
 from planner.rulebook.rulebook import Spot
+from planner.rulebook.validation_errors import read_as
 
 LARGEST_FILE = 500_000
 
