@@ -1,6 +1,7 @@
 """`planner roster`: the unit's people, sessions, leave, kit and limits in the store, from files and to files."""
 
 import datetime
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,6 +11,9 @@ from planner.cli.options import RulesOption, rulebook_in, unit_in
 
 if TYPE_CHECKING:
     from planner.lists.roster.import_rows import RosterImport
+    from planner.records.rows import RosterEntry
+    from planner.rulebook.rulebook import Rulebook
+    from planner.unit import Unit
 
 app = typer.Typer(
     help="The unit's people, sessions, leave, kit and limits in the store; organisers change them in the browser too.",
@@ -64,35 +68,37 @@ def take(
     from planner.lists.roster.import_rows import import_rows
     from planner.records.store import Store
 
-    rulebook = rulebook_in(rules)
-    held_unit = unit_in(unit, rulebook)
-    assert held_unit is not None
+    ours, rulebook = _unit_and_rulebook(unit, rules)
     if holds not in (None, "leave", "sessions"):
         raise PlannerError.one(f"{holds!r} is neither leave nor sessions", "--as", hint="--as leave")
     names = dict(_name(text) for text in name or [])
-    store = Store.open()
-    try:
-        known = {person.name: person.code for person in store.people(active_only=True)}
-        held = store.roster()
-        given = []
+    with closing(Store.open()) as store:
+        names = {person.name: person.code for person in store.people(active_only=True)} | names
+        standing = store.roster()
+        sources = []
         for path in files:
             content = strict_yaml.read_bytes(path, LARGEST[ending_of(str(path))])
-            today = datetime.datetime.now(held_unit.clock).date()
-            given += read_file(content, str(path), held, held_unit.clock, today, holds, known | names)  # type: ignore[arg-type]
-        found = import_rows(given, held, held_unit, rulebook)
+            today = datetime.datetime.now(ours.clock).date()
+            sources += read_file(content, str(path), standing, ours.clock, today, holds, names)  # type: ignore[arg-type]
+        found = import_rows(sources, standing, ours, rulebook)
         _say(found)
-        columns = {one.name: one.columns for one in given}
+        columns = {source.name: source.columns for source in sources}
         aside = _put_aside(found, columns) if not dry_run else len(found.set_aside)
         if dry_run or (aside and not the_rest):
             typer.echo("nothing was taken" + ("" if dry_run else ": mend the rows set aside, or --the-rest"), err=True)
         else:
             note = f"taken from {', '.join(path.name for path in files)}"
-            count = store.change_roster(found.changes, by, note[:200], no_new_fault(held_unit, rulebook))
+            count = store.change_roster(found.changes, by, note[:200], no_new_fault(ours, rulebook))
             typer.echo(f"{store.name}: {count} entries taken", err=True)
-    finally:
-        store.close()
     if aside:
         raise typer.Exit(1)
+
+
+def _unit_and_rulebook(unit: Path, rules: Path | None) -> "tuple[Unit, Rulebook]":
+    rulebook = rulebook_in(rules)
+    read = unit_in(unit, rulebook)
+    assert read is not None
+    return read, rulebook
 
 
 def _name(text: str) -> tuple[str, str]:
@@ -144,22 +150,24 @@ def show(unit: RosterUnit, rules: RulesOption = None) -> None:
     """
     from planner.errors import PlannerError
     from planner.lists.roster.entries import as_yaml, check_entries
+
+    ours, rulebook = _unit_and_rulebook(unit, rules)
+    entries = _entries()
+    typer.echo(as_yaml(entries), nl=False)
+    if faults := check_entries(entries, ours, rulebook).faults:
+        raise PlannerError(list(faults))
+
+
+def _entries(standing: bool = False) -> "tuple[RosterEntry, ...]":
+    """The entries in the store. Raises PlannerError where it has none, or with `standing` none that is not retired."""
+    from planner.errors import PlannerError
     from planner.records.store import Store
 
-    rulebook = rulebook_in(rules)
-    held_unit = unit_in(unit, rulebook)
-    assert held_unit is not None
-    store = Store.open(create=False)
-    try:
+    with closing(Store.open(create=False)) as store:
         entries = store.roster()
-        if not entries:
+        if all(standing and entry.retired for entry in entries):
             raise PlannerError.one("holds no roster", store.name, hint="planner roster take FILE")
-        typer.echo(as_yaml(entries), nl=False)
-        faults = check_entries(entries, held_unit, rulebook).faults
-    finally:
-        store.close()
-    if faults:
-        raise PlannerError(list(faults))
+        return entries
 
 
 @app.command()
@@ -179,21 +187,10 @@ def export(
     Example: planner roster export roster.yaml sessions.csv sessions.ics --unit unit.yaml
     """
     from planner.batch.writing import write_whole
-    from planner.errors import PlannerError
     from planner.lists.roster.files import written_as
-    from planner.records.store import Store
 
-    held_unit = unit_in(unit, rulebook_in(rules))
-    assert held_unit is not None
-    store = Store.open(create=False)
-    try:
-        entries = store.roster()
-        if all(entry.retired for entry in entries):
-            raise PlannerError.one("holds no roster", store.name, hint="planner roster take FILE")
-        stamp = datetime.datetime.now(datetime.UTC).replace(microsecond=0)
-        made = [(path, written_as(str(path), entries, held_unit.clock, stamp)) for path in files]
-    finally:
-        store.close()
-    for path, content in made:
+    clock, entries = _unit_and_rulebook(unit, rules)[0].clock, _entries(standing=True)
+    stamp = datetime.datetime.now(datetime.UTC).replace(microsecond=0)
+    for path, content in [(path, written_as(str(path), entries, clock, stamp)) for path in files]:
         write_whole(path, content)
         typer.echo(f"wrote {path}", err=True)

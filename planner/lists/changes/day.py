@@ -13,7 +13,7 @@ from itertools import combinations
 
 from planner.lists.changes.disrupted_week import Aftermath
 from planner.lists.changes.repair_cost import Measure, is_pressing, of_moving
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Option, options
 from planner.lists.matching.objective import of_placing
 from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken
@@ -99,11 +99,10 @@ class Today:
 
     def _options(self, key: Key) -> Iterator[Option]:
         added = self.after.added.get(key)
-        for session in self.sessions:
-            if added is None or (session.day == added.day and added.session in (None, session.id)):
-                for trainee in (*self.instance.trainees, None):
-                    for supervisor in session.supervisors:
-                        yield Option(session.id, trainee, supervisor)
+        return options(
+            self.instance,
+            (s for s in self.sessions if added is None or (s.day == added.day and added.session in (None, s.id))),
+        )
 
     def _allowed(self, key: Key, option: Option) -> bool:
         own = option.placing(key, 1 + len(self.fixed))

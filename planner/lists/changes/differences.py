@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from planner.lists.week.instance import Key, Lists, Placing
 
+Kind = Literal["new", "off", "session", "people", "order", "approval"]
+ForPerson = Literal["on", "off", "changed"]
+
 
 @dataclass(frozen=True)
-class Change:
+class ListChange:
     """A case whose row differs: `was` or `now` is None where it had or has no place. `kind` is the largest difference.
 
     Kinds: `new`, `off`, `session` (another session), `people` (another trainee or supervisor), `order` (another place
@@ -17,12 +21,12 @@ class Change:
     """
 
     case: Key
-    kind: str
+    kind: Kind
     was: Placing | None
     now: Placing | None
 
 
-def changes(before: Lists, after: Lists) -> tuple[Change, ...]:
+def changes(before: Lists, after: Lists) -> tuple[ListChange, ...]:
     """Every row that differs, in the order of `after` and then what came off.
 
     A case that only moved up because one before it came off, or down because one was put before it, has kept its
@@ -31,27 +35,43 @@ def changes(before: Lists, after: Lists) -> tuple[Change, ...]:
     return tuple(_changes(before, after))
 
 
-def _changes(before: Lists, after: Lists) -> Iterator[Change]:
+def _changes(before: Lists, after: Lists) -> Iterator[ListChange]:
     was = {placing.case: placing for placing in before.placings}
     now = {placing.case: placing for placing in after.placings}
-    moved = {key for session in _sessions(after) for key in _out_of_order(_stayed(was, now, session))}
+    sessions = sorted({placing.session for placing in after.placings})
+    moved = {key for session in sessions for key in _out_of_order(_stayed(was, now, session))}
     for placing in sorted(after.placings):
         old = was.get(placing.case)
-        if old is None:
-            yield Change(placing.case, "new", None, placing)
-        elif old.session != placing.session:
-            yield Change(placing.case, "session", old, placing)
-        elif (old.trainee, old.supervisor) != (placing.trainee, placing.supervisor):
-            yield Change(placing.case, "people", old, placing)
-        elif placing.case in moved:
-            yield Change(placing.case, "order", old, placing)
+        kind = kind_of(old, placing) or ("order" if placing.case in moved else None)
+        if kind is not None:
+            yield ListChange(placing.case, kind, old, placing)
     for old in sorted(before.placings):
         if old.case not in now:
-            yield Change(old.case, "off", old, None)
+            yield ListChange(old.case, "off", old, None)
 
 
-def _sessions(lists: Lists) -> list[str]:
-    return sorted({placing.session for placing in lists.placings})
+def kind_of(was: Placing | None, now: Placing) -> Literal["new", "session", "people"] | None:
+    """How a case's place differs whatever its order on the list; None where session and people are the same."""
+    if was is None:
+        return "new"
+    if was.session != now.session:
+        return "session"
+    return "people" if (was.trainee, was.supervisor) != (now.trainee, now.supervisor) else None
+
+
+def of_people(changed: Iterable[ListChange]) -> dict[str, dict[Key, ForPerson]]:
+    """For everybody whom changes concern: which cases are now on their lists, off them, or changed on them."""
+    found: dict[str, dict[Key, ForPerson]] = {}
+    for one in changed:
+        before, after = _who(one.was), _who(one.now)
+        for name in (*before, *after):
+            kind: ForPerson = "off" if name not in after else "changed" if name in before else "on"
+            found.setdefault(name, {})[one.case] = kind
+    return found
+
+
+def _who(placing: Placing | None) -> tuple[str, ...]:
+    return () if placing is None else tuple(name for name in (placing.trainee, placing.supervisor) if name is not None)
 
 
 def _stayed(was: dict[Key, Placing], now: dict[Key, Placing], session: str) -> list[tuple[int, Key]]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import cache
 
-from planner.lists.matching.insertion import Option, attempt
+from planner.lists.matching.insertion import Option, attempt, options
 from planner.lists.matching.objective import ranked
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 
@@ -23,8 +24,8 @@ class Later:
         self.instance, self.pressing, self.lists, self.work = instance, pressing, lists, 0
         last = max(days, default=None)
         self._sessions = [s for s in instance.sessions.values() if last is None or s.day > last]
-        self._alone: dict[Key, list[Option]] = {}
-        self._found: dict[tuple[Key, ...], tuple[dict[Key, Placing], bool]] = {}
+        self.options = cache(self._options)
+        self._search = cache(lambda order: _Joint(self, order).search())
 
     def missing(self, keys: Iterable[Key]) -> tuple[int, int]:
         """How many of these cases, pressing and in all, find no later place."""
@@ -35,25 +36,14 @@ class Later:
 
     def places(self, keys: Iterable[Key]) -> tuple[dict[Key, Placing], bool]:
         """Places in which the fewest go without one, pressing cases first; and whether fewer are ruled out."""
-        order = tuple(sorted(set(keys), key=lambda key: (key not in self.pressing, key)))
-        if order not in self._found:
-            self._found[order] = _Joint(self, order).search()
-        return self._found[order]
+        return self._search(tuple(sorted(set(keys), key=lambda key: (key not in self.pressing, key))))
 
-    def options(self, key: Key) -> list[Option]:
+    def _options(self, key: Key) -> list[Option]:
         """Where the case could go if no other came, what is worth most first; cases alone in it are the usual ones."""
-        if key not in self._alone:
-            every = [
-                Option(session.id, trainee, supervisor)
-                for session in self._sessions
-                for trainee in (*self.instance.trainees, None)
-                for supervisor in session.supervisors
-            ]
-            others = without(self.lists, (key,))
-            best = [option for _, option, _ in ranked(self.instance, others, key, every)]
-            self.work += len(best)
-            self._alone[key] = [option for option in best if not attempt(self.instance, others, key, option).broken]
-        return self._alone[key]
+        others = without(self.lists, (key,))
+        best = [option for _, option, _ in ranked(self.instance, others, key, options(self.instance, self._sessions))]
+        self.work += len(best)
+        return [option for option in best if not attempt(self.instance, others, key, option).broken]
 
 
 class _Joint:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from planner.lists.changes.day import Today
-from planner.lists.changes.differences import Change, changes
+from planner.lists.changes.differences import ListChange, changes
 from planner.lists.changes.disrupted_week import Aftermath, aftermath
 from planner.lists.changes.disruption import Happened
 from planner.lists.changes.postponement import Later
@@ -46,7 +46,7 @@ class Repaired:
     lists: Lists
     stranded: tuple[tuple[Key, str], ...]
     broken: tuple[Broken, ...]
-    changes: tuple[Change, ...]
+    changes: tuple[ListChange, ...]
     off: tuple[Off, ...]
     verdict: Verdict
     measure: Measure

@@ -5,12 +5,12 @@ from __future__ import annotations
 import heapq
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import cache
 from itertools import combinations
 
 from planner.lists.changes.day import Today
 from planner.lists.changes.repair_cost import NOTHING, Measure
 from planner.lists.matching.insertion import Option
-from planner.lists.roster.shapes import Session
 from planner.lists.rules.people import FROM_OUTSIDE
 from planner.lists.week.instance import Key, Lists
 from planner.lists.week.minutes import Time, chance_of_overrun
@@ -32,12 +32,10 @@ class RoomLeft:
                         if p.session == s.id and not (s.id in self.instance.taken and p.case in self.instance.begun))
             for s in today.sessions
         }  # fmt: skip
-        self._quicker: dict[tuple[Key, str], list[tuple[int, _Takes]]] = {}
-        self._tried: dict[tuple[Key, str], list[Option]] = {}
-        self._changed: dict[object, int] = {}
-        self._away: dict[tuple[Key, str], Measure] = {}
-        self._known: dict[object, Measure | None] = {}
-        self._holds: dict[object, int] = {}
+        # Asked again and again by a search, and the same for as long as the day is.
+        self.worth_trying, self._ways = cache(self._worth_trying), cache(self._find_ways)
+        self._least, self._people = cache(self._find_least), cache(self._find_people)
+        self._room, self._cheapest = cache(self._find_room), cache(self._find_cheapest)
 
     def at_least(self, decided: Decided) -> Measure | None:
         """What is still open will add to what is decided; None where what is decided never fits."""
@@ -59,35 +57,33 @@ class RoomLeft:
         for session in self.today.sessions:
             stay, held = tuple(free.get(session.id, ())), tuple(bound.get(session.id, ()))
             already = tuple(sorted(into.get(session.id, ())))
-            more = self._of(session, stay, held, already)
+            more = self._least(session.id, stay, held, already)
             if more is None:
                 return None
             found = found.plus(more)
-            room += self._room(session, held, already)
+            room += self._room(session.id, held, already)
         beyond = undecided - room - found.off
         if beyond > 0:
             people = max(0, found.people - 2 * beyond)
             found = found._replace(off=found.off + beyond, session=max(0, found.session - beyond), people=people)
         return found
 
-    def worth_trying(self, key: Key, session: str) -> list[Option]:
+    def _worth_trying(self, key: Key, session: str) -> list[Option]:
         """With whom the case may be in a session, without those whom a consultant alone could stand for.
 
         That costs no more people, takes no longer, needs no trainee, and ties no supervisor who was not tied. Where a
         set of kit must be ready again in time, a longer operation may be what is wanted, and nobody is left out.
         """
-        if (key, session) not in self._tried:
-            here = [option for option in self.today.may(key) if option.session == session]
-            own = self.today.was.get(key)
-            alone = {option.supervisor for option in here if option.trainee is None}
-            self._tried[key, session] = [
-                option for option in here
-                if option.trainee is None or self._waits_for_kit(session) or option.supervisor not in alone
-                or (own is not None and option.trainee == own.trainee)
-                or self._empty.mode_served(option.placing(key)) == FROM_OUTSIDE
-                or not _within(self._takes(key, replace(option, trainee=None)), self._takes(key, option))
-            ]  # fmt: skip
-        return self._tried[key, session]
+        here = [option for option in self.today.may(key) if option.session == session]
+        own = self.today.was.get(key)
+        alone = {option.supervisor for option in here if option.trainee is None}
+        return [
+            option for option in here
+            if option.trainee is None or self._waits_for_kit(session) or option.supervisor not in alone
+            or (own is not None and option.trainee == own.trainee)
+            or self._empty.mode_served(option.placing(key)) == FROM_OUTSIDE
+            or not _within(self._takes(key, replace(option, trainee=None)), self._takes(key, option))
+        ]  # fmt: skip
 
     def quickest(self, key: Key, session: str) -> Option:
         """With whom the operation is the shortest there, and of these what costs least."""
@@ -106,98 +102,85 @@ class RoomLeft:
         for key in here:
             where = decided.get(key)
             takes.append(self._takes(key, where) if isinstance(where, Option) else self._shortest(key, session))
-        return not self._fits(self.instance.sessions[session], tuple(takes))
+        return not self._fits(session, tuple(takes))
 
     def _in(self, session: str, key: Key, decided: Decided) -> bool:
         where = decided.get(key, self.today.begins[key])
         return (where.session if isinstance(where, Option) else where) == session and bool(self._ways(key, session))
 
-    def _of(
-        self, session: Session, stay: tuple[Key, ...], held: tuple[Key, ...], already: tuple[_Takes, ...]
+    def _find_least(
+        self, session: str, stay: tuple[Key, ...], held: tuple[Key, ...], already: tuple[_Takes, ...]
     ) -> Measure | None:
         """The least that a session's cases cost: the fewest leave that must, of the rest some have other people."""
-        if (session.id, stay, held, already) not in self._known:
-            self._known[session.id, stay, held, already] = self._least(session, stay, held, already)
-        return self._known[session.id, stay, held, already]
-
-    def _least(
-        self, session: Session, stay: tuple[Key, ...], held: tuple[Key, ...], already: tuple[_Takes, ...]
-    ) -> Measure | None:
-        left, total = [key for key in stay if self._ways(key, session.id)], NOTHING
+        left, total = [key for key in stay if self._ways(key, session)], NOTHING
         for key in stay:
             if key not in left:
-                total = total.plus(self._cheapest(key, session.id)._replace(people=0))
+                total = total.plus(self._cheapest(key, session)._replace(people=0))
         if not left and not held:
             return total
-        bound = (*already, *(self._shortest(key, session.id) for key in held))
-        fastest = sorted((self._shortest(key, session.id) for key in left), key=_length)
+        bound = (*already, *(self._shortest(key, session) for key in held))
+        fastest = sorted((self._shortest(key, session) for key in left), key=_length)
         while fastest and not self._fits(session, (*bound, *fastest)):
             fastest.pop()
         if not fastest and held and not self._fits(session, bound):
             return None
         leaving = len(left) - len(fastest)
-        for extra in sorted(self._cheapest(key, session.id)._replace(people=0) for key in left)[:leaving]:
+        for extra in sorted(self._cheapest(key, session)._replace(people=0) for key in left)[:leaving]:
             total = total.plus(extra)
         rests = combinations(left, len(left) - leaving)
         people = min(self._people(session, (*held, *rest), already) for rest in rests)
         return total._replace(people=people) if people < NEVER else None
 
-    def _people(self, session: Session, keys: tuple[Key, ...], already: tuple[_Takes, ...]) -> int:
+    def _find_people(self, session: str, keys: tuple[Key, ...], already: tuple[_Takes, ...]) -> int:
         """The fewest people changed with whom these cases fit; NEVER where they do not, since then more must leave."""
-        if (session.id, keys, already) not in self._changed:
-            ways = [self._ways(key, session.id) for key in keys]
-            waiting, found = [(sum(way[0][0] for way in ways), (0,) * len(keys))], NEVER
-            while waiting:
-                cost, chosen = heapq.heappop(waiting)
-                if self._fits(session, (*already, *(way[n][1] for way, n in zip(ways, chosen, strict=True)))):
-                    found = cost
-                    break
-                # Each choice is reached once: what was raised last is raised further, or something behind it.
-                last = max((at for at, n in enumerate(chosen) if n), default=0)
-                for at in range(last, len(keys)):
-                    if chosen[at] + 1 < len(ways[at]):
-                        more = ways[at][chosen[at] + 1][0] - ways[at][chosen[at]][0]
-                        heapq.heappush(waiting, (cost + more, (*chosen[:at], chosen[at] + 1, *chosen[at + 1 :])))
-            # Nothing fits by itself where the fixed cases alone do not, and nobody need be there then.
-            self._changed[session.id, keys, already] = found if keys else 0
-        return self._changed[session.id, keys, already]
+        # Nothing fits by itself where the fixed cases alone do not, and nobody need be there then.
+        if not keys:
+            return 0
+        ways = [self._ways(key, session) for key in keys]
+        waiting = [(sum(way[0][0] for way in ways), (0,) * len(keys))]
+        while waiting:
+            cost, chosen = heapq.heappop(waiting)
+            if self._fits(session, (*already, *(way[n][1] for way, n in zip(ways, chosen, strict=True)))):
+                return cost
+            # Each choice is reached once: what was raised last is raised further, or something behind it.
+            last = max((at for at, n in enumerate(chosen) if n), default=0)
+            for at in range(last, len(keys)):
+                if chosen[at] + 1 < len(ways[at]):
+                    more = ways[at][chosen[at] + 1][0] - ways[at][chosen[at]][0]
+                    heapq.heappush(waiting, (cost + more, (*chosen[:at], chosen[at] + 1, *chosen[at + 1 :])))
+        return NEVER
 
-    def _room(self, session: Session, held: tuple[Key, ...], already: tuple[_Takes, ...]) -> int:
+    def _find_room(self, session: str, held: tuple[Key, ...], already: tuple[_Takes, ...]) -> int:
         """How many more cases the session could hold, were they the shortest that there are."""
-        if (session.id, held, already) not in self._holds:
-            others = (key for key in self.today.free if key not in held and self._ways(key, session.id))
-            every = sorted((self._shortest(key, session.id) for key in others), key=_length)
-            bound = (*already, *(self._shortest(key, session.id) for key in held))
-            number = 0
-            while number < len(every) and self._fits(session, (*bound, *every[: number + 1])):
-                number += 1
-            self._holds[session.id, held, already] = number
-        return self._holds[session.id, held, already]
+        others = (key for key in self.today.free if key not in held and self._ways(key, session))
+        every = sorted((self._shortest(key, session) for key in others), key=_length)
+        bound = (*already, *(self._shortest(key, session) for key in held))
+        number = 0
+        while number < len(every) and self._fits(session, (*bound, *every[: number + 1])):
+            number += 1
+        return number
 
-    def _fits(self, session: Session, cases: tuple[_Takes, ...]) -> bool:
-        every = [*self._fixed[session.id], *cases]
-        minutes = self.instance.taken.get(session.id, 0.0) + len(every) * self.instance.turnover
+    def _fits(self, session: str, cases: tuple[_Takes, ...]) -> bool:
+        every = [*self._fixed[session], *cases]
+        minutes = self.instance.taken.get(session, 0.0) + len(every) * self.instance.turnover
         minutes += sum(added for _, added in every)
-        chance = chance_of_overrun([time for time, _ in every], minutes, session.minutes)
+        chance = chance_of_overrun([time for time, _ in every], minutes, self.instance.sessions[session].minutes)
         return chance <= self.instance.overrun_chance
 
     def _takes(self, key: Key, option: Option) -> _Takes:
         return self._empty.time(option.placing(key)), self.instance.cases[key].added_minutes
 
-    def _ways(self, key: Key, session: str) -> list[tuple[int, _Takes]]:
+    def _find_ways(self, key: Key, session: str) -> list[tuple[int, _Takes]]:
         """How many people change at least for each time the case may take in that session, the quicker the more."""
-        if (key, session) not in self._quicker:
-            least: dict[_Takes, int] = {}
-            for option, cost in self.today.may(key).items():
-                if option.session == session:
-                    takes = self._takes(key, option)
-                    least[takes] = min(cost.people, least.get(takes, cost.people))
-            self._quicker[key, session] = sorted(
-                (people, takes) for takes, people in least.items()
-                if not any(other != takes and _within(other, takes) and fewer <= people
-                           for other, fewer in least.items())
-            )  # fmt: skip
-        return self._quicker[key, session]
+        least: dict[_Takes, int] = {}
+        for option, cost in self.today.may(key).items():
+            if option.session == session:
+                takes = self._takes(key, option)
+                least[takes] = min(cost.people, least.get(takes, cost.people))
+        return sorted(
+            (people, takes) for takes, people in least.items()
+            if not any(other != takes and _within(other, takes) and fewer <= people for other, fewer in least.items())
+        )  # fmt: skip
 
     def _shortest(self, key: Key, session: str) -> _Takes:
         """No operation that the case may have there is shorter in any respect."""
@@ -205,12 +188,10 @@ class RoomLeft:
         shortest = Time(min(time.mean for time in times), min(time.sd for time in times))
         return shortest, self.instance.cases[key].added_minutes
 
-    def _cheapest(self, key: Key, not_in: str | None) -> Measure:
+    def _find_cheapest(self, key: Key, not_in: str | None) -> Measure:
         """The least that it costs to be anywhere else, off included."""
-        if (key, not_in or "") not in self._away:
-            elsewhere = [cost for option, cost in self.today.may(key).items() if option.session != not_in]
-            self._away[key, not_in or ""] = min([*elsewhere, self.today.cost(key, None)])
-        return self._away[key, not_in or ""]
+        elsewhere = [cost for option, cost in self.today.may(key).items() if option.session != not_in]
+        return min([*elsewhere, self.today.cost(key, None)])
 
 
 def _length(takes: _Takes) -> tuple[float, float]:

@@ -7,13 +7,13 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 
-from planner.lists.changes.differences import Change
+from planner.lists.changes.differences import Kind, ListChange, kind_of
 from planner.lists.changes.repair import Off, Repaired
 from planner.lists.changes.unlocking import Unlocked
 from planner.lists.week.instance import Key, Placing
 from planner.lists.week.week import Week
 
-_COUNTED = {
+_COUNTED: dict[Kind, tuple[str, str]] = {
     "session": ("goes to another session", "go to another session"),
     "people": ("has other people", "have other people"),
     "order": ("is in another order", "are in another order"),
@@ -66,14 +66,11 @@ def as_of(found: Repaired) -> str:
 
 def troubles(found: Repaired) -> Iterator[str]:
     """What no longer stands: sessions that are lost, and then each rule that is broken."""
-    sessions = dict.fromkeys(
-        placing.session for placing in found.before.placings if placing.session in found.after.lost
-    )
-    for name in sessions:
-        count = sum(
-            placing.case in dict(found.stranded) for placing in found.before.placings if placing.session == name
-        )
-        yield f"{name} is lost ({found.after.lost[name]}): {_cases(count, 'needs', 'need')} another place."
+    stranded = dict(found.stranded)
+    for name in dict.fromkeys(placing.session for placing in found.before.placings):
+        if name in found.after.lost:
+            count = sum(placing.case in stranded for placing in found.before.placings if placing.session == name)
+            yield f"{name} is lost ({found.after.lost[name]}): {_cases(count, 'needs', 'need')} another place."
     for one in found.broken:
         if one.session not in found.after.lost:
             yield one.says
@@ -81,20 +78,20 @@ def troubles(found: Repaired) -> Iterator[str]:
 
 def not_begun(found: Repaired) -> Iterator[str]:
     """In each theatre that stands idle by what was told: the next case, if by the clock it should be done."""
-    week, now = Week(found.instance, found.before), found.after.now
-    for session in week.sessions if now is not None else ():
-        gone = (now - session.span[0]).total_seconds() / 60 if now is not None else 0.0
-        to_come = week.to_come(session.id)
-        if now is None or session.day != now.date() or not to_come or found.instance.taken.get(session.id) != gone:
-            continue
-        planned, first = Week(replace(found.instance, taken={}), found.before), to_come[0]
-        minutes = planned.starts(session.id)[first.place - 1] + week.time(first).mean + week.case(first).added_minutes
-        ends = session.span[0] + datetime.timedelta(minutes=minutes)
-        if ends < now:
-            yield f"{week.told(first)}, would be done by {ends:%H:%M} as planned; it counts as not begun."
+    if (now := found.after.now) is None:
+        return
+    week, planned = Week(found.instance, found.before), Week(replace(found.instance, taken={}), found.before)
+    for session in week.sessions:
+        gone, to_come = (now - session.span[0]).total_seconds() / 60, week.to_come(session.id)
+        if session.day == now.date() and to_come and found.instance.taken.get(session.id) == gone:
+            first = to_come[0]
+            done = planned.starts(session.id)[first.place - 1] + week.time(first).mean + week.case(first).added_minutes
+            ends = session.span[0] + datetime.timedelta(minutes=done)
+            if ends < now:
+                yield f"{week.told(first)}, would be done by {ends:%H:%M} as planned; it counts as not begun."
 
 
-def difference(found: Repaired, one: Change) -> str:
+def difference(found: Repaired, one: ListChange) -> str:
     """`L-403, left eye, number 1 in tue-1-a (theatre 1): consultant-1 supervises instead of trainer-1.`"""
     assert one.now is not None
     at = f"{one.now.session} ({found.instance.sessions[one.now.session].theatre})"
@@ -141,28 +138,26 @@ def came_off(found: Repaired, off: Off) -> str:
 
 def unlocking(found: Repaired, one: Unlocked) -> str:
     """`H-12, right eye is locked in tue-1-a because: ... Unlocked, it could go to ..., and then H-7 keeps ...`"""
-    told = []
+    told, goes = [], []
     for freed in one.freed:
-        because = f" because: {freed.why}" if freed.why else ""
-        told.append(f"{_told(found, freed.case)} is locked in {freed.was.session}{because}")
-    goes = [
-        f"{'it' if len(one.freed) == 1 else _told(found, freed.case)} {_would(freed.was, freed.now)}"
-        for freed in one.freed
-    ]
-    then = [_told(found, key) for key in one.keep]
-    gives = f"{'; '.join(then)} {'keeps its place' if len(then) == 1 else 'keep their place'}" if then else ""
-    if one.stands and not found.verdict.stands:
-        gives = f"{gives} and every rule is kept" if gives else "every rule is kept"
-    return f"{'; '.join(told)}. Unlocked, {', '.join(goes)}" + (f", and then {gives}." if gives else ".")
+        name, because = _told(found, freed.case), f" because: {freed.why}" if freed.why else ""
+        told.append(f"{name} is locked in {freed.was.session}{because}")
+        goes.append(f"{'it' if len(one.freed) == 1 else name} {_would(freed.was, freed.now)}")
+    gives = ["; ".join(_told(found, key) for key in one.keep)] if one.keep else []
+    gives = [f"{names} {'keeps its place' if len(one.keep) == 1 else 'keep their place'}" for names in gives]
+    gives += ["every rule is kept"] if one.stands and not found.verdict.stands else []
+    then = f", and then {' and '.join(gives)}" if gives else ""
+    return f"{'; '.join(told)}. Unlocked, {', '.join(goes)}{then}."
 
 
 def _would(was: Placing, now: Placing | None) -> str:
     if now is None:
         return "would come off that day"
-    if now.session != was.session:
-        return f"could go to {now.session} ({who(now)})"
-    if (was.trainee, was.supervisor) != (now.trainee, now.supervisor):
-        return f"could have other people ({who(now)})"
+    match kind_of(was, now):
+        case "session":
+            return f"could go to {now.session} ({who(now)})"
+        case "people":
+            return f"could have other people ({who(now)})"
     return "could stand at another place of the list"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from planner.lists.matching.equivalence import Alike
-from planner.lists.matching.insertion import Option, Trial, attempt
+from planner.lists.matching.insertion import Option, Trial, attempt, options
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.reasons import pressing
 from planner.lists.roster.shapes import Session
@@ -67,10 +67,8 @@ def standby(instance: Instance, lists: Lists, session: str, unknown: bool = True
 
 def _where(instance: Instance, lists: Lists, key: Key, session: str) -> tuple[Option | None, tuple[str, ...]]:
     """The pair worth most that keeps every rule; without one, the fewest rules that bar a pair."""
-    held = instance.sessions[session]
-    options = [Option(session, trainee, name) for trainee in (*instance.trainees, None) for name in held.supervisors]
     nearest: Trial | None = None
-    for _, option, _ in ranked(instance, lists, key, options):
+    for _, option, _ in ranked(instance, lists, key, options(instance, [instance.sessions[session]])):
         trial = attempt(instance, lists, key, option)
         if not trial.broken:
             return option, ()

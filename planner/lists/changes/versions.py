@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from itertools import groupby
 from typing import Any
 
-from planner.lists.changes.differences import Change, changes
+from planner.lists.changes.differences import ListChange, changes
 from planner.lists.output.calendar import Edition, Slot
 from planner.lists.rules.checker import Verdict
 from planner.lists.week.instance import Instance, Lists, Placing
@@ -49,17 +49,17 @@ def lists_of(session: str, document: Mapping[str, Any]) -> Lists:
     )
 
 
-def differs(session: str, document: Mapping[str, Any], instance: Instance, now: Lists) -> tuple[Change, ...]:
+def differs(session: str, document: Mapping[str, Any], instance: Instance, now: Lists) -> tuple[ListChange, ...]:
     """How the list of a session differs now from a version of it; also where a row was approved again since."""
     own = Lists(tuple(placing for placing in now.placings if placing.session == session))
     before = lists_of(session, document)
     found = changes(before, own)
-    told, was = {change.case for change in found}, {placing.case: placing for placing in before.placings}
+    changed, was = {change.case for change in found}, {placing.case: placing for placing in before.placings}
     kept = {(row["case"], row["eye"]): row.get("approval") for row in document["rows"]}
     again = [
-        Change(placing.case, "approval", was[placing.case], placing)
+        ListChange(placing.case, "approval", was[placing.case], placing)
         for placing in sorted(own.placings)
-        if placing.case not in told
+        if placing.case not in changed
         and placing.case in was
         and (approval := instance.cases[placing.case].approval) is not None
         and kept[placing.case] not in (None, approval.id)

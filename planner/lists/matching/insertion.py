@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from planner.lists.roster.shapes import Session
 from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken, Scope
 from planner.lists.week.instance import Instance, Key, Lists, Placing
@@ -42,9 +43,9 @@ class Trial:
         return frozenset(broken.rule for broken in self.broken)
 
 
-def options(instance: Instance) -> Iterator[Option]:
-    """Every coming session with every pair of a trainee, or none, and a supervisor who is on it."""
-    for session in instance.coming:
+def options(instance: Instance, sessions: Iterable[Session] | None = None) -> Iterator[Option]:
+    """Every coming session, or these, with every pair of a trainee, or none, and a supervisor who is on it."""
+    for session in instance.coming if sessions is None else sessions:
         for trainee in (*instance.trainees, None):
             for supervisor in session.supervisors:
                 yield Option(session.id, trainee, supervisor)

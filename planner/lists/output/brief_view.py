@@ -10,7 +10,7 @@ from babel.dates import format_date
 from planner.documents.brief.shapes import Brief, ListMinutes, Remark
 from planner.documents.brief.view import BriefCase, KitHere, brief_row, drills_in_mind, drugs_held_back, kit_to_pull
 from planner.documents.figures import day
-from planner.lists.changes.differences import Change
+from planner.lists.changes.differences import ListChange
 from planner.lists.output.lookalikes import clashes
 from planner.lists.rules.checker import check
 from planner.lists.rules.rule import Broken
@@ -26,7 +26,7 @@ def brief_of(
     lists: Lists,
     session: str,
     plans: Mapping[Key, Plan],
-    changed: Iterable[Change] = (),
+    changed: Iterable[ListChange] = (),
     version: str = "",
 ) -> Brief:
     """The brief of a session that has a list. `plans` holds one for each of its cases, as approved where it is."""

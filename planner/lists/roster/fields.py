@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime
 import re
 import types
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
@@ -91,7 +91,7 @@ def cell_of(field: EntryField, value: Any) -> str:
     if field.sort in LISTED and not value:
         return NONE
     if field.sort == "days":
-        return " + ".join(_runs([str(day) for day in value]))
+        return " + ".join(_in_runs([str(day) for day in value]))
     if field.sort in ("names", "some-of"):
         return " + ".join(map(str, value))
     if field.sort == "rows":
@@ -107,26 +107,26 @@ def _row_of(field: EntryField, value: Any) -> str:
     )
 
 
-def _runs(days: list[str]) -> Iterator[str]:
+def _in_runs(days: list[str]) -> Iterator[str]:
     """Days as written, three or more in a row as `first to last`."""
-    start = 0
-    while start < len(days):
-        end = start
-        while end + 1 < len(days) and _next(days[end]) == days[end + 1]:
-            end += 1
-        if end - start >= 2:
-            yield f"{days[start]} to {days[end]}"
-            start = end + 1
-        else:
-            yield days[start]
-            start += 1
-
-
-def _next(day: str) -> str:
     try:
-        return (datetime.date.fromisoformat(day) + datetime.timedelta(days=1)).isoformat()
-    except (ValueError, OverflowError):
-        return ""
+        dates = [datetime.date.fromisoformat(day) for day in days]
+    except ValueError:
+        yield from days
+        return
+    for run in runs(dates):
+        yield from [f"{run[0]} to {run[-1]}"] if len(run) > 2 else map(str, run)
+
+
+def runs(days: Iterable[datetime.date]) -> list[list[datetime.date]]:
+    """Days in groups of those that follow each other."""
+    found: list[list[datetime.date]] = []
+    for day in days:
+        if found and day - found[-1][-1] == datetime.timedelta(days=1):
+            found[-1].append(day)
+        else:
+            found.append([day])
+    return found
 
 
 def read_cell(field: EntryField, text: str) -> Any:

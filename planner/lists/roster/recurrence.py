@@ -16,7 +16,7 @@ _UNDERSTOOD = {"FREQ", "INTERVAL", "COUNT", "UNTIL", "BYDAY", "BYMONTHDAY", "WKS
 
 
 @dataclass(frozen=True)
-class Rule:
+class RecurrenceRule:
     """A rule as read. `until` is the last day it may give; `by_day` has (which in the month or 0, weekday from 0)."""
 
     every: str
@@ -27,7 +27,7 @@ class Rule:
     week_starts: int
 
 
-def rule_of(said: Mapping[str, Sequence[Any]]) -> Rule:
+def rule_of(said: Mapping[str, Sequence[Any]]) -> RecurrenceRule:
     """A rule from its parts. Raises ValueError with what is not understood in it."""
     parts: dict[str, list[Any]] = {
         str(name).upper(): list(value) if isinstance(value, list | tuple) else [value] for name, value in said.items()
@@ -44,7 +44,7 @@ def rule_of(said: Mapping[str, Sequence[Any]]) -> Rule:
     if by_day and "BYMONTHDAY" in parts:
         raise ValueError("its rule has BYDAY and BYMONTHDAY, which together are not read; enter its days one by one")
     count = parts.get("COUNT")
-    return Rule(
+    return RecurrenceRule(
         every, max(1, int(parts.get("INTERVAL", [1])[0])), int(count[0]) if count else None, by_day,
         tuple(int(value) for value in parts.get("BYMONTHDAY", [])),
         WEEKDAYS.index(str(parts.get("WKST", ["MO"])[0]).upper()),
@@ -58,7 +58,7 @@ def _by_day(text: str) -> tuple[int, int]:
     return int(found[1] or 0), WEEKDAYS.index(found[2])
 
 
-def days_of(rule: Rule, first: datetime.date, last: datetime.date) -> Iterator[datetime.date]:
+def days_of(rule: RecurrenceRule, first: datetime.date, last: datetime.date) -> Iterator[datetime.date]:
     """The days of a rule that begins on `first`, which is one of them, to `last` included.
 
     Raises ValueError for one that began longer ago than is looked through.
@@ -74,7 +74,7 @@ def days_of(rule: Rule, first: datetime.date, last: datetime.date) -> Iterator[d
         day += datetime.timedelta(days=1)
 
 
-def _fits(rule: Rule, first: datetime.date) -> Callable[[datetime.date], bool]:
+def _fits(rule: RecurrenceRule, first: datetime.date) -> Callable[[datetime.date], bool]:
     weekdays = {weekday for _, weekday in rule.by_day}
     if rule.every == "DAILY":
         return lambda day: (day - first).days % rule.interval == 0 and (not weekdays or day.weekday() in weekdays)
@@ -93,7 +93,7 @@ def _week(day: datetime.date, starts: int) -> datetime.date:
     return day - datetime.timedelta(days=(day.weekday() - starts) % 7)
 
 
-def _in_month(rule: Rule, first: datetime.date, day: datetime.date) -> bool:
+def _in_month(rule: RecurrenceRule, first: datetime.date, day: datetime.date) -> bool:
     length = calendar.monthrange(day.year, day.month)[1]
     if rule.by_day:
         forward, backward = (day.day - 1) // 7 + 1, -((length - day.day) // 7 + 1)

@@ -10,7 +10,7 @@ from urllib.parse import quote
 
 from starlette.exceptions import HTTPException
 
-from planner.lists.changes.differences import Change
+from planner.lists.changes.differences import ListChange
 from planner.lists.changes.versions import differs
 from planner.lists.output.lookalikes import Clash, clashes
 from planner.lists.roster.shapes import Session
@@ -29,7 +29,7 @@ class Standing:
     """What of a session was published, and how it differs now."""
 
     version: ListVersion | None
-    changes: tuple[Change, ...]
+    changes: tuple[ListChange, ...]
 
     @property
     def words(self) -> str:

@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from planner.desk.placing import arrange
 from planner.errors import PlannerError
 from planner.lists.changes import repair_text
-from planner.lists.changes.differences import Change, changes
+from planner.lists.changes.differences import ListChange, changes
 from planner.lists.changes.repair import Repaired
 from planner.lists.matching.best import NOT_PROVED, Best, best
 from planner.lists.matching.match import Matched, match
@@ -142,7 +142,7 @@ def _rows(state: State, found: Matched) -> list[Row]:
     rows = []
     order = list(state.held.instance.sessions)
 
-    def by_day(one: Change) -> tuple[int, int]:
+    def by_day(one: ListChange) -> tuple[int, int]:
         placing = one.now or one.was
         return (order.index(placing.session), placing.place) if placing is not None else (0, 0)
 
@@ -152,7 +152,7 @@ def _rows(state: State, found: Matched) -> list[Row]:
     return rows
 
 
-def _row(state: State, after: Week, one: Change, why: str) -> Row:
+def _row(state: State, after: Week, one: ListChange, why: str) -> Row:
     told = state.held.instance.cases[one.case].told
     return Row(told, KINDS[one.kind], _place(state.week, one.was), _place(after, one.now), why)
 

@@ -13,7 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from planner.desk.publishing import publish as desk_publish
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
-from planner.lists.changes.differences import Change, changes
+from planner.lists.changes.differences import ListChange, changes, of_people
 from planner.lists.changes.standby import standby
 from planner.lists.changes.versions import lists_of
 from planner.lists.rules.people import approval_covers
@@ -184,24 +184,17 @@ def _line(site: Site, state: State, placing: Placing, start: float, mark: str, c
     )  # fmt: skip
 
 
-def _all_new(state: State, session: str) -> tuple[Change, ...]:
-    return tuple(Change(placing.case, "new", None, placing) for placing in state.week.list_of(session))
+def _all_new(state: State, session: str) -> tuple[ListChange, ...]:
+    return tuple(ListChange(placing.case, "new", None, placing) for placing in state.week.list_of(session))
 
 
-def _told(state: State, session: str, found: tuple[Change, ...]) -> dict[str, str]:
+FOR_PERSON = {"on": "on your list", "off": "off your list", "changed": "changed on your list"}
+
+
+def _told(state: State, session: str, changed: tuple[ListChange, ...]) -> dict[str, str]:
     """What each person of a published list is told: what is new for them, and what is no longer theirs."""
-    told: dict[str, list[str]] = {}
-    for one in found:
-        case = eye_words(*one.case)
-        for placing, says in ((one.was, "off your list"), (one.now, "on your list")):
-            for name in (placing.trainee, placing.supervisor) if placing is not None else ():
-                if name is not None:
-                    told.setdefault(state.held.codes.get(name, name), []).append(f"{case}: {says}")
-    for lines in told.values():
-        both = {line.partition(":")[0] for line in lines if line.endswith("off your list")}
-        lines[:] = [
-            line.replace("on your list", "changed on your list") if line.partition(":")[0] in both else line
-            for line in dict.fromkeys(lines)
-            if not (line.endswith("off your list") and line.replace("off your", "on your") in lines)
-        ]
-    return {code: f"{session} is published: {'; '.join(lines)}" for code, lines in told.items()}
+    told = {}
+    for name, cases in of_people(changed).items():
+        lines = (f"{eye_words(*key)}: {FOR_PERSON[kind]}" for key, kind in cases.items())
+        told[state.held.codes.get(name, name)] = f"{session} is published: {'; '.join(lines)}"
+    return told

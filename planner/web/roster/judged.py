@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -14,7 +14,7 @@ from starlette.exceptions import HTTPException
 from planner.errors import Fault, PlannerError
 from planner.lists.roster.entries import KINDS, PEOPLE, EntryKind, entries_of
 from planner.lists.roster.shapes import Roster, Session, room_of
-from planner.records.rows import CaseNow, ListPlace, RosterChange, RosterEntry
+from planner.records.rows import ListPlace, RosterChange, RosterEntry
 from planner.unit import Unit
 from planner.web.server.site import Site
 from planner.wording.words import day_words
@@ -89,10 +89,9 @@ def kind_of(name: str) -> EntryKind:
     return KINDS[name]
 
 
-def entry_path(kind: str, key: str = "", page: str = "") -> str:
+def entry_path(kind: str, key: str = "") -> str:
     """Where an entry is looked at and changed."""
-    asked = f"?{urlencode({'key': key})}" if key else ""
-    return f"/roster/entry/{kind}" + (f"/{page}" if page else "") + asked
+    return f"/roster/entry/{kind}" + (f"?{urlencode({'key': key})}" if key else "")
 
 
 def affected(site: Site, roster: RosterShown, changes: Iterable[RosterChange]) -> list[str]:
@@ -106,38 +105,28 @@ def affected(site: Site, roster: RosterShown, changes: Iterable[RosterChange]) -
         if entry is None or entry.retired:
             continue
         for now, at in placed:
-            for why in _loses(entry, change.document, at, codes):
-                told.setdefault(_place(now, at), []).append(why)
+            if why := _lost(entry, change.document, at, codes):
+                place = f"{now.case.in_words}, {at.day:%a} {day_words(at.day)}, {at.theatre}, number {at.place}"
+                told.setdefault(place, []).append(why)
     return [f"{place}: {', and '.join(dict.fromkeys(reasons))}" for place, reasons in told.items()]
 
 
-def _place(now: CaseNow, at: ListPlace) -> str:
-    return f"{now.case.in_words}, {at.day:%a} {day_words(at.day)}, {at.theatre}, number {at.place}"
-
-
-def _loses(
-    entry: RosterEntry, after: Mapping[str, Any] | None, at: ListPlace, codes: Mapping[str, str]
-) -> Iterator[str]:
-    """What a placing loses by a change of one entry."""
-    if entry.kind == "session":
-        if not _is_in(entry.document, entry.key, at):
-            return
+def _lost(entry: RosterEntry, after: Mapping[str, Any] | None, at: ListPlace, codes: Mapping[str, str]) -> str | None:
+    """What a placing loses by a change of one entry, None for nothing."""
+    if entry.kind == "session" and _is_in(entry.document, entry.key, at):
         if after is None:
-            yield f"session {entry.key} is no more"
-        elif not _is_in(after, entry.key, at):
-            yield f"session {entry.key} is on {after.get('day')} in {after.get('theatre')}"
-        elif at.supervisor in _listed(entry.document, "supervisors") and at.supervisor not in _listed(
-            after, "supervisors"
-        ):
-            yield f"{at.supervisor} no longer supervises there"
-    elif entry.kind in PEOPLE:
-        named = at.supervisor if entry.kind == "supervisor" else codes.get(at.trainee or "", at.trainee)
-        if named != entry.key:
-            return
-        if after is None:
-            yield f"{entry.key} is no longer in the roster"
-        elif str(at.day) in _listed(after, "leave") and str(at.day) not in _listed(entry.document, "leave"):
-            yield f"{entry.key} is on leave that day"
+            return f"session {entry.key} is no more"
+        if not _is_in(after, entry.key, at):
+            return f"session {entry.key} is on {after.get('day')} in {after.get('theatre')}"
+        was_there, is_there = (at.supervisor in _listed(one, "supervisors") for one in (entry.document, after))
+        return f"{at.supervisor} no longer supervises there" if was_there and not is_there else None
+    named = at.supervisor if entry.kind == "supervisor" else codes.get(at.trainee or "", at.trainee)
+    if entry.kind not in PEOPLE or named != entry.key:
+        return None
+    if after is None:
+        return f"{entry.key} is no longer in the roster"
+    was_away, is_away = (str(at.day) in _listed(one, "leave") for one in (entry.document, after))
+    return f"{entry.key} is on leave that day" if is_away and not was_away else None
 
 
 def _is_in(document: Mapping[str, Any], key: str, at: ListPlace) -> bool:

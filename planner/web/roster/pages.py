@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
@@ -12,11 +12,11 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from planner.documents.figures import day as day_words
-from planner.lists.roster.entries import KINDS, EntryKind, written
-from planner.lists.roster.fields import EntryField, cell_of, fields_of
-from planner.lists.roster.shapes import Session
+from planner.lists.roster.entries import KINDS, PEOPLE, EntryKind, written
+from planner.lists.roster.fields import EntryField, cell_of, fields_of, runs
+from planner.lists.roster.shapes import Learner, Session, Supervisor
 from planner.readings import read_day
-from planner.records.rows import KEEPERS, RosterEntry
+from planner.records.rows import KEEPERS
 from planner.web.lists.judged import session_path
 from planner.web.roster.judged import RosterShown, entry_path, roster_shown
 from planner.web.roster.words import kind_words, label
@@ -58,11 +58,11 @@ def view(request: Request, visitor: Building, view: str) -> Response:
     if view not in VIEWS or view == "sessions":
         raise HTTPException(404)
     shown: dict[str, Callable[[], dict[str, Any]]] = {
-        "people": lambda: {"tables": [_people(site, roster, kind) for kind in ("trainee", "supervisor")]},
+        "people": lambda: {"tables": [_people(site, roster, kind) for kind in PEOPLE]},
         "leave": lambda: {"absences": list(_absences(roster, site.day_here()))},
         "targets": lambda: {"tables": [_table(roster, KINDS["trainee"], TARGETS)]},
         "kit": lambda: {"tables": [_kit(roster, site.day_here())]},
-        "patients": lambda: {"tables": [_whole(roster, kind) for kind in _others()]},
+        "patients": lambda: {"tables": _others(roster)},
         "limits": lambda: {"tables": [_single(roster, kind) for kind in KINDS.values() if not kind.listed]},
     }
     return _page(request, roster, view, **shown[view]())
@@ -80,7 +80,7 @@ def _page(request: Request, roster: RosterShown, view: str, **values: Any) -> Re
 
 
 @dataclass(frozen=True)
-class Line:
+class SessionLine:
     """A session in the week, with who else could be there."""
 
     session: Session
@@ -93,10 +93,10 @@ class Line:
 
 
 @dataclass(frozen=True)
-class OneDay:
+class RosterDay:
     words: str
     day: str
-    lines: tuple[Line, ...]
+    lines: tuple[SessionLine, ...]
     away: str
     trainees: str
 
@@ -110,34 +110,33 @@ def _weeks(coming: Iterable[Session]) -> list[tuple[str, str]]:
     return [(str(begin), f"{begin.day} {begin:%B}") for begin in weeks]
 
 
-def _days(site: Site, roster: RosterShown, begin: datetime.date) -> list[OneDay]:
+def _days(site: Site, roster: RosterShown, begin: datetime.date) -> list[RosterDay]:
     end = begin + datetime.timedelta(days=6)
     week = [one for one in roster.coming(begin) if one.day <= end]
     placed = [now.allocation.session for now in site.store.lists(begin, end) if now.allocation is not None]
     found = []
     for day in dict.fromkeys(session.day for session in week):
         of_day = [session for session in week if session.day == day]
-        people = [(one.id, one.leave) for one in roster.roster.trainees]
-        people += [(one.id, one.leave) for one in roster.roster.supervisors]
-        away = [code for code, leave in people if day in leave]
+        people: list[Learner | Supervisor] = [*roster.roster.trainees, *roster.roster.supervisors]
+        away = [one.id for one in people if day in one.leave]
         lines = tuple(_line(roster, session, of_day, placed.count(session.id)) for session in of_day)
         trainees = [one.id for one in roster.roster.trainees if day not in one.leave]
-        found.append(OneDay(f"{day:%A} {day_words(day)}", str(day), lines, ", ".join(away), ", ".join(trainees)))
+        found.append(RosterDay(f"{day:%A} {day_words(day)}", str(day), lines, ", ".join(away), ", ".join(trainees)))
     return found
 
 
-def _line(roster: RosterShown, session: Session, of_day: list[Session], cases: int) -> Line:
+def _line(roster: RosterShown, session: Session, of_day: list[Session], cases: int) -> SessionLine:
     busy = {code for other in of_day if other.meets(session) for code in other.supervisors}
     free = [one.id for one in roster.roster.supervisors if session.day not in one.leave and one.id not in busy]
     kit = next(field for field in fields_of(KINDS["session"].shape) if field.name == "kit")
-    return Line(
+    return SessionLine(
         session, entry_path("session", session.id), session_path(session.id), f"{session.span[1]:%H:%M}",
         _in_words(kit, written(session.kit)), cases, ", ".join(free),
     )  # fmt: skip
 
 
 @dataclass(frozen=True)
-class Table:
+class EntryTable:
     """Entries in lines: each with its path and the words of its fields."""
 
     title: str
@@ -150,20 +149,16 @@ class Table:
 
 def _table(
     roster: RosterShown, kind: EntryKind, names: Iterable[str], first: Iterable[tuple[str, dict[str, str]]] = ()
-) -> Table:
+) -> EntryTable:
     fields = [field for name in names for field in fields_of(kind.shape) if field.name == name]
     more = list(first)
-    columns = (*(title for title, _ in more), *(label(field) for field in fields))
-    rows = tuple(
-        (entry.key, entry_path(kind.name, entry.key),
-         (*(words.get(entry.key, "") for _, words in more), *(_cell(field, entry) for field in fields)))
-        for entry in roster.of(kind.name)
-    )  # fmt: skip
-    return Table(f"{kind_words(kind)}s", kind.name, True, columns, rows)
-
-
-def _cell(field: EntryField, entry: RosterEntry) -> str:
-    return _in_words(field, entry.document.get(field.name))
+    rows = []
+    for entry in roster.of(kind.name):
+        words = [_in_words(field, entry.document.get(field.name)) for field in fields]
+        known = [said.get(entry.key, "") for _, said in more]
+        rows.append((entry.key, entry_path(kind.name, entry.key), (*known, *words)))
+    columns = (*(title for title, _ in more), *map(label, fields))
+    return EntryTable(f"{kind_words(kind)}s", kind.name, True, columns, tuple(rows))
 
 
 def _in_words(field: EntryField, value: Any) -> str:
@@ -171,41 +166,35 @@ def _in_words(field: EntryField, value: Any) -> str:
     return told.replace("_", " ") if field.sort == "rows" else told
 
 
-def _people(site: Site, roster: RosterShown, name: str) -> Table:
+def _people(site: Site, roster: RosterShown, name: str) -> EntryTable:
     """What there is to know of people but leave and targets, which have pages of their own; a trainee's stage first."""
     kind = KINDS[name]
-    names = [field.name for field in fields_of(kind.shape) if field.name not in NOT_FOR_PEOPLE]
+    names = [name for name in kind.shape.model_fields if name not in NOT_FOR_PEOPLE]
     if name == "supervisor" or site.unit is None:
         return _table(roster, kind, names)
     known = {trainee.id for trainee in site.unit.trainees}
-    shapes = {
-        key: site.rulebook.stages.shape(site.unit.stage_of(key, site.rulebook)).label
-        if key in known
-        else "not in the unit's file"
-        for key in roster.people["trainee"]
-    }
-    return _table(roster, kind, names, [("Stage", shapes)])
+    stages = dict.fromkeys(roster.people["trainee"], "not in the unit's file")
+    for key in known.intersection(stages):
+        stages[key] = site.rulebook.stages.shape(site.unit.stage_of(key, site.rulebook)).label
+    return _table(roster, kind, names, [("Stage", stages)])
 
 
-def _kit(roster: RosterShown, since: datetime.date) -> Table:
-    coming = {
-        session.id: f"{session.day:%a} {day_words(session.day)}, {session.theatre}" for session in roster.coming(since)
-    }
+def _kit(roster: RosterShown, since: datetime.date) -> EntryTable:
+    coming = {one.id: f"{one.day:%a} {day_words(one.day)}, {one.theatre}" for one in roster.coming(since)}
     table = _table(roster, KINDS["session"], ["kit"], [("Session", coming)])
     rows = tuple(row for key in coming for row in table.rows if row[0] == key)
-    return Table("Counted kit of the coming sessions", "session", False, table.columns, rows, "No session is to come.")
+    return replace(
+        table, title="Counted kit of the coming sessions", add=False, rows=rows, nothing="No session is to come."
+    )
 
 
-def _others() -> list[EntryKind]:
-    """Kinds of entries that no other page shows."""
-    return [kind for kind in KINDS.values() if kind.listed and kind.name not in ("trainee", "supervisor", "session")]
+def _others(roster: RosterShown) -> list[EntryTable]:
+    """The entries of kinds that no other page shows, whole."""
+    kinds = [kind for kind in KINDS.values() if kind.listed and kind.name not in (*PEOPLE, "session")]
+    return [_table(roster, kind, [f for f in kind.shape.model_fields if f not in kind.identity]) for kind in kinds]
 
 
-def _whole(roster: RosterShown, kind: EntryKind) -> Table:
-    return _table(roster, kind, [field.name for field in fields_of(kind.shape) if field.name not in kind.identity])
-
-
-def _single(roster: RosterShown, kind: EntryKind) -> Table:
+def _single(roster: RosterShown, kind: EntryKind) -> EntryTable:
     """Limits, or wishes: a line a field, what is said of it or what holds without."""
     entry = next(iter(roster.of(kind.name)), None)
     document = entry.document if entry else {}
@@ -215,7 +204,7 @@ def _single(roster: RosterShown, kind: EntryKind) -> Table:
         without = f"{default:g}, as usual" if isinstance(default, float) else "as the rulebook says"
         said = _in_words(field, document.get(field.name))
         rows.append((label(field), f"{entry_path(kind.name)}#{field.name}", (said or without,)))
-    return Table(kind_words(kind), kind.name, False, ("In force",), tuple(rows))
+    return EntryTable(kind_words(kind), kind.name, False, ("In force",), tuple(rows))
 
 
 @dataclass(frozen=True)
@@ -233,11 +222,7 @@ def _absences(roster: RosterShown, since: datetime.date) -> Iterable[Absence]:
     found = []
     for kind, people in (("trainee", roster.roster.trainees), ("supervisor", roster.roster.supervisors)):
         for person in people:
-            days = sorted({day for day in person.leave if day >= since})
-            while days:
-                run = [days.pop(0)]
-                while days and days[0] - run[-1] == datetime.timedelta(days=1):
-                    run.append(days.pop(0))
+            for run in runs(sorted({day for day in person.leave if day >= since})):
                 words = day_words(run[0]) if len(run) == 1 else f"{day_words(run[0])} to {day_words(run[-1])}"
                 found.append(Absence(person.id, kind, str(run[0]), str(run[-1]), words))
     return sorted(found, key=lambda one: (one.first, one.who))
