@@ -13,8 +13,8 @@ from itertools import permutations, product
 
 from lists.small_weeks import HARD, PEOPLE, THURSDAY, TUESDAY, eye, session, sets, week
 
-from planner.lists.changes.disrupted_week import Aftermath, aftermath
-from planner.lists.changes.disruption import Added, Away, Begun, Cancelled, Changed, Happened
+from planner.lists.changes.disrupted_week import DisruptedWeek, disrupted_week
+from planner.lists.changes.disruption import CaseAdded, CaseBegun, CaseCancelled, Disruption, PersonAway, SessionChange
 from planner.lists.matching.match import match
 from planner.lists.roster.shapes import Supervisor
 from planner.lists.rules.checker import check
@@ -31,7 +31,7 @@ SUPERVISORS = (
 class Morning:
     instance: Instance
     lists: Lists
-    happened: Happened
+    happened: Disruption
     locked: frozenset[Key]
 
 
@@ -71,38 +71,38 @@ def morning(seed: int) -> Morning:
     return Morning(instance, lists, *_happened(chance, lists, [trainee.id for trainee in trainees]))
 
 
-def _happened(chance: random.Random, lists: Lists, trainees: list[str]) -> tuple[Happened, frozenset[Key]]:
+def _happened(chance: random.Random, lists: Lists, trainees: list[str]) -> tuple[Disruption, frozenset[Key]]:
     told: dict[str, object] = {"on": TUESDAY}
     placed = [placing.case for placing in sorted(lists.placings)]
     for what in chance.sample(["away", "short", "lost", "added", "running"], chance.choice([1, 1, 2])):
         if what == "away":
             who = chance.choice([*trainees, "consultant", "trainer"])
-            told["away"] = [Away(who=who, day=TUESDAY, because="ill")]
+            told["away"] = [PersonAway(who=who, day=TUESDAY, because="ill")]
         elif what == "short":
-            changed = Changed(session="one", minutes=chance.choice([45, 65, 95]), because="the scrub nurse goes")
+            changed = SessionChange(session="one", minutes=chance.choice([45, 65, 95]), because="the scrub nurse goes")
             told["changed"] = [changed]
         elif what == "lost":
-            told["changed"] = [Changed(session=chance.choice(["one", "two"]), lost=True, because="no water")]
+            told["changed"] = [SessionChange(session=chance.choice(["one", "two"]), lost=True, because="no water")]
         elif what == "added":
-            told["added"] = [Added(case="U", eye="right", day=TUESDAY, because="a tense white lens")]
+            told["added"] = [CaseAdded(case="U", eye="right", day=TUESDAY, because="a tense white lens")]
         elif what == "running" and placed:
             first = next((p for p in sorted(lists.placings) if p.place == 1), None)
             told["now"] = datetime.time(chance.choice([9, 10]), chance.choice([0, 20, 40]))
             if first is not None:
                 until = datetime.time(10, chance.choice([0, 30, 50]))
-                told["begun"] = [Begun(case=first.case[0], eye=first.case[1], until=chance.choice([None, until]))]
+                told["begun"] = [CaseBegun(case=first.case[0], eye=first.case[1], until=chance.choice([None, until]))]
     begun = {(one.case, one.eye) for one in told.get("begun", [])}  # type: ignore[attr-defined]
     if placed and chance.random() < 0.15 and placed[-1] not in begun:
-        told["cancelled"] = [Cancelled(case=placed[-1][0], eye=placed[-1][1], because="did not come")]
+        told["cancelled"] = [CaseCancelled(case=placed[-1][0], eye=placed[-1][1], because="did not come")]
     locked = frozenset(placed[:1]) if chance.random() < 0.2 else frozenset()
-    return Happened.model_validate(told), locked
+    return Disruption.model_validate(told), locked
 
 
 class EveryList:
     """Every list of the day, in every order: the least measure of those that stand as far as they can."""
 
     def __init__(self, one: Morning) -> None:
-        self.after: Aftermath = aftermath(one.instance, one.lists, one.happened)
+        self.after: DisruptedWeek = disrupted_week(one.instance, one.lists, one.happened)
         self.instance, self.before = self.after.instance, self.after.lists
         self.was = {placing.case: placing for placing in self.before.placings}
         lost = set(self.after.lost)

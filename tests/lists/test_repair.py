@@ -18,8 +18,8 @@ from seeds import seeds
 
 from planner.errors import PlannerError
 from planner.lists.changes import repair_text as words
-from planner.lists.changes.disruption import Added, Away, Begun, Cancelled, Changed, Happened
-from planner.lists.changes.repair import Repaired, repair
+from planner.lists.changes.disruption import CaseAdded, CaseBegun, CaseCancelled, Disruption, PersonAway, SessionChange
+from planner.lists.changes.repair import Repair, repair
 from planner.lists.matching.match import match
 from planner.lists.roster.shapes import Supervisor
 from planner.lists.rules.checker import check
@@ -45,7 +45,7 @@ def small(*cases: Any, **changed: Any) -> Instance:
 def test_nothing_happened_nothing_changes() -> None:
     instance = small(eye("A"), eye("B"))
     lists = match(instance).lists
-    found = repair(instance, lists, Happened())
+    found = repair(instance, lists, Disruption())
     assert (found.lists, found.changes, found.broken, found.off) == (lists, (), (), ())
     assert found.proved and found.verdict.stands
 
@@ -63,8 +63,8 @@ def three() -> tuple[Instance, Lists]:
     return instance, lists
 
 
-def away(who: str, instead: str | None = None) -> Happened:
-    return Happened(away=[Away(who=who, day=TUESDAY, instead=instead, because="ill")])
+def away(who: str, instead: str | None = None) -> Disruption:
+    return Disruption(away=[PersonAway(who=who, day=TUESDAY, instead=instead, because="ill")])
 
 
 HAPPENED = {
@@ -72,12 +72,15 @@ HAPPENED = {
     "the trainer, and another comes": away("trainer", "second"),
     "a trainee": away("late"),
     "the only supervisor of a room": away("second"),
-    "the first room": Happened(changed=[Changed(session="one", lost=True, because="no water")]),
-    "the second room": Happened(changed=[Changed(session="two", lost=True, because="no water")]),
-    "half of the time": Happened(changed=[Changed(session="one", minutes=60, because="the scrub nurse goes")]),
-    "a cancellation": Happened(cancelled=[Cancelled(case="A", eye="right", because="did not come")]),
-    "two things": Happened(
-        away=[Away(who="consultant", day=TUESDAY, because="ill"), Away(who="early", day=TUESDAY, because="ill")]
+    "the first room": Disruption(changed=[SessionChange(session="one", lost=True, because="no water")]),
+    "the second room": Disruption(changed=[SessionChange(session="two", lost=True, because="no water")]),
+    "half of the time": Disruption(changed=[SessionChange(session="one", minutes=60, because="the scrub nurse goes")]),
+    "a cancellation": Disruption(cancelled=[CaseCancelled(case="A", eye="right", because="did not come")]),
+    "two things": Disruption(
+        away=[
+            PersonAway(who="consultant", day=TUESDAY, because="ill"),
+            PersonAway(who="early", day=TUESDAY, because="ill"),
+        ]
     ),
 }
 
@@ -101,10 +104,10 @@ def test_who_comes_instead_takes_over_and_nobody_moves(three: tuple[Instance, Li
 def test_the_routine_case_comes_off_before_the_urgent_one() -> None:
     instance = small(eye("A"), eye("B", urgency="urgent"))
     lists = Lists((Placing("one", 1, key("A"), "late", "trainer"), Placing("one", 2, key("B"), "late", "trainer")))
-    happened = Happened(
+    happened = Disruption(
         changed=[
-            Changed(session="one", minutes=60, because="the theatre opens late"),
-            Changed(session="two", lost=True, because="no water"),
+            SessionChange(session="one", minutes=60, because="the theatre opens late"),
+            SessionChange(session="two", lost=True, because="no water"),
         ]
     )
     found = repair(instance, lists, happened)
@@ -118,12 +121,12 @@ def test_an_urgent_add_on_is_placed_and_the_least_gives_way() -> None:
     urgent = eye("U", urgency="urgent")
     instance = small(*cases, urgent)
     one = Lists(tuple(Placing("one", n, case.key, "late", "trainer") for n, case in enumerate(cases, 1)))
-    happened = Happened(added=[Added(case="U", eye="right", day=TUESDAY, because="a tense white lens")])
+    happened = Disruption(added=[CaseAdded(case="U", eye="right", day=TUESDAY, because="a tense white lens")])
     found = repair(instance, one, happened)
     assert {(change.case, change.kind) for change in found.changes} == {(key("U"), "new")}
-    lost = Happened(
-        added=[Added(case="U", eye="right", day=TUESDAY, session="one", because="a tense white lens")],
-        changed=[Changed(session="two", lost=True, because="no water")],
+    lost = Disruption(
+        added=[CaseAdded(case="U", eye="right", day=TUESDAY, session="one", because="a tense white lens")],
+        changed=[SessionChange(session="two", lost=True, because="no water")],
     )
     found = repair(instance, one, lost)
     kinds = Counter(change.kind for change in found.changes)
@@ -133,7 +136,7 @@ def test_an_urgent_add_on_is_placed_and_the_least_gives_way() -> None:
 
 def test_what_is_begun_or_locked_stays(three: tuple[Instance, Lists]) -> None:
     instance, lists = three
-    happened = away("late").model_copy(update={"begun": [Begun(case="A", eye="right")]})
+    happened = away("late").model_copy(update={"begun": [CaseBegun(case="A", eye="right")]})
     found = repair(instance, lists, happened)
     assert found.lists == lists and not found.verdict.stands and found.proved
     locked = repair(instance, lists, away("second"), {key("C"): "asked for it"})
@@ -157,9 +160,9 @@ AWAY = st.lists(st.sampled_from(["consultant", "second", "trainer", "early", "la
 def test_a_repaired_list_always_stands(count: int, who: list[str], lost: str | None, minutes: int | None) -> None:
     instance = small(*(eye(f"A{n}", urgency="urgent" if n % 2 else "routine") for n in range(count)))
     lists = match(instance).lists
-    changed = [Changed(session=lost, lost=True, because="no water")] if lost else []
-    changed += [Changed(session="one", minutes=minutes, because="late")] if minutes and lost != "one" else []
-    happened = Happened(away=[Away(who=name, day=TUESDAY, because="ill") for name in who], changed=changed)
+    changed = [SessionChange(session=lost, lost=True, because="no water")] if lost else []
+    changed += [SessionChange(session="one", minutes=minutes, because="late")] if minutes and lost != "one" else []
+    happened = Disruption(away=[PersonAway(who=name, day=TUESDAY, because="ill") for name in who], changed=changed)
     found = repair(instance, lists, happened)
     assert found.verdict.stands
     assert {p.case for p in found.lists.placings} | {off.case for off in found.off} == {p.case for p in lists.placings}
@@ -195,7 +198,7 @@ def test_cut_short_it_still_stands_undoes_what_is_not_needed_and_says_so(seed: i
     assert_nothing_can_be_undone(one.instance, short, one.locked)
 
 
-def assert_nothing_can_be_undone(instance: Instance, found: Repaired, locked: Iterable[tuple[str, str]]) -> None:
+def assert_nothing_can_be_undone(instance: Instance, found: Repair, locked: Iterable[tuple[str, str]]) -> None:
     """No change, alone or with another, could be taken back: the lists with the case as it was break more."""
     was = {placing.case: placing for placing in found.before.placings}
     now = {placing.case: placing for placing in found.lists.placings}
@@ -225,13 +228,13 @@ FIVE = [eye(name) for name in "ABCDE"]
 OF_FIVE = lists(*(f"one: {name} late trainer" for name in "ABCDE"))
 
 
-def at(clock: str, **told: Any) -> Happened:
-    return Happened.model_validate({"on": TUESDAY, "now": datetime.time.fromisoformat(clock)} | told)
+def at(clock: str, **told: Any) -> Disruption:
+    return Disruption.model_validate({"on": TUESDAY, "now": datetime.time.fromisoformat(clock)} | told)
 
 
-def begun(*names: str, until: str | None = None) -> list[Begun]:
+def begun(*names: str, until: str | None = None) -> list[CaseBegun]:
     ends = datetime.time.fromisoformat(until) if until else None
-    return [Begun(case=name, eye="right", until=ends if name == names[-1] else None) for name in names]
+    return [CaseBegun(case=name, eye="right", until=ends if name == names[-1] else None) for name in names]
 
 
 def test_where_a_begun_case_runs_long_the_last_that_are_not_begun_come_off() -> None:
@@ -253,7 +256,7 @@ def test_where_a_begun_case_runs_long_the_last_that_are_not_begun_come_off() -> 
 def test_what_is_begun_is_the_beginning_of_its_list_and_nothing_comes_before_it() -> None:
     first = eye("U", urgency="urgent", order={"latex-first": True, "infection-last": False})
     instance = week([*FIVE, first], [session("one"), session("two", theatre="two", supervisors=["consultant"])])
-    happened = at("08:50", begun=begun("B"), added=[Added(case="U", eye="right", day=TUESDAY, because="tense")])
+    happened = at("08:50", begun=begun("B"), added=[CaseAdded(case="U", eye="right", day=TUESDAY, because="tense")])
     found = repair(instance, OF_FIVE, happened)
     assert found.verdict.stands
     assert [p.case[0] for p in sorted(found.lists.placings) if p.session == "one"] == ["B", "A", "C", "D", "E"]
@@ -263,7 +266,7 @@ def test_what_is_begun_is_the_beginning_of_its_list_and_nothing_comes_before_it(
 def test_nothing_is_put_in_the_past() -> None:
     early = session("early", theatre="two", starts="08:30", minutes=120)
     instance = week(FIVE, [session("one"), early], trainees=PEOPLE[1:2])
-    lost = [Changed(session="one", lost=True, because="no water")]
+    lost = [SessionChange(session="one", lost=True, because="no water")]
     before = repair(instance, OF_FIVE, at("07:30", changed=lost))
     assert before.measure.off < 5 and {p.session for p in before.lists.placings} == {"early"}
     half = repair(instance, OF_FIVE, at("09:45", changed=lost))
@@ -272,7 +275,9 @@ def test_nothing_is_put_in_the_past() -> None:
     assert after.measure.off == 5 and after.lists.placings == () and after.verdict.stands
     # A whole day that is past is nobody's to change.
     yesterday = Placing("one", 1, key("A"), "late", "trainer")
-    past = Happened(on=THURSDAY, now=datetime.time(9, 0), away=[Away(who="trainer", day=TUESDAY, because="ill")])
+    past = Disruption(
+        on=THURSDAY, now=datetime.time(9, 0), away=[PersonAway(who="trainer", day=TUESDAY, because="ill")]
+    )
     assert repair(instance, Lists((yesterday,)), past).changes == ()
 
 
@@ -299,8 +304,8 @@ def test_begun_or_cancelled_is_said_of_a_case_on_a_list() -> None:
     instance = week([*FIVE, eye("F")], [session("one")])
     for happened in (
         at("09:00", begun=begun("F")),
-        Happened(cancelled=[Cancelled(case="F", eye="right", because="did not come")]),
-        at("09:00", begun=begun("A"), cancelled=[Cancelled(case="A", eye="right", because="did not come")]),
+        Disruption(cancelled=[CaseCancelled(case="F", eye="right", because="did not come")]),
+        at("09:00", begun=begun("A"), cancelled=[CaseCancelled(case="A", eye="right", because="did not come")]),
     ):
         with pytest.raises(PlannerError):
             repair(instance, OF_FIVE, happened)
@@ -313,7 +318,7 @@ def test_cases_that_come_off_are_placed_together() -> None:
     sessions = [session("one"), session("thursday", day=THURSDAY, minutes=45, supervisors=["consultant"]),
                 session("friday", day=friday, minutes=45, supervisors=["consultant"])]  # fmt: skip
     instance = week(cases, sessions)
-    lost = Happened(changed=[Changed(session="one", lost=True, because="no water")])
+    lost = Disruption(changed=[SessionChange(session="one", lost=True, because="no water")])
     found = repair(instance, lists("one: A late trainer", "one: B late trainer"), lost)
     later = {off.case[0]: off.later.session for off in found.off if off.later}
     assert later == {"A": "friday", "B": "thursday"} and found.measure.lost == 0 and found.rebooked
@@ -322,9 +327,9 @@ def test_cases_that_come_off_are_placed_together() -> None:
 def test_no_two_cases_are_told_the_same_last_place() -> None:
     sessions = [session("one"), session("thursday", day=THURSDAY, minutes=45, supervisors=["consultant"])]
     instance = week([eye("A"), eye("B", urgency="urgent"), eye("C")], sessions)
-    happened = Happened(
-        changed=[Changed(session="one", lost=True, because="no water")],
-        cancelled=[Cancelled(case="C", eye="right", because="did not come")],
+    happened = Disruption(
+        changed=[SessionChange(session="one", lost=True, because="no water")],
+        cancelled=[CaseCancelled(case="C", eye="right", because="did not come")],
     )
     placed = lists("one: A late trainer", "one: B late trainer", "one: C late trainer")
     found = repair(instance, placed, happened)
@@ -334,7 +339,7 @@ def test_no_two_cases_are_told_the_same_last_place() -> None:
 def test_of_two_that_may_come_off_it_is_the_one_with_a_later_place() -> None:
     cases = [eye("A"), eye("B", away=frozenset({THURSDAY}))]
     instance = week(cases, [session("one"), session("thursday", day=THURSDAY)])
-    short = Happened(changed=[Changed(session="one", minutes=45, because="the scrub nurse goes")])
+    short = Disruption(changed=[SessionChange(session="one", minutes=45, because="the scrub nurse goes")])
     found = repair(instance, lists("one: A late trainer", "one: B late trainer"), short)
     assert [off.case[0] for off in found.off] == ["A"]
 
@@ -344,7 +349,7 @@ def test_a_lock_that_bars_the_only_answer_is_named_with_what_unlocking_gives() -
     two = session("two", minutes=45, supervisors=["consultant"], kit={"iris-hooks": sets(0)})
     instance = week([eye("A"), eye("B", kit={"iris-hooks": "Iris hooks"})], [session("one"), two], PEOPLE[1:2])
     placed = lists("one: A late trainer", "one: B late trainer")
-    short = Happened(changed=[Changed(session="one", minutes=50, because="the scrub nurse goes")])
+    short = Disruption(changed=[SessionChange(session="one", minutes=50, because="the scrub nurse goes")])
     found = repair(instance, placed, short, {key("A"): "asked for a morning"})
     assert [off.case[0] for off in found.off] == ["B"]
     [one] = found.unlocking
@@ -371,10 +376,10 @@ def test_a_case_of_a_later_list_that_is_added_leaves_it_only_for_a_place_today()
     later = session("later", day=THURSDAY)
     instance = week([*FIVE, eye("U", urgency="urgent")], [session("one"), later])
     placed = replace(OF_FIVE, placings=(*OF_FIVE.placings[:3], Placing("later", 1, key("U"), None, "consultant")))
-    added = at("08:00", added=[Added(case="U", eye="right", day=TUESDAY, because="a tense white lens")])
+    added = at("08:00", added=[CaseAdded(case="U", eye="right", day=TUESDAY, because="a tense white lens")])
     found = repair(instance, placed, added)
     assert [p.session for p in found.lists.placings if p.case == key("U")] == ["one"] and found.verdict.stands
-    lost = added.model_copy(update={"changed": [Changed(session="one", lost=True, because="no water")]})
+    lost = added.model_copy(update={"changed": [SessionChange(session="one", lost=True, because="no water")]})
     without = repair(instance, placed, lost)
     assert [p.session for p in without.lists.placings if p.case == key("U")] == ["later"] and without.verdict.stands
     assert [off.later.session for off in without.off if off.case == key("U") and off.later] == ["later"]
@@ -383,6 +388,6 @@ def test_a_case_of_a_later_list_that_is_added_leaves_it_only_for_a_place_today()
 def test_a_case_that_must_be_in_another_session_of_the_day_goes_there() -> None:
     two = session("two", theatre="two", supervisors=["consultant"])
     instance = week(FIVE, [session("one"), two])
-    added = [Added(case="C", eye="right", day=TUESDAY, session="two", because="needs the other microscope")]
+    added = [CaseAdded(case="C", eye="right", day=TUESDAY, session="two", because="needs the other microscope")]
     found = repair(instance, OF_FIVE, at("08:00", added=added))
     assert {one.case[0]: one.kind for one in found.changes} == {"C": "session"} and found.verdict.stands

@@ -9,7 +9,7 @@ from planner.cli.lists.input import CasesOption, ListsArgument, UnitOption, With
 from planner.cli.options import JsonOption, RulesOption
 
 if TYPE_CHECKING:
-    from planner.lists.changes.repair import Repaired
+    from planner.lists.changes.repair import Repair
 
 
 def repair(
@@ -48,7 +48,7 @@ def repair(
     from planner.batch.writing import write_whole
     from planner.cli.assess import in_json
     from planner.errors import PlannerError
-    from planner.lists.changes.disruption import read_happened, timed
+    from planner.lists.changes.disruption import read_disruption, timed
     from planner.lists.changes.repair import repair as mend
     from planner.lists.output.verdict_text import verdict_data
     from planner.lists.week.lists_file import written
@@ -56,7 +56,7 @@ def repair(
 
     files = given(cases, unit, sessions, rules)
     instance = files.instance
-    held, happened = files.read(lists), read_happened(morning, instance)
+    held, happened = files.read(lists), read_disruption(morning, instance)
     known = {reference for reference, _ in instance.cases}
     for name in keep or []:
         if name not in known:
@@ -82,7 +82,7 @@ def repair(
         raise typer.Exit(1)
 
 
-def _lines(found: "Repaired") -> list[str]:
+def _lines(found: "Repair") -> list[str]:
     from planner.lists.changes import repair_text as words
     from planner.lists.output.verdict_text import hung
 

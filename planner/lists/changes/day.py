@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
 
-from planner.lists.changes.disrupted_week import Aftermath
-from planner.lists.changes.repair_cost import Measure, is_pressing, of_moving
+from planner.lists.changes.disrupted_week import DisruptedWeek
+from planner.lists.changes.repair_cost import RepairCost, is_pressing, of_moving
 from planner.lists.matching.insertion import Option, options
 from planner.lists.matching.objective import of_placing
 from planner.lists.rules.registry import RULES
@@ -25,7 +25,7 @@ ORDERS = 400  # orders of one list that are tried
 
 
 @dataclass(frozen=True)
-class Tried:
+class DayTried:
     """Lists of the day with what they newly break, and how many cases are in another order."""
 
     placings: tuple[Placing, ...]
@@ -33,10 +33,10 @@ class Tried:
     reordered: int
 
 
-class Today:
+class RepairDay:
     """`fixed` cases keep session and people. `whole` turns false once not every order of a list could be tried."""
 
-    def __init__(self, after: Aftermath, fixed: frozenset[Key]) -> None:
+    def __init__(self, after: DisruptedWeek, fixed: frozenset[Key]) -> None:
         self.after, self.instance = after, after.instance
         self.whole, self.work = True, 0
         self.sessions = [s for s in self.instance.sessions.values() if s.day in after.days and s.id not in after.lost]
@@ -53,7 +53,7 @@ class Today:
         self._near = self._nearby()
         self.unmendable = tuple(RULES.broken(Week(self.instance, self._lists(self.fixed))))
         self._known = {self._what(one) for one in self.unmendable}
-        self._may: dict[Key, dict[Option, Measure]] = {}
+        self._may: dict[Key, dict[Option, RepairCost]] = {}
         self._orders: dict[tuple[tuple[Placing, ...], tuple[Placing, ...]], tuple[tuple[Placing, ...], int] | None] = {}
 
     @cached_property
@@ -65,7 +65,7 @@ class Today:
         meant = self.after.added[key].session if key in self.after.added else None
         return key in self.was and self.was[key].session in self.here and meant in (None, self.was[key].session)
 
-    def may(self, key: Key) -> dict[Option, Measure]:
+    def may(self, key: Key) -> dict[Option, RepairCost]:
         """Where a case may stand at all beside what is fixed, with what it costs: the least first, then most worth."""
         if key not in self._may:
             found = [(self.cost(key, option), option) for option in self._options(key) if self._allowed(key, option)]
@@ -74,18 +74,18 @@ class Today:
             self._may[key] = {option: cost for cost, option in found}
         return self._may[key]
 
-    def cost(self, key: Key, option: Option | None) -> Measure:
+    def cost(self, key: Key, option: Option | None) -> RepairCost:
         if option is None:
-            return Measure(pressing_off=int(key in self.pressing), off=1)
+            return RepairCost(pressing_off=int(key in self.pressing), off=1)
         return of_moving(self.was.get(key), option.placing(key))
 
-    def tried(self, chosen: Chosen) -> Tried:
+    def tried(self, chosen: Chosen) -> DayTried:
         """Each case where it was chosen to be, in the order that moves the fewest past others."""
         self.work += 1
         placings = self._laid(chosen)
         broken = self._new(self._lists(placings))
         if not broken or {one.rule for one in broken} - RULES.of_order:
-            return Tried(placings, broken, 0)
+            return DayTried(placings, broken, 0)
         return self._reordered(placings, broken)
 
     def lists(self, placings: tuple[Placing, ...]) -> Lists:
@@ -152,7 +152,7 @@ class Today:
             for place, (_, _, placing) in enumerate(sorted(rows[session]), 1)
         )
 
-    def _reordered(self, placings: tuple[Placing, ...], broken: tuple[Broken, ...]) -> Tried:
+    def _reordered(self, placings: tuple[Placing, ...], broken: tuple[Broken, ...]) -> DayTried:
         reordered = 0
         for session in dict.fromkeys(one.session for one in broken):
             here = tuple(p for p in placings if p.session == session)
@@ -160,7 +160,7 @@ class Today:
             found = self._order_of(session, here, others)
             if found is not None:
                 placings, reordered = tuple(sorted((*others, *found[0]))), reordered + found[1]
-        return Tried(placings, self._new(self._lists(placings)), reordered)
+        return DayTried(placings, self._new(self._lists(placings)), reordered)
 
     def _order_of(
         self, session: str, here: tuple[Placing, ...], others: tuple[Placing, ...]

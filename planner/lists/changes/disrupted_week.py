@@ -7,14 +7,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from planner.errors import Fault, PlannerError
-from planner.lists.changes.disruption import Added, Happened
+from planner.lists.changes.disruption import CaseAdded, Disruption
 from planner.lists.roster.shapes import KitSets, Session
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
 
 
 @dataclass(frozen=True)
-class Aftermath:
+class DisruptedWeek:
     """The instance as it is now, and what happened to sessions and cases, each with why.
 
     `lists` are those printed without what is cancelled, the begun cases first on theirs. `days` are those that may
@@ -25,13 +25,13 @@ class Aftermath:
     lists: Lists
     lost: dict[str, str]
     cancelled: dict[Key, str]
-    added: dict[Key, Added]
+    added: dict[Key, CaseAdded]
     begun: frozenset[Key]
     days: frozenset[datetime.date]
     now: datetime.datetime | None
 
 
-def aftermath(instance: Instance, lists: Lists, happened: Happened) -> Aftermath:
+def disrupted_week(instance: Instance, lists: Lists, happened: Disruption) -> DisruptedWeek:
     """The world after what happened; every name is known to the instance.
 
     Raises PlannerError for a case that is begun, or cancelled, and on no list, or both.
@@ -47,7 +47,7 @@ def aftermath(instance: Instance, lists: Lists, happened: Happened) -> Aftermath
     held = replace(_without_those_away(_with_changed_sessions(instance, happened), happened), begun=begun)
     left = [placing for placing in lists.placings if placing.case not in cancelled]
     kept = replace(lists, placings=tuple(_begun_first(left, begun)))
-    return Aftermath(
+    return DisruptedWeek(
         replace(held, taken=dict(_taken(held, kept, happened, now))), kept,
         {one.session: one.because for one in happened.changed if one.lost}, cancelled,
         {(one.case, one.eye): one for one in happened.added}, begun,
@@ -55,7 +55,7 @@ def aftermath(instance: Instance, lists: Lists, happened: Happened) -> Aftermath
     )  # fmt: skip
 
 
-def _contrary(instance: Instance, lists: Lists, happened: Happened) -> Iterator[Fault]:
+def _contrary(instance: Instance, lists: Lists, happened: Disruption) -> Iterator[Fault]:
     placed = {placing.case for placing in lists.placings}
     begun = {(one.case, one.eye) for one in happened.begun}
     for name, key in [
@@ -69,7 +69,7 @@ def _contrary(instance: Instance, lists: Lists, happened: Happened) -> Iterator[
             yield Fault(told, "begun and cancelled", hint="one of the two")
 
 
-def _without_those_away(instance: Instance, happened: Happened) -> Instance:
+def _without_those_away(instance: Instance, happened: Disruption) -> Instance:
     trainees, supervisors, sessions = dict(instance.trainees), dict(instance.supervisors), dict(instance.sessions)
     because = dict(instance.away_because)
     for away in happened.away:
@@ -85,7 +85,7 @@ def _without_those_away(instance: Instance, happened: Happened) -> Instance:
     return replace(instance, trainees=trainees, supervisors=supervisors, sessions=sessions, away_because=because)
 
 
-def _with_changed_sessions(instance: Instance, happened: Happened) -> Instance:
+def _with_changed_sessions(instance: Instance, happened: Disruption) -> Instance:
     sessions = dict(instance.sessions)
     for changed in happened.changed:
         session = sessions[changed.session]
@@ -113,7 +113,7 @@ def _begun_first(placings: list[Placing], begun: frozenset[Key]) -> Iterator[Pla
 
 
 def _taken(
-    instance: Instance, lists: Lists, happened: Happened, now: datetime.datetime | None
+    instance: Instance, lists: Lists, happened: Disruption, now: datetime.datetime | None
 ) -> Iterator[tuple[str, float]]:
     """Minutes from a session's start until its next case can begin, where the session runs or the time is told.
 

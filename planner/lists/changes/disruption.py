@@ -22,7 +22,7 @@ LARGEST_FILE = 200_000
 NO_DAY = "what happened is of more than one day, or of none"
 
 
-class Away(Entry):
+class PersonAway(Entry):
     """A trainee or supervisor who cannot come on a day, and who may supervise in their sessions instead."""
 
     who: str
@@ -31,7 +31,7 @@ class Away(Entry):
     because: str
 
 
-class Changed(Entry):
+class SessionChange(Entry):
     """A session that is lost, has other minutes or no anaesthetist, or misses a set of kit."""
 
     session: str
@@ -42,7 +42,7 @@ class Changed(Entry):
     because: str
 
 
-class Cancelled(Entry):
+class CaseCancelled(Entry):
     """A case that is not done that day."""
 
     case: str
@@ -50,7 +50,7 @@ class Cancelled(Entry):
     because: str
 
 
-class Added(Entry):
+class CaseAdded(Entry):
     """A case that must be done on a day, in a session of it where one is named."""
 
     case: str
@@ -60,7 +60,7 @@ class Added(Entry):
     because: str
 
 
-class Begun(Entry):
+class CaseBegun(Entry):
     """A case that is done or in hand: nothing about it changes. `until` is when it ended, or is expected to."""
 
     case: str
@@ -68,16 +68,16 @@ class Begun(Entry):
     until: Clock | None = None
 
 
-class Happened(Entry):
+class Disruption(Entry):
     """`now` is the time of day on the day `on`; without `on`, on the one day that the rest is about."""
 
     on: Day | None = None
     now: Clock | None = None
-    away: list[Away] = []
-    changed: list[Changed] = []
-    cancelled: list[Cancelled] = []
-    added: list[Added] = []
-    begun: list[Begun] = []
+    away: list[PersonAway] = []
+    changed: list[SessionChange] = []
+    cancelled: list[CaseCancelled] = []
+    added: list[CaseAdded] = []
+    begun: list[CaseBegun] = []
 
     @property
     def days(self) -> set[datetime.date]:
@@ -93,12 +93,12 @@ class Happened(Entry):
         return datetime.datetime.combine(next(iter(days)), self.now)
 
 
-def timed(happened: Happened, now: str | None, instance: Instance) -> Happened:
+def timed(happened: Disruption, now: str | None, instance: Instance) -> Disruption:
     """The same at another time of day, `now` as HH:MM. Raises PlannerError for no time, or one without its day."""
     if now is None:
         return happened
     try:
-        told = Happened.model_validate({**happened.model_dump(), "now": now})
+        told = Disruption.model_validate({**happened.model_dump(), "now": now})
     except ValidationError:
         raise PlannerError.one(f"{now!r} is not a time of day", "--now", hint="write it like 08:30") from None
     if told.at(instance.sessions) is None:
@@ -106,15 +106,15 @@ def timed(happened: Happened, now: str | None, instance: Instance) -> Happened:
     return told
 
 
-def read_happened(path: Path, instance: Instance) -> Happened:
+def read_disruption(path: Path, instance: Instance) -> Disruption:
     """Read a file of what happened. Raises PlannerError with every fault."""
-    happened, spot = read_as(Happened, strict_yaml.read_file(path, str(path), LARGEST_FILE))
+    happened, spot = read_as(Disruption, strict_yaml.read_file(path, str(path), LARGEST_FILE))
     if faults := [*_unknown(happened, instance, spot), *_untimely(happened, instance, spot)]:
         raise PlannerError(faults)
     return happened
 
 
-def _unknown(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fault]:
+def _unknown(happened: Disruption, instance: Instance, spot: Spot) -> Iterator[Fault]:
     people = [*instance.trainees, *instance.supervisors]
     for n, away in enumerate(happened.away):
         if away.who not in people:
@@ -122,7 +122,7 @@ def _unknown(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fau
         yield from unknown(spot, ("away", n, "instead"), "supervisor", away.instead, instance.supervisors)
     for n, changed in enumerate(happened.changed):
         yield from unknown(spot, ("changed", n, "session"), "session", changed.session, instance.sessions)
-    groups: tuple[tuple[str, Iterable[Cancelled | Added | Begun]], ...] = (
+    groups: tuple[tuple[str, Iterable[CaseCancelled | CaseAdded | CaseBegun]], ...] = (
         ("cancelled", happened.cancelled), ("added", happened.added), ("begun", happened.begun)
     )  # fmt: skip
     references = {reference for reference, _ in instance.cases}
@@ -135,7 +135,7 @@ def _unknown(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fau
         yield from unknown(spot, ("added", n, "session"), "session", added.session, instance.sessions)
 
 
-def _untimely(happened: Happened, instance: Instance, spot: Spot) -> Iterator[Fault]:
+def _untimely(happened: Disruption, instance: Instance, spot: Spot) -> Iterator[Fault]:
     """A time without its day, and what is said of days that are past."""
     known = all(changed.session in instance.sessions for changed in happened.changed)
     if happened.now is not None and known and happened.at(instance.sessions) is None:

@@ -14,7 +14,7 @@ from planner.lists.week.instance import Instance, Key, Lists, Placing
 WORK = 600  # places tried for one set of cases
 
 
-class Later:
+class LaterPlaces:
     """Sessions after the days that change, with the lists that they have, which stay as they are."""
 
     def __init__(
@@ -25,7 +25,7 @@ class Later:
         last = max(days, default=None)
         self._sessions = [s for s in instance.sessions.values() if last is None or s.day > last]
         self.options = cache(self._options)
-        self._search = cache(lambda order: _Joint(self, order).search())
+        self._search = cache(lambda order: _JointSearch(self, order).search())
 
     def missing(self, keys: Iterable[Key]) -> tuple[int, int]:
         """How many of these cases, pressing and in all, find no later place."""
@@ -46,10 +46,10 @@ class Later:
         return [option for option in best if not attempt(self.instance, others, key, option).broken]
 
 
-class _Joint:
+class _JointSearch:
     """A search through the cases in turn: each in one of its places, or in none."""
 
-    def __init__(self, later: Later, order: tuple[Key, ...]) -> None:
+    def __init__(self, later: LaterPlaces, order: tuple[Key, ...]) -> None:
         self.later, self.order, self.work, self.whole = later, order, WORK, True
         self.best: tuple[tuple[int, int], dict[Key, Placing]] | None = None
 

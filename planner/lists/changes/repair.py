@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from planner.lists.changes.day import Today
-from planner.lists.changes.differences import ListChange, changes
-from planner.lists.changes.disrupted_week import Aftermath, aftermath
-from planner.lists.changes.disruption import Happened
-from planner.lists.changes.postponement import Later
-from planner.lists.changes.repair_cost import Measure
-from planner.lists.changes.repair_search import WORK, mended
-from planner.lists.changes.unlocking import Unlocked, unlocking
+from planner.lists.changes.day import RepairDay
+from planner.lists.changes.differences import ListChange, changes, kind_of
+from planner.lists.changes.disrupted_week import DisruptedWeek, disrupted_week
+from planner.lists.changes.disruption import Disruption
+from planner.lists.changes.postponement import LaterPlaces
+from planner.lists.changes.repair_cost import RepairCost
+from planner.lists.changes.repair_search import WORK, RepairFound, mended
 from planner.lists.rules.checker import Verdict, check
 from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken
@@ -23,7 +22,7 @@ UNLOCKED = 4  # a part of the work so large is spent on each lock
 
 
 @dataclass(frozen=True)
-class Off:
+class CaseOff:
     """A case that comes off, why (empty: no place that day keeps every rule), and the later place it could have."""
 
     case: Key
@@ -32,7 +31,26 @@ class Off:
 
 
 @dataclass(frozen=True)
-class Repaired:
+class FreedCase:
+    """A locked case, why it is locked, and where it would be once it is not (None: off that day)."""
+
+    case: Key
+    why: str
+    was: Placing
+    now: Placing | None
+
+
+@dataclass(frozen=True)
+class Unlocking:
+    """The cases to unlock, together; `keep` then keep their place that day. `stands`: every rule is then kept."""
+
+    freed: tuple[FreedCase, ...]
+    keep: tuple[Key, ...]
+    stands: bool
+
+
+@dataclass(frozen=True)
+class Repair:
     """`lists` stand again, unless what is begun or locked forbids it; `before` is what they are compared with.
 
     `stranded` are the cases of a session that is lost, with why; `broken` is what else no longer stood. `proved`: no
@@ -41,44 +59,44 @@ class Repaired:
     """
 
     instance: Instance
-    after: Aftermath
+    after: DisruptedWeek
     before: Lists
     lists: Lists
     stranded: tuple[tuple[Key, str], ...]
     broken: tuple[Broken, ...]
     changes: tuple[ListChange, ...]
-    off: tuple[Off, ...]
+    off: tuple[CaseOff, ...]
     verdict: Verdict
-    measure: Measure
+    measure: RepairCost
     proved: bool
     rebooked: bool
-    unlocking: tuple[Unlocked, ...]
+    unlocking: tuple[Unlocking, ...]
 
 
 def repair(
-    instance: Instance, lists: Lists, happened: Happened, locked: Mapping[Key, str] | None = None, work: int = WORK
-) -> Repaired:
+    instance: Instance, lists: Lists, happened: Disruption, locked: Mapping[Key, str] | None = None, work: int = WORK
+) -> Repair:
     """Mend lists after what happened; `locked` cases, with why, stay as they are.
 
     Only lists of the days concerned change. Same input, same answer. Raises PlannerError for a case that is begun or
     cancelled and on no list.
     """
-    after, locked = aftermath(instance, lists, happened), locked or {}
-    today = Today(after, after.begun | frozenset(locked))
-    later = Later(after.instance, after.lists, after.days, today.pressing)
+    after, locked = disrupted_week(instance, lists, happened), locked or {}
+    today = RepairDay(after, after.begun | frozenset(locked))
+    later = LaterPlaces(after.instance, after.lists, after.days, today.pressing)
     found = mended(today, later, work)
-    freed = tuple(unlocking(today, later, found, locked, work // UNLOCKED))
+    freed = tuple(_unlocking(today, later, found, locked, work // UNLOCKED))
     mended_lists = today.lists(found.placings)
     come_off = [key for key, option in found.chosen.items() if option is None]
     # One that was added and finds no place that day keeps the one that it has on another.
     kept = {placing.case: placing for placing in mended_lists.placings if placing.case in come_off}
-    later = Later(after.instance, mended_lists, after.days, today.pressing)
+    later = LaterPlaces(after.instance, mended_lists, after.days, today.pressing)
     places, whole = later.places(key for key in come_off if key not in kept)
     rebooked = replace(mended_lists, placings=(*mended_lists.placings, *places.values()))
-    others, _ = Later(after.instance, rebooked, after.days, today.pressing).places(after.cancelled)
-    off = [Off(key, why, others.get(key)) for key, why in after.cancelled.items()]
-    off += [Off(key, "", kept.get(key, places.get(key))) for key in come_off]
-    return Repaired(
+    others, _ = LaterPlaces(after.instance, rebooked, after.days, today.pressing).places(after.cancelled)
+    off = [CaseOff(key, why, others.get(key)) for key, why in after.cancelled.items()]
+    off += [CaseOff(key, "", kept.get(key, places.get(key))) for key in come_off]
+    return Repair(
         after.instance, after, after.lists, mended_lists,
         tuple((key, after.lost[today.was[key].session]) for key in today.free
               if key in today.was and today.was[key].session in after.lost),
@@ -86,3 +104,38 @@ def repair(
         changes(after.lists, mended_lists), tuple(off), check(after.instance, mended_lists), found.measure,
         found.proved, whole, freed,
     )  # fmt: skip
+
+
+def _unlocking(
+    today: RepairDay, later: LaterPlaces, found: RepairFound, locked: Mapping[Key, str], work: int
+) -> Iterator[Unlocking]:
+    """Each lock without which fewer cases lose their place or fewer rules stay broken; else all of them at once."""
+    bound = [placing for placing in today.fixed if placing.case in locked and placing.case not in today.after.begun]
+    if not bound or not (today.unmendable or found.measure.off):
+        return
+    alone = [better for placing in bound if (better := _without(today, later, found, locked, [placing], work))]
+    if alone:
+        yield from alone
+    elif len(bound) > 1 and (together := _without(today, later, found, locked, bound, work)):
+        yield together
+
+
+def _without(
+    today: RepairDay, later: LaterPlaces, found: RepairFound, locked: Mapping[Key, str], held: list[Placing], work: int
+) -> Unlocking | None:
+    """What the answer is without these locks, where it is better."""
+    freed = {placing.case for placing in held}
+    other = RepairDay(today.after, today.held - freed)
+    then = mended(other, later, work)
+    now = {placing.case: placing for placing in then.placings}
+
+    def worth(day: RepairDay, of: RepairFound) -> tuple[int, ...]:
+        return len(day.unmendable), *of.measure[:4]
+
+    if worth(other, then) >= worth(today, found):
+        return None
+    keep = tuple(key for key, option in found.chosen.items() if option is None and then.chosen[key] is not None)
+    moved = [p for p in held if now.get(p.case) is None or kind_of(p, now[p.case])]
+    return Unlocking(
+        tuple(FreedCase(p.case, locked[p.case], p, now.get(p.case)) for p in moved or held), keep, not other.unmendable
+    )

@@ -8,8 +8,8 @@ from dataclasses import replace
 from functools import cache
 from itertools import combinations
 
-from planner.lists.changes.day import Today
-from planner.lists.changes.repair_cost import NOTHING, Measure
+from planner.lists.changes.day import RepairDay
+from planner.lists.changes.repair_cost import NOTHING, RepairCost
 from planner.lists.matching.insertion import Option
 from planner.lists.rules.people import FROM_OUTSIDE
 from planner.lists.week.instance import Key, Lists
@@ -21,10 +21,10 @@ _Takes = tuple[Time, float]  # the operation, and what devices add
 Decided = Mapping[Key, Option | str | None]  # with whom and where, or in which session, or off
 
 
-class RoomLeft:
+class RepairBound:
     """A case not fully decided counts with the shortest operation that it may have there: nothing is overstated."""
 
-    def __init__(self, today: Today) -> None:
+    def __init__(self, today: RepairDay) -> None:
         self.today, self.instance = today, today.instance
         self._empty = Week(self.instance, Lists(()))
         self._fixed = {
@@ -37,7 +37,7 @@ class RoomLeft:
         self._least, self._people = cache(self._find_least), cache(self._find_people)
         self._room, self._cheapest = cache(self._find_room), cache(self._find_cheapest)
 
-    def at_least(self, decided: Decided) -> Measure | None:
+    def at_least(self, decided: Decided) -> RepairCost | None:
         """What is still open will add to what is decided; None where what is decided never fits."""
         found = NOTHING
         free: dict[str, list[Key]] = {}
@@ -110,7 +110,7 @@ class RoomLeft:
 
     def _find_least(
         self, session: str, stay: tuple[Key, ...], held: tuple[Key, ...], already: tuple[_Takes, ...]
-    ) -> Measure | None:
+    ) -> RepairCost | None:
         """The least that a session's cases cost: the fewest leave that must, of the rest some have other people."""
         left, total = [key for key in stay if self._ways(key, session)], NOTHING
         for key in stay:
@@ -188,7 +188,7 @@ class RoomLeft:
         shortest = Time(min(time.mean for time in times), min(time.sd for time in times))
         return shortest, self.instance.cases[key].added_minutes
 
-    def _find_cheapest(self, key: Key, not_in: str | None) -> Measure:
+    def _find_cheapest(self, key: Key, not_in: str | None) -> RepairCost:
         """The least that it costs to be anywhere else, off included."""
         elsewhere = [cost for option, cost in self.today.may(key).items() if option.session != not_in]
         return min([*elsewhere, self.today.cost(key, None)])

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from planner.lists.week.instance import Instance, Key, Placing
 
 
-class Measure(NamedTuple):
+class RepairCost(NamedTuple):
     """What a change costs, the gravest first; of two changes the one whose first differing count is lower is smaller.
 
     `pressing_off`: urgent, dated or added cases that lose their place that day; `pressing_lost`: of these, those for
@@ -23,11 +23,11 @@ class Measure(NamedTuple):
     people: int = 0
     order: int = 0
 
-    def plus(self, other: Measure) -> Measure:
-        return Measure(*(one + more for one, more in zip(self, other, strict=True)))
+    def plus(self, other: RepairCost) -> RepairCost:
+        return RepairCost(*(one + more for one, more in zip(self, other, strict=True)))
 
 
-NOTHING = Measure()
+NOTHING = RepairCost()
 
 
 def is_pressing(instance: Instance, key: Key, added: bool) -> bool:
@@ -37,9 +37,9 @@ def is_pressing(instance: Instance, key: Key, added: bool) -> bool:
     return added or case.urgency == "urgent" or dated or key in instance.past_their_date
 
 
-def of_moving(was: Placing | None, now: Placing) -> Measure:
+def of_moving(was: Placing | None, now: Placing) -> RepairCost:
     """What it costs that a case is here now; one that had no place costs nothing wherever it is."""
     if was is None:
         return NOTHING
     people = (was.trainee != now.trainee) + (was.supervisor != now.supervisor)
-    return Measure(session=int(was.session != now.session), people=people)
+    return RepairCost(session=int(was.session != now.session), people=people)

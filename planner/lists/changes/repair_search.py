@@ -12,10 +12,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations, count
 
-from planner.lists.changes.day import Today, Tried
-from planner.lists.changes.postponement import Later
-from planner.lists.changes.repair_bound import Decided, RoomLeft
-from planner.lists.changes.repair_cost import NOTHING, Measure
+from planner.lists.changes.day import DayTried, RepairDay
+from planner.lists.changes.postponement import LaterPlaces
+from planner.lists.changes.repair_bound import Decided, RepairBound
+from planner.lists.changes.repair_cost import NOTHING, RepairCost
 from planner.lists.matching.insertion import Option
 from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken
@@ -28,25 +28,25 @@ Chosen = dict[Key, Option | None]
 
 
 @dataclass(frozen=True)
-class Mended:
+class RepairFound:
     """Where each case is, the day's lists with it, what that costs, and whether no smaller change exists."""
 
     chosen: Chosen
     placings: tuple[Placing, ...]
-    measure: Measure
+    measure: RepairCost
     proved: bool
 
 
-def mended(today: Today, later: Later, work: int = WORK) -> Mended:
+def mended(today: RepairDay, later: LaterPlaces, work: int = WORK) -> RepairFound:
     """The smallest change, within the work allowed; the same input gives the same answer."""
-    search = _Search(today, later, work)
+    search = _RepairSearch(today, later, work)
     return search.preferred(search.least(search.undone(search.put_back(search.shed()))))
 
 
-class _Search:
-    def __init__(self, today: Today, later: Later, work: int) -> None:
+class _RepairSearch:
+    def __init__(self, today: RepairDay, later: LaterPlaces, work: int) -> None:
         self.today, self.later, self.work = today, later, work
-        self.room = RoomLeft(today)
+        self.room = RepairBound(today)
         self._begun = self._spent()
 
     def shed(self) -> Chosen:
@@ -90,13 +90,13 @@ class _Search:
                     break
         return chosen
 
-    def least(self, good: Chosen) -> Mended:
+    def least(self, good: Chosen) -> RepairFound:
         """The change of least cost, or where the work ended, the least that was met."""
         best = self._as_found(good, self.today.tried(good))
         numbers = count()
-        ways: list[tuple[Measure, int, int, Decided, Tried | None, Measure]] = []
+        ways: list[tuple[RepairCost, int, int, Decided, DayTried | None, RepairCost]] = []
 
-        def push(decided: Decided, lost: Measure, tried: Tried | None = None) -> None:
+        def push(decided: Decided, lost: RepairCost, tried: DayTried | None = None) -> None:
             more = self.room.at_least(decided)
             if more is not None:
                 bound = lost.plus(more)
@@ -130,9 +130,9 @@ class _Search:
                 for where in self._ways(key, decided, chosen):
                     other = {**decided, key: where}
                     push(other, lost, tried if self._chosen(other) == chosen and not waiting else None)
-        return Mended(best.chosen, best.placings, best.measure, self.today.whole)
+        return RepairFound(best.chosen, best.placings, best.measure, self.today.whole)
 
-    def preferred(self, found: Mended) -> Mended:
+    def preferred(self, found: RepairFound) -> RepairFound:
         """Of changes as small, the people whom the unit's wishes like best, as far as one case at a time shows it."""
         for key in self.today.free:
             at = found.chosen[key]
@@ -174,7 +174,7 @@ class _Search:
     def _of_session(self, key: Key, session: str) -> list[Option]:
         return [option for option in self.today.may(key) if option.session == session]
 
-    def _cost(self, key: Key, where: Option | str | None) -> Measure:
+    def _cost(self, key: Key, where: Option | str | None) -> RepairCost:
         """What a decision costs; where only the session is decided, without people."""
         if isinstance(where, str):
             return self.today.cost(key, self._of_session(key, where)[0])._replace(people=0)
@@ -183,16 +183,16 @@ class _Search:
     def _spent(self) -> int:
         return self.today.work + self.later.work // TRIES
 
-    def _as_found(self, chosen: Chosen, tried: Tried) -> Mended:
+    def _as_found(self, chosen: Chosen, tried: DayTried) -> RepairFound:
         cost = self._lost(chosen)._replace(order=tried.reordered)
         for key, option in chosen.items():
             cost = cost.plus(self.today.cost(key, option))
-        return Mended(chosen, tried.placings, cost, False)
+        return RepairFound(chosen, tried.placings, cost, False)
 
-    def _lost(self, chosen: Chosen) -> Measure:
+    def _lost(self, chosen: Chosen) -> RepairCost:
         off = [key for key, option in chosen.items() if option is None]
         pressing, every = self.later.missing(off) if off else (0, 0)
-        return Measure(pressing_lost=pressing, lost=every)
+        return RepairCost(pressing_lost=pressing, lost=every)
 
     def _next(self, chosen: Chosen, broken: tuple[Broken, ...], decided: frozenset[Key]) -> Key | None:
         """The case to decide next; None where no case that is not decided could mend what is broken."""

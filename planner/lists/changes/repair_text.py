@@ -8,8 +8,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from planner.lists.changes.differences import Kind, ListChange, kind_of
-from planner.lists.changes.repair import Off, Repaired
-from planner.lists.changes.unlocking import Unlocked
+from planner.lists.changes.repair import CaseOff, Repair, Unlocking
 from planner.lists.week.instance import Key, Placing
 from planner.lists.week.week import Week
 
@@ -21,7 +20,7 @@ _COUNTED: dict[Kind, tuple[str, str]] = {
 }
 
 
-def headline(found: Repaired) -> str:
+def headline(found: Repair) -> str:
     """Who loses a place, and how much changes: `Nobody loses a place. 3 cases have other people, 5 stay as ...`"""
     gone = [off for off in found.off if not off.because]
     cancelled = len(found.off) - len(gone)
@@ -42,14 +41,14 @@ def headline(found: Repaired) -> str:
     return told if found.verdict.stands else f"A rule stays broken, since what is begun or locked is left alone. {told}"
 
 
-def stay(found: Repaired) -> int:
+def stay(found: Repair) -> int:
     """How many cases of the days concerned stay as they are."""
     sessions, changed = found.instance.sessions, {one.case for one in found.changes}
     here = [p for p in found.lists.placings if sessions[p.session].day in found.after.days]
     return sum(placing.case not in changed for placing in here)
 
 
-def how_sure(found: Repaired) -> str:
+def how_sure(found: Repair) -> str:
     """Whether a smaller change may exist; empty where nothing changes."""
     if not found.changes:
         return ""
@@ -58,13 +57,13 @@ def how_sure(found: Repaired) -> str:
     return "No smaller change keeps every rule." if found.verdict.stands else "No smaller change leaves as few broken."
 
 
-def as_of(found: Repaired) -> str:
+def as_of(found: Repair) -> str:
     """`As of 08:50 on Tue 2026-12-01.`; empty where the time was not told."""
     now = found.after.now
     return f"As of {now:%H:%M} on {now:%a} {now.date()}: nothing is put before that." if now else ""
 
 
-def troubles(found: Repaired) -> Iterator[str]:
+def troubles(found: Repair) -> Iterator[str]:
     """What no longer stands: sessions that are lost, and then each rule that is broken."""
     stranded = dict(found.stranded)
     for name in dict.fromkeys(placing.session for placing in found.before.placings):
@@ -76,7 +75,7 @@ def troubles(found: Repaired) -> Iterator[str]:
             yield one.says
 
 
-def not_begun(found: Repaired) -> Iterator[str]:
+def not_begun(found: Repair) -> Iterator[str]:
     """In each theatre that stands idle by what was told: the next case, if by the clock it should be done."""
     if (now := found.after.now) is None:
         return
@@ -91,7 +90,7 @@ def not_begun(found: Repaired) -> Iterator[str]:
                 yield f"{week.told(first)}, would be done by {ends:%H:%M} as planned; it counts as not begun."
 
 
-def difference(found: Repaired, one: ListChange) -> str:
+def difference(found: Repair, one: ListChange) -> str:
     """`L-403, left eye, number 1 in tue-1-a (theatre 1): consultant-1 supervises instead of trainer-1.`"""
     assert one.now is not None
     at = f"{one.now.session} ({found.instance.sessions[one.now.session].theatre})"
@@ -126,7 +125,7 @@ def who(placing: Placing) -> str:
     return f"{placing.supervisor} operates" if placing.trainee is None else f"{placing.trainee}, {placing.supervisor}"
 
 
-def came_off(found: Repaired, off: Off) -> str:
+def came_off(found: Repair, off: CaseOff) -> str:
     """Why a case comes off, and where it could go."""
     why = off.because or "no place that day keeps every rule"
     if off.later is None:
@@ -136,7 +135,7 @@ def came_off(found: Repaired, off: Off) -> str:
     return f"{why}. {could} to {session.told}: {who(off.later)}."
 
 
-def unlocking(found: Repaired, one: Unlocked) -> str:
+def unlocking(found: Repair, one: Unlocking) -> str:
     """`H-12, right eye is locked in tue-1-a because: ... Unlocked, it could go to ..., and then H-7 keeps ...`"""
     told, goes = [], []
     for freed in one.freed:
@@ -161,7 +160,7 @@ def _would(was: Placing, now: Placing | None) -> str:
     return "could stand at another place of the list"
 
 
-def people(found: Repaired) -> list[str]:
+def people(found: Repair) -> list[str]:
     """Everybody whose cases change, and those who are off."""
     placings = [placing for one in found.changes for placing in (one.was, one.now) if placing is not None]
     cancelled = {off.case for off in found.off if off.because}
@@ -169,7 +168,7 @@ def people(found: Repaired) -> list[str]:
     return list(dict.fromkeys(names))
 
 
-def other_eyes(found: Repaired, key: Key) -> Iterator[str]:
+def other_eyes(found: Repair, key: Key) -> Iterator[str]:
     """The same patient's other eye, where it is on another list."""
     patient = found.instance.cases[key].patient
     for placing in found.lists.placings:
@@ -178,7 +177,7 @@ def other_eyes(found: Repaired, key: Key) -> Iterator[str]:
             yield f"The other eye of {patient} is in {told}: the surgeon says whether it may be done first."
 
 
-def _told(found: Repaired, key: Key) -> str:
+def _told(found: Repair, key: Key) -> str:
     return found.instance.cases[key].told
 
 

@@ -11,7 +11,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from planner.claims import Entry
-from planner.lists.changes.disruption import Away, Begun, Changed, Happened
+from planner.lists.changes.disruption import CaseBegun, Disruption, PersonAway, SessionChange
 from planner.lists.changes.repair import repair
 from planner.lists.week.minutes import LONGEST as MINUTES
 from planner.lists.week.minutes import SHORTEST
@@ -42,7 +42,7 @@ def morning(request: Request, visitor: Building, form: Posted, session: str) -> 
         return refused_page(request, state, (str(error),))
     # The clock counts on the day itself; a list of another day is mended before it begins.
     at = {"now": now.time().replace(second=0, microsecond=0)} if held.day == now.date() else {}
-    happened = Happened.model_validate({"on": held.day, "begun": begun, **told, **at})
+    happened = Disruption.model_validate({"on": held.day, "begun": begun, **told, **at})
     return repaired_page(request, state, repair(state.held.instance, state.lists, happened, state.held.locked))
 
 
@@ -56,16 +56,16 @@ def _told(state: State, session: str, form: FormData, because: str) -> dict[str,
     if who:
         if who not in {*known.trainees, *known.supervisors} or (instead and instead not in known.supervisors):
             raise HTTPException(404)
-        told["away"] = [Away(who=who, day=held.day, instead=instead or None, because=because)]
+        told["away"] = [PersonAway(who=who, day=held.day, instead=instead or None, because=because)]
     ends = _time(form.get("ends"))
     if form.get("lost") == "yes":
-        told["changed"] = [Changed(session=session, lost=True, because=because)]
+        told["changed"] = [SessionChange(session=session, lost=True, because=because)]
     elif ends is not None:
         minutes = round((datetime.datetime.combine(held.day, ends) - held.span[0]).total_seconds() / 60)
         if not SHORTEST <= minutes <= MINUTES:
             why = f"A session ends between {SHORTEST} and {MINUTES} minutes after it begins, at {held.starts:%H:%M}."
             raise _UnclearError(f"{why} If nothing is done in it, it is lost.")
-        told["changed"] = [Changed(session=session, minutes=minutes, because=because)]
+        told["changed"] = [SessionChange(session=session, minutes=minutes, because=because)]
     if told or any(form.get(f"begun-{one.id}") for one in state.running(held.day)):
         return told
     raise _UnclearError(
@@ -73,7 +73,7 @@ def _told(state: State, session: str, form: FormData, because: str) -> dict[str,
     )
 
 
-def _begun(state: State, session: str, form: FormData) -> list[Begun]:
+def _begun(state: State, session: str, form: FormData) -> list[CaseBegun]:
     """The cases up to the last that is begun, which may be known to end at a time."""
     number = str(form.get(f"begun-{session}", ""))
     placings = state.week.list_of(session)
@@ -82,7 +82,7 @@ def _begun(state: State, session: str, form: FormData) -> list[Begun]:
     until = _time(form.get(f"until-{session}"))
     begun = [placing for placing in placings if number and placing.place <= int(number)]
     return [
-        Begun(case=placing.case[0], eye=placing.case[1], until=until if placing == begun[-1] else None)
+        CaseBegun(case=placing.case[0], eye=placing.case[1], until=until if placing == begun[-1] else None)
         for placing in begun
     ]
 

@@ -12,7 +12,7 @@ from planner.desk.placing import arrange
 from planner.errors import PlannerError
 from planner.lists.changes import repair_text
 from planner.lists.changes.differences import ListChange, changes
-from planner.lists.changes.repair import Repaired
+from planner.lists.changes.repair import Repair
 from planner.lists.matching.best import NOT_PROVED, Best, best
 from planner.lists.matching.match import Matched, match
 from planner.lists.matching.search import solver
@@ -102,7 +102,7 @@ def refused_page(request: Request, state: State, faults: tuple[str, ...], status
     return _shown(request, state, "round", None, faults=faults, status=status)
 
 
-def repaired_page(request: Request, state: State, found: Repaired) -> Response:
+def repaired_page(request: Request, state: State, found: Repair) -> Response:
     """The smallest change after what happened this morning, to be accepted or dropped."""
     return page(
         request, "list_repair.html",
