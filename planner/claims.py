@@ -75,8 +75,13 @@ class Basis(Entry):
         return self
 
     @property
+    def place(self) -> str:
+        """The place in a published source and how it is known, e.g. `table 1 (seen)`."""
+        return f"{self.where} ({(self.known or '').replace('-', ' ')})"
+
+    @property
     def words(self) -> str:
         """The short form printed beside a claim, e.g. `published: source-key, table 1 (seen)`."""
         if self.basis == "published":
-            return f"published: {self.source}, {self.where} ({(self.known or '').replace('-', ' ')})"
+            return f"published: {self.source}, {self.place}"
         return f"unit policy: {self.approver}" if self.basis == "unit-policy" else "common practice"

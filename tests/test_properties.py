@@ -27,9 +27,9 @@ from planner.assess.assessment import Assessment, Range
 from planner.assess.compiled import Values
 from planner.case import STAGES, Case, read_case
 from planner.documents.json_form import assessment_json, plan_json
-from planner.plan.choices import Picture
+from planner.plan.allocation import supervise
+from planner.plan.eye_plan import plan_eye
 from planner.plan.make import make_plan
-from planner.plan.supervision import supervise
 from planner.rulebook.load import load
 from planner.rulebook.proof.directions import is_worse
 from planner.rulebook.rulebook import Rulebook
@@ -85,8 +85,8 @@ def points_and_tier(ready: Assessor, values: Values) -> tuple[float, float]:
 
 
 def supervision(ready: Assessor, case: Case) -> dict[str, Supervised]:
-    assessment, picture = ready.assess(case, None, None), Picture(ready, case)
-    return {stage: supervise(picture, assessment, stage)[0] for stage in STAGES}
+    eye = plan_eye(ready.assess(case, None, None), ready.rulebook)
+    return {stage: supervise(eye, ready.rulebook, stage)[0] for stage in STAGES}
 
 
 def no_looser(now: Supervised, before: Supervised) -> bool:
@@ -236,11 +236,8 @@ def test_the_working_tier_is_the_cautious_end(ready: Assessor, rulebook: Ruleboo
         tier = assess(case, rulebook).tier
         assert tier.working == tier.most >= tier.least
         assert tier.label == next(t.label for t in rulebook.tiers.tiers if t.tier == tier.most)
-        assert (
-            make_plan(assess(case, rulebook), rulebook, None, "late")
-            .supervision.because[0]
-            .startswith(f"tier {tier.most},")
-        )
+        first = make_plan(assess(case, rulebook), rulebook, None, "late").supervision.because[0]
+        assert first.words.startswith(f"tier {tier.most},")
         open_cases += tier.least < tier.most
     assert open_cases > cases // 5
 

@@ -14,7 +14,6 @@ from planner.assess.assessment import (
     Readiness,
     RulebookIdentity,
     ScoreGroupShown,
-    SettleReason,
     TierResult,
 )
 from planner.assess.compiled import Compiled, Truths, Values
@@ -28,7 +27,8 @@ from planner.conditions import recording_in
 from planner.errors import PlannerError
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
-from planner.wording.words import lower_first, percent
+from planner.wording.reasons import SettleReason, TierReason, UnaskedFinding
+from planner.wording.words import lower_first
 
 
 class Assessor:
@@ -136,7 +136,7 @@ class Assessor:
         )
         return result, Settling(self.compiled, self.completions, self.objectives.tier, values)
 
-    def _decided_by(self, values: Values, completion: Values) -> tuple[str, ...]:
+    def _decided_by(self, values: Values, completion: Values) -> tuple[TierReason, ...]:
         """What demands the working tier in the completion that shows it; what may not hold says so."""
         place, rulebook = self.compiled.place, self.rulebook
         now, open_bounds = self.compiled.core(values)
@@ -150,25 +150,22 @@ class Assessor:
         )
         base = max(by_points, by_probability, floor, 1)
 
-        def perhaps(name: str) -> str:
-            return "" if now[place[name]] else " (not recorded, may hold)"
-
         floors = {f"factor:{f.id}": f for f in rulebook.factors.values() if f.floor and f.floor.tier == base > 1}
         demanding = sorted((name for name in floors if then[place[name]]), key=lambda name: not now[place[name]])
-        reasons = [f"{floors[name].label}: demands tier {base}{perhaps(name)}" for name in demanding]
+        reasons = [
+            TierReason("floor", base, floors[name].id, floors[name].label, certain=bool(now[place[name]]))
+            for name in demanding
+        ]
         if by_points == base and (base > 1 or not reasons):
-            up_to = "" if open_bounds[at["points"]][0] == points else "up to "
-            reasons.append(f"{up_to}{points:g} point{'' if points == 1 else 's'}: the band of tier {base}")
+            reasons.append(TierReason("points", base, number=points, certain=open_bounds[at["points"]][0] == points))
         if by_probability == base and base > 1:
-            baseline = rulebook.odds.baseline.probability
-            share = probability_of(logit(baseline) + log_odds)
-            reasons.append(
-                f"a consultant's probability of {percent(share)} at the published baseline: the band of tier {base}"
-            )
-        for raised in rulebook.interactions.raises:
-            name = f"raise:{raised.id}"
+            share = probability_of(logit(rulebook.odds.baseline.probability) + log_odds)
+            reasons.append(TierReason("probability", base, number=share))
+        for one in rulebook.interactions.raises:
+            name = f"raise:{one.id}"
             if rise and then[place[name]]:
-                reasons.append(f"{raised.because}: {raised.tiers} tier up{perhaps(name)}")
+                certain = bool(now[place[name]])
+                reasons.append(TierReason("interaction", one.tiers, one.id, one.because, certain=certain))
         return tuple(reasons)
 
     def _scores(self, values: Values) -> tuple[PublishedScore, ...]:
@@ -180,7 +177,11 @@ class Assessor:
                 for g in score.groups
                 if g.at_least <= points.most and (g.at_most is None or g.at_most >= points.least)
             ]
-            shown.append(PublishedScore(score.id, score.authors, score.outcome, points, tuple(groups), score.source))
+            shown.append(
+                PublishedScore(
+                    score.id, score.authors, score.first_author, score.outcome, points, tuple(groups), score.source
+                )
+            )
         return tuple(shown)
 
     def _readiness(self, case: Case, values: Values, truths: Truths) -> tuple[Readiness, set[str]]:
@@ -189,34 +190,28 @@ class Assessor:
         reasons: list[SettleReason] = []
         covered: set[str] = set()
         wanted: set[str] = set()
-        vocabulary = self.rulebook.vocabulary
+        vocabulary, unrecorded = self.rulebook.vocabulary, self.rulebook.readiness.not_recorded
         for settle in self.rulebook.readiness.settle:
             truth = rest[self.compiled.rest_place[f"settle:{settle.id}"]]
             reached = self.settle_reaches[settle.id]
             if truth:
-                reasons.append(SettleReason(settle.id, settle.because, settle.settled_by, True))
+                reasons.append(SettleReason(settle.id, settle.settled_by, True, settle.because))
                 covered.update(reached)
                 if recording_in(settle.when):
                     wanted.update(n for n in reached if self.is_open(case, values, n))
             elif truth is None and not settle.only_when_certain and self.may_hold(values, f"settle:{settle.id}"):
                 blank = [n for n in reached if self.is_open(case, values, n)]
                 wanted.update(n for n in blank if self.compiled.applies(self.compiled.index[n], values))
-                names = ", ".join(lower_first(vocabulary.by_id[n].label) for n in blank)
-                why = "" if settle.because.casefold() == names.casefold() else f" ({settle.because})"
-                because = f"{self.rulebook.readiness.not_recorded}: {names}{why}"
-                reasons.append(SettleReason(settle.id, because, settle.looked_for_by or settle.settled_by, False))
+                labels, by = (
+                    tuple(vocabulary.by_id[n].label for n in blank),
+                    settle.looked_for_by or settle.settled_by,
+                )
+                reasons.append(SettleReason(settle.id, by, False, settle.because, unrecorded, labels))
                 covered.update(blank)
         for finding in vocabulary.findings:
             if finding.essential and finding.id not in covered and self.is_open(case, values, finding.id):
-                because = f"{self.rulebook.readiness.not_recorded}: {lower_first(finding.label)}"
-                reasons.append(
-                    SettleReason(
-                        f"not-recorded-{finding.id.replace('_', '-')}",
-                        because,
-                        finding.settled_by or finding.measured,
-                        False,
-                    )
-                )
+                name, by = f"not-recorded-{finding.id.replace('_', '-')}", finding.settled_by or finding.measured
+                reasons.append(SettleReason(name, by, False, heading=unrecorded, findings=(finding.label,)))
                 wanted.add(finding.id)
         return Readiness("settle-first" if reasons else "ready", tuple(reasons)), wanted
 
@@ -302,7 +297,7 @@ class Assessor:
                 made.insert(made.index(after), look)
         return tuple(made)
 
-    def _unasked(self, case: Case, values: Values, tier: TierResult) -> tuple[str, ...]:
+    def _unasked(self, case: Case, values: Values, tier: TierResult) -> tuple[UnaskedFinding, ...]:
         """Findings that were recorded though nothing asked for them, and raise the tier."""
         notes = []
         for place, finding in enumerate(self.rulebook.vocabulary.findings):
@@ -313,10 +308,7 @@ class Assessor:
             least = self.completions.extreme(without, self.objectives.tier, highest=True)
             if least is not None and least.value < tier.working:
                 shown = finding.shown(case.in_force[finding.id])
-                notes.append(
-                    f"{finding.label} {shown}: recorded though nothing asks for it here, and raises the tier from "
-                    f"{least.value:g} to {tier.working}"
-                )
+                notes.append(UnaskedFinding(finding.label, shown, int(least.value), tier.working))
         return tuple(notes)
 
     def _levers(self, case: Case, truths: Truths, working: int) -> tuple[Lever, ...]:

@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from planner.case import Case
-
-State = Literal["holds", "does-not-hold", "unknown", "not-applicable"]
+from planner.claims import Basis
+from planner.rulebook.shapes import Era, PublishedRate
+from planner.wording.language import say
+from planner.wording.reasons import FactorReason, SettleReason, State, TierReason, UnaskedFinding
 
 
 @dataclass(frozen=True)
@@ -42,14 +44,21 @@ class FactorState:
 
     id: str
     label: str
-    state: State
-    because: str
+    reason: FactorReason
     points: int
     most_points: int
     harm: str
     floor: int | None
-    basis: str
+    basis: Basis
     rates: tuple[str, ...] = ()
+
+    @property
+    def state(self) -> State:
+        return self.reason.state
+
+    @property
+    def because(self) -> str:
+        return self.reason.words
 
 
 @dataclass(frozen=True)
@@ -57,7 +66,7 @@ class TierResult:
     """Two readings: `on_record`, of the plain eye that the record allows (None where too little is recorded), and
     `working`, until the rest is known: the more cautious end of the range.
 
-    `decided_by` says by name what demands the working tier, `on_record_by` what demands the one on record. Without
+    `decided_by` is what demands the working tier, `on_record_by` what demands the one on record. Without
     `proved` the search for the ends ran out of its limit, and the tier lies within them.
     """
 
@@ -66,10 +75,10 @@ class TierResult:
     most: int
     label: str
     meaning: str
-    decided_by: tuple[str, ...]
+    decided_by: tuple[TierReason, ...]
     on_record: int | None = None
     on_record_label: str = ""
-    on_record_by: tuple[str, ...] = ()
+    on_record_by: tuple[TierReason, ...] = ()
     proved: bool = True
 
 
@@ -89,24 +98,53 @@ class NotCounted:
     factor: str
     label: str
     certain: bool
-    rates: tuple[str, ...]
+    rates: tuple[PublishedRate, ...]
+
+    @property
+    def rate_words(self) -> tuple[str, ...]:
+        return tuple(f"{rate.text} ({rate.basis.words})" for rate in self.rates)
 
 
 @dataclass(frozen=True)
 class Recentred:
     """The baseline after re-centring on a published era, the unit's own audit, or both.
 
-    It changes printed probabilities, never the tier. Without an audit there are no events, cases or weight. `on` names
-    in a few words what it rests on, `note` in full.
+    It changes printed probabilities, never the tier. Without an audit (`period`) there are no events, cases or weight.
     """
 
     events: int
     cases: int
     weight: float
     baseline: float
-    note: str
-    era: str | None = None
-    on: str = ""
+    era: Era | None
+    period: str = ""
+
+    @property
+    def on(self) -> str:
+        """What it rests on in a few words."""
+        audit = say("this unit's audit") if self.period else ""
+        if self.era is None:
+            return audit
+        return say("%(era)s and %(audit)s", era=self.era.label, audit=audit) if audit else self.era.label
+
+    @property
+    def note(self) -> str:
+        """What it rests on in full."""
+        grounds = []
+        if self.era is not None:
+            rate, basis = f"{100 * self.era.rate:.2f} %", self.era.basis.words
+            grounds.append(
+                say("%(era)s (%(rate)s of all operations, %(basis)s)", era=self.era.label, rate=rate, basis=basis)
+            )
+        if self.period:
+            grounds.append(
+                say(
+                    "this unit's audit, %(events)s events in %(cases)s cases (%(period)s), weight %(weight)s",
+                    events=self.events, cases=self.cases, period=self.period, weight=f"{self.weight:.0%}",
+                )
+            )  # fmt: skip
+        on = grounds[0] if len(grounds) == 1 else say("%(era)s and then on %(audit)s", era=grounds[0], audit=grounds[1])
+        return say("re-centred on %(on)s, over an assumed case mix; the tier keeps the published baseline", on=on)
 
 
 @dataclass(frozen=True)
@@ -133,20 +171,11 @@ class ScoreGroupShown:
 class PublishedScore:
     id: str
     authors: str
+    first_author: str
     outcome: str
     points: Range
     groups: tuple[ScoreGroupShown, ...]
     source: str
-
-
-@dataclass(frozen=True)
-class SettleReason:
-    """Why the case must settle first; `certain` is false when the reason is that something is not recorded."""
-
-    id: str
-    because: str
-    settled_by: str
-    certain: bool
 
 
 @dataclass(frozen=True)
@@ -217,4 +246,4 @@ class Assessment:
     smallest_set: tuple[str, ...]
     levers: tuple[Lever, ...]
     queries: tuple[str, ...] = ()
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[UnaskedFinding, ...] = field(default=())

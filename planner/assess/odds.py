@@ -46,8 +46,7 @@ def probability(compiled: Compiled, truths: Truths, log_odds: Range, unit: Unit 
         truth = truths[compiled.place[f"factor:{blind.factor}"]]
         if truth is not False:
             factor = compiled.rulebook.factors[blind.factor]
-            rates = tuple(f"{rate.text} ({rate.basis.words})" for rate in factor.published_rates)
-            not_counted.append(NotCounted(factor.id, factor.label, truth is True, rates))
+            not_counted.append(NotCounted(factor.id, factor.label, truth is True, tuple(factor.published_rates)))
     return Probability(
         model.id,
         model.authors,
@@ -70,25 +69,17 @@ def recentre(model: OddsModel, audit: Audit | None, era: Era | None = None) -> R
     if audit is None and era is None:
         return None
     target = era.rate if era is not None else model.baseline.overall_rate
-    events = cases = 0
     weight = 0.0
-    grounds = []
-    if era is not None:
-        grounds.append(f"{era.label} ({100 * era.rate:.2f} % of all operations, {era.basis.words})")
     if audit is not None:
-        events, cases = audit.events, audit.cases
-        target, weight = shrunk(target, events, cases, model.unit_spread)
-        grounds.append(f"this unit's audit, {events} events in {cases} cases ({audit.period}), weight {weight:.0%}")
+        target, weight = shrunk(target, audit.events, audit.cases, model.unit_spread)
     anchor = baseline_for_rate(model, model.baseline.overall_rate)
     # The published baseline and the assumed mix need not agree exactly; only the shift between rates is taken over.
     baseline = probability_of(
         logit(model.baseline.probability) + logit(baseline_for_rate(model, target)) - logit(anchor)
     )
-    on = " and then on ".join(grounds)
-    note = f"re-centred on {on}, over an assumed case mix; the tier keeps the published baseline"
-    named = [era.label] if era is not None else []
-    named += ["this unit's audit"] if audit is not None else []
-    return Recentred(events, cases, weight, baseline, note, era.id if era is not None else None, " and ".join(named))
+    if audit is None:
+        return Recentred(0, 0, weight, baseline, era)
+    return Recentred(audit.events, audit.cases, weight, baseline, era, audit.period)
 
 
 def shrunk(published: float, events: int, cases: int, spread: float) -> tuple[float, float]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from operator import itemgetter
 from typing import Any
 
-from planner.assess.assessment import FactorState, State
+from planner.assess.assessment import FactorState
 from planner.assess.compiled import Compiled, Truths, Values
 from planner.case import Case
 from planner.conditions import Condition, FactorHolds, OptionWins, Test, findings_in, walk
@@ -16,6 +16,7 @@ from planner.rulebook.shapes import Factor
 from planner.truth import Truth
 from planner.vocabulary import Vocabulary
 from planner.wording.conditions import sentence
+from planner.wording.reasons import FactorReason
 from planner.wording.words import lower_first
 
 # Words for the same values are the same words; a batch says them once.
@@ -39,7 +40,7 @@ class Tracer:
         self.fixed = {
             f.id: (
                 f.floor.tier if f.floor else None,
-                (f.points_basis or f.limits_basis).words,
+                f.points_basis or f.limits_basis,
                 tuple(rate.text for rate in f.published_rates),
             )
             for f in factors
@@ -80,12 +81,10 @@ class Tracer:
         return tuple(result)
 
     def _said_of(self, factor: Factor, truth: Truth, counts: bool, case: Case, values: Values) -> FactorState:
-        state, because = self._state(factor, truth, case, values)
         return FactorState(
             factor.id,
             factor.label,
-            state,
-            because,
+            self._reason(factor, truth, case, values),
             factor.points if counts else 0,
             0 if truth is False else factor.points,
             fill(factor.harm, case, self.rulebook.vocabulary),
@@ -96,20 +95,19 @@ class Tracer:
         """Whether a finding is asked in this eye, as far as is known."""
         return self.compiled.applies(self.compiled.index[name], values) is not False
 
-    def _state(self, factor: Factor, truth: Truth, case: Case, values: Values) -> tuple[State, str]:
+    def _reason(self, factor: Factor, truth: Truth, case: Case, values: Values) -> FactorReason:
         vocabulary, found = self.rulebook.vocabulary, case.in_force
         if truth is True:
-            return "holds", fill(factor.because, case, vocabulary)
+            return FactorReason("holds", fill(factor.because, case, vocabulary))
+        reached = self.reached[factor.id]
         if truth is None:
-            missing = [n for n in self.reached[factor.id] if n not in found and self._applies(n, values)]
-            return "unknown", "not recorded: " + ", ".join(self.label[n] for n in missing)
+            missing = [n for n in reached if n not in found and self._applies(n, values)]
+            return FactorReason("unknown", findings=tuple(self.label[n] for n in missing))
         blank = [name for name in self.direct[factor.id] if name not in found]
         if blank and not any(self._applies(name, values) for name in blank):
-            return "not-applicable", f"{self.label[blank[0]]} is not asked in this eye"
-        recorded = [
-            f"{self.label[n]} {vocabulary.by_id[n].shown(found[n])}" for n in self.reached[factor.id] if n in found
-        ]
-        return "does-not-hold", f"{', '.join(recorded)}; it needs {self.needs[factor.id]}"
+            return FactorReason("not-applicable", findings=(self.label[blank[0]],))
+        recorded = tuple(f"{self.label[n]} {vocabulary.by_id[n].shown(found[n])}" for n in reached if n in found)
+        return FactorReason("does-not-hold", findings=recorded, needs=self.needs[factor.id])
 
 
 def _weight(factor: Factor) -> tuple[int, float]:

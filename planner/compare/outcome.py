@@ -8,6 +8,7 @@ from typing import Any, Literal, get_args
 
 from planner.documents.figures import whole_range
 from planner.plan.plan import Chosen, Plan
+from planner.wording.tier import tier_possible
 
 What = Literal[
     "allowed", "tier", "points", "supervision", "readiness", "choice", "who", "do", "rule", "caution", "drill", "drug"
@@ -35,7 +36,7 @@ def parts(plan: Plan) -> Iterator[PlanItem]:
     """Everything of a plan that is compared. Labels, reasons and citations are not; a step's `do` is."""
     assessment, supervision = plan.assessment, plan.supervision
     tier, readiness = assessment.tier, assessment.readiness
-    possible = "" if tier.least == tier.most else f" ({tier.least} to {tier.most} possible)"
+    possible = tier_possible(tier.least, tier.most)
     yield PlanItem("tier", "", (tier.least, tier.most), f"{tier.working}{possible}")
     on_record = "too little recorded" if tier.on_record is None else f"{tier.on_record}"
     yield PlanItem("tier", "on record", tier.on_record, on_record)

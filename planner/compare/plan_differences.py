@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from planner.documents.figures import percent_range, whole_range
 from planner.plan.plan import Chosen, Plan
 from planner.wording.conditions import gate_words
+from planner.wording.tier import tier_possible
 from planner.wording.words import lower_first, percent
 
 
@@ -39,10 +40,9 @@ def _stated(plan: Plan) -> Iterator[tuple[str, str | tuple[str, ...]]]:
     assessment, supervision = plan.assessment, plan.supervision
     tier, probability = assessment.tier, assessment.probability
     yield "tier on record", "too little recorded" if tier.on_record is None else f"{tier.on_record}"
-    yield "tier on record, decided by", tier.on_record_by
-    span = "" if tier.least == tier.most else f" ({tier.least} to {tier.most} possible)"
-    yield "tier until known", f"{tier.working}{span}"
-    yield "tier until known, decided by", tier.decided_by
+    yield "tier on record, decided by", tuple(reason.words for reason in tier.on_record_by)
+    yield "tier until known", f"{tier.working}{tier_possible(tier.least, tier.most)}"
+    yield "tier until known, decided by", tuple(reason.words for reason in tier.decided_by)
     yield "points", whole_range(assessment.points)
     for operator in dict.fromkeys(("consultant", supervision.stage)):
         share = probability.by_operator.get(operator)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import cast
 
 from planner.case import STAGES, Stage
 from planner.desk.desk import Desk
@@ -13,7 +12,8 @@ from planner.desk.plans import PlannedVersion
 from planner.documents.figures import day
 from planner.documents.json_form import plan_json
 from planner.errors import Fault, PlannerError
-from planner.plan.approved import Allocation, Covers, allocation_for, refused, supervised_at
+from planner.plan.allocation import allocate, supervise
+from planner.plan.approved import Covers, refused
 from planner.plan.plan import Plan
 from planner.records.rows import ApprovalStanding, CaseNow, Question, Seen, StepChange, StoredApproval, Submission
 from planner.records.validity import validity_on
@@ -62,12 +62,12 @@ def faults_of(desk: Desk, plan: Plan, decision: Decision) -> list[str]:
     faults = [why] if (why := refused(plan, decision.mode, decision.who)) else []
     if decision.covers == "as-named":
         return faults
-    by_table = allocation_for(plan, desk.rulebook, decision.tier)
+    table = allocate(plan, desk.rulebook, plan.supervision.stage, decision.tier)
     as_named = "Approve it as named, or take that back"
-    if decision.mode != by_table.mode:
-        mode = mode_words(by_table.mode)
+    if decision.mode != table.supervision.mode:
+        mode = mode_words(table.supervision.mode)
         faults.append(f"The table has {mode} for tier {decision.tier} at this stage, not what was chosen. {as_named}.")
-    elif dict(decision.who) != by_table.who:
+    elif dict(decision.who) != table.hands:
         faults.append(f"Steps are in other hands than the table has them for tier {decision.tier}. {as_named}.")
     if decision.operator_conditions:
         faults.append(f"A condition on who operates holds only as named. {as_named}.")
@@ -127,7 +127,7 @@ class ApprovalView:
     difference: tuple[str, str] | None
     aged: str
     table: Mapping[int, Mapping[Stage, Supervised]]
-    by_tier: Mapping[int, Allocation]
+    by_tier: Mapping[int, Plan]
     ended: tuple[StoredApproval, ...]
     questions: tuple[Question, ...]
     barred: tuple[Fault, ...]
@@ -153,8 +153,8 @@ def approval_view(desk: Desk, now: CaseNow, code: str) -> ApprovalView:
         given,
         _difference(desk, given, plan) if given and plan and now.submission else None,
         aged,
-        {tier: {stage: supervised_at(plan, rulebook, tier, stage) for stage in STAGES} for tier in tiers if plan},
-        {tier: allocation_for(plan, rulebook, tier) for tier in tiers if plan},
+        {tier: {stage: supervise(plan, rulebook, stage, tier)[0] for stage in STAGES} for tier in tiers if plan},
+        {tier: allocate(plan, rulebook, plan.supervision.stage, tier) for tier in tiers if plan},
         tuple(approval for approval in store.approvals(now.case.id) if approval.ended),
         store.questions(now.case.id),
         store.may_not_approve(now.case.id, code, desk.approval_policy),
@@ -170,7 +170,7 @@ def _difference(desk: Desk, given: Plan, asked: Plan) -> tuple[str, str]:
         return f"{whom}: {supervised_by(hands.mode, hands.by)}, {steps} by the trainee"
 
     def stage(plan: Plan) -> str:
-        return lower_first(desk.rulebook.stages.shape(cast(Stage, plan.supervision.stage)).label)
+        return lower_first(desk.rulebook.stages.shape(plan.supervision.stage).label)
 
     by_table = given.approval is not None and given.approval.covers == "table"
     return words(given, "whoever operates, by the table" if by_table else stage(given)), words(asked, stage(asked))

@@ -10,7 +10,7 @@ from planner.lists.week.from_records import Held
 from planner.lists.week.instance import Key, Placing
 from planner.lists.week.week import Week, seat_of
 from planner.local_time import wall
-from planner.plan.approved import NotCoveredError, Seat, with_approval
+from planner.plan.approved import NotCoveredError, OperatingPair, with_approval
 from planner.plan.plan import Approval, Plan
 from planner.records.rows import CaseNow
 from planner.records.validity import given_in, stands_on
@@ -59,10 +59,10 @@ def plans_on_lists(desk: Desk, held: Held, placings: Sequence[Placing]) -> dict[
     return made
 
 
-def seat_at(desk: Desk, code: str | None, supervisor: str) -> Seat:
+def seat_at(desk: Desk, code: str | None, supervisor: str) -> OperatingPair:
     """Who sits down: a trainee by code, or none, under a supervisor. Raises NotCoveredError where no stage is known."""
     if code is None:
-        return Seat(None)
+        return OperatingPair(None)
     trainee = desk.store.person(code).trainee_id or code
     known = {one.id for one in desk.unit.trainees} if desk.unit else set()
     if desk.unit is None or trainee not in known:
@@ -73,10 +73,10 @@ def seat_at(desk: Desk, code: str | None, supervisor: str) -> Seat:
     roster = desk.lists.roster if desk.lists else None
     can = {one.id: tuple(one.can) for one in roster.supervisors}.get(supervisor) if roster else None
     learner = next((one for one in roster.trainees if one.id == trainee), None) if roster else None
-    return Seat(stage, can, learner.cleared_at(stage) if learner is not None else None)
+    return OperatingPair(stage, can, learner.cleared_at(stage) if learner is not None else None)
 
 
-def _as_approved(desk: Desk, now: CaseNow, on: datetime.date, seat: Seat | None) -> Plan:
+def _as_approved(desk: Desk, now: CaseNow, on: datetime.date, seat: OperatingPair | None) -> Plan:
     """The plan with the approval that stands on a day in force; as the rulebook has it where none does.
 
     `seat` is who sits down; None prints what was approved, for nobody in particular. The consultant prints by name,

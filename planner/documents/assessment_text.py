@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from planner.assess.assessment import Assessment, FactorState, OperatorProbability
 from planner.documents.figures import percent_range, whole_range
 from planner.rulebook.rulebook import Rulebook
+from planner.wording.reasons import TierReason
 from planner.wording.words import lower_first, percent
 
 WIDTH = 100
@@ -38,7 +39,7 @@ def summary(assessment: Assessment, rulebook: Rulebook) -> str:
         ),
         _block("Factors that hold", [_factor(state) for state in assessment.factors if state.state == "holds"]),
         _block("Factors that may hold, as something is not recorded", _may_hold(assessment)),
-        _block("Look again", [*assessment.queries, *assessment.notes]),
+        _block("Look again", [*assessment.queries, *(note.words for note in assessment.notes)]),
         _block(
             f"Rulebook {assessment.rulebook.status}, {assessment.rulebook.sha256[:12]}", rulebook.theatre.deferral[:1]
         ),
@@ -83,10 +84,10 @@ def _tier(assessment: Assessment, rulebook: Rulebook) -> Iterator[str]:
     yield from _decided_by(tier.decided_by)
 
 
-def _decided_by(reasons: tuple[str, ...]) -> Iterator[str]:
+def _decided_by(reasons: tuple[TierReason, ...]) -> Iterator[str]:
     """The first reasons, what holds before what may hold; of more the rest is a number."""
     shown = reasons if len(reasons) <= REASONS + 1 else reasons[:REASONS]
-    yield from (f"  decided by {reason}" for reason in shown)
+    yield from (f"  decided by {reason.words}" for reason in shown)
     if len(shown) < len(reasons):
         yield f"  and {len(reasons) - len(shown)} more reasons: planner explain why tier CASE"
 
@@ -119,7 +120,7 @@ def _probability(assessment: Assessment, rulebook: Rulebook) -> Iterator[str]:
     may_hold = [uncounted.label for uncounted in probability.not_counted if not uncounted.certain]
     for uncounted in probability.not_counted:
         if uncounted.certain or len(may_hold) <= FEW:
-            rates = f": {'; '.join(uncounted.rates)}" if uncounted.rates else ""
+            rates = f": {'; '.join(uncounted.rate_words)}" if uncounted.rates else ""
             yield f"not counted: {uncounted.label} ({'holds' if uncounted.certain else 'may hold'}){rates}"
     if len(may_hold) > FEW:
         yield f"not counted, and may hold: {'; '.join(map(lower_first, may_hold))}"
@@ -170,7 +171,7 @@ def _factor(state: FactorState) -> str:
     points = state.points if state.state == "holds" else state.most_points
     counts = f", {'up to ' if state.state == 'unknown' else ''}{_points(points)}" if points else ""
     floor = f", demands tier {state.floor}" if state.floor else ""
-    return f"{state.label}{counts}{floor}: {state.because} [{state.basis}]"
+    return f"{state.label}{counts}{floor}: {state.because} [{state.basis.words}]"
 
 
 def _points(points: int) -> str:

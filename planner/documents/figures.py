@@ -8,18 +8,14 @@ from babel.dates import format_date
 
 from planner.assess.assessment import Range
 from planner.wording.language import locale, say
-from planner.wording.words import percent
+from planner.wording.tier import span
+from planner.wording.words import percent, percentage
 
 
 def percent_range(least: float, most: float) -> str:
     """Both ends of a probability, once where they print alike: `1.3 to 4.0 %`."""
-    low, high = percent(least), percent(most)
-    return high if low == high else span(low.removesuffix(" %"), high)
-
-
-def span(least: str, most: str) -> str:
-    """Both ends of a range, in words."""
-    return say("%(least)s to %(most)s", least=least, most=most)
+    low, high = percentage(least), percent(most)
+    return high if percent(least) == high else span(low, high)
 
 
 def number(value: float) -> str:

@@ -1,97 +1,131 @@
-"""Assessments and plans as plain data for JSON: ids as keys, plain numbers, ISO dates, fractions for probabilities."""
+"""Assessments and plans as plain data for JSON: ids as keys, plain numbers, ISO dates, fractions for probabilities.
+
+Whatever language documents are printed in, the data is in the source language.
+"""
 
 from __future__ import annotations
 
 import datetime
-from dataclasses import asdict
+from dataclasses import fields, is_dataclass
 from typing import Any
 
-from planner.assess.assessment import Assessment, FactorState, Probability, PublishedScore, Range
+from planner.assess.assessment import Assessment, Probability, PublishedScore, Range, Recentred
 from planner.case import Case
-from planner.plan.plan import Gate, Plan
+from planner.claims import Basis, Entry
+from planner.plan.plan import Chosen, Gate, Plan
+from planner.rulebook.plan_shapes import Pause
+from planner.wording.language import SOURCE, speaking
+from planner.wording.reasons import SettleReason, SupervisionReason, TierReason, UnaskedFinding
+
+FACTOR = "id label state because points most_points harm floor basis rates"
+SETTLE = "id because settled_by certain"
+NOT_COUNTED = "factor label certain"
+RECENTRED = "events cases weight baseline note"
+SUPERVISION = "mode by stage stage_label words because trainee_steps hand_back take_over_words contact target"
+CHOICE = "choice step question option label provisional prepared_as"
+WAY = "do watch pause_if why basis"
+DRAWN = "opening_mm seat main_incision side_ports drawn"
+STEP = (
+    "id label number who difficulty harder_because headline think do watch pause_if hand_over_if done_well rule_ids "
+    "gates idle barred reserved"
+)
+KIT = "id label need lacking certain note for_"
+APPROVAL = (
+    "by at tier_by_rulebook tier_approved conditions reason tier_label mode_by_rulebook mode_approved steps own_case "
+    "covers stage_named"
+)
+PLAN = "title unit draft_line"
 
 
 def assessment_json(assessment: Assessment) -> dict[str, Any]:
     """An assessment as JSON-ready data; unknowns stay ranges, nothing is rounded."""
-    case = assessment.case
+    with speaking(SOURCE):
+        return _assessment(assessment)
+
+
+def _assessment(assessment: Assessment) -> dict[str, Any]:
+    case, readiness = assessment.case, assessment.readiness
     return {
         "case": case.reference,
         "eye": case.eye,
-        "on": _day(assessment.on),
-        "rulebook": asdict(assessment.rulebook),
+        "on": _plain(assessment.on),
+        "rulebook": _plain(assessment.rulebook),
         "recorded": _case(case),
         "points": _range(assessment.points),
-        "tier": _plain(asdict(assessment.tier)),
+        "tier": _plain(assessment.tier),
         "probability": _probability(assessment.probability),
         "published_scores": {score.id: _score(score) for score in assessment.published_scores},
-        "factors": [_factor(state) for state in assessment.factors],
+        "factors": [_named(state, FACTOR) for state in assessment.factors],
         "readiness": {
-            "state": assessment.readiness.state,
-            "because": [reason.because for reason in assessment.readiness.because],
-            "reasons": [asdict(reason) for reason in assessment.readiness.because],
+            "state": readiness.state,
+            "because": [reason.because for reason in readiness.because],
+            "reasons": _plain(readiness.because),
         },
-        "missing": [asdict(missing) for missing in assessment.missing],
-        "looks": [_plain(asdict(look)) for look in assessment.looks],
-        "smallest_set": list(assessment.smallest_set),
-        "levers": [asdict(lever) for lever in assessment.levers],
-        "queries": list(assessment.queries),
-        "notes": list(assessment.notes),
+        **_named(assessment, "missing looks smallest_set levers queries notes"),
     }
 
 
 def plan_json(plan: Plan) -> dict[str, Any]:
     """A plan as JSON-ready data: the assessment, then every part of the printed plan."""
-    data: dict[str, Any] = _plain(asdict(plan))
-    return {
-        "assessment": assessment_json(plan.assessment),
-        "title": plan.title,
-        "unit": plan.unit,
-        "draft_line": plan.draft_line,
-        "supervision": data["supervision"],
-        "choices": {
-            name: {**data["choices"][name], "if_found": _gates(chosen.if_found)}
-            for name, chosen in plan.choices.items()
-        },
-        "steps": [{**told, "gates": _gates(step.gates)} for told, step in zip(data["steps"], plan.steps, strict=True)],
-        "drills": [drill.id for drill in plan.drills],
-        "drill_items": data["drills"],
-        "kit": [item.id for item in plan.kit],
-        "kit_items": [{**item, "for": item.pop("for_")} for item in data["kit"]],
-        "drugs": data["drugs"],
-        "formulary_note": plan.formulary_note,
-        "cautions": data["cautions"],
-        "rules": data["rules"],
-        "lens": data["lens"],
-        "recheck": [{"ask": ask, "worse_than": worse} for ask, worse in plan.recheck],
-        "recheck_then": plan.recheck_then,
-        "deferral": list(plan.deferral),
-        "sources": data["sources"],
-        "approval": data["approval"],
-    }
+    with speaking(SOURCE):
+        return {
+            "assessment": _assessment(plan.assessment),
+            **_named(plan, "title unit draft_line"),
+            "supervision": _named(plan.supervision, SUPERVISION),
+            "choices": {name: _choice(chosen) for name, chosen in plan.choices.items()},
+            "steps": [_named(step, STEP) for step in plan.steps],
+            "drills": [drill.id for drill in plan.drills],
+            "drill_items": _plain(plan.drills),
+            "kit": [item.id for item in plan.kit],
+            "kit_items": [{**_named(item, KIT), "for": list(item.for_)} for item in plan.kit],
+            **_named(plan, "drugs formulary_note cautions rules lens"),
+            "recheck": [{"ask": ask, "worse_than": worse} for ask, worse in plan.recheck],
+            **_named(plan, "recheck_then deferral sources"),
+            "approval": _named(plan.approval, APPROVAL) if plan.approval else None,
+        }
+
+
+def _named(value: object, names: str) -> dict[str, Any]:
+    return {name: _plain(getattr(value, name)) for name in names.split()}
+
+
+def _plain(value: Any) -> Any:
+    match value:
+        case TierReason() | SupervisionReason() | UnaskedFinding() | Basis() | Pause():
+            return value.words
+        case SettleReason():
+            return _named(value, SETTLE)
+        case tuple((Gate(), *_)):
+            return _gates(value)
+        case Entry():
+            return {name: _plain(getattr(value, name)) for name in type(value).model_fields}
+        case dict():
+            return {key: _plain(inner) for key, inner in value.items()}
+        case frozenset():
+            return sorted(value)
+        case tuple() | list():
+            return [_plain(inner) for inner in value]
+        case datetime.date():
+            return value.isoformat()
+        case float():
+            return _whole(value)
+        case _ if is_dataclass(value):
+            return {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
+        case _:
+            return value
 
 
 def _case(case: Case) -> dict[str, Any]:
     """The case as it was recorded, in the words of a case file where those are not plain data."""
     return {
-        "patient": case.patient,
-        "planned_stage": case.planned_stage,
-        "listed_on": _day(case.listed_on),
-        "recorded_on": _day(case.recorded_on),
-        "examined_by": case.examined_by,
-        "none_found_in": list(case.none_found_in),
-        "findings": {name: _plain(value) for name, value in case.findings.items()},
+        **_named(case, "patient planned_stage listed_on recorded_on examined_by none_found_in findings"),
         "read_as_not_recorded": sorted(case.doubted),
     }
 
 
 def _probability(probability: Probability) -> dict[str, Any]:
-    recentred = probability.recentred
     return {
-        "model": probability.model,
-        "authors": probability.authors,
-        "outcome": probability.outcome,
-        "population": probability.population,
-        "baseline": probability.baseline,
+        **{name: getattr(probability, name) for name in ("model", "authors", "outcome", "population", "baseline")},
         "by_operator": {
             name: {
                 "least": operator.least,
@@ -102,17 +136,22 @@ def _probability(probability: Probability) -> dict[str, Any]:
             for name, operator in probability.by_operator.items()
         },
         "not_counted": [f"{item.label}{'' if item.certain else ' (may hold)'}" for item in probability.not_counted],
-        "not_counted_items": [_plain(asdict(item)) for item in probability.not_counted],
-        "recentred": asdict(recentred) if recentred else None,
+        "not_counted_items": [
+            {**_named(item, NOT_COUNTED), "rates": list(item.rate_words)} for item in probability.not_counted
+        ],
+        "recentred": _recentred(probability.recentred) if probability.recentred else None,
         "limits": list(probability.limits),
     }
 
 
+def _recentred(recentred: Recentred) -> dict[str, Any]:
+    told = {name: getattr(recentred, name) for name in RECENTRED.split()}
+    return told | {"era": recentred.era.id if recentred.era else None, "on": recentred.on}
+
+
 def _score(score: PublishedScore) -> dict[str, Any]:
     return {
-        "authors": score.authors,
-        "outcome": score.outcome,
-        "source": score.source,
+        **_named(score, "authors outcome source"),
         "points": _range(score.points),
         "groups": [
             {
@@ -125,8 +164,14 @@ def _score(score: PublishedScore) -> dict[str, Any]:
     }
 
 
-def _factor(state: FactorState) -> dict[str, Any]:
-    return asdict(state) | {"rates": list(state.rates)}
+def _choice(chosen: Chosen) -> dict[str, Any]:
+    return {
+        **_named(chosen, CHOICE),
+        "if_found": _gates(chosen.if_found),
+        **_named(chosen.way, WAY),
+        **_named(chosen, "rejected settled_by"),
+        **_named(chosen.way, DRAWN),
+    }
 
 
 def _gates(gates: tuple[Gate, ...]) -> list[dict[str, Any]]:
@@ -145,34 +190,8 @@ def _gates(gates: tuple[Gate, ...]) -> list[dict[str, Any]]:
 
 
 def _range(range_: Range) -> dict[str, Any]:
-    on_record = None if range_.on_record is None else _whole(range_.on_record)
-    return {
-        "least": _whole(range_.least),
-        "most": _whole(range_.most),
-        "on_record": on_record,
-        "proved": range_.proved,
-    }
+    return _named(range_, "least most on_record proved")
 
 
 def _whole(value: float) -> float:
     return int(value) if value == int(value) else value
-
-
-def _day(date: datetime.date | None) -> str | None:
-    return date.isoformat() if date else None
-
-
-def _plain(value: Any) -> Any:
-    match value:
-        case dict():
-            return {key: _plain(inner) for key, inner in value.items()}
-        case frozenset():
-            return sorted(value)
-        case tuple() | list():
-            return [_plain(inner) for inner in value]
-        case datetime.date():
-            return value.isoformat()
-        case float():
-            return _whole(value)
-        case _:
-            return value

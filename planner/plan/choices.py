@@ -8,16 +8,13 @@ that is possible at all.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from planner.assess.assess import Assessor
 from planner.assess.compiled import Truths, Values
 from planner.errors import PlannerError
 from planner.plan.gates import gates_of
 from planner.plan.picture import Picture
-from planner.plan.plan import Chosen, PlannedDevice, Rejected
+from planner.plan.plan import Chosen, Rejected
 from planner.rulebook.plan_shapes import Choice, Option
-from planner.rulebook.rulebook import Rulebook
 from planner.wording.conditions import sentence
 from planner.wording.words import lower_first
 
@@ -25,11 +22,6 @@ from planner.wording.words import lower_first
 def choose(picture: Picture) -> dict[str, Chosen]:
     """For each choice the written option; the possible winners are exactly those of the allowed completions."""
     return {choice.id: _chosen(picture, choice) for choice in picture.assessor.rulebook.choices.values()}
-
-
-def with_options(rulebook: Rulebook, choices: Mapping[str, Chosen]) -> list[tuple[Chosen, Option]]:
-    """Each choice as planned, with the rulebook's option that is written."""
-    return [(chosen, rulebook.option(f"{name}.{chosen.option}")[1]) for name, chosen in choices.items()]
 
 
 def possible_winners(picture: Picture, choice: Choice) -> list[Option]:
@@ -96,44 +88,24 @@ def written(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
 def _chosen(picture: Picture, choice: Choice) -> Chosen:
     winners = possible_winners(picture, choice)
     if not winners:
+        hint = "let one withhold name an option that then opens"
         raise PlannerError.one(
-            f"no option of {choice.id} is left for this eye",
-            "rulebook",
-            "every one is withheld",
-            "let one withhold name an option that then opens",
+            f"no option of {choice.id} is left for this eye", "rulebook", "every one is withheld", hint
         )
     option = written(picture, choice, winners)
     provisional = len(winners) > 1
     rejected = []
     for other in choice.options:
-        if other is option:
-            continue
-        possible = other in winners
-        rejected.append(Rejected(other.id, other.label, possible, _reason(picture, choice, other, possible)))
+        if other is not option:
+            possible = other in winners
+            rejected.append(Rejected(other.id, other.label, possible, _reason(picture, choice, other, possible)))
     settled_by = _turns_on(picture, [f"{choice.id}.{winner.id}" for winner in winners]) if provisional else ()
-    others = [other for other in winners if other is not option]
     return Chosen(
-        choice.id,
-        choice.step,
-        choice.question,
-        option.id,
-        option.label,
-        provisional,
+        choice.id, choice.step, choice.question, option.id, option.label, provisional,
         option.prepared_as if provisional and not _is_on_record(picture, choice, option) else None,
-        gates_of(picture, choice, others),
-        tuple(option.do),
-        tuple(option.watch),
-        tuple(pause.words for pause in option.pause_if),
-        option.why,
-        option.basis.words,
-        tuple(rejected),
-        settled_by,
-        option.opening_mm,
-        option.seat,
-        option.main_incision,
-        option.side_ports,
-        tuple(PlannedDevice(**dict(device)) for device in option.drawn),
-    )
+        gates_of(picture, choice, [other for other in winners if other is not option]), option,
+        tuple(rejected), settled_by,
+    )  # fmt: skip
 
 
 def _is_on_record(picture: Picture, choice: Choice, option: Option) -> bool:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from planner.assess.assess import assessor
-from planner.assess.assessment import Assessment, State
+from planner.assess.assessment import Assessment
 from planner.assess.trace import fill, reached_tests
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, compare, evaluate
 from planner.errors import PlannerError
@@ -20,6 +20,8 @@ from planner.plan.plan import Chosen, Gate
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import WORDS, Truth
 from planner.wording.conditions import gate_words, sentence
+from planner.wording.reasons import State
+from planner.wording.tier import tier_possible
 from planner.wording.words import lower_first
 
 
@@ -83,8 +85,8 @@ class Explainer:
     def _tier(self, in_the_way: bool) -> Explanation:
         """What demands each reading of the tier; when asked why it is not lower, what could lower it instead."""
         assessment, tier = self.assessment, self.assessment.tier
-        notes = [f"on record, decided by: {reason}" for reason in tier.on_record_by]
-        notes += [f"until known, decided by: {reason}" for reason in tier.decided_by]
+        notes = [f"on record, decided by: {reason.words}" for reason in tier.on_record_by]
+        notes += [f"until known, decided by: {reason.words}" for reason in tier.decided_by]
         if in_the_way:
             notes += [
                 f"lower once put right: {lever.label} to {lever.to}, tier {lever.tier} ({lever.how})"
@@ -106,8 +108,7 @@ class Explainer:
                     counts += [f"demands tier {state.floor}"] if state.floor else []
                     notes.append(f"{', '.join(counts)}: {state.label}, {state.because}")
         on_record = "too little recorded" if tier.on_record is None else f"{tier.on_record}, {tier.on_record_label}"
-        possible = f"{tier.least} to {tier.most} possible"
-        label = f"on record {on_record}; until known {tier.working}, {tier.label} ({possible})"
+        label = f"on record {on_record}; until known {tier.working}, {tier.label}{tier_possible(tier.least, tier.most)}"
         if tier.least == tier.most:
             label = f"{tier.working}, on record and until known, {tier.label}"
         return Explanation("tier", "tier", label, "holds", self.rulebook.tiers.scale_note, (), tuple(notes))
@@ -182,13 +183,16 @@ class Explainer:
 
     def _option_notes(self, chosen: Chosen, option: str, why: str) -> list[str]:
         """Of the option written, what would change it; of another, what is written instead and what would bring it."""
-        written = "written" if self.picture.is_on_record else "prepared, as too little is recorded to write a technique"
+        written, limited = "written", ""
+        if not self.picture.is_on_record:
+            written, limited = "prepared", ", as too little is recorded to write a technique"
         if chosen.option == option:
-            first = f"{written}; others stay possible" if chosen.provisional else "the one option for this eye"
+            others = f"{written}{limited}; others stay possible"
             changing = [_would_change(gate) for gate in chosen.if_found]
-            return [first, *changing, f"why: {why}", chosen.basis]
+            first = others if chosen.provisional else "the one option for this eye"
+            return [first, *changing, f"why: {why}", chosen.way.basis.words]
         rejected = next(other for other in chosen.rejected if other.option == option)
-        instead = f"{written.partition(',')[0]} instead: {lower_first(chosen.label)}"
+        instead = f"{written} instead: {lower_first(chosen.label)}"
         own = [_would_change(gate) for gate in chosen.if_found if gate.option == option]
         return [instead, rejected.because, *own]
 

@@ -1,36 +1,58 @@
-"""What depends on the eye alone, made once for an eye whoever sits down: choices, drills, drugs, cautions, lines."""
+"""`plan_eye(assessment, rulebook, unit)`: what depends on the eye alone, made once whoever sits down."""
 
 from __future__ import annotations
 
 from collections.abc import Hashable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from planner.assess.assess import assessor
+from planner.assess.assessment import Assessment, Readiness
 from planner.assess.trace import fill
-from planner.case import Case
 from planner.plan.choices import choose
+from planner.plan.lens import plan_lens
 from planner.plan.picture import Picture
-from planner.plan.plan import Chosen, PlannedCaution, PlannedDrill, PlannedDrug, PlannedRule
-from planner.plan.steps import with_bar
-from planner.plan.stock import plan_drugs, planned_drug
+from planner.plan.plan import EyePlan, KitItem, PlannedCaution, PlannedDrill, PlannedRule
+from planner.plan.recheck import not_recorded, recheck_lines
+from planner.plan.sources import cited
+from planner.plan.steps import plan_steps, with_bar
+from planner.plan.stock import plan_drugs, plan_kit, planned_drug
 from planner.rulebook.plan_shapes import Drill, DrillStep
 from planner.rulebook.rulebook import Rulebook
+from planner.unit import Unit
+from planner.wording.reasons import MissingKit
 
 LIKELY_AT_MOST = 3
 REMEMBERED_AT_MOST = 200
 
 
-@dataclass(frozen=True, eq=False)
-class EyePlan:
-    """The part of a plan that no stage, tier or unit changes. `picture` takes the choices as planned."""
+def plan_eye(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = None) -> EyePlan:
+    """The eye's part of its plan, for whoever operates in this unit. Pure; raises nothing of its own.
 
-    picture: Picture
-    choices: dict[str, Chosen]
-    drills: tuple[PlannedDrill, ...]
-    drugs: tuple[PlannedDrug, ...]
-    cautions: tuple[PlannedCaution, ...]
-    rules: tuple[PlannedRule, ...]
+    An essential item of kit that the unit lacks makes the case settle-first; the plan's own assessment says so. Eyes
+    with the same values in force are planned once; the last few are kept.
+    """
+    values = tuple(assessment.case.values(rulebook.vocabulary))
+    written = _written(_Eye((id(assessor(rulebook)), values), assessment, rulebook))
+    held = unit.kit if unit is not None else None
+    kit = tuple(replace(item, lacking=held is not None and item.id not in held) for item in written.kit)
+    plan = replace(
+        written,
+        assessment=replace(assessment, readiness=_with_kit(assessment.readiness, kit)),
+        unit=unit.unit if unit else None,
+        contact=unit.supervisor_contact if unit else None,
+        kit=kit,
+    )
+    return replace(plan, sources=cited(plan, rulebook))
+
+
+def _with_kit(readiness: Readiness, kit: tuple[KitItem, ...]) -> Readiness:
+    lacking = tuple(
+        MissingKit(f"kit-{item.id}", "", item.certain, item.label, "", item.wanted_by, item.need == "always")
+        for item in kit
+        if item.lacking and item.need in ("always", "essential")
+    )
+    return Readiness("settle-first", (*readiness.because, *lacking)) if lacking else readiness
 
 
 @dataclass(frozen=True)
@@ -38,22 +60,44 @@ class _Eye:
     """An eye by its values in force: what is made of it serves every case that has the same."""
 
     key: Hashable
-    case: Case = field(compare=False)
+    assessment: Assessment = field(compare=False)
     rulebook: Rulebook = field(compare=False)
 
 
-def plan_eye(case: Case, rulebook: Rulebook) -> EyePlan:
-    """The eye's part of its plan. Eyes with the same values in force have the same one; the last few are kept."""
-    return _planned(_Eye((id(assessor(rulebook)), tuple(case.values(rulebook.vocabulary))), case, rulebook))
-
-
 @lru_cache(maxsize=REMEMBERED_AT_MOST)
-def _planned(eye: _Eye) -> EyePlan:
-    picture = Picture(assessor(eye.rulebook), eye.case)
+def _written(eye: _Eye) -> EyePlan:
+    """All that the values decide; whose case it is, and in which unit, is added afterwards."""
+    rulebook, assessment = eye.rulebook, eye.assessment
+    picture = Picture(assessor(rulebook), assessment.case)
     choices = choose(picture)
     picture.as_planned(choices)
-    drugs = plan_drugs(picture, choices)
-    return EyePlan(picture, choices, _drills(picture), drugs, _cautions(picture), _rules(picture))
+    drugs, drills = plan_drugs(picture, choices), _drills(picture)
+    unknown, theatre = not_recorded(picture, assessment), rulebook.theatre
+    return EyePlan(
+        assessment=assessment,
+        unit=None,
+        contact=None,
+        choices=choices,
+        steps=plan_steps(picture, assessment, choices, drugs),
+        drills=drills,
+        kit=plan_kit(picture, choices, [drill for drill in drills if drill.likely or drill.in_full]),
+        drugs=drugs,
+        formulary_note=rulebook.kit.formulary_note,
+        cautions=_cautions(picture),
+        rules=_rules(picture),
+        lens=plan_lens(assessment.case, rulebook),
+        recheck=(*unknown, *recheck_lines(picture)),
+        recheck_unknown=len(unknown),
+        recheck_then=theatre.recheck_then,
+        deferral=tuple(theatre.deferral),
+        range_note=theatre.range_note,
+        score_note=theatre.score_note,
+        scale_note=rulebook.tiers.scale_note,
+        sources=(),
+        title=rulebook.header.title,
+        draft_line=None if rulebook.header.status == "in-force" else rulebook.header.draft_line,
+        overrides=tuple(one.id for one in rulebook.supervision.overrides if picture.line(f"override:{one.id}")),
+    )
 
 
 def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
@@ -65,22 +109,14 @@ def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
     planned = []
     for place, (weight, drill) in enumerate(ordered):
         likely = weight > 0 and place < LIKELY_AT_MOST
+        may_be_likely = weight == 0 and picture.line(f"drill:{drill.id}") is None
+        steps = tuple(_drill_step(picture, step) for step in drill.steps)
         planned.append(
             PlannedDrill(
-                drill.id,
-                drill.label,
-                likely,
-                weight == 0 and picture.line(f"drill:{drill.id}") is None,
-                likely or drill.always_in_full,
-                tuple(drill.signs),
-                drill.stop_first,
-                tuple(_drill_step(picture, step) for step in drill.steps),
-                drill.call,
-                tuple(drill.kit),
-                drill.leave,
-                drill.basis.words,
+                drill.id, drill.label, likely, may_be_likely, likely or drill.always_in_full, tuple(drill.signs),
+                drill.stop_first, steps, drill.call, tuple(drill.kit), drill.leave, drill.basis,
             )
-        )
+        )  # fmt: skip
     return tuple(planned)
 
 
@@ -100,32 +136,23 @@ def _weight(picture: Picture, drill: Drill) -> int:
 
 
 def _cautions(picture: Picture) -> tuple[PlannedCaution, ...]:
-    found = []
+    vocabulary, found = picture.assessor.rulebook.vocabulary, []
     for caution in picture.assessor.rulebook.cautions.values():
         truth = picture.line(f"caution:{caution.id}")
         if truth is not False:
-            text = fill(caution.text, picture.case, picture.assessor.rulebook.vocabulary)
-            found.append(PlannedCaution(caution.id, text, truth is True, caution.basis.words))
+            text = fill(caution.text, picture.case, vocabulary)
+            found.append(PlannedCaution(caution.id, text, truth is True, caution.basis))
     return tuple(sorted(found, key=lambda caution: not caution.certain))
 
 
 def _rules(picture: Picture) -> tuple[PlannedRule, ...]:
-    forces = ("withhold", "require", "order", "prefer", "tell")
-    found = []
+    forces, found = ("withhold", "require", "order", "prefer", "tell"), []
     for rule in picture.assessor.rulebook.interactions.rules:
         truth = picture.line(f"rule:{rule.id}")
         if truth is not False:
             about = next(iter(rule.of.values()))
+            about, certain = picture.names.get(about, about), truth is True
             found.append(
-                PlannedRule(
-                    rule.id,
-                    rule.force,
-                    picture.names.get(about, about),
-                    rule.text,
-                    rule.instead,
-                    rule.hazard,
-                    truth is True,
-                    rule.basis.words,
-                )
+                PlannedRule(rule.id, rule.force, about, rule.text, rule.instead, rule.hazard, certain, rule.basis)
             )
     return tuple(sorted(found, key=lambda rule: (not rule.certain, forces.index(rule.force))))

@@ -32,9 +32,9 @@ def plan_lens(case: Case, rulebook: Rulebook) -> PlannedLens:
         text("biometry_date"),
         tuple(rows),
         rulebook.lens.captured,
-        rulebook.lens.captured_basis.words,
+        rulebook.lens.captured_basis,
         rulebook.lens.note,
-        rulebook.lens.note_basis.words,
+        rulebook.lens.note_basis,
     )
 
 
@@ -42,7 +42,7 @@ def sulcus_change(table: SulcusTable, power: float) -> SulcusRow | None:
     """The change in dioptres that a table prints for a bag power; None outside what it prints."""
     for band in table.bands:
         if _covers(band, power):
-            return SulcusRow(table.label, band.change, table.basis.words)
+            return SulcusRow(table.label, band.change, table.basis)
     return None
 
 

@@ -6,10 +6,15 @@ from dataclasses import dataclass
 from typing import Literal
 
 from planner.assess.assessment import Assessment
-from planner.rulebook.plan_shapes import Seat
+from planner.case import Stage
+from planner.claims import Basis
+from planner.rulebook.plan_shapes import Option, Pause
+from planner.rulebook.shapes import By, Mode
+from planner.wording.language import say
+from planner.wording.reasons import SupervisionReason, wanted_for
+from planner.wording.tier import supervision_words
 
-# Ends a line to do that is planned only because a finding is not recorded.
-IF_FOUND = " (if found: not recorded)"
+Hands = Literal["trainee", "supervisor"]
 
 
 @dataclass(frozen=True)
@@ -46,25 +51,12 @@ class Gate:
 
 
 @dataclass(frozen=True)
-class PlannedDevice:
-    """A device for the drawing of the eye: `marks` hooks, or a pupil ring of `size_mm`; the rest in words."""
-
-    device: Literal["iris-hooks", "pupil-ring", "capsule-hooks", "tension-ring"]
-    placed: Literal["planned", "if-needed"]
-    number: str | None
-    marks: int | None
-    beneath_incision: bool
-    size_mm: float | None
-    note: str
-
-
-@dataclass(frozen=True)
 class Chosen:
-    """The option written for a choice. `provisional` when missing findings leave another option possible: `if_found`
-    says what would have to be found for each. `prepared_as` words a more cautious option than the one on record.
+    """The option written for a choice: its id and label, and as the rulebook has it (`way`).
 
-    The eye is drawn from `opening_mm`, `seat` (None: left open), `main_incision` (open: the surgeon places it, None:
-    findings decide its place), `side_ports` (how many) and `drawn`.
+    `provisional` when missing findings leave another option possible: `if_found` says what would have to be found for
+    each. `prepared_as` words a more cautious option than the one on record. `settled_by` are labels of findings which,
+    recorded, would settle the choice.
     """
 
     choice: str
@@ -75,40 +67,39 @@ class Chosen:
     provisional: bool
     prepared_as: str | None
     if_found: tuple[Gate, ...]
-    do: tuple[str, ...]
-    watch: tuple[str, ...]
-    pause_if: tuple[str, ...]
-    why: str
-    basis: str
+    way: Option
     rejected: tuple[Rejected, ...]
-    settled_by: tuple[str, ...]  # labels of findings which, recorded, would settle the choice
-    opening_mm: tuple[float, float] | None
-    seat: Seat | None
-    main_incision: Seat | Literal["open"] | None
-    side_ports: int
-    drawn: tuple[PlannedDevice, ...]
+    settled_by: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class PlannedStep:
+    """A step of this eye; in whose hands it is (`who`) is the allocation's, everything else the eye's.
+
+    `headline` names the prepared options in a few words. `barred` are lines of `do` whose drug is barred or waits for
+    a check, with what serves instead. In an `idle` step nothing is done in this eye; a `reserved` one is given to no
+    trainee in this eye, whatever the tier or mode.
+    """
+
     id: str
     label: str
+    short: str
     number: int
-    who: Literal["trainee", "supervisor"]
+    who: Hands
     difficulty: int
     harder_because: tuple[str, ...]
-    headline: str  # the prepared options' labels, in a few words
+    headline: str
     think: tuple[str, ...]
     do: tuple[str, ...]
     watch: tuple[str, ...]
-    pause_if: tuple[str, ...]
+    pause_if: tuple[Pause, ...]
     hand_over_if: tuple[str, ...]
     done_well: str
     rule_ids: tuple[str, ...]
     gates: tuple[Gate, ...] = ()
-    idle: bool = False  # nothing is done in this step in this eye
-    barred: tuple[str, ...] = ()  # lines of `do` whose drug is barred or waits for a check, with what serves instead
-    reserved: bool = False  # the rulebook gives it to no trainee in this eye, whatever the tier or mode
+    idle: bool = False
+    barred: tuple[str, ...] = ()
+    reserved: bool = False
 
 
 @dataclass(frozen=True)
@@ -130,14 +121,15 @@ class PlannedDrill:
     call: str
     kit: tuple[str, ...]
     leave: str
-    basis: str
+    basis: Basis
 
 
 @dataclass(frozen=True)
 class KitItem:
-    """`lacking` when the unit's list does not hold it; `note` says what that means.
+    """An item that an option, a drill or every case wants; `lacking` when the unit's list does not hold it.
 
     `certain` is false when only a provisional choice wants it. `if-found` kit is made ready for what is not recorded.
+    `without` is what the rulebook has a unit do that lacks an item which is only preferred.
     """
 
     id: str
@@ -145,8 +137,26 @@ class KitItem:
     need: Literal["always", "essential", "preferred", "if-found"]
     lacking: bool
     certain: bool
-    note: str
-    for_: tuple[str, ...]
+    without: str | None
+    wanted_by: tuple[str, ...]
+
+    @property
+    def for_(self) -> tuple[str, ...]:
+        """What it is wanted for, in words."""
+        return wanted_for(self.need == "always", self.wanted_by)
+
+    @property
+    def note(self) -> str:
+        """What it means that the unit lacks it; nothing where it does not."""
+        if not self.lacking:
+            return ""
+        match self.need:
+            case "preferred":
+                return self.without or say("do without, and say so at the brief")
+            case "if-found":
+                return say("if found: stop, move the case")
+            case _:
+                return say("borrow it, move the case, or postpone")
 
 
 @dataclass(frozen=True)
@@ -164,7 +174,7 @@ class PlannedDrug:
     instead: tuple[str, ...]
     contraindications: tuple[str, ...]
     check: tuple[str, ...]
-    basis: str
+    basis: Basis
     one_of: str | None = None  # of drugs that share it only one is given
 
 
@@ -175,7 +185,7 @@ class PlannedCaution:
     id: str
     text: str
     certain: bool
-    basis: str
+    basis: Basis
 
 
 @dataclass(frozen=True)
@@ -189,22 +199,30 @@ class PlannedRule:
     instead: str | None
     hazard: str | None
     certain: bool
-    basis: str
+    basis: Basis
 
 
 @dataclass(frozen=True)
 class PlannedSupervision:
-    mode: str
-    by: str
-    stage: str
+    """Where the supervisor is and who, in ids and in the rulebook's words, for a stage; `target` is taught today."""
+
+    mode: Mode
+    by: By
+    stage: Stage
     stage_label: str
-    words: str
-    because: tuple[str, ...]
+    mode_words: str
+    by_words: str
+    because: tuple[SupervisionReason, ...]
     trainee_steps: tuple[str, ...]
     hand_back: tuple[str, ...]
     take_over_words: str
     contact: str | None
-    target: str | None = None  # the one step that is taught today, by its label
+    target: str | None = None
+    target_short: str | None = None
+
+    @property
+    def words(self) -> str:
+        return supervision_words(self.mode_words, self.by_words)
 
 
 @dataclass(frozen=True)
@@ -213,7 +231,7 @@ class SulcusRow:
 
     table: str
     change: tuple[float, float]
-    basis: str
+    basis: Basis
 
 
 @dataclass(frozen=True)
@@ -227,9 +245,9 @@ class PlannedLens:
     biometry_date: str | None
     sulcus: tuple[SulcusRow, ...]
     captured: str
-    captured_basis: str
+    captured_basis: Basis
     note: str
-    note_basis: str
+    note_basis: Basis
 
 
 @dataclass(frozen=True)
@@ -247,8 +265,8 @@ class ChangedStep:
     """A step by its label, in whose hands the rulebook puts it, and in whose it was approved."""
 
     label: str
-    planned: str
-    approved: str
+    planned: Hands
+    approved: Hands
 
 
 @dataclass(frozen=True)
@@ -257,7 +275,8 @@ class Approval:
 
     `tier_label` is of the tier approved; modes and steps are given where they were approved with it. `own_case` says
     that whoever approved had prepared the case, or a part of it. `covers` is `table`, the tier with whoever operates,
-    or `as-named`, this stage (`stage_named`, by its label), supervision and steps alone; empty where nothing says it.
+    or `as-named`, this stage (`stage_named`, in short `stage_short`), supervision and steps alone; empty where nothing
+    says it.
     """
 
     by: str
@@ -273,12 +292,20 @@ class Approval:
     own_case: bool = False
     covers: str = ""
     stage_named: str = ""
+    stage_short: str = ""
 
 
-@dataclass(frozen=True)
-class Plan:
+@dataclass(frozen=True, kw_only=True)
+class EyePlan:
+    """The part of a plan that no stage, tier or approval changes; its steps are in nobody's hands yet.
+
+    `recheck` is what to ask, and what is worse than planned; its first `recheck_unknown` are of what is not recorded.
+    `overrides` are the ids of the rulebook's overrides of supervision that hold or may hold in this eye.
+    """
+
     assessment: Assessment
     unit: str | None
+    contact: str | None
     choices: dict[str, Chosen]
     steps: tuple[PlannedStep, ...]
     drills: tuple[PlannedDrill, ...]
@@ -287,9 +314,9 @@ class Plan:
     formulary_note: str
     cautions: tuple[PlannedCaution, ...]
     rules: tuple[PlannedRule, ...]
-    supervision: PlannedSupervision
     lens: PlannedLens
-    recheck: tuple[tuple[str, str], ...]  # (ask, worse than)
+    recheck: tuple[tuple[str, str], ...]
+    recheck_unknown: int
     recheck_then: str
     deferral: tuple[str, ...]
     range_note: str
@@ -298,10 +325,30 @@ class Plan:
     sources: tuple[CitedSource, ...]
     title: str
     draft_line: str | None
-    recheck_unknown: int = 0  # so many of `recheck`, its first, are of what is not recorded
-    approval: Approval | None = None  # given once a consultant has approved; what is planned does not rest on it
+    overrides: tuple[str, ...]
 
     @property
     def has_technique(self) -> bool:
         """Whether enough is recorded for a technique to be written."""
         return self.assessment.tier.on_record is not None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan(EyePlan):
+    """An eye's plan allocated: who supervises and from where, every step in somebody's hands.
+
+    `approval` is given once a consultant has approved; what is planned does not rest on it.
+    """
+
+    supervision: PlannedSupervision
+    approval: Approval | None = None
+
+    @property
+    def hands(self) -> dict[str, Hands]:
+        """In whose hands each step is, by its id, in the order of the operation."""
+        return {step.id: step.who for step in self.steps}
+
+    @property
+    def trainee_steps(self) -> tuple[str, ...]:
+        """The trainee's steps by id."""
+        return tuple(step.id for step in self.steps if step.who == "trainee")

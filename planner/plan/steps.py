@@ -1,33 +1,28 @@
-"""The steps of the operation with who, what to do, what to watch and when to pause."""
+"""The steps of the operation: what to do, what to watch, when to pause, and what makes each harder in this eye."""
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import TypeVar
 
 from planner.assess.assessment import Assessment
-from planner.case import Stage
-from planner.plan.choices import with_options
 from planner.plan.gates import lines_if_found
 from planner.plan.picture import Picture
-from planner.plan.plan import IF_FOUND, Chosen, PlannedDrug, PlannedStep
-from planner.plan.supervision import takes
-from planner.rulebook.plan_shapes import DrugLine, Option, Step, StepLine
-from planner.rulebook.shapes import STEP_IDS, Supervised
-from planner.wording.words import lower_first
+from planner.plan.plan import Chosen, Gate, PlannedDrug, PlannedStep
+from planner.rulebook.plan_shapes import DrugLine, Option, Pause, Step, StepLine
+from planner.rulebook.shapes import STEP_IDS
+
+T = TypeVar("T")
 
 
 def plan_steps(
-    picture: Picture,
-    assessment: Assessment,
-    choices: dict[str, Chosen],
-    drugs: tuple[PlannedDrug, ...],
-    stage: Stage,
-    supervised: Supervised,
+    picture: Picture, assessment: Assessment, choices: dict[str, Chosen], drugs: tuple[PlannedDrug, ...]
 ) -> tuple[PlannedStep, ...]:
-    """Every step in the order of this eye. What holds on record is done, what may be found stands as a gate."""
-    written = with_options(picture.assessor.rulebook, choices)
+    """Every step in the order of this eye, in the supervisor's hands until it is allocated.
+
+    What holds on record is done, what may be found stands as a gate.
+    """
     return tuple(
-        _step(picture, assessment, written, drugs, step, number, stage, supervised)
+        _step(picture, assessment, list(choices.values()), drugs, step, number)
         for number, step in enumerate(in_order(picture), 1)
     )
 
@@ -52,75 +47,48 @@ def in_order(picture: Picture) -> list[Step]:
 def _step(
     picture: Picture,
     assessment: Assessment,
-    written: list[tuple[Chosen, Option]],
+    choices: list[Chosen],
     drugs: tuple[PlannedDrug, ...],
     step: Step,
     number: int,
-    stage: Stage,
-    supervised: Supervised,
 ) -> PlannedStep:
     rulebook = picture.assessor.rulebook
-    chosen = [(choice, option) for choice, option in written if choice.step == step.id]
+    chosen = [choice for choice in choices if choice.step == step.id]
     difficulty, harder = _difficulty(picture, assessment, step)
+    lines = [line for line in step.lines if picture.on_record(f"line:{step.id}:{line.id}") is not False]
+    ids = (*(f"{choice.choice}.{choice.option}" for choice in chosen), *(line.id for line in lines))
     do: list[str] = []
     barred: list[str] = []
     watch: list[str] = []
-    pause: list[str] = []
-    ids: list[str] = []
-    by_consultant = False
-    for choice, option in chosen:
-        ids.append(f"{choice.choice}.{choice.option}")
-        if choice.prepared_as:
-            do.append(choice.prepared_as)
-        do.extend(choice.do)
-        given = [(line.do, drug_line(line, drugs)) for line in option.drug_lines]
-        do.extend(words for _, words in given)
-        barred.extend(words for as_written, words in given if words != as_written)
-        watch.extend(choice.watch)
-        pause.extend(choice.pause_if)
-        by_consultant |= option.consultant_does
-    also = [line for _, option in written for line in option.also.get(step.id, [])]
-    # What belongs to the first step is done before theatre, and so before all else.
-    do = [*also, *do] if number == 1 else [*do, *also]
-    lines = _lines(picture, step)
-    for line, certain in lines:
-        ids.append(line.id)
-        do.extend(line.do if certain else [f"{text}{IF_FOUND}" for text in line.do])
-        watch.extend(line.watch)
-        pause.extend(words.words for words in line.pause_if)
-        by_consultant |= line.consultant_does
-    by_act = sorted((choice for choice, _ in chosen), key=lambda c: STEP_IDS.index(rulebook.choices[c.choice].act))
-    gates = [*(gate for choice in by_act for gate in choice.if_found), *lines_if_found(picture, step)]
+    pause: list[Pause] = []
+    gates: list[Gate] = []
+    # Nobody can be taught a step for which no technique is written.
+    reserved, idle = True, False
     if not picture.is_on_record:
         # Too little is recorded to write a technique, and one for every eye that this could be is one for none.
-        do, watch, pause, gates = ([rulebook.theatre.technique_not_written] if chosen else []), [], [], []
-        barred = []
-        chosen = []
-    idle = bool(chosen) and all(option.idle for _, option in chosen) and not lines
-    # Nobody can be taught a step for which no technique is written.
-    reserved = by_consultant or not picture.is_on_record
-    may_take = not reserved and takes(picture.assessor, stage, supervised.mode, step.id, difficulty)
-    who: Literal["trainee", "supervisor"] = "trainee" if may_take else "supervisor"
+        do, chosen = ([rulebook.theatre.technique_not_written] if chosen else []), []
+    else:
+        for choice in chosen:
+            given = [(line.do, drug_line(line, drugs)) for line in choice.way.drug_lines]
+            prepared = [choice.prepared_as] if choice.prepared_as else []
+            do.extend([*prepared, *choice.way.do, *(words for _, words in given)])
+            barred.extend(words for as_written, words in given if words != as_written)
+        also = [line for choice in choices for line in choice.way.also.get(step.id, [])]
+        # What belongs to the first step is done before theatre, and so before all else.
+        do = [*also, *do] if number == 1 else [*do, *also]
+        do.extend(text for line in lines for text in line.do)
+        parts: list[Option | StepLine] = [*(choice.way for choice in chosen), *lines]
+        watch, pause = [text for part in parts for text in part.watch], [one for part in parts for one in part.pause_if]
+        by_act = sorted(chosen, key=lambda choice: STEP_IDS.index(rulebook.choices[choice.choice].act))
+        gates = [*(gate for choice in by_act for gate in choice.if_found), *lines_if_found(picture, step)]
+        reserved = any(part.consultant_does for part in parts)
+        idle = bool(chosen) and all(choice.way.idle for choice in chosen) and not lines
     return PlannedStep(
-        step.id,
-        step.label,
-        number,
-        who,
-        difficulty,
-        harder,
-        "; ".join(choice.label for choice, _ in chosen),
-        tuple(step.think),
-        _once(do),
-        _once(watch),
-        _once(pause),
-        tuple(step.hand_over_if),
-        step.done_well,
-        tuple(ids),
-        tuple(gates),
-        idle,
-        tuple(barred),
-        reserved,
-    )
+        step.id, step.label, step.short, number, "supervisor", difficulty, harder,
+        "; ".join(choice.label for choice in chosen), tuple(step.think), _once(do), _once(watch), _once(pause),
+        tuple(step.hand_over_if), step.done_well, ids,
+        tuple(gates), idle, tuple(barred), reserved,
+    )  # fmt: skip
 
 
 def drug_line(line: DrugLine, drugs: tuple[PlannedDrug, ...]) -> str:
@@ -153,23 +121,5 @@ def _difficulty(picture: Picture, assessment: Assessment, step: Step) -> tuple[i
     return step.difficulty + heaviest + extra, tuple(label for _, label, _ in weights)
 
 
-def _lines(picture: Picture, step: Step) -> list[tuple[StepLine, bool]]:
-    """The lines that hold on record; without a reading on record, also those that may hold."""
-    found = []
-    for line in step.lines:
-        truth = picture.on_record(f"line:{step.id}:{line.id}")
-        if truth is not False:
-            found.append((line, truth is True))
-    return found
-
-
-def target_of(picture: Picture, stage: Stage, steps: tuple[PlannedStep, ...]) -> str | None:
-    """The one step taught today: the first of the stage's targets that the trainee takes, else the last step taken."""
-    shape = picture.assessor.rulebook.stages.shape(stage)
-    taken = {step.id: step.label for step in steps if step.who == "trainee" and not step.idle}
-    wanted = [name for name in (*shape.targets, *reversed(shape.named_steps)) if name in taken]
-    return lower_first(taken[wanted[0]]) if wanted else None
-
-
-def _once(texts: list[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(texts))
+def _once(items: list[T]) -> tuple[T, ...]:
+    return tuple(dict.fromkeys(items))

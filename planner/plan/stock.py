@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal
 
-from planner.plan.choices import with_options
 from planner.plan.picture import Picture
-from planner.plan.plan import Chosen, KitItem, PlannedDrug
+from planner.plan.plan import Chosen, KitItem, PlannedDrill, PlannedDrug
 from planner.rulebook.plan_shapes import Contraindication, Drug
-from planner.unit import Unit
 from planner.wording.conditions import sentence
 from planner.wording.words import lower_first
 
@@ -16,63 +15,41 @@ Need = Literal["always", "essential", "preferred", "if-found"]
 _NEEDS: tuple[Need, ...] = ("always", "essential", "preferred", "if-found")
 
 
-def plan_kit(
-    picture: Picture, choices: dict[str, Chosen], drills: dict[str, list[str]], unit: Unit | None
-) -> tuple[KitItem, ...]:
-    """What must be in the room. `drills` gives the kit of likely drills by the drill's label.
+def plan_kit(picture: Picture, choices: dict[str, Chosen], drills: list[PlannedDrill]) -> tuple[KitItem, ...]:
+    """What must be in the room, `drills` being the likely ones; what a unit lacks is marked when it is known.
 
     What an option needs that would be taken if something were found is made ready too; where the unit lacks it, the
     case moves once that is found, and not before.
     """
     rulebook = picture.assessor.rulebook
-    kit = rulebook.kit
     wanted: dict[str, tuple[int, list[str]]] = {}
     settled: set[tuple[str, int]] = set()
 
-    def want(item: str, need: int, reason: str, certain: bool = True) -> None:
-        level, reasons = wanted.get(item, (need, []))
-        wanted[item] = (min(level, need), reasons if reason in reasons else [*reasons, reason])
-        if certain:
-            settled.add((item, need))
-
-    for item in kit.always:
-        want(item, 0, "every case")
-    for choice, option in with_options(rulebook, choices):
-        for item in option.kit.essential:
-            want(item, 1, option.label, choice.prepared_as is None)
-        for item in option.kit.preferred:
-            want(item, 2, option.label, choice.prepared_as is None)
-        for gate in choice.if_found:
-            _, other = rulebook.option(f"{choice.choice}.{gate.option}")
-            for item in other.kit.essential:
-                want(item, 3, other.label, False)
-    for label, items in drills.items():
+    def want(items: Iterable[str], need: int, reason: str, certain: bool = True) -> None:
         for item in items:
-            want(item, 2, label)
+            level, reasons = wanted.get(item, (need, []))
+            wanted[item] = (min(level, need), [*reasons, *([reason] if reason and reason not in reasons else [])])
+            if certain:
+                settled.add((item, need))
+
+    want(rulebook.kit.always, 0, "")
+    for choice in choices.values():
+        want(choice.way.kit.essential, 1, choice.label, choice.prepared_as is None)
+        want(choice.way.kit.preferred, 2, choice.label, choice.prepared_as is None)
+        for gate in choice.if_found:
+            want(rulebook.option(f"{choice.choice}.{gate.option}")[1].kit.essential, 3, gate.label, False)
+    for drill in drills:
+        want(drill.kit, 2, drill.label)
     for rule in rulebook.interactions.rules:
         if rule.force == "require" and "kit" in rule.of and picture.line(f"rule:{rule.id}") is not False:
-            want(rule.of["kit"], 1, rule.text, picture.line(f"rule:{rule.id}") is True)
+            want([rule.of["kit"]], 1, rule.text, picture.line(f"rule:{rule.id}") is True)
     result = []
-    for equipment in kit.equipment:
+    for equipment in rulebook.kit.equipment:
         if equipment.id in wanted:
             level, reasons = wanted[equipment.id]
-            lacking = unit is not None and unit.kit is not None and equipment.id not in unit.kit
-            note = ""
-            if lacking:
-                note = {
-                    2: equipment.without or "do without, and say so at the brief",
-                    3: "if found: stop, move the case",
-                }.get(level, "borrow it, move the case, or postpone")
+            certain = (equipment.id, level) in settled
             result.append(
-                KitItem(
-                    equipment.id,
-                    equipment.label,
-                    _NEEDS[level],
-                    lacking,
-                    (equipment.id, level) in settled,
-                    note,
-                    tuple(reasons),
-                )
+                KitItem(equipment.id, equipment.label, _NEEDS[level], False, certain, equipment.without, tuple(reasons))
             )
     return tuple(sorted(result, key=lambda item: _NEEDS.index(item.need)))
 
@@ -80,8 +57,8 @@ def plan_kit(
 def plan_drugs(picture: Picture, choices: dict[str, Chosen]) -> tuple[PlannedDrug, ...]:
     """The drugs of the prepared options. One whose contraindication may hold is not given until that is checked."""
     rulebook = picture.assessor.rulebook
-    written = with_options(rulebook, choices)
-    wanted = {drug for _, option in written for drug in (*option.drugs, *(line.drug for line in option.drug_lines))}
+    ways = [choice.way for choice in choices.values()]
+    wanted = {drug for way in ways for drug in (*way.drugs, *(line.drug for line in way.drug_lines))}
     return tuple(planned_drug(picture, drug) for drug in rulebook.kit.drugs if drug.id in wanted)
 
 
@@ -109,19 +86,9 @@ def planned_drug(picture: Picture, drug: Drug) -> PlannedDrug:
         elif truth is None:
             unchecked.append(open_)
     state = "withheld" if reasons else "not-until-checked" if unchecked else "as-prescribed"
-    contraindications = tuple(map(said, drug.withhold))
     return PlannedDrug(
-        drug.id,
-        drug.label,
-        drug.route,
-        drug.concentration,
-        drug.dose,
-        drug.maximum,
+        drug.id, drug.label, drug.route, drug.concentration, drug.dose, drug.maximum,
         state,  # type: ignore[arg-type]
-        tuple(reasons if reasons else unchecked),
-        tuple(instead),
-        contraindications,
-        tuple(drug.check),
-        drug.basis.words,
-        drug.one_of,
-    )
+        tuple(reasons if reasons else unchecked), tuple(instead), tuple(map(said, drug.withhold)), tuple(drug.check),
+        drug.basis, drug.one_of,
+    )  # fmt: skip

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import cast
 
 from planner.case import STAGES, Stage
-from planner.plan.approved import Given, Who
+from planner.plan.approved import ApprovedScope
+from planner.plan.plan import Hands
 from planner.readings import read_day
 from planner.records.rows import ApprovalStanding, CaseNow, CaseVersion, Snapshot, StoredApproval
 from planner.rulebook.rulebook import Rulebook
@@ -94,7 +95,7 @@ def holds_until(now: CaseNow, rulebook: Rulebook) -> tuple[datetime.date, str] |
     return validity_on(now, datetime.date.min, rulebook).until
 
 
-def given_in(now: CaseNow, rulebook: Rulebook) -> Given | None:
+def given_in(now: CaseNow, rulebook: Rulebook) -> ApprovedScope | None:
     """What the approval of a case gives, whether or not it stands; None where there is none."""
     approval, snapshot = now.approval, now.approved_snapshot
     if approval is None:
@@ -102,9 +103,9 @@ def given_in(now: CaseNow, rulebook: Rulebook) -> Given | None:
     named = [snapshot.stage if snapshot else None, now.version.document.get("planned_stage")]
     stage = next((name for name in named if name in STAGES), rulebook.stages.default_stage)
     # A change may be a note alone, which puts the step in nobody else's hands.
-    who = {change.step: cast(Who, change.who) for change in approval.step_changes if change.who}
+    who = {change.step: cast(Hands, change.who) for change in approval.step_changes if change.who}
     mode = cast(Mode | None, approval.mode_approved)
-    return Given(approval.covers, approval.tier_approved, cast(Stage, stage), mode, who)
+    return ApprovedScope(approval.covers, approval.tier_approved, cast(Stage, stage), mode, who)
 
 
 def _last_day(measured: datetime.date, days: int) -> datetime.date:

@@ -50,6 +50,11 @@ class Step(Entry):
     done_well: str
     lines: list[StepLine]
 
+    @property
+    def short(self) -> str:
+        """The plain name, where several stand in a row: a label may end in the trade's word in brackets."""
+        return self.label.partition(" (")[0]
+
 
 EquipmentIds = Annotated[list[Slug], Names("equipment")]
 
@@ -75,12 +80,16 @@ class Device(Entry):
     size_mm: Number | None = None
     note: str
 
+    @property
+    def is_hooks(self) -> bool:
+        return self.device in ("iris-hooks", "capsule-hooks")
+
     @model_validator(mode="after")
     def _fits_the_device(self) -> Device:
         if self.marks is not None and str(self.marks) not in re.findall(r"\d+", self.number or ""):
             raise ValueError(f"{self.device}: `marks` is a number that `number` names; no other may be drawn")
-        hooks, ring = self.device.endswith("hooks"), self.device == "pupil-ring"
-        if not hooks and (self.number or self.marks or self.beneath_incision):
+        ring = self.device == "pupil-ring"
+        if not self.is_hooks and (self.number or self.marks or self.beneath_incision):
             raise ValueError(f"{self.device}: `number`, `marks` and `beneath_incision` are of hooks")
         if ring is not (self.size_mm is not None):
             raise ValueError(f"{self.device}: `size_mm` is the diameter of a pupil ring, in mm, and of nothing else")

@@ -222,6 +222,10 @@ class PointScore(Entry):
     groups: list[ScoreGroup]
     limits: list[str] = []
 
+    @property
+    def first_author(self) -> str:
+        return self.authors.partition(",")[0]
+
 
 Model = Annotated[OddsModel | PointScore, Field(discriminator="kind")]
 
@@ -271,6 +275,11 @@ class StageShape(Entry):
     named_harder_up_to: Annotated[Whole, Field(ge=0, le=9)]
     targets: list[StepId] = []
     basis: Basis
+
+    @property
+    def short(self) -> str:
+        """The stage's name alone: a label may go on, after a comma, with what it spans."""
+        return self.label.partition(",")[0]
 
 
 class Break(Entry):

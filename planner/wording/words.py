@@ -14,15 +14,20 @@ def eye_words(reference: str, eye: str) -> str:
 
 def percent(fraction: float) -> str:
     """A probability with two figures at most: 0.0134 is `1.3 %`, 0.134 is `13 %`, 0.00567 is `0.57 %`."""
+    return f"{percentage(fraction)} %"
+
+
+def percentage(fraction: float) -> str:
+    """The same without the sign."""
     value = 100 * fraction
     if 0 < value < 0.01:
-        return "below 0.01 %"
+        return "below 0.01"
     if 99.5 <= value < 100:
-        return "above 99 %"
+        return "above 99"
     # The rounded value decides the decimals, so that 9.96 prints 10 and never 10.0.
     rounded = float(f"{value:.2g}")
     decimals = max(0, 1 - math.floor(math.log10(rounded))) if rounded else 0
-    return f"{rounded:.{decimals}f} %"
+    return f"{rounded:.{decimals}f}"
 
 
 def lower_first(text: str) -> str:
@@ -35,6 +40,11 @@ def day_words(day: datetime.date | str) -> str:
     if isinstance(day, str):
         day = datetime.date.fromisoformat(day)
     return f"{day.day} {day:%B %Y}"
+
+
+def with_stop(text: str) -> str:
+    """The text with a full stop, unless it ends a sentence already."""
+    return text if text.endswith((".", "?", "!")) else f"{text}."
 
 
 def as_sentence(text: str) -> str:

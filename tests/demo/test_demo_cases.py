@@ -126,7 +126,7 @@ def test_choices(demo: Planned) -> None:
     for name, told in demo.expected.get("choices", {}).items():
         chosen = demo.plan.choices[name]
         provisional = chosen.provisional == (told["provisional"] == "yes") if "provisional" in told else True
-        words = " ".join((chosen.label, *chosen.do, chosen.prepared_as or "")).lower()
+        words = " ".join((chosen.label, *chosen.way.do, chosen.prepared_as or "")).lower()
         unsaid = [word for word in told.get("says", ()) if word.lower() not in words]
         gates = {
             (finding, gate.option)

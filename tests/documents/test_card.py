@@ -113,9 +113,7 @@ def test_every_pause_is_printed_or_counted(plan_of: PlanOf, name: str, detail: D
     card = card_view(plan, view(plan), detail)
     for planned, shown in zip(plan.steps, card.steps, strict=True):
         assert len(planned.pause_if) == len(shown.pauses) + int(shown.rest or 0)
-        assert [line.partition("; ")[0] for line in planned.pause_if[: len(shown.pauses)]] == [
-            w for w, _ in shown.pauses
-        ]
+        assert [pause.if_ for pause in planned.pause_if[: len(shown.pauses)]] == [w for w, _ in shown.pauses]
         assert bool(shown.rest) <= card.cut_short
 
 

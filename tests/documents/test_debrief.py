@@ -43,8 +43,8 @@ def test_every_sheet_is_pdf_ua_with_all_steps_in_order_and_every_pause(
     whole, at = "".join(texts), 0
     for step in plan.steps:
         at = whole.index(squeezed(f"{step.number}{step.label}{step.who.capitalize()}"), at)
-        for line in step.pause_if:
-            what = line.partition("; ")[0].removeprefix("Pause ")
+        for pause in step.pause_if:
+            what = pause.if_.removeprefix("Pause ")
             at = whole.index(squeezed(what), at)
     for drill in plan.drills:
         assert squeezed(drill.label) in texts[1]

@@ -17,8 +17,8 @@ from planner.assess.assess import assess
 from planner.documents.eye.drawing import UNITS, at_hour, eye_view, planned_opening_mm, planned_seat
 from planner.documents.eye.face import RIM, Taken, free_place
 from planner.plan.make import make_plan
-from planner.plan.plan import Plan, PlannedDevice
-from planner.rulebook.plan_shapes import Seat
+from planner.plan.plan import Chosen, Plan
+from planner.rulebook.plan_shapes import Device, Seat
 from planner.rulebook.rulebook import Rulebook
 
 from .conftest import PlanOf, with_case, with_findings
@@ -44,21 +44,26 @@ def turned(point: Point, quarters: int) -> Point:
     return point
 
 
-def from_seat(plan: Plan, seat: Seat | None, **fields: object) -> Plan:
+def from_seat(plan: Plan, seat: Seat | None, side_ports: int = 2, **fields: object) -> Plan:
     """The plan with its incision made from this seat, nothing to hold pupil or bag, and fields of it changed."""
-    bare = {name: replace(chosen, drawn=()) for name, chosen in plan.choices.items()}
-    incision = replace(bare["incision"], seat=seat, main_incision=seat, side_ports=2)
+    bare = {name: written(chosen, drawn=[]) for name, chosen in plan.choices.items()}
+    incision = written(bare["incision"], seat=seat, main_incision=seat, side_ports=side_ports)
     return replace(plan, choices={**bare, "incision": replace(incision, **fields)})  # type: ignore[arg-type]
 
 
-def holding(plan: Plan, *devices: PlannedDevice, provisional: bool = False) -> Plan:
-    pupil = replace(plan.choices["pupil"], drawn=devices, provisional=provisional)
+def written(chosen: Chosen, **fields: object) -> Chosen:
+    """The choice with its option written otherwise."""
+    return replace(chosen, way=chosen.way.model_copy(update=fields))
+
+
+def holding(plan: Plan, *devices: Device, provisional: bool = False) -> Plan:
+    pupil = replace(written(plan.choices["pupil"], drawn=list(devices)), provisional=provisional)
     return replace(plan, choices={**plan.choices, "pupil": pupil})
 
 
-def hooks(device: str = "iris-hooks", placed: str = "planned", marks: int | None = 4, **rest: object) -> PlannedDevice:
+def hooks(device: str = "iris-hooks", placed: str = "planned", marks: int | None = 4, **rest: object) -> Device:
     values = {"number": "4 to 5", "beneath_incision": False, "size_mm": None, "note": "before the opening"}
-    return PlannedDevice(device=device, placed=placed, marks=marks, **{**values, **rest})  # type: ignore[arg-type]
+    return Device.model_construct(device=device, placed=placed, marks=marks, **{**values, **rest})  # type: ignore[arg-type]
 
 
 def drawn(plan: Plan) -> ElementTree.Element:

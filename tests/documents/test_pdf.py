@@ -82,7 +82,7 @@ def test_first_side_is_complete_and_the_steps_begin_the_second(plan_of: PlanOf, 
     # The head of the page, then at once the table.
     assert second.index("Theoperation,stepbystep") < second.index(squeezed(plan.steps[0].label)) < 200
     # Where too little is recorded for a technique that stands above the steps, and there is no pause.
-    pauses = [line.split("; ")[0] for step in plan.steps for line in step.pause_if]
+    pauses = [pause.if_ for step in plan.steps for pause in step.pause_if]
     assert bool(pauses) == (plan.assessment.tier.on_record is not None)
     assert squeezed(pauses[0] if pauses else plan.steps[0].do[0]) in second
 

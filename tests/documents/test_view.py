@@ -11,7 +11,7 @@ from planner.assess.assessment import NotCounted
 from planner.documents.plan.text import render_text
 from planner.documents.plan.view import view
 from planner.documents.printing.html import render_html
-from planner.plan.plan import IF_FOUND, Plan
+from planner.plan.plan import Plan
 
 from .conftest import PlanOf, squeezed
 
@@ -22,8 +22,8 @@ _CITED = re.compile(r"\[(\d+)\]")
 def texts_that_must_print(plan: Plan) -> Iterator[str]:
     """What a theatre team must not lose: every line to do, to watch, to pause at, to check, to withhold."""
     for step in plan.steps:
-        yield from (step.label, *step.watch, *(part for line in step.pause_if for part in line.split("; ", 1)))
-        yield from (step.headline, *(line.removesuffix(IF_FOUND) for line in step.do if line not in prepared(plan)))
+        yield from (step.label, *step.watch, *(part for pause in step.pause_if for part in (pause.if_, pause.then)))
+        yield from (step.headline, *(line for line in step.do if line not in prepared(plan)))
     for reason in plan.assessment.readiness.because:
         yield from (reason.because[1:], reason.settled_by)
     for missing in plan.assessment.missing:

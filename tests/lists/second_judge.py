@@ -104,7 +104,7 @@ class Judge:
         """Mean and spread of the operation, and what devices add that the plan sets or has to hand."""
         operator, limits = self.stage(line) or "consultant", self.roster.limits
         own, grade = limits.operating_minutes.get(operator), self.rulebook.durations.grade_of(operator)
-        drawn = {device.device for chosen in self.plan(line).choices.values() for device in chosen.drawn}
+        drawn = {device.device for chosen in self.plan(line).choices.values() for device in chosen.way.drawn}
         added = sum(row.minutes for row in self.rulebook.durations.additions if row.device in drawn)
         return (own or grade).mean, (own or grade).sd, added
 

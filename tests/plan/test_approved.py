@@ -10,23 +10,22 @@ from typing import cast
 import pytest
 
 from planner.assess.assess import assess
-from planner.case import STAGES, Stage
+from planner.case import STAGES
 from planner.documents.plan.text import render_text
 from planner.documents.plan.view import view
 from planner.exchange.case_reader import ReadCase, read_cases
+from planner.plan.allocation import allocate
 from planner.plan.approved import (
-    Given,
+    ApprovedScope,
     NotCoveredError,
-    Seat,
-    Who,
+    OperatingPair,
     allocated,
-    allocation_for,
     refused,
     served,
     with_approval,
 )
 from planner.plan.make import make_plan
-from planner.plan.plan import Approval, Plan
+from planner.plan.plan import Approval, Hands, Plan
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, Mode
 
@@ -45,10 +44,9 @@ def approval(plan: Plan, tier: int) -> Approval:
     )
 
 
-def named(plan: Plan, tier: int, mode: str | None = None, who: Mapping[str, Who] | None = None) -> Given:
+def named(plan: Plan, tier: int, mode: str | None = None, who: Mapping[str, Hands] | None = None) -> ApprovedScope:
     """What a consultant gave by name: the stage of this plan, and no other."""
-    stage = cast(Stage, plan.supervision.stage)
-    return Given("as-named", tier, stage, cast(Mode, mode or plan.supervision.mode), who or {})
+    return ApprovedScope("as-named", tier, plan.supervision.stage, cast(Mode, mode or plan.supervision.mode), who or {})
 
 
 @pytest.fixture
@@ -59,16 +57,18 @@ def routine(rulebook: Rulebook) -> Plan:
 def test_a_tier_brings_its_own_supervision_from_the_rulebook(routine: Plan, rulebook: Rulebook) -> None:
     matrix, stage = rulebook.supervision.matrix, routine.supervision.stage
     for tier in (1, 2, 3, 4):
-        given = allocation_for(routine, rulebook, tier)
+        given = allocate(routine, rulebook, stage, tier).supervision
         assert (given.mode, given.by) == (matrix[tier][stage].mode, matrix[tier][stage].by)
-    same = allocation_for(routine, rulebook, routine.assessment.tier.working)
-    assert same.who == {step.id: step.who for step in routine.steps}
+    same = allocate(routine, rulebook, stage, routine.assessment.tier.working)
+    assert same.hands == {step.id: step.who for step in routine.steps}
 
 
 def test_both_tiers_and_what_else_differs_print(routine: Plan, rulebook: Rulebook) -> None:
     assert routine.assessment.tier.working == 1
-    given = allocation_for(routine, rulebook, 4)
-    made = with_approval(routine, rulebook, approval(routine, 4), named(routine, 4, given.mode, given.who))
+    given = allocate(routine, rulebook, routine.supervision.stage, 4)
+    made = with_approval(
+        routine, rulebook, approval(routine, 4), named(routine, 4, given.supervision.mode, given.hands)
+    )
     assert made.supervision.mode == "consultant-operates" and "consultant operates" in made.supervision.words
     shown = view(made)
     assert (shown.tier.number, shown.tier.by_rulebook) == ("4", "1")
@@ -124,7 +124,7 @@ def test_the_table_follows_whoever_operates_and_is_never_lighter_than_its_row(
     for tier in (1, 2, 3, 4):
         for stage in STAGES:
             plan = make_plan(routine.assessment, rulebook, None, stage)
-            given = Given("table", tier, "middle", None)
+            given = ApprovedScope("table", tier, "middle", None)
             made = with_approval(plan, rulebook, approval(routine, tier), given)
             assert MODES.index(made.supervision.mode) >= MODES.index(rulebook.supervision.matrix[tier][stage].mode)
             assert made.approval is not None and made.approval.covers == "table"
@@ -137,34 +137,38 @@ def test_as_named_covers_its_own_stage_and_no_other(routine: Plan, rulebook: Rul
     for stage in STAGES:
         plan = make_plan(routine.assessment, rulebook, None, stage)
         if stage == "early":
-            assert allocated(plan, rulebook, given).mode == given.mode
+            assert allocated(plan, rulebook, given).supervision.mode == given.mode
             continue
         with pytest.raises(NotCoveredError, match="approved as named for Early"):
-            with_approval(plan, rulebook, approval(routine, 1), given, Seat(stage))
+            with_approval(plan, rulebook, approval(routine, 1), given, OperatingPair(stage))
 
 
 def test_a_consultant_alone_is_within_every_approval_and_no_step_is_a_trainee_s(
     routine: Plan, rulebook: Rulebook
 ) -> None:
-    made = with_approval(routine, rulebook, approval(routine, 1), named(routine, 1), Seat(None))
+    made = with_approval(routine, rulebook, approval(routine, 1), named(routine, 1), OperatingPair(None))
     assert made.supervision.mode == "consultant-only" and made.supervision.trainee_steps == ()
     assert {step.who for step in made.steps} == {"supervisor"} and made.supervision.target is None
 
 
 def test_a_supervisor_who_may_only_be_closer_prints_closer(routine: Plan, rulebook: Rulebook) -> None:
-    given = Given("table", 1, "middle", None)
+    given = ApprovedScope("table", 1, "middle", None)
     late = make_plan(routine.assessment, rulebook, None, "late")
-    assert with_approval(late, rulebook, approval(routine, 1), given, Seat("late")).supervision.mode == "on-site"
-    made = with_approval(late, rulebook, approval(routine, 1), given, Seat("late", ("scrubbed",)))
+    assert (
+        with_approval(late, rulebook, approval(routine, 1), given, OperatingPair("late")).supervision.mode == "on-site"
+    )
+    made = with_approval(late, rulebook, approval(routine, 1), given, OperatingPair("late", ("scrubbed",)))
     assert made.supervision.mode == "scrubbed" and "scrubbed" in made.supervision.words
     assert served("in-theatre", ("on-site",)) is None
 
 
 def test_a_trainee_takes_no_step_that_they_are_not_cleared_for(routine: Plan, rulebook: Rulebook) -> None:
     plan = make_plan(routine.assessment, rulebook, None, "steps-only")
-    given = Given("table", 1, "middle", None)
-    every = with_approval(plan, rulebook, approval(routine, 1), given, Seat("steps-only"))
-    some = with_approval(plan, rulebook, approval(routine, 1), given, Seat("steps-only", None, frozenset({"ovd"})))
+    given = ApprovedScope("table", 1, "middle", None)
+    every = with_approval(plan, rulebook, approval(routine, 1), given, OperatingPair("steps-only"))
+    some = with_approval(
+        plan, rulebook, approval(routine, 1), given, OperatingPair("steps-only", None, frozenset({"ovd"}))
+    )
     assert len(every.supervision.trainee_steps) > 1
     assert [step.id for step in some.steps if step.who == "trainee"] == ["ovd"]
 

@@ -15,7 +15,7 @@ from plain_eye import plain_eye
 
 from planner.assess.assess import assess
 from planner.case import STAGES, Case, read_case
-from planner.plan.approved import Allocation, allocation_for
+from planner.plan.allocation import allocate
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.rulebook import Rulebook
@@ -87,14 +87,14 @@ def test_what_the_consultant_does_is_marked_so(rulebook: Rulebook) -> None:
     assert [(name, line) for name, marked, line in acting if not marked] == []
 
 
-def given_out(case: Case, rulebook: Rulebook) -> Iterator[tuple[Plan, Allocation]]:
+def given_out(case: Case, rulebook: Rulebook) -> Iterator[tuple[Plan, Plan]]:
     """The plan of each stage, with what a consultant would be offered to approve at each tier and mode."""
     assessment = assess(case, rulebook)
     for stage in STAGES:
         plan = make_plan(assessment, rulebook, stage=stage)
         for tier in (1, 2, 3, 4):
             for mode in (None, *MODES):
-                yield plan, allocation_for(plan, rulebook, tier, mode)
+                yield plan, allocate(plan, rulebook, stage, tier, mode)
 
 
 def test_no_tier_or_mode_gives_a_trainee_what_the_consultant_does(rulebook: Rulebook) -> None:
@@ -102,8 +102,8 @@ def test_no_tier_or_mode_gives_a_trainee_what_the_consultant_does(rulebook: Rule
     trainee = set()
     for plan, given in given_out(plain_eye(rulebook, vitreous_in_chamber="yes"), rulebook):
         assert next(step for step in plan.steps if step.id == "ovd").reserved
-        assert given.who["ovd"] == "supervisor"
-        trainee |= {step for step, who in given.who.items() if who == "trainee"}
+        assert given.hands["ovd"] == "supervisor"
+        trainee |= {step for step, who in given.hands.items() if who == "trainee"}
     assert "cortex" in trainee
 
 
@@ -111,4 +111,4 @@ def test_where_too_little_is_recorded_for_a_technique_no_step_is_a_trainees(rule
     sparse = read_case({"case": "C-1", "eye": "left", "findings": {"age_years": "70"}}, rulebook.vocabulary)
     for plan, given in given_out(sparse, rulebook):
         assert plan.supervision.trainee_steps == () and plan.supervision.target is None
-        assert set(given.who.values()) == {"supervisor"}
+        assert set(given.hands.values()) == {"supervisor"}

@@ -11,9 +11,9 @@ from random_cases import as_case, complete_values
 
 from planner.assess.assess import Assessor, assess
 from planner.case import STAGES, Stage
+from planner.plan.allocation import supervise
+from planner.plan.eye_plan import plan_eye
 from planner.plan.make import make_plan
-from planner.plan.picture import Picture
-from planner.plan.supervision import supervise
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES
 from planner.unit import Audit, Unit
@@ -59,13 +59,13 @@ def test_the_operators_own_probability_never_sends_the_supervisor_away(ready: As
         draw = random.Random(seed)
         values = complete_values(ready.compiled, draw, 0.93)
         case = as_case(ready.compiled, [None if draw.random() < 0.05 else value for value in values])
-        picture = Picture(ready, case)
         refused = case.findings.get("trainee_involvement_agreed") is False
         for unit in (None, audited(200), audited(9000)):
             assessment = assess(case, rulebook, unit)
+            eye = plan_eye(assessment, rulebook, unit)
             for stage in STAGES:
                 cell = matrix[assessment.tier.working][stage]
-                found, because = supervise(picture, assessment, stage)
+                found, because = supervise(eye, rulebook, stage)
                 assert MODES.index(found.mode) >= MODES.index(cell.mode), (seed, stage)
                 assert found.by == "consultant" or cell.by == "trainer", (seed, stage)
                 assert (found == cell) == (len(because) == 1), because

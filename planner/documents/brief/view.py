@@ -72,7 +72,7 @@ def brief_row(case: BriefCase) -> BriefRow:
         not_asked=tuple(says for says, holds in case.alerts if holds is None),
         settle=tuple(reason.because for reason in plan.assessment.readiness.because),
         missing=tuple(missing.label for missing in plan.assessment.missing),
-        hard_because=tuple(plan.assessment.tier.decided_by),
+        hard_because=tuple(reason.words for reason in plan.assessment.tier.decided_by),
         pauses=tuple(_pauses(plan.steps)),
         mark=change_mark(case.changed) if case.changed else "",
     )
@@ -128,7 +128,7 @@ def _pauses(steps: tuple[PlannedStep, ...]) -> Iterator[tuple[str, str]]:
     """The first pause of the hardest steps, in the order of the operation."""
     hard = sorted((s for s in steps if s.harder_because and s.pause_if), key=lambda s: (-s.difficulty, s.number))
     for step in sorted(hard[:PAUSES], key=lambda s: s.number):
-        yield step.label, step.pause_if[0]
+        yield step.label, step.pause_if[0].words
 
 
 def kit_to_pull(cases: Sequence[BriefCase], here: Mapping[str, KitHere]) -> Iterator[KitToPull]:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from math import degrees
 
 from planner.documents.eye.face import FULL, RIM, UNITS, Face, Taken, free_place
-from planner.plan.plan import Plan, PlannedDevice
+from planner.plan.plan import Plan
+from planner.rulebook.plan_shapes import Device
 from planner.wording.language import say
 
 # Hooks run in from outside the rim; the one beneath the main incision starts inside its bar.
@@ -22,13 +23,13 @@ _DASH = ' stroke-dasharray="3 2.4"'
 
 
 @dataclass(frozen=True)
-class Device:
+class PlacedDevice:
     """A device with its hooks (angle, and the radius at which the shaft starts), none where they are not drawn.
 
     `radius`, in units, is of a ring, or of the margin that the hooks hold.
     """
 
-    planned: PlannedDevice
+    planned: Device
     certain: bool
     weak_known: bool
     places: tuple[tuple[float, float], ...]
@@ -44,7 +45,7 @@ def devices_of(
     pupil: float,
     edge: float,
     taken: list[Taken],
-) -> list[Device]:
+) -> list[PlacedDevice]:
     """The devices of every prepared option, hooks set clear of what is `taken`, to which they are added.
 
     `main` is the angle of the main incision, `weak` start and span of the missing zonule in degrees, None where it
@@ -52,7 +53,7 @@ def devices_of(
     """
     found = []
     for chosen in plan.choices.values():
-        for device in chosen.drawn:
+        for device in chosen.way.drawn:
             places = []
             for n, wanted in enumerate(_wanted(device, main, weak)):
                 beneath = device.beneath_incision and n == 0
@@ -66,11 +67,11 @@ def devices_of(
             # A tension ring's gap is drawn away from the weak zonule.
             gap = (weak[0] + weak[1] / 2 if weak else main) + 180
             certain = device.placed == "planned" and not chosen.provisional
-            found.append(Device(device, certain, weak is not None, tuple(places), radius, gap))
+            found.append(PlacedDevice(device, certain, weak is not None, tuple(places), radius, gap))
     return found
 
 
-def _wanted(device: PlannedDevice, main: float, weak: tuple[float, float] | None) -> Iterator[float]:
+def _wanted(device: Device, main: float, weak: tuple[float, float] | None) -> Iterator[float]:
     """Angles at which hooks would stand, were the whole rim free."""
     if device.marks is None or (device.device == "capsule-hooks" and weak is None):
         return
@@ -84,7 +85,7 @@ def _wanted(device: PlannedDevice, main: float, weak: tuple[float, float] | None
         yield from (first + wide * n / max(device.marks - 1, 1) for n in range(device.marks))
 
 
-def draw_device(device: Device, face: Face) -> Iterator[str]:
+def draw_device(device: PlacedDevice, face: Face) -> Iterator[str]:
     """The shapes of a device, each with a white border so that it stands out on any ground."""
     kind = device.planned.device
     dash = "" if device.certain else _DASH
@@ -119,14 +120,13 @@ def _bordered(shape: str, mark: str, width: float, dash: str) -> Iterator[str]:
     yield f'<{shape} class="mark-{mark}" fill="none" stroke="#000" stroke-width="{width:g}"{dash}/>'
 
 
-def device_caption(device: Device) -> str:
+def device_caption(device: PlacedDevice) -> str:
     """What the device is, how it is marked, whether it is only to hand, and the rulebook's note on it."""
     planned = device.planned
-    hooks = planned.device.endswith("hooks")
     name = _name(planned)
     if planned.number:
         name = say("%(device)s, %(number)s", device=name, number=planned.number)
-    if hooks and not device.places:
+    if planned.is_hooks and not device.places:
         where_open = planned.marks is not None and not device.weak_known
         why = say("the weak clock hours are not recorded") if where_open else say("no number is set beforehand")
         return say("%(device)s: not drawn, %(why)s; %(note)s.", device=name, why=why, note=planned.note)
@@ -136,7 +136,7 @@ def device_caption(device: Device) -> str:
     return say("%(device)s: dashed %(mark)s, ready, not placed; %(note)s.", **values)
 
 
-def _name(planned: PlannedDevice) -> str:
+def _name(planned: Device) -> str:
     match planned.device:
         case "iris-hooks":
             return say("Iris hooks")
@@ -148,7 +148,7 @@ def _name(planned: PlannedDevice) -> str:
             return say("Pupil ring %(mm)s mm", mm=f"{planned.size_mm:g}")
 
 
-def _mark(planned: PlannedDevice) -> str:
+def _mark(planned: Device) -> str:
     match planned.device:
         case "iris-hooks":
             return say("lines with bars")

@@ -50,12 +50,12 @@ def eye_view(plan: Plan) -> EyeView:
 
 def planned_opening_mm(plan: Plan) -> tuple[float, float] | None:
     """Least and most diameter of the capsule opening that the prepared option plans, None where it plans none."""
-    return next((chosen.opening_mm for chosen in plan.choices.values() if chosen.opening_mm), None)
+    return next((chosen.way.opening_mm for chosen in plan.choices.values() if chosen.way.opening_mm), None)
 
 
 def planned_seat(plan: Plan) -> Seat | None:
     """Where the prepared options seat the surgeon, None where they leave it open."""
-    return next((chosen.seat for chosen in plan.choices.values() if chosen.seat), None)
+    return next((chosen.way.seat for chosen in plan.choices.values() if chosen.way.seat), None)
 
 
 class _Drawing:
@@ -186,11 +186,11 @@ class _Drawing:
         chosen = self.plan.choices.get("incision")
         if chosen is None:
             return
-        if chosen.main_incision is None:
+        if chosen.way.main_incision is None:
             self.captions.append(not_cut(chosen))
             return
-        at_seat = chosen.main_incision == "open"
-        hour = self.face.hour_of(chosen.main_incision)
+        at_seat = chosen.way.main_incision == "open"
+        hour = self.face.hour_of(chosen.way.main_incision)
         if any(stretch.holds(30 * hour, INCISION_HALF) for stretch in self.taken):
             self.captions.append(say("Main incision not drawn: its usual place lies at the bleb."))
             return
@@ -200,7 +200,7 @@ class _Drawing:
             return
         self.taken.append(Taken(30 * hour, INCISION_HALF))
         hollow = chosen.provisional or at_seat
-        if chosen.side_ports:
+        if chosen.way.side_ports:
             self.side_ports(30 * hour, hollow)
         self.cut("mark-incision", 30 * hour, INCISION_HALF, (RIM - 4.5, RIM + 4.5), hollow)
         self.captions.extend(cut_words(chosen, hour))
@@ -219,7 +219,7 @@ class _Drawing:
         opening = planned_opening_mm(self.plan)
         edge = UNITS * sum(opening) / 4 if opening else self.pupil_radius
         incision = self.plan.choices.get("incision")
-        main = 30.0 * self.face.hour_of(incision.main_incision if incision else None)
+        main = 30.0 * self.face.hour_of(incision.way.main_incision if incision else None)
         marks = 0
         for device in devices_of(self.plan, self.face, main, self.weak, self.pupil_radius, edge, self.taken):
             self.shapes.extend(draw_device(device, self.face))
@@ -227,7 +227,7 @@ class _Drawing:
             marks += len(device.places)
         if marks:
             self.captions.append(say("%(marks)s hooks are drawn; places for the surgeon to choose.", marks=marks))
-        elif incision is not None and incision.side_ports:
+        elif incision is not None and incision.way.side_ports:
             self.captions.append(say("Places of ports are for the surgeon to choose."))
 
     def rim_words(self) -> None:

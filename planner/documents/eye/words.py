@@ -49,7 +49,7 @@ def not_cut(chosen: Chosen) -> str:
 def cut_words(chosen: Chosen, hour: int) -> list[str]:
     """Where the main incision and the ports are drawn, solid where the plan fixes them."""
     said = []
-    match chosen.main_incision:
+    match chosen.way.main_incision:
         case "open":
             what = lower_first(chosen.label)
             said.append(say("Incision, %(what)s: hollow bar at the seat, for the surgeon to place.", what=what))
@@ -57,10 +57,10 @@ def cut_words(chosen: Chosen, hour: int) -> list[str]:
             said.append(say("Main incision temporal, %(hour)s o'clock: heavy bar.", hour=hour))
         case _:
             said.append(say("Main incision superior, %(hour)s o'clock: heavy bar.", hour=hour))
-    if chosen.side_ports == 1:
+    if chosen.way.side_ports == 1:
         said.append(say("One side port: at either short bar."))
-    elif chosen.side_ports:
+    elif chosen.way.side_ports:
         said.append(say("Side ports: short bars."))
-    if chosen.provisional and chosen.main_incision != "open":
+    if chosen.provisional and chosen.way.main_incision != "open":
         said.append(say("Hollow bars: prepared, another place still possible."))
     return said

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Generic, TypeVar
 
-from planner.assess.assessment import Lever, SettleReason
-from planner.documents.plan.shapes import FactorView, LookView, PlanView
+from planner.assess.assessment import Lever
+from planner.documents.plan.shapes import FactorView, LookView, PlanView, SettleView
 from planner.wording.language import say
 from planner.wording.words import as_sentence, lower_first
 
@@ -64,7 +64,7 @@ class First(Generic[T]):
 class Front:
     """The lists of the first side, each in its own order; how many were left out is in `First.more`."""
 
-    reasons: First[SettleReason]
+    reasons: First[SettleView]
     decided: First[str]
     look_again: First[str]
     levers: First[Lever]

@@ -6,10 +6,9 @@ import math
 from dataclasses import dataclass
 
 from planner.assess.assessment import NotCounted, Probability
-from planner.documents.citing import Citations
 from planner.documents.figures import percent_range
 from planner.wording.language import say
-from planner.wording.words import lower_first, percent
+from planner.wording.words import as_sentence, lower_first, percent
 
 # What a print can tell apart, and the end no probability passes.
 NARROWEST = 0.012
@@ -51,14 +50,13 @@ class RiskView:
     baseline_at: float
     uncounted: str
     uncounted_first: str
-    uncounted_rates: tuple[str, ...]
     range_note: str
     recentred: str
     recentred_on: str
     limits: tuple[str, ...]
 
 
-def risk_view(probability: Probability, stage: str, range_note: str, cite: Citations) -> RiskView:
+def risk_view(probability: Probability, stage: str, range_note: str) -> RiskView:
     """Set out the estimates for every operator; `stage` names the planned operator, whose row is marked."""
     operators = probability.by_operator.values()
     lowest = min([o.least for o in operators] + [probability.baseline, 0.001])
@@ -85,7 +83,7 @@ def risk_view(probability: Probability, stage: str, range_note: str, cite: Citat
     recentred = probability.recentred
     return RiskView(
         model=probability.authors,
-        outcome=probability.outcome[:1].upper() + probability.outcome[1:],
+        outcome=as_sentence(probability.outcome),
         population=probability.population,
         rows=tuple(rows),
         ticks=ticks,
@@ -93,7 +91,6 @@ def risk_view(probability: Probability, stage: str, range_note: str, cite: Citat
         baseline_at=place(probability.baseline),
         uncounted=_uncounted(probability.not_counted),
         uncounted_first=_uncounted(probability.not_counted, FIRST),
-        uncounted_rates=tuple(cite(f"{item.label}: {rate}") for item in probability.not_counted for rate in item.rates),
         range_note=range_note,
         recentred=say("Baseline %(baseline)s, %(note)s.", baseline=percent(recentred.baseline), note=recentred.note)
         if recentred
@@ -110,16 +107,13 @@ def _uncounted(items: tuple[NotCounted, ...], most: int | None = None) -> str:
     items = tuple(sorted(items, key=lambda item: not item.certain))
     more = len(items) - most if most is not None and len(items) > most + 1 else 0
     items = items[: len(items) - more]
-    found = [lower_first(item.label) for item in items if item.certain]
-    possible = [lower_first(item.label) for item in items if not item.certain]
-    parts = [", ".join(found)] if found else []
-    if possible:
-        listed = ", ".join(possible)
-        parts.append(
-            say("nor what is not recorded and may be found: %(factors)s", factors=listed)
-            if found
-            else say("what is not recorded and may be found: %(factors)s", factors=listed)
-        )
+    found = ", ".join(lower_first(item.label) for item in items if item.certain)
+    possible = ", ".join(lower_first(item.label) for item in items if not item.certain)
+    parts = [found] if found else []
+    if possible and found:
+        parts.append(say("nor what is not recorded and may be found: %(factors)s", factors=possible))
+    elif possible:
+        parts.append(say("what is not recorded and may be found: %(factors)s", factors=possible))
     if more:
         parts.append(say("and %(number)s more, at the end", number=more))
     return say("At least these: this model does not count %(factors)s.", factors="; ".join(parts))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from planner.assess.assessment import Lever, MissingFinding, SettleReason
+from planner.assess.assessment import Lever, MissingFinding
 from planner.documents.eye.drawing import EyeView
 from planner.documents.plan.risk import RiskView
 from planner.plan.plan import CitedSource, KitItem, PlannedCaution, PlannedDrill, PlannedStep
@@ -13,7 +13,7 @@ from planner.plan.plan import CitedSource, KitItem, PlannedCaution, PlannedDrill
 @dataclass(frozen=True)
 class TierView:
     """`number` is the tier in force: the approved one, once a consultant has approved. `approved` says so in words
-    where the rulebook's differs. `readings` names both readings where they differ; `open_because` what lies between.
+    where the rulebook's differs. `readings` names both readings where they differ.
     """
 
     number: str
@@ -26,12 +26,20 @@ class TierView:
 
 
 @dataclass(frozen=True)
+class SettleView:
+    """What is to settle first, and who or what settles it."""
+
+    because: str
+    settled_by: str
+
+
+@dataclass(frozen=True)
 class ReadinessView:
     """`headline` is what to do before anything else; `reasons` who can settle what, holding ones first."""
 
     is_ready: bool
     headline: str
-    reasons: tuple[SettleReason, ...]
+    reasons: tuple[SettleView, ...]
 
 
 @dataclass(frozen=True)
@@ -39,8 +47,6 @@ class FactorView:
     label: str
     because: str
     counts: str
-    rates: tuple[str, ...]
-    basis: str
 
 
 @dataclass(frozen=True)
@@ -87,7 +93,6 @@ class StepView:
 
 @dataclass(frozen=True)
 class ChoiceView:
-    question: str
     label: str
     why: str
     basis: str
@@ -175,7 +180,6 @@ class PlanView:
     case: str
     eye: str
     side: str
-    patient: str
     unit: str
     date: str
     draft_line: str

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from math import ceil
 
 from planner.documents.plan.shapes import StepView
-from planner.plan.plan import IF_FOUND, Gate, Plan, PlannedStep
+from planner.plan.plan import Gate, Plan, PlannedStep
 from planner.wording.conditions import gate_words
 from planner.wording.language import say
 from planner.wording.words import as_sentence
@@ -27,22 +27,19 @@ def step_view(step: PlannedStep, plan: Plan) -> StepView:
     chosen = [choice for choice in plan.choices.values() if choice.step == step.id]
     provisional = tuple(choice.prepared_as for choice in chosen if choice.prepared_as)
     # The line that says how a provisional choice is prepared stands by itself, above what is done.
-    lines = [line for line in step.do if line not in provisional]
+    lines = tuple(line for line in step.do if line not in provisional)
     asked = [gate for gate in step.gates if gate.option is not None and _is_asked_alone(gate)]
     if_found = tuple(_gates(asked, FEW))
-    also = [line.removesuffix(IF_FOUND) for line in lines if line.endswith(IF_FOUND)]
-    later = [gate for gate in step.gates if gate.option is None]
-    # Those of which some were only counted are told again in full.
-    also += [f"{before}: {told}" for before, told in _gates([gate for gate in asked if len(gate.named) > FEW + 1])]
-    also += [f"{before}: {told}" for before, told in _gates(later)]
-    pause = tuple((what, then) for what, _, then in (line.partition("; ") for line in step.pause_if))
+    # Those of which some were only counted are told again in full, after them what would only add lines.
+    counted = [gate for gate in asked if len(gate.named) > FEW + 1]
+    later = (counted, [gate for gate in step.gates if gate.option is None])
+    also = tuple(f"{before}: {told}" for gates in later for before, told in _gates(gates))
+    pause = tuple((pause.if_, pause.then) for pause in step.pause_if)
     # A step in which a drug is barred is set line by line and never cut.
     ordinary = not (step.harder_because or provisional or if_found or step.barred)
     # An ordinary step is set as one paragraph, so its lines are left as they are and cut one by one.
-    certain = tuple(line for line in lines if not line.endswith(IF_FOUND))
-    do = certain if ordinary else _run_on(certain)
-    told = tuple(map(as_sentence, provisional))
-    return StepView(step, WHO[step.who](), told, do, if_found, tuple(also), pause, ordinary)
+    do = lines if ordinary else _run_on(lines)
+    return StepView(step, WHO[step.who](), tuple(map(as_sentence, provisional)), do, if_found, also, pause, ordinary)
 
 
 def _is_asked_alone(gate: Gate) -> bool:

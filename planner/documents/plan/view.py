@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from planner.assess.assessment import Assessment, FactorState, PublishedScore, TierResult
+from planner.assess.assessment import Assessment, FactorState, PublishedScore
 from planner.documents.citing import Citations
 from planner.documents.eye.drawing import eye_view
 from planner.documents.figures import change, day, dioptres, moment, whole_range
@@ -23,21 +23,15 @@ from planner.documents.plan.shapes import (
     ReadinessView,
     RuleView,
     ScoreView,
+    SettleView,
     SupervisionView,
     TierView,
 )
 from planner.documents.plan.step import FEW, WHO, step_view
-from planner.plan.plan import (
-    Approval,
-    KitItem,
-    Plan,
-    PlannedCaution,
-    PlannedDrill,
-    PlannedDrug,
-    PlannedRule,
-)
+from planner.plan.plan import Approval, KitItem, Plan, PlannedCaution, PlannedDrill, PlannedDrug, PlannedRule
 from planner.wording.language import count, say, side_of
-from planner.wording.words import as_sentence, lower_first, percent
+from planner.wording.tier import readings
+from planner.wording.words import as_sentence, lower_first, percent, with_stop
 
 # The first rates of a published score print; the plan as data holds them all.
 SCORE_RATES = 2
@@ -64,7 +58,6 @@ def view(plan: Plan) -> PlanView:
         case=case.reference,
         eye=case.eye,
         side=side_of(case.eye),
-        patient=case.patient or say("not recorded"),
         unit=plan.unit or say("not recorded"),
         date=day(assessment.on or case.recorded_on),
         draft_line=plan.draft_line or "",
@@ -73,16 +66,16 @@ def view(plan: Plan) -> PlanView:
         tier=_tier(plan),
         readiness=_readiness(assessment),
         supervision=_supervision(plan),
-        factors=_factors(assessment, cite),
+        factors=_factors(assessment),
         possible=_joined(state.label for state in assessment.factors if state.state == "unknown"),
-        risk=risk_view(assessment.probability, plan.supervision.stage, plan.range_note, cite),
+        risk=risk_view(assessment.probability, plan.supervision.stage, plan.range_note),
         scores=tuple(_score(score, cite) for score in assessment.published_scores),
         score_note=plan.score_note,
         missing=assessment.missing,
         looks=_looks(assessment),
         settles_together=_settles(assessment, labels),
         levers=assessment.levers,
-        queries=(*assessment.queries, *assessment.notes),
+        queries=(*assessment.queries, *(note.words for note in assessment.notes)),
         drawing=eye_view(plan),
         not_written=_not_written(plan),
         steps=tuple(step_view(step, plan) for step in plan.steps),
@@ -103,6 +96,11 @@ def view(plan: Plan) -> PlanView:
         approval=_approval(plan.approval),
         sources=(),
     )
+    # Listed too is what stands behind the factors found and behind what the model does not count.
+    held = (state.basis for state in assessment.factors if state.state == "holds")
+    rates = (rate.basis for item in assessment.probability.not_counted for rate in item.rates)
+    for basis in (*held, *rates):
+        cite(basis)
     # What prints nowhere is not listed: only now is it known what was cited.
     return replace(shown, sources=cite.cited())
 
@@ -148,52 +146,29 @@ def _tier(plan: Plan) -> TierView:
         str(tier.working),
         say("Approved so; by the rulebook tier %(tier)s", tier=tier.working) if differs else "",
         given.tier_label if given and differs else tier.label,
-        _readings(tier),
-        tuple(map(as_sentence, tier.decided_by)),
+        readings(tier.on_record, tier.working, tier.proved),
+        tuple(as_sentence(reason.words) for reason in tier.decided_by),
         whole_range(plan.assessment.points),
     )
-
-
-def _readings(tier: TierResult) -> str:
-    """Both readings of the tier in one line; nothing where they are one."""
-    if tier.on_record is None:
-        return say("On record too little for a technique")
-    if tier.on_record == tier.working:
-        return ""
-    told = say(
-        "On record tier %(on_record)s, until known tier %(working)s", on_record=tier.on_record, working=tier.working
-    )
-    return told if tier.proved else f"{told} ({say('not proved')})"
 
 
 def _readiness(assessment: Assessment) -> ReadinessView:
     ready = assessment.readiness.state == "ready"
     because = sorted(assessment.readiness.because, key=lambda reason: not reason.certain)
-    reasons = tuple(replace(reason, because=as_sentence(reason.because)) for reason in because)
+    reasons = tuple(SettleView(as_sentence(reason.because), reason.settled_by) for reason in because)
     return ReadinessView(ready, say("Ready") if ready else say("Settle first"), reasons)
 
 
 def _supervision(plan: Plan) -> SupervisionView:
     planned = plan.supervision
-    kept = [_short(step.label) for step in plan.steps if step.who == "supervisor"]
-    taken = (
-        say("all but %(steps)s", steps=_joined(kept))
-        if len(kept) < len(planned.trainee_steps)
-        else _joined(map(_short, planned.trainee_steps))
-    )
-    if not kept:
-        taken = say("every step")
+    kept, taken = ([step.short for step in plan.steps if step.who == who] for who in ("supervisor", "trainee"))
+    steps = say("all but %(steps)s", steps=_joined(kept)) if len(kept) < len(taken) else _joined(taken)
     return SupervisionView(
         _spoken(planned.mode).capitalize(), planned.words, planned.stage_label,
-        say("Taught today: %(step)s.", step=_short(planned.target)) if planned.target else "",
-        planned.because, taken or say("none"),
+        say("Taught today: %(step)s.", step=planned.target_short) if planned.target_short else "",
+        tuple(reason.words for reason in planned.because), (steps or say("none")) if kept else say("every step"),
         planned.hand_back, planned.take_over_words, planned.contact or "",
     )  # fmt: skip
-
-
-def _short(label: str) -> str:
-    """A step's label without the trade word in brackets, where several stand in a row."""
-    return label.partition(" (")[0]
 
 
 def _approval(approval: Approval | None) -> ApprovalView:
@@ -202,7 +177,7 @@ def _approval(approval: Approval | None) -> ApprovalView:
     conditions = say("On condition: %(text)s", text=approval.conditions) if approval.conditions else ""
     own = say("Approved by whoever had a hand in preparing it") if approval.own_case else ""
     told = [text for text in (_covers(approval), approval.reason, conditions, own, *_changed(approval)) if text]
-    remarks = " ".join(as_sentence(text) + ("" if text.endswith((".", "?", "!")) else ".") for text in told)
+    remarks = " ".join(with_stop(as_sentence(text)) for text in told)
     return ApprovalView(approval.by, moment(approval.at), str(approval.tier_approved), remarks or say("none"))
 
 
@@ -210,7 +185,7 @@ def _covers(approval: Approval) -> str:
     if approval.covers == "table":
         return say("For whoever operates, by the table of tier and stage")
     if approval.covers == "as-named":
-        return say("As named alone: %(stage)s", stage=lower_first(approval.stage_named.partition(",")[0]))
+        return say("As named alone: %(stage)s", stage=lower_first(approval.stage_short))
     return ""
 
 
@@ -235,11 +210,11 @@ def _joined(labels: Iterable[str]) -> str:
     return ", ".join(map(lower_first, labels))
 
 
-def _factors(assessment: Assessment, cite: Citations) -> tuple[FactorView, ...]:
+def _factors(assessment: Assessment) -> tuple[FactorView, ...]:
     """What holds, heaviest first."""
-    shown = [state for state in assessment.factors if state.state == "holds"]
-    shown.sort(key=lambda state: (-(state.floor or 0), -state.points))
-    return tuple(FactorView(s.label, s.because, _counts(s), tuple(map(cite, s.rates)), cite(s.basis)) for s in shown)
+    held = [state for state in assessment.factors if state.state == "holds"]
+    held.sort(key=lambda state: (-(state.floor or 0), -state.points))
+    return tuple(FactorView(state.label, state.because, _counts(state)) for state in held)
 
 
 def _counts(state: FactorState) -> str:
@@ -265,7 +240,7 @@ def _score(score: PublishedScore, cite: Citations) -> ScoreView:
     outcome, points = as_sentence(score.outcome), whole_range(score.points)
     return ScoreView(
         score.authors,
-        say("%(author)s and others", author=score.authors.split(",")[0]),
+        say("%(author)s and others", author=score.first_author),
         cite.number(score.source),
         outcome,
         points,
@@ -280,7 +255,7 @@ def _choices(plan: Plan, cite: Citations) -> tuple[ChoiceView, ...]:
     order = {step.id: step.number for step in plan.steps}
     return tuple(
         ChoiceView(
-            c.question, c.label, c.why, cite(c.basis),
+            c.label, c.way.why, cite(c.way.basis),
             _alternatives([other.label for other in c.rejected if other.possible], c.settled_by),
         )
         for c in sorted(plan.choices.values(), key=lambda c: order.get(c.step, 0))

@@ -14,7 +14,7 @@ from planner.lists.week.fellow_eyes import Fellows
 from planner.lists.week.gather import instance_of, list_case, stages_of
 from planner.lists.week.instance import Covering, Instance, Key, ListCase, Lists, Placing
 from planner.lists.week.operations_done import whole_so_far
-from planner.plan.approved import Given
+from planner.plan.approved import ApprovedScope
 from planner.plan.plan import Plan
 from planner.records.rows import CaseNow, CaseVersion, ListPlace, WantedPlace
 from planner.records.store import Store
@@ -180,7 +180,7 @@ class FromRecords:
             self._made[number] = next(iter(plans.values())).assessment.case, made
         return self._made[number][1]
 
-    def _covering(self, now: CaseNow, given: Given | None) -> Covering:
+    def _covering(self, now: CaseNow, given: ApprovedScope | None) -> Covering:
         """What the approval lets be placed while it stands."""
         if given is None or now.approval is None:
             return Covering(False, frozenset(), NO_APPROVAL)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import cast
 
 from planner import conditions
 from planner.assess.assess import assessor
@@ -28,7 +27,9 @@ from planner.lists.week.instance import (
 from planner.lists.week.minutes import Time
 from planner.lists.week.one_patient import contradictions
 from planner.lists.week.waiting import waiting
-from planner.plan.approved import Given, allocated, allocation_for
+from planner.plan.allocation import allocate
+from planner.plan.approved import ApprovedScope, allocated
+from planner.plan.eye_plan import plan_eye
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.list_shapes import OPERATORS
@@ -145,14 +146,15 @@ def _basis(rulebook: Rulebook, limits: Limits) -> str:
 def _plans(case: Case, rulebook: Rulebook, unit: Unit, stages: list[Stage]) -> dict[Stage | None, Plan]:
     assessment = assessor(rulebook).assess(case, unit, None)
     asked: Sequence[Stage | None] = stages or [None]
-    return {stage: make_plan(assessment, rulebook, unit, stage) for stage in asked}
+    eye = plan_eye(assessment, rulebook, unit)
+    return {stage: allocate(eye, rulebook, stage) for stage in asked}
 
 
 def list_case(
     plans: Mapping[Stage | None, Plan],
     rulebook: Rulebook,
     limits: Limits,
-    given: Given | None = None,
+    given: ApprovedScope | None = None,
     approval: Covering | None = None,
 ) -> ListCase:
     """A case as lists see it: as the rulebook has it, or as it was `given`; `approval` says what that lets be placed.
@@ -164,7 +166,7 @@ def list_case(
     assessment, case = plan.assessment, plan.assessment.case
     rules = rulebook.lists
     answered = {*rules.consent.settles, *rules.agreement.settles}
-    to_hand = {device.device for chosen in plan.choices.values() for device in chosen.drawn}
+    to_hand = {device.device for chosen in plan.choices.values() for device in chosen.way.drawn}
     findings = case.in_force
     waits = waiting(findings.get("urgency"), findings.get("needed_by"), case.listed_on, case.recorded_on, limits)
     return ListCase(
@@ -213,14 +215,13 @@ def _words(case: Case, finding: str, rulebook: Rulebook) -> str | None:
     return None if value is None else rulebook.vocabulary.by_id[finding].shown(value)
 
 
-def _supervision(plan: Plan, rulebook: Rulebook, given: Given | None) -> Supervision:
+def _supervision(plan: Plan, rulebook: Rulebook, given: ApprovedScope | None) -> Supervision:
     """As planned for the stage, or as it was given."""
-    if given is None:
-        taken = tuple(step.id for step in plan.steps if step.who == "trainee")
-        return Supervision(plan.supervision.mode, plan.supervision.by, taken)
-    covered = given.holds_for(cast(Stage, plan.supervision.stage))
-    held = allocated(plan, rulebook, given) if covered else allocation_for(plan, rulebook, given.tier)
-    return Supervision(held.mode, held.by, held.taken)
+    if given is not None:
+        stage = plan.supervision.stage
+        covered = given.holds_for(stage)
+        plan = allocated(plan, rulebook, given) if covered else allocate(plan, rulebook, stage, given.tier)
+    return Supervision(plan.supervision.mode, plan.supervision.by, plan.trainee_steps)
 
 
 def _truth(when: conditions.Condition, case: Case, assessment: Assessment, plan: Plan) -> Truth:

@@ -9,18 +9,18 @@ from planner.documents.figures import day as day_words
 from planner.lists.roster.shapes import Session, Supervisor
 from planner.lists.week.instance import CONSULTANT, WITHOUT_TRAINEE, Instance, ListCase, Lists, Placing, Supervision
 from planner.lists.week.minutes import Time, chance_of_overrun
-from planner.plan.approved import Seat, served
+from planner.plan.approved import OperatingPair, served
 from planner.wording.people import Team
 
 ALONE = Supervision(WITHOUT_TRAINEE, CONSULTANT, ())
 
 
-def seat_of(week: Week, placing: Placing) -> Seat:
+def seat_of(week: Week, placing: Placing) -> OperatingPair:
     """Who sits down at a placing, as plans are printed for it."""
     if placing.trainee is None:
-        return Seat(None)
+        return OperatingPair(None)
     trainee = week.instance.trainees[placing.trainee]
-    return Seat(trainee.stage, tuple(week.supervisor(placing).can), trainee.steps_cleared)
+    return OperatingPair(trainee.stage, tuple(week.supervisor(placing).can), trainee.steps_cleared)
 
 
 class Week:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, cast
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
-from planner.case import Stage
 from planner.desk.approving import ApprovalView, approval_view
 from planner.plan.plan import Plan
 from planner.rulebook.shapes import MODES
@@ -84,15 +83,13 @@ def _changing(view: ApprovalView, plan: Plan, tier: int | None, written: Mapping
     """
     given = view.given if tier is None else None
     chosen = given.approval.tier_approved if given and given.approval else tier or plan.assessment.tier.working
-    mode, who = str(view.by_tier[chosen].mode), dict(view.by_tier[chosen].who)
-    if given and given.supervision.stage == plan.supervision.stage:
-        mode, who = given.supervision.mode, {step.id: step.who for step in given.steps}
-    stage = cast(Stage, plan.supervision.stage)
+    stage = plan.supervision.stage
+    shown = given if given and given.supervision.stage == stage else view.by_tier[chosen]
     labels = {shape.tier: shape.label for shape in view.rulebook.tiers.tiers}
     return {
         "open": tier is not None, "tier": chosen,
         "tiers": [(tier, labels[tier], by_stage[stage].mode) for tier, by_stage in view.table.items()],
-        "mode": written.get("mode") if written.get("mode") in MODES else mode,
-        "who": {step.id: written.get(f"who.{step.id}", who[step.id]) for step in plan.steps},
+        "mode": written.get("mode") if written.get("mode") in MODES else shown.supervision.mode,
+        "who": {step: written.get(f"who.{step}", who) for step, who in shown.hands.items()},
         "modes": [(name, view.rulebook.supervision.modes[name]) for name in MODES],
     }  # fmt: skip

@@ -12,8 +12,8 @@ from planner.documents.json_form import plan_json
 from planner.plan.plan import Plan
 from planner.records.trail import canonical
 from planner.rulebook.rulebook import Rulebook
-from planner.web.approvals.tier_words import readings, without_percentages
 from planner.wording.conditions import sentence
+from planner.wording.tier import short_readings
 
 
 @dataclass(frozen=True)
@@ -54,9 +54,9 @@ def glance(plan: Plan, rulebook: Rulebook) -> Glance:
     weighing = [state for state in weighing if state.state == "holds" or state.most_points or state.floor]
     weighing.sort(key=lambda state: (state.state != "holds", -(state.floor or 0), -state.most_points))
     return Glance(
-        readings(tier),
+        short_readings(tier.on_record, tier.working),
         tier.label,
-        tuple(without_percentages(tier.decided_by)),
+        tuple(reason.short for reason in tier.decided_by),
         tuple(_weighed(state, assessment.case, rulebook) for state in weighing),
         digest(plan),
     )
@@ -80,7 +80,7 @@ def _weighed(state: FactorState, case: Case, rulebook: Rulebook) -> Weighed:
         values.append(Value(finding.label, finding.shown(found), how))
     return Weighed(
         state.label, state.state == "holds", tuple(values), sentence(factor.when, vocabulary, labels(rulebook)),
-        _counts(state), state.basis,
+        _counts(state), state.basis.words,
     )  # fmt: skip
 
 

@@ -7,11 +7,9 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from planner.assess.assessment import SettleReason
 from planner.desk.approving import stage_asked
 from planner.records.rows import CaseNow
 from planner.web.approvals.standing import enter_lapses, standing_of
-from planner.web.approvals.tier_words import readings
 from planner.web.lists.judged import has_sessions, needed_at_once, state_of
 from planner.web.security.authorisation import Deciding, Visitor
 from planner.web.server.case_state import day_and_time
@@ -19,6 +17,8 @@ from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urgency import turn, urgency_words
 from planner.web.server.urls import approval_path
+from planner.wording.reasons import SettleReason
+from planner.wording.tier import short_readings
 
 router = APIRouter()
 LATEST_PLACE = 99
@@ -75,7 +75,7 @@ def _line(site: Site, now: CaseNow, visitor: Visitor) -> Line:
     reasons: tuple[SettleReason, ...] = ()
     if plan is not None:
         shown, reasons = plan.assessment.tier, plan.assessment.readiness.because
-        tier = readings(shown)
+        tier = short_readings(shown.on_record, shown.working)
         label, stage = shown.label, plan.supervision.stage_label
         stage += "; something else is asked than was approved" if waiting and given else ""
     asked = [question for question in site.store.questions(now.case.id) if question.by == visitor.code]

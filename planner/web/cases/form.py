@@ -15,7 +15,6 @@ from planner.records.deciding import DecidedMeanwhile
 from planner.records.owning import NotTheirs, may_edit
 from planner.records.rows import CaseNow, CaseVersion
 from planner.web.approvals.standing import state_of
-from planner.web.approvals.tier_words import without_percentages
 from planner.web.cases.answers import FIRST_PART, Answers, CaseForm, read_answers
 from planner.web.cases.conflict import conflict_page
 from planner.web.cases.fields import ShownSection, labels, shown_sections, stamps
@@ -53,7 +52,7 @@ class ShownCase:
             "stages": [(stage.id, stage.label) for stage in self.site.rulebook.stages.stages],
             "sections": self.sections(judged),
             "judged": judged,
-            "decided_by": without_percentages(judged.assessment.tier.decided_by) if judged.assessment else [],
+            "decided_by": [reason.short for reason in judged.assessment.tier.decided_by] if judged.assessment else [],
             "state": state_of(self.site, self.now),
             "rests_on_it": rests_on_it(self.now),
             "answers": self.answers,

@@ -12,13 +12,13 @@ from planner.readings import read_day
 from planner.records.rows import PREPARERS, CaseNow
 from planner.records.validity import stands_on
 from planner.web.approvals.standing import state_of
-from planner.web.approvals.tier_words import readings
 from planner.web.security.authorisation import Reading
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urgency import turn
 from planner.web.server.urls import case_path
+from planner.wording.tier import short_readings
 from planner.wording.words import day_words
 
 router = APIRouter()
@@ -66,7 +66,7 @@ def _line(site: Site, now: CaseNow) -> Line:
     tier, ready = "cannot be judged", ""
     if judged.assessment:
         shown = judged.assessment.tier
-        tier = readings(shown)
+        tier = short_readings(shown.on_record, shown.working)
         ready = "Ready" if judged.assessment.readiness.state == "ready" else "Settle first"
         given = now.approval
         if given and given.tier_approved != shown.working and stands_on(now, site.day_here(), site.rulebook):

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from planner.desk.plan_in_force import plan_in_force
-from planner.plan.approved import NO_TRAINEE, NotCoveredError
+from planner.plan.allocation import NO_TRAINEE
+from planner.plan.approved import NotCoveredError
 from planner.plan.plan import Plan
 from planner.records.rows import CaseNow, ListPlace, Person
 from planner.records.validity import standing_on
