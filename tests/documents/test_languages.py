@@ -31,22 +31,32 @@ Phrase = str | tuple[str, str]
 HEADERS = re.compile(r'"(Project|Report|POT|PO-|Last|Language-Team|MIME|Generated|Content-Transfer)')
 SHEETS = ("plan", "card", "debrief", "papers", "brief", "week")
 PLANNER = Path(language.__file__).parents[1]
-SAYS = ("wording", "documents")
 OTHERS = [name for name in language.languages() if name != language.SOURCE]
 
 
 def phrases() -> set[Phrase]:
-    """Every fixed phrase that the modules and templates of documents say."""
+    """Every fixed phrase that the program's modules and the templates of documents say."""
     said: set[Phrase] = set()
-    for module in sorted(path for part in SAYS for path in (PLANNER / part).rglob("*.py")):
-        if module.stem != "language":
-            said.update(in_python(ast.parse(module.read_text("utf-8")), module.name))
+    for module in sorted(PLANNER.rglob("*.py")):
+        tree = ast.parse(module.read_text("utf-8"))
+        if module.name != "language.py" and speaks(tree):
+            said.update(in_python(tree, module.relative_to(PLANNER).as_posix()))
     said.update(in_python(ast.parse(Path(language.__file__).read_text("utf-8")), "", only_literals=True))
     for sheet in SHEETS:
         for template in sorted((templates_folder() / sheet).glob("*.html")):
             found = environment().extract_translations(template.read_text("utf-8"))  # type: ignore[attr-defined]
             said.update(phrase_of(message) for _, _, message in found)
     return said
+
+
+def speaks(tree: ast.AST) -> bool:
+    """Whether a module takes `say` or `count` from the catalogue's module; others may have such names of their own."""
+    return any(
+        isinstance(node, ast.ImportFrom)
+        and node.module == "planner.wording.language"
+        and {"say", "count"} & {alias.name for alias in node.names}
+        for node in ast.walk(tree)
+    )
 
 
 def phrase_of(message: str | tuple[str | None, ...]) -> Phrase:
