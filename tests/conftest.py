@@ -20,6 +20,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "long: takes long, and runs only with --long")
+    config.addinivalue_line("markers", "with_lists: the store of tests/web has the demonstration's pool")
     seeds.configure(config.getoption("--long"))
 
 

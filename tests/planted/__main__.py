@@ -91,7 +91,7 @@ def main() -> int:
         for fault in wanted:
             planted(root, fault)
         for fault in [] if given.check else wanted:
-            suites = [] if given.whole else [[*processes, *fault.seen_by]]
+            suites = [] if given.whole else [["--numprocesses", "0", *fault.seen_by]]
             suites += [processes, *([[*processes, "--long"]] if given.long else [])]
             begun = time.monotonic()
             test = found_by(root, fault, suites)

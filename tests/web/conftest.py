@@ -15,7 +15,7 @@ from fastapi import FastAPI
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
 from seen_by_axe import DESK
-from served import UNIT, pool_entered, staffed
+from served import UNIT, coming_sessions, pool_entered, staffed
 from visits import CHEAP, Clock, Visit, sign_in
 
 from planner.desk.desk import Desk
@@ -35,8 +35,14 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def store(tmp_path: Path, clock: Clock) -> Iterator[Store]:
-    opened = staffed(f"sqlite:///{tmp_path / 'planner.db'}", clock)
+def store(request: pytest.FixtureRequest, tmp_path: Path, clock: Clock) -> Iterator[Store]:
+    """One person of each role and no case; the demonstration's pool too for tests marked `with_lists`."""
+    url = f"sqlite:///{tmp_path / 'planner.db'}"
+    if request.node.get_closest_marker("with_lists"):
+        shutil.copyfile(request.getfixturevalue("pool"), tmp_path / "planner.db")
+        opened = Store.open(url, clock=clock)
+    else:
+        opened = staffed(url, clock)
     yield opened
     opened.close()
 
@@ -52,17 +58,9 @@ def pool(rulebook: Rulebook, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def pool_store(pool: Path, tmp_path: Path, clock: Clock) -> Iterator[Store]:
-    shutil.copyfile(pool, tmp_path / "planner.db")
-    opened = Store.open(f"sqlite:///{tmp_path / 'planner.db'}", clock=clock)
-    yield opened
-    opened.close()
-
-
-@pytest.fixture
-def roster() -> Roster | None:
-    """The sessions file that the server is given: none, unless a test's own module says otherwise."""
-    return None
+def roster(request: pytest.FixtureRequest, rulebook: Rulebook) -> Roster | None:
+    """The sessions file that the server is given: the demonstration's for tests marked `with_lists`, else none."""
+    return coming_sessions(rulebook) if request.node.get_closest_marker("with_lists") else None
 
 
 @pytest.fixture(scope="session")
@@ -89,6 +87,11 @@ def signed_in(app: FastAPI) -> Callable[[str], Visit]:
         return visit
 
     return start
+
+
+@pytest.fixture
+def organiser(signed_in: Callable[[str], Visit]) -> Visit:
+    return signed_in("organiser-1")
 
 
 @pytest.fixture

@@ -10,25 +10,13 @@ import pytest
 from playwright.sync_api import Page, expect
 from pypdf import PdfReader
 from seen_by_axe import DESK, PHONE, faults
-from served import coming_sessions
-
-from planner.lists.roster.shapes import Roster
-from planner.records.store import Store
-from planner.rulebook.rulebook import Rulebook
 
 LIST = "/lists/session/tue-1-a"
 expect.set_options(timeout=30_000)
 Opened = Callable[..., Page]
 
 
-@pytest.fixture
-def store(pool_store: Store) -> Store:
-    return pool_store
-
-
-@pytest.fixture
-def roster(rulebook: Rulebook) -> Roster:
-    return coming_sessions(rulebook)
+pytestmark = pytest.mark.with_lists
 
 
 def order(page: Page) -> list[str]:

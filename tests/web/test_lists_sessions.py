@@ -15,11 +15,9 @@ import pytest
 from decisions import form_of, text_of
 from icalendar import Calendar
 from pypdf import PdfReader
-from served import coming_sessions
 from visits import Clock, Visit
 
 from planner.desk.desk import Desk
-from planner.lists.roster.shapes import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.wording.words import day_words
@@ -29,19 +27,7 @@ TUESDAY = datetime.date.today() + datetime.timedelta(days=7)
 LIST = "/lists/session/tue-1-a"
 
 
-@pytest.fixture
-def store(pool_store: Store) -> Store:
-    return pool_store
-
-
-@pytest.fixture
-def roster(rulebook: Rulebook) -> Roster:
-    return coming_sessions(rulebook)
-
-
-@pytest.fixture
-def organiser(signed_in: SignIn) -> Visit:
-    return signed_in("organiser-1")
+pytestmark = pytest.mark.with_lists
 
 
 def seen(visit: Visit, page: str = "/lists/place/L-401/right") -> str:

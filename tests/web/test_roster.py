@@ -14,7 +14,7 @@ from decisions import text_of
 from fastapi import FastAPI
 from httpx import Response
 from openpyxl import load_workbook
-from served import UNIT, coming_sessions
+from served import UNIT
 from visits import CHEAP, Clock, Visit
 
 from planner.desk.desk import Desk
@@ -37,19 +37,7 @@ def unit(rulebook: Rulebook) -> Unit:
     return read_unit(UNIT, rulebook)
 
 
-@pytest.fixture
-def store(pool_store: Store) -> Store:
-    return pool_store
-
-
-@pytest.fixture
-def roster(rulebook: Rulebook) -> Roster:
-    return coming_sessions(rulebook)
-
-
-@pytest.fixture
-def organiser(signed_in: SignIn) -> Visit:
-    return signed_in("organiser-1")
+pytestmark = pytest.mark.with_lists
 
 
 @pytest.fixture

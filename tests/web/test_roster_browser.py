@@ -9,24 +9,14 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 from seen_by_axe import DESK, PHONE, faults
-from served import coming_sessions
 
-from planner.lists.roster.shapes import Roster
 from planner.records.store import Store
-from planner.rulebook.rulebook import Rulebook
 
 expect.set_options(timeout=30_000)
 Opened = Callable[..., Page]
 
 
-@pytest.fixture
-def store(pool_store: Store) -> Store:
-    return pool_store
-
-
-@pytest.fixture
-def roster(rulebook: Rulebook) -> Roster:
-    return coming_sessions(rulebook)
+pytestmark = pytest.mark.with_lists
 
 
 def taken(page: Page) -> None:
