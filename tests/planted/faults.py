@@ -178,7 +178,7 @@ FAULTS = (
     Fault(
         "brief",
         "planner/lists/output",
-        "broken=_of(verdict.broken, session),",
+        "broken=_remarks(verdict.broken, session),",
         "broken=(),",
         "the brief of a list that breaks a rule does not say so",
         ("tests/lists/test_brief.py",),
@@ -239,6 +239,14 @@ FAULTS = (
             "tests/cli/test_batch.py",
             "tests/cli/test_writing.py",
         ),
+    ),
+    Fault(
+        "cli",
+        "planner/cli",
+        "held = store.verify(head)",
+        "held = store.verify()",
+        "a trail whose end was cut off passes, though its head was written down",
+        ("tests/records/test_commands.py",),
     ),
     Fault(
         "rulebook check",
