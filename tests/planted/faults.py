@@ -143,8 +143,8 @@ FAULTS = (
     Fault(
         "rules",
         "planner/lists/rules",
-        "if case.consent is not True:",
-        "if case.consent is False:",
+        "given = week.case(placing).consent\n        if given is not True:",
+        "given = week.case(placing).consent\n        if given is False:",
         "a case goes on a list though consent to surgery is not recorded",
         ("tests/lists/test_checker.py",),
     ),
@@ -205,8 +205,8 @@ FAULTS = (
     Fault(
         "web approvals",
         "planner/web/approvals",
-        '        and str(form.get("seen", "")) == digest(plan)\n',
-        "",
+        "and form.plan_shown == digest(plan) and",
+        "and form.plan_shown and",
         "a consultant approves another plan than the one on the page",
         ("tests/web/test_approvals.py",),
     ),
