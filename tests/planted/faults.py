@@ -79,8 +79,8 @@ FAULTS = (
     Fault(
         "approved plan",
         "planner/plan",
-        'step: "supervisor" if cleared is not None and step not in cleared else hands',
-        'step: "supervisor" if cleared is not None and step in cleared else hands',
+        "plan.hands.keys() - pair.cleared if",
+        "plan.hands.keys() & pair.cleared if",
         "a trainee is given the steps that they are not cleared for",
         (
             "tests/plan/test_approved.py",
