@@ -14,6 +14,7 @@ a three-valued truth. Words are made in `wording`, Python source in `planner.ass
 from __future__ import annotations
 
 import datetime
+import operator
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -98,18 +99,13 @@ def parse(raw: object) -> Condition:
     if "number_of" in keys:
         return _parse_number_of(raw)
     if len(keys) != 1:
-        raise ConditionError(
-            f"a condition needs exactly one of all, any, not, factor, option, finding; got {sorted(map(str, keys))}"
-        )
+        words = "all, any, not, factor, option, finding"
+        raise ConditionError(f"a condition needs exactly one of {words}; got {sorted(map(str, keys))}")
     match next(iter(keys)):
-        case "factor":
-            return FactorHolds(_name(raw, "factor"))
-        case "option":
-            return OptionWins(_name(raw, "option"))
-        case "all":
-            return All(_parse_parts(raw, "all"))
-        case "any":
-            return Any_(_parse_parts(raw, "any"))
+        case "factor" | "option" as word:
+            return (FactorHolds if word == "factor" else OptionWins)(_name(raw, word))
+        case "all" | "any" as word:
+            return (All if word == "all" else Any_)(_parse_parts(raw, word))
         case "not":
             return Not(_parse_at(raw["not"], "not"))
         case other:
@@ -189,12 +185,8 @@ def absences_in(condition: Condition) -> frozenset[str]:
 def rebuild(condition: Condition, leaf: Callable[[Condition], Condition]) -> Condition:
     """The same tree with every leaf replaced by `leaf(leaf)`."""
     match condition:
-        case All(parts):
-            return All(tuple(rebuild(part, leaf) for part in parts))
-        case Any_(parts):
-            return Any_(tuple(rebuild(part, leaf) for part in parts))
-        case NumberOf(parts, number):
-            return NumberOf(tuple(rebuild(part, leaf) for part in parts), number)
+        case All(parts) | Any_(parts) | NumberOf(parts):
+            return replace(condition, parts=tuple(rebuild(part, leaf) for part in parts))
         case Not(part):
             return Not(rebuild(part, leaf))
     return leaf(condition)
@@ -209,24 +201,20 @@ def bind(condition: Condition, typed: Callable[[str, str, object], Any]) -> Cond
     return rebuild(condition, one)
 
 
+_COMPARISONS: dict[str, Callable[[Any, Any], Any]] = {
+    "is": operator.eq,
+    "is_one_of": lambda value, limit: value in limit,
+    "includes": operator.and_,
+    "less_than": operator.lt,
+    "at_most": operator.le,
+    "at_least": operator.ge,
+    "more_than": operator.gt,
+}
+
+
 def compare(test: Test, value: Any) -> bool:
     """Whether a recorded value passes a bound test."""
-    match test.how:
-        case "is":
-            return bool(value == test.limit)
-        case "is_one_of":
-            return value in test.limit
-        case "includes":
-            return bool(value & test.limit)
-        case "less_than":
-            return bool(value < test.limit)
-        case "at_most":
-            return bool(value <= test.limit)
-        case "at_least":
-            return bool(value >= test.limit)
-        case "more_than":
-            return bool(value > test.limit)
-    raise AssertionError(test.how)
+    return bool(_COMPARISONS[test.how](value, test.limit))
 
 
 def evaluate(

@@ -95,12 +95,8 @@ class Assessor:
         low = self.completions.extreme(values, objective, highest=False)
         high = self.completions.extreme(values, objective, highest=True)
         if low is None or high is None:
-            raise PlannerError.one(
-                "no eye can be like this",
-                "findings",
-                "every way the missing findings could turn out meets an impossible pair",
-                "look again at what is recorded",
-            )
+            why = "every way the missing findings could turn out meets an impossible pair"
+            raise PlannerError.one("no eye can be like this", "findings", why, "look again at what is recorded")
         return low, high
 
     def range(self, values: Values, objective: Objective, plain: Values | None = None) -> Range:
@@ -144,10 +140,8 @@ class Assessor:
         at = self.objectives.places
         points, log_odds = bounds[at["points"]][1], bounds[at["log-odds"]][1]
         floor, rise = int(bounds[at["floor"]][1]), int(bounds[at["raise"]][1])
-        by_points, by_probability = (
-            self.objectives.band(points, self.objectives.points_bands),
-            self.objectives.band(log_odds, self.objectives.logit_bands),
-        )
+        by_points = self.objectives.band(points, self.objectives.points_bands)
+        by_probability = self.objectives.band(log_odds, self.objectives.logit_bands)
         base = max(by_points, by_probability, floor, 1)
 
         floors = {f"factor:{f.id}": f for f in rulebook.factors.values() if f.floor and f.floor.tier == base > 1}
@@ -234,9 +228,8 @@ class Assessor:
         ranked = []
         for place, finding in enumerate(findings):
             # A finding that may not even apply waits for the one that decides that.
-            asks = (
-                open_tier and place in settling.candidates and (settling.closed(place) == {place} or place in smallest)
-            )
+            first = place in settling.candidates and (settling.closed(place) == {place} or place in smallest)
+            asks = open_tier and first
             if not self.is_open(case, values, finding.id) or not (asks or finding.essential or finding.id in wanted):
                 continue
             off, demands = settling.worth(place, tier.working) if asks else (0.0, 0.0)
@@ -275,26 +268,19 @@ class Assessor:
         for entry in missing:
             if entry.look in self.looks:
                 found.setdefault(entry.look, []).append(entry)
-        made = [
-            NeededLook(
-                look.id,
-                look.label,
-                look.who,
-                look.minutes,
-                tuple(entry.finding for entry in found[look.id]),
-                tuple(entry.label for entry in found[look.id]),
-                any(entry.demands for entry in found[look.id]),
-            )
-            for look in (self.looks[name] for name in found)
-        ]
+        made = []
+        for name, entries in found.items():
+            look, decides = self.looks[name], any(entry.demands for entry in entries)
+            names, labels = tuple(entry.finding for entry in entries), tuple(entry.label for entry in entries)
+            made.append(NeededLook(name, look.label, look.who, look.minutes, names, labels, decides))
         demanded = {name: sorted((entry.demands for entry in entries), reverse=True) for name, entries in found.items()}
         made.sort(key=lambda look: demanded[look.look], reverse=True)
-        for look in tuple(made):
+        for needed in tuple(made):
             # One sitting may spoil another: what is looked for before dilating is lost once the drops are in.
-            after = next((other for other in made if other.look == self.looks[look.look].before), None)
-            if after is not None and made.index(after) < made.index(look):
-                made.remove(look)
-                made.insert(made.index(after), look)
+            after = next((other for other in made if other.look == self.looks[needed.look].before), None)
+            if after is not None and made.index(after) < made.index(needed):
+                made.remove(needed)
+                made.insert(made.index(after), needed)
         return tuple(made)
 
     def _unasked(self, case: Case, values: Values, tier: TierResult) -> tuple[UnaskedFinding, ...]:
@@ -318,20 +304,11 @@ class Assessor:
             if lever is None or truths[self.compiled.place[f"factor:{factor.id}"]] is not True:
                 continue
             finding = self.rulebook.vocabulary.by_id[lever.finding]
-            better = case.with_finding(lever.finding, finding.read(lever.to))
-            tier = self.working_tier(better)
+            better = finding.read(lever.to)
+            tier = self.working_tier(case.with_finding(lever.finding, better))
             if tier < working:
-                levers.append(
-                    Lever(
-                        lever.finding,
-                        finding.label,
-                        finding.shown(finding.read(lever.to)),
-                        lever.how,
-                        tier,
-                        factor.id,
-                        lever.basis.words,
-                    )
-                )
+                to, basis = finding.shown(better), lever.basis.words
+                levers.append(Lever(lever.finding, finding.label, to, lever.how, tier, factor.id, basis))
         return tuple(levers)
 
 

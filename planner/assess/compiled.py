@@ -60,13 +60,9 @@ class Compiled:
         self.asked_tests: dict[int, Callable[[Values], Truth]] = {
             self.index[name]: self._compile_one(condition) for name, condition in self.asked.items()
         }
-        self.conditions = dict(
-            zip(
-                (*self.core_names, *self.option_names, *self.rest_names),
-                (*self.core_conditions, *self.option_conditions, *self.rest_conditions),
-                strict=True,
-            )
-        )
+        names = (*self.core_names, *self.option_names, *self.rest_names)
+        conditions = (*self.core_conditions, *self.option_conditions, *self.rest_conditions)
+        self.conditions = dict(zip(names, conditions, strict=True))
         self._depends_of_finding: dict[str, frozenset[int]] = {}
         self.depends = self._dependencies()
         self.cells = told_apart(findings, (*self.conditions.values(), *self.asked.values()))
@@ -103,20 +99,11 @@ class Compiled:
             source.named[name] = result
         bounds = []
         for groups in self.totals.values():
-            low, high = [], []
-            for members in groups:
-                singles = [(results[place], weight) for place, weight in members]
-                low.append(_heaviest(singles, "is True"))
-                high.append(_heaviest(singles, "is not False"))
-            join = " + " if groups.adds else ", "
-            for ends in (low, high):
-                if not groups.adds:
-                    ends.append("0")
-            bounds.append(
-                "({}, {})".format(
-                    *((join.join(e) or "0") if groups.adds else f"max({join.join(e)}, 0)" for e in (low, high))
-                )
-            )
+            ends = []
+            for state in ("is True", "is not False"):
+                members = [_heaviest([(results[place], weight) for place, weight in group], state) for group in groups]
+                ends.append((" + ".join(members) or "0") if groups.adds else f"max({', '.join([*members, '0', '0'])})")
+            bounds.append(f"({', '.join(ends)})")
         return source.compiled("core", "v", f"(({', '.join(results)},), ({', '.join(bounds)},))")
 
     def _compile(
@@ -155,9 +142,8 @@ class Compiled:
                         places |= depends[f"option:{option}"]
             depends[name] = frozenset(places)
         for total, groups in self.totals.items():
-            depends[total] = frozenset().union(
-                *(depends[self.core_names[place]] for group in groups for place, _ in group)
-            )
+            members = (self.core_names[place] for group in groups for place, _ in group)
+            depends[total] = frozenset().union(*(depends[name] for name in members))
         return depends
 
     def condition(self, name: str) -> Condition:

@@ -139,23 +139,11 @@ class Settling:
 
     def worth(self, place: int, working: float) -> tuple[float, float]:
         """How decisive one finding is: (tiers it could take off the working tier, tiers it alone could demand)."""
-        mildest = min(
-            (
-                found.value
-                for cell in self.compiled.cells[place]
-                if (found := self._with(place, cell, highest=True)) is not None
-            ),
-            default=working,
-        )
-        gravest = max(
-            (
-                found.value
-                for cell in self.compiled.cells[place]
-                if (found := self._with(place, cell, highest=False)) is not None
-            ),
-            default=0.0,
-        )
-        return working - mildest, gravest
+        ends = {
+            highest: [found.value for cell in self.compiled.cells[place] if (found := self._with(place, cell, highest))]
+            for highest in (True, False)
+        }
+        return working - min(ends[True], default=working), max(ends[False], default=0.0)
 
     def _with(self, place: int, cell: object, highest: bool) -> Found | None:
         node = self.values.copy()

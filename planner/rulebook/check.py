@@ -92,8 +92,7 @@ def _points(rulebook: Rulebook) -> Iterator[Fault]:
 def _groups(rulebook: Rulebook) -> Iterator[Fault]:
     """What counts once does so with something."""
     factors = [
-        (f.counts_once_with, rulebook.spots[("factors", f.id)].at("counts_once_with"))
-        for f in rulebook.factors.values()
+        (f.counts_once_with, rulebook.at("factors", f.id, "counts_once_with")) for f in rulebook.factors.values()
     ]
     spot = rulebook.spots[("models", rulebook.odds.id)]
     terms = [(t.counts_once_with, spot.at("terms", n, "counts_once_with")) for n, t in enumerate(rulebook.odds.terms)]
@@ -117,7 +116,7 @@ def _floors(rulebook: Rulebook) -> Iterator[Fault]:
     for factor in rulebook.factors.values():
         for name in dict.fromkeys(rests_on(factor.when) if factor.floor is not None else ()):
             if rulebook.vocabulary.by_id[name].worse == "none":
-                where = rulebook.spots[("findings", name)].at("worse")
+                where = rulebook.at("findings", name, "worse")
                 what = f"{name} has no direction, and the floor of {factor.id} rests on it"
                 yield Fault(where, what, "nothing would be proved of a tier it demands", "say which way it is worse")
 
@@ -136,7 +135,7 @@ def _plain_values(rulebook: Rulebook) -> Iterator[Fault]:
         if vocabulary.by_id[name].plain_value is None and name not in vocabulary.on_record_needs:
             what = f"{name} has no plain value, and is tested at {where}"
             hint = "give it `plain` or `unremarkable`, or name it under on_record_needs"
-            yield Fault(rulebook.spots[("findings", name)].at("id"), what, "the eye on record would be left open", hint)
+            yield Fault(rulebook.at("findings", name, "id"), what, "the eye on record would be left open", hint)
 
 
 def _hidden(rulebook: Rulebook) -> Iterator[Fault]:
@@ -144,7 +143,7 @@ def _hidden(rulebook: Rulebook) -> Iterator[Fault]:
     for finding in rulebook.vocabulary.findings:
         for name in sorted(findings_in(finding.hidden_when) if finding.hidden_when is not None else ()):
             if rulebook.vocabulary.by_id[name].hidden_when is not None:
-                where = rulebook.spots[("findings", finding.id)].at("hidden_when")
+                where = rulebook.at("findings", finding.id, "hidden_when")
                 what = f"{finding.id} is hidden by {name}, which something may hide as well"
                 yield Fault(where, what, "whether a section vouches for it would hang on the order of the file")
 
@@ -180,7 +179,7 @@ def _drugs(rulebook: Rulebook) -> Iterator[Fault]:
         for n, option in enumerate(choice.options):
             for m, line in enumerate(option.drug_lines):
                 if line.drug not in option.drugs:
-                    where = rulebook.spots[("choices", choice.id)].at("options", n, "drug_lines", m)
+                    where = rulebook.at("choices", choice.id, "options", n, "drug_lines", m)
                     what = f"{choice.id}.{option.id} gives {line.drug}, which is not among its drugs"
                     yield Fault(
                         where, what, "it would be missing from what is made ready", f"drugs: [..., {line.drug}]"
@@ -188,7 +187,7 @@ def _drugs(rulebook: Rulebook) -> Iterator[Fault]:
     groups = [drug.one_of for drug in rulebook.kit.drugs]
     for drug in rulebook.kit.drugs:
         if drug.one_of is not None and groups.count(drug.one_of) == 1:
-            where = rulebook.spots[("drugs", drug.id)].at("one_of")
+            where = rulebook.at("drugs", drug.id, "one_of")
             others = ", ".join(sorted({group for group in groups if group and group != drug.one_of})) or "none"
             what = f"one_of {drug.one_of!r} names a group of one"
             yield Fault(where, what, "of a misspelt group two could be given", f"groups there are: {others}")
@@ -206,7 +205,7 @@ def _claims(rulebook: Rulebook) -> Iterator[Fault]:
             more = f", and {len(places) - 1} more" if places[1:] else ""
             what = f"{name} is cited from memory here, and called seen at {places[0]}{more}"
             hint = "known: from-memory there, or read the source"
-            yield Fault(rulebook.spots[("sources", name)].at("known"), what, "nobody has read it", hint)
+            yield Fault(rulebook.at("sources", name, "known"), what, "nobody has read it", hint)
 
 
 def _approval(rulebook: Rulebook) -> Iterator[Fault]:
@@ -232,7 +231,7 @@ def _defaults(rulebook: Rulebook) -> Iterator[Fault]:
         over = {name.split(".", 1)[1] for name in rulebook.outranking[f"{choice.id}.{usual.id}"]}
         for place, option in enumerate(choice.options):
             if option is not usual and option.id not in over:
-                where = rulebook.spots[("choices", choice.id)].at("options", place, "outranks")
+                where = rulebook.at("choices", choice.id, "options", place, "outranks")
                 what = f"{choice.id}.{option.id} does not outrank {usual.id}, which is always open"
                 yield Fault(where, what, "both would win whenever it holds", f"outranks: [{usual.id}]")
 
@@ -306,7 +305,7 @@ def _sulcus(rulebook: Rulebook) -> Iterator[Fault]:
         for (_, one), (place, other) in combinations(enumerate(table.bands), 2):
             low, high = max(_low(one), _low(other)), min(_high(one), _high(other))
             if low <= high:
-                where = rulebook.spots[("sulcus_tables", table.id)].at("bands", place)
+                where = rulebook.at("sulcus_tables", table.id, "bands", place)
                 what = f"{table.id}: this band overlaps one above it"
                 yield Fault(where, what, "a power in both would take the first", "say which takes the shared limit")
 
@@ -331,7 +330,7 @@ def _uncited(rulebook: Rulebook) -> Iterator[Fault]:
     for resting in citations(rulebook):
         if resting.is_uncited:
             name = resting.source.id
-            where = rulebook.spots[("sources", name)].at("id")
+            where = rulebook.at("sources", name, "id")
             yield Fault(where, f"nothing cites {name}", hint="cite it, or take it out")
 
 
@@ -351,5 +350,5 @@ def _unwanted(rulebook: Rulebook) -> Iterator[Fault]:
     for key, items, used in (("equipment", kit.equipment, wanted), ("drugs", kit.drugs, drugs)):
         for item in items:
             if item.id not in used:
-                where = rulebook.spots[(key, item.id)].at("id")
+                where = rulebook.at(key, item.id, "id")
                 yield Fault(where, f"nothing wants {item.id}", hint="name it where it is used, or take it out")

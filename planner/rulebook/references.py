@@ -230,7 +230,7 @@ def _cycles(rulebook: Rulebook) -> Iterator[Fault]:
         ring = _ring({option.id: set(option.outranks) for option in choice.options})
         if ring:
             index = next(place for place, option in enumerate(choice.options) if option.id == ring[0])
-            where = rulebook.spots[("choices", choice.id)].at("options", index, "outranks")
+            where = rulebook.at("choices", choice.id, "options", index, "outranks")
             yield Fault(where, f"outranks runs in a ring: {' -> '.join(ring)}", "none of them could win", hint)
 
 

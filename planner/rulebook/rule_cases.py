@@ -124,7 +124,7 @@ def _as_written(findings: dict[str, Any], nothing: str = "nothing more recorded"
 def subjects(rulebook: Rulebook) -> Iterator[Subject]:
     """Every factor and option, without cases yet."""
     for factor in rulebook.factors.values():
-        yield Subject(factor.id, rulebook.spots[("factors", factor.id)].at(), factor.when, OF_FACTOR)
+        yield Subject(factor.id, rulebook.at("factors", factor.id), factor.when, OF_FACTOR)
     for choice in rulebook.choices.values():
         spot = rulebook.spots[("choices", choice.id)]
         for place, option in enumerate(choice.options):

@@ -89,6 +89,10 @@ class Rulebook:
     def identity_line(self) -> str:
         return f"{self.header.id} {self.header.version} ({self.header.status}), sha256 {self.sha256[:12]}"
 
+    def at(self, kind: str, name: str, *inner: str | int) -> str:
+        """`file:line` of a place inside an entry; of a whole file `kind` is its name, and `name` empty."""
+        return self.spots[(kind, name)].at(*inner)
+
     def option(self, name: str) -> tuple[Choice, Option]:
         """The choice and option of `choice.option`."""
         choice_id, option_id = name.split(".", 1)

@@ -85,7 +85,7 @@ def _supervision(rulebook: Rulebook) -> Iterator[Fault]:
                 yield Fault(spot.at(key), f"`{key}` has no words for {name}", "the plan prints them", f"{name}: ...")
     named = [stage.id for stage in rulebook.stages.stages]
     if named != list(STAGES):
-        where = rulebook.spots[("stages.yaml", "")].at("stages")
+        where = rulebook.at("stages.yaml", "", "stages")
         hint = f"{', '.join(STAGES)}, once each, in order"
         yield Fault(where, f"`stages` names {', '.join(named)}", "a trainee moves from each to the next", hint)
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from typing import Any
 
 import z3
 
@@ -46,8 +47,17 @@ def not_always(bench: Bench) -> Claim:
 def everything(bench: Bench) -> Iterator[tuple[str, str, Condition]]:
     """What can happen, where it stands and when, for everything with a condition but what is `always`."""
     rulebook = bench.rulebook
-    for factor in rulebook.factors.values():
-        yield f"the factor {factor.id}", bench.where("factors", factor.id, "when"), factor.when
+    alone: tuple[tuple[str, str, Iterable[Any]], ...] = (
+        ("the factor", "factors", rulebook.factors.values()),
+        ("the caution", "cautions", rulebook.cautions.values()),
+        ("the line", "rules", rulebook.interactions.rules),
+        ("the raise", "raises", rulebook.interactions.raises),
+        ("the reason to settle", "settle", rulebook.readiness.settle),
+        ("the override", "overrides", rulebook.supervision.overrides),
+    )
+    for what, kind, entries in alone:
+        for entry in entries:
+            yield f"{what} {entry.id}", bench.where(kind, entry.id, "when"), entry.when
     for choice in rulebook.choices.values():
         for n, option in enumerate(choice.options):
             name = f"{choice.id}.{option.id}"
@@ -56,12 +66,6 @@ def everything(bench: Bench) -> Iterator[tuple[str, str, Condition]]:
         for n, likely in enumerate(drill.likely):
             where = bench.where("drills", drill.id, "likely", n, "when")
             yield f"the drill {drill.id} as likely, by its reason {n + 1}", where, likely.when
-    for caution in rulebook.cautions.values():
-        yield f"the caution {caution.id}", bench.where("cautions", caution.id, "when"), caution.when
-    for rule in rulebook.interactions.rules:
-        yield f"the line {rule.id}", bench.where("rules", rule.id, "when"), rule.when
-    for rise in rulebook.interactions.raises:
-        yield f"the raise {rise.id}", bench.where("raises", rise.id, "when"), rise.when
     for step in rulebook.steps:
         for n, line in enumerate(step.lines):
             if line.when != ALWAYS:
@@ -79,11 +83,6 @@ def everything(bench: Bench) -> Iterator[tuple[str, str, Condition]]:
         for n, against in enumerate(drug.withhold):
             where = bench.where("drugs", drug.id, "withhold", n, "when")
             yield f"the contraindication {against.id} of {drug.id}", where, against.when
-    for settle in rulebook.readiness.settle:
-        yield f"the reason to settle {settle.id}", bench.where("settle", settle.id, "when"), settle.when
-    for n, override in enumerate(rulebook.supervision.overrides):
-        where = bench.where("supervision.yaml", "", "overrides", n, "when")
-        yield f"the override {override.id}", where, override.when
 
 
 def _happens_when_not_recorded(bench: Bench, inquiry: Inquiry, what: str, condition: Condition) -> bool:

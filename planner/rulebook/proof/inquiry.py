@@ -36,7 +36,7 @@ class Bench:
         return ValuesToTry(self.rulebook)
 
     def where(self, kind: str, name: str, *inner: str | int) -> str:
-        return self.rulebook.spots[(kind, name)].at(*inner)
+        return self.rulebook.at(kind, name, *inner)
 
 
 class Inquiry:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import operator
 from fractions import Fraction
 from typing import Any
 
@@ -12,6 +13,7 @@ from planner.conditions import Test, Value
 from planner.vocabulary import Finding, Ordered
 
 Formula = Any  # a z3 expression of truth; z3 carries no types of its own
+_COMPARISONS = {"less_than": operator.lt, "at_most": operator.le, "at_least": operator.ge, "more_than": operator.gt}
 
 
 def is_so(model: z3.ModelRef, formula: Formula) -> bool:
@@ -60,16 +62,7 @@ class Variable:
             case "includes":
                 return z3.Or([self.members[member] for member in sorted(test.limit)])
         limit = test.limit.toordinal() if isinstance(test.limit, datetime.date) else _number(test.limit)
-        match test.how:
-            case "less_than":
-                return self.term < limit
-            case "at_most":
-                return self.term <= limit
-            case "at_least":
-                return self.term >= limit
-            case "more_than":
-                return self.term > limit
-        raise AssertionError(test.how)
+        return _COMPARISONS[test.how](self.term, limit)
 
     def equals(self, value: Value) -> Formula:
         match value:
