@@ -44,10 +44,8 @@ class Document:
 
 def read_bytes(path: Path, largest: int) -> bytes:
     """The bytes of a file no larger than `largest` bytes; PlannerError otherwise."""
-    too_large = PlannerError.one(
-        f"is larger than {largest:,} bytes", str(path), "nothing this program reads here is that large",
-        "check that it is the right file",
-    )  # fmt: skip
+    why, hint = "nothing this program reads here is that large", "check that it is the right file"
+    too_large = PlannerError.one(f"is larger than {largest:,} bytes", str(path), why, hint)
     try:
         with path.open("rb") as stream:
             about = os.fstat(stream.fileno())
@@ -71,10 +69,8 @@ def decode(content: bytes, name: str) -> str:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
-        raise PlannerError.one(
-            "is not UTF-8 text", f"{name}:{line}", "a byte there belongs to another encoding or to no text at all",
-            "save it as UTF-8",
-        ) from None  # fmt: skip
+        why = "a byte there belongs to another encoding or to no text at all"
+        raise PlannerError.one("is not UTF-8 text", f"{name}:{line}", why, "save it as UTF-8") from None
 
 
 def read(text: str, name: str) -> Document:
@@ -105,12 +101,8 @@ def _unreadable(error: yaml.YAMLError, text: str, name: str) -> PlannerError:
     line = before.count(b"\n") + 1 if mark is None else mark.line + 1
     problem = getattr(error, "problem", None) or getattr(error, "reason", None) or str(error).splitlines()[0]
     if "another document" in problem:
-        return PlannerError.one(
-            "holds a second document",
-            f"{name}:{line}",
-            "one of the two would be lost",
-            "one file for each, without `---`",
-        )
+        why, hint = "one of the two would be lost", "one file for each, without `---`"
+        return PlannerError.one("holds a second document", f"{name}:{line}", why, hint)
     hint = "look at that line and the one before it: indentation, a missing colon or quote"
     return PlannerError.one("is not readable YAML", f"{name}:{line}", problem, hint)
 
@@ -144,12 +136,8 @@ class _Walk:
 
     def plain(self, node: Any, place: Place) -> Any:
         if id(node) in self.seen:
-            raise self.refuse(
-                node,
-                "an anchor is used again (`*name`)",
-                "aliases are refused: each entry says its own",
-                "write it out",
-            )
+            why = "aliases are refused: each entry says its own"
+            raise self.refuse(node, "an anchor is used again (`*name`)", why, "write it out")
         self.seen.add(id(node))
         self.document.lines[place] = node.start_mark.line + 1
         if node.tag not in _PLAIN_TAGS:
@@ -167,12 +155,8 @@ class _Walk:
                 raise self.refuse(key_node, "merge keys (`<<`) are refused", "each entry says its own", "write it out")
             if key in result:
                 first = self.document.lines[(*place, key)]
-                raise self.refuse(
-                    key_node,
-                    f"the key {key!r} stands twice",
-                    f"first on line {first}; one of the two would be lost",
-                    "keep one",
-                )
+                why = f"first on line {first}; one of the two would be lost"
+                raise self.refuse(key_node, f"the key {key!r} stands twice", why, "keep one")
             result[key] = self.plain(value_node, (*place, key))
             self.document.lines[(*place, key)] = key_node.start_mark.line + 1
         return result

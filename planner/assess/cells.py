@@ -49,13 +49,7 @@ def _candidates(finding: Finding, tests: list[Test]) -> list[Any]:
             assert finding.possible is not None
             low, high = finding.possible
             step = finding.step or 1.0
-            limits = sorted(
-                {
-                    limit
-                    for test in tests
-                    for limit in (test.limit if isinstance(test.limit, frozenset) else [test.limit])
-                }
-            )
+            limits = [test.limit for test in tests]
             near = {round(limit + shift, 6) for limit in limits for shift in (-step, 0.0, step)} | {low, high}
             middle = finding.usual or finding.possible
             return sorted((v for v in near if low <= v <= high), key=lambda v: (not middle[0] <= v <= middle[1], v))

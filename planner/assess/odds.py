@@ -96,9 +96,8 @@ def shrunk(published: float, events: int, cases: int, spread: float) -> tuple[fl
 def baseline_for_rate(model: OddsModel, rate: float) -> float:
     """The baseline probability at which the mean probability over the assumed case mix is `rate`."""
     terms = [tuple((level.odds_ratio, level.share or 0.0) for level in term.levels) for term in model.terms]
-    return _baseline(
-        (*terms, tuple((operator.odds_ratio, operator.share or 0.0) for operator in model.operators)), rate
-    )
+    operators = tuple((operator.odds_ratio, operator.share or 0.0) for operator in model.operators)
+    return _baseline((*terms, operators), rate)
 
 
 @lru_cache(maxsize=64)

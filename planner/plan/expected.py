@@ -43,9 +43,5 @@ def _option(ready: Assessor, expected: Expected) -> Fault | None:
     if found == expected.how:
         return None
     verb = "wins" if len(winners) == 1 else "may win"
-    return Fault(
-        expected.where,
-        f"{expected.name}: expected {expected.how}, found {found}",
-        f"{', '.join(winners) or 'nothing'} {verb}",
-        _HINT,
-    )
+    what, why = f"{expected.name}: expected {expected.how}, found {found}", f"{', '.join(winners) or 'nothing'} {verb}"
+    return Fault(expected.where, what, why, _HINT)

@@ -18,7 +18,7 @@ from planner.rulebook.load import load
 from planner.rulebook.plan_shapes import SulcusBand
 from planner.rulebook.references import entries, parts
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, Closer, Review, Supervised
+from planner.rulebook.shapes import MODES, Review, Supervised
 
 NOT_APPROVED = "not yet approved"
 QUADRANTS = quadrants(12, 12, "right")
@@ -181,9 +181,8 @@ def _drugs(rulebook: Rulebook) -> Iterator[Fault]:
                 if line.drug not in option.drugs:
                     where = rulebook.at("choices", choice.id, "options", n, "drug_lines", m)
                     what = f"{choice.id}.{option.id} gives {line.drug}, which is not among its drugs"
-                    yield Fault(
-                        where, what, "it would be missing from what is made ready", f"drugs: [..., {line.drug}]"
-                    )
+                    why = "it would be missing from what is made ready"
+                    yield Fault(where, what, why, f"drugs: [..., {line.drug}]")
     groups = [drug.one_of for drug in rulebook.kit.drugs]
     for drug in rulebook.kit.drugs:
         if drug.one_of is not None and groups.count(drug.one_of) == 1:
@@ -253,16 +252,12 @@ def _supervision(rulebook: Rulebook) -> Iterator[Fault]:
                 yield Fault(spot.at("matrix", str(tier), senior), what, why, _as_written(matrix[tier][junior]))
     for place, (lower, rule) in enumerate(pairwise(supervision.closer), 1):
         rises = rule.operator_probability_at_least > lower.operator_probability_at_least
-        if not rises or not _closer_or_same(_reached(rule), _reached(lower)):
+        near, far = (Supervised(mode=each.at_least_mode, by=each.by) for each in (rule, lower))
+        if not rises or not _closer_or_same(near, far):
             what = f"`closer` does not rise at {rule.operator_probability_at_least:g}"
             why = "a higher probability brings the supervisor closer, never sends them away"
-            yield Fault(
-                spot.at("closer", place), what, why, "write them from low to high, each no further than the last"
-            )
-
-
-def _reached(rule: Closer) -> Supervised:
-    return Supervised(mode=rule.at_least_mode, by=rule.by)
+            hint = "write them from low to high, each no further than the last"
+            yield Fault(spot.at("closer", place), what, why, hint)
 
 
 def _closer_or_same(one: Supervised, other: Supervised) -> bool:
@@ -303,26 +298,19 @@ def _sulcus(rulebook: Rulebook) -> Iterator[Fault]:
     """No lens power falls into two bands of one table."""
     for table in rulebook.lens.sulcus_tables:
         for (_, one), (place, other) in combinations(enumerate(table.bands), 2):
-            low, high = max(_low(one), _low(other)), min(_high(one), _high(other))
+            (start, end), (other_start, other_end) = _ends(one), _ends(other)
+            low, high = max(start, other_start), min(end, other_end)
             if low <= high:
                 where = rulebook.at("sulcus_tables", table.id, "bands", place)
                 what = f"{table.id}: this band overlaps one above it"
                 yield Fault(where, what, "a power in both would take the first", "say which takes the shared limit")
 
 
-def _low(band: SulcusBand) -> tuple[float, int]:
-    """Where a band starts, open ends just beyond their limit."""
-    return max(
-        (-math.inf if band.at_least is None else band.at_least, 0),
-        (-math.inf if band.more_than is None else band.more_than, 1),
-    )
-
-
-def _high(band: SulcusBand) -> tuple[float, int]:
-    return min(
-        (math.inf if band.at_most is None else band.at_most, 0),
-        (math.inf if band.less_than is None else band.less_than, -1),
-    )
+def _ends(band: SulcusBand) -> tuple[tuple[float, int], tuple[float, int]]:
+    """Where a band starts and ends, open ends just beyond their limit."""
+    low = [(limit, beyond) for limit, beyond in ((band.at_least, 0), (band.more_than, 1)) if limit is not None]
+    high = [(limit, beyond) for limit, beyond in ((band.at_most, 0), (band.less_than, -1)) if limit is not None]
+    return max(low, default=(-math.inf, 0)), min(high, default=(math.inf, 0))
 
 
 def _uncited(rulebook: Rulebook) -> Iterator[Fault]:

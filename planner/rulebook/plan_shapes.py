@@ -205,9 +205,8 @@ class InteractionRule(Entry):
         if (self.first is not None) and self.force != "order":
             raise ValueError(f"{self.id}: `first` belongs to an order")
         if self.force == "withhold" and not (self.instead and self.hazard):
-            raise ValueError(
-                f"{self.id}: a withhold says what to do instead, and the hazard the withheld thing was for"
-            )
+            what = "a withhold says what to do instead, and the hazard the withheld thing was for"
+            raise ValueError(f"{self.id}: {what}")
         return self
 
 

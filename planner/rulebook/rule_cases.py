@@ -178,12 +178,8 @@ class _CasesReader:
                     subject.cases.append(Expected(subject.name, how, case, spot.at(how, number)))
 
     def case(self, file: CasesFile, findings: dict[str, Any], spot: Spot, how: str, number: int) -> Case | None:
-        raw = {
-            "case": spot.at(how, number)[-60:],
-            "eye": "right",
-            "none_found_in": file.none_found_in,
-            "findings": findings,
-        }
+        name = spot.at(how, number)[-60:]
+        raw = {"case": name, "eye": "right", "none_found_in": file.none_found_in, "findings": findings}
         try:
             return read_case(raw, self.vocabulary, place=lambda path: spot.at(how, number, *path[1:]))
         except PlannerError as error:
@@ -221,12 +217,9 @@ def _undecided(subject: Subject, test: Test, finding: Finding) -> Fault | None:
         best = min(best, absent, key=len)
     limits = ", ".join(finding.written(value) for value in needed)
     missing = f"missing: {', '.join(finding.written(value) for value in best)}" if best else "all are expected alike"
-    return Fault(
-        subject.written,
-        f"{subject.name}: no cases show that {finding.id} decides at {limits}",
-        f"they must be alike in everything else; {missing}",
-        "add them, and what is expected of each",
-    )
+    what, why = f"no cases show that {finding.id} decides at {limits}", "they must be alike in everything else"
+    hint = "add them, and what is expected of each"
+    return Fault(subject.written, f"{subject.name}: {what}", f"{why}; {missing}", hint)
 
 
 def _telling(finding: Finding, test: Test) -> list[Any]:

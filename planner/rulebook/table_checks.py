@@ -45,11 +45,10 @@ def _tiers(rulebook: Rulebook) -> Iterator[Fault]:
             yield Fault(spot.at(key, 0), what, "an eye below would have no tier", "at_least: 0")
         for place, (lower, band) in enumerate(pairwise(bands), 1):
             if band.at_least <= lower.at_least or band.tier <= lower.tier:
-                what = (
-                    f"`{key}` do not rise: tier {band.tier} from {band.at_least:g} comes after tier {lower.tier} from "
-                )
+                before = f"tier {lower.tier} from {lower.at_least:g}"
+                what = f"`{key}` do not rise: tier {band.tier} from {band.at_least:g} comes after {before}"
                 why = "a worse eye could have a lower tier"
-                yield Fault(spot.at(key, place), f"{what}{lower.at_least:g}", why, "write them from mild to grave")
+                yield Fault(spot.at(key, place), what, why, "write them from mild to grave")
 
 
 def _score_groups(rulebook: Rulebook) -> Iterator[Fault]:
@@ -60,9 +59,8 @@ def _score_groups(rulebook: Rulebook) -> Iterator[Fault]:
             if group.at_least != expected:
                 kind = "overlaps the one before" if group.at_least < expected else "leaves a gap"
                 what = f"the group {group.label!r} starts at {group.at_least} points and {kind}"
-                yield Fault(
-                    spot.at("groups", place, "at_least"), what, "each total has one group", f"at_least: {expected}"
-                )
+                where = spot.at("groups", place, "at_least")
+                yield Fault(where, what, "each total has one group", f"at_least: {expected}")
             last = place == len(score.groups) - 1
             if (group.at_most is None) != last:
                 what = f"the group {group.label!r} has {'a top' if last else 'no top'}"
@@ -118,15 +116,12 @@ def _odds(rulebook: Rulebook) -> Iterator[Fault]:
             if row.odds_ratio < 1:
                 why = "ranges rest on odds that never fall as more is found, and no operator is below the reference"
                 hint = "make the mildest the reference and restate the others against it"
-                yield Fault(
-                    spot.at(*place, n, "odds_ratio"), f"an odds ratio of {row.odds_ratio:g}, below 1", why, hint
-                )
+                where = spot.at(*place, n, "odds_ratio")
+                yield Fault(where, f"an odds ratio of {row.odds_ratio:g}, below 1", why, hint)
         shares = [row.share or 0.0 for row in rows]
         if min(shares, default=0) < 0 or sum(shares) > 1 + 1e-9:
-            what = f"the shares of the {label} come to {sum(shares):g}"
-            yield Fault(
-                spot.at(*place), what, "they are parts of one assumed case mix", "at most 1 together, none below 0"
-            )
+            what, why = f"the shares of the {label} come to {sum(shares):g}", "they are parts of one assumed case mix"
+            yield Fault(spot.at(*place), what, why, "at most 1 together, none below 0")
     if "consultant" not in [operator.id for operator in model.operators]:
         why = "the tier rests on the consultant's probability"
         yield Fault(spot.at("operators"), "no operator is the consultant", why, "- id: consultant, as the reference")

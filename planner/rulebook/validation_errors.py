@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
@@ -11,7 +10,7 @@ from typing import Any, TypeVar, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from planner.conditions import ConditionError
-from planner.errors import Fault, PlannerError
+from planner.errors import Fault, PlannerError, did_you_mean
 from planner.rulebook.rulebook import Spot
 from planner.rulebook.shapes import Model, OddsModel, PointScore
 from planner.strict_yaml import Document, Place
@@ -70,12 +69,11 @@ def _fault(detail: Any, loc: Place, shape: Any, spot: Spot) -> Fault:
             return Fault(where, f"`{what}` is missing", why, f"{loc[-1]}: ...")
         case "extra_forbidden":
             allowed = _keys(shape, loc[:-1])
-            return Fault(
-                where, f"unknown key {loc[-1]!r}", f"allowed here: {', '.join(allowed)}", _near(loc[-1], allowed)
-            )
+            why, hint = f"allowed here: {', '.join(allowed)}", did_you_mean(loc[-1], allowed)
+            return Fault(where, f"unknown key {loc[-1]!r}", why, hint)
         case "literal_error":
             allowed = re.findall(r"'([^']*)'", ctx["expected"])
-            return Fault(where, found, f"it is one of {', '.join(allowed)}", _near(raw, allowed))
+            return Fault(where, found, f"it is one of {', '.join(allowed)}", did_you_mean(raw, allowed))
         case "union_tag_invalid" | "union_tag_not_found":
             what = f"`kind` is {ctx['tag']!r}" if "tag" in ctx else "`kind` is missing"
             return Fault(spot.at("kind"), what, "it says what sort of model this is", "kind: odds, or kind: points")
@@ -97,11 +95,6 @@ def _fault(detail: Any, loc: Place, shape: Any, spot: Spot) -> Fault:
         if kind.startswith(start):
             return Fault(where, found, f"it should be {words}", "see a neighbouring entry")
     return Fault(where, f"{found}: {detail['msg']}")
-
-
-def _near(name: object, known: list[str]) -> str:
-    near = difflib.get_close_matches(str(name), known, 1, 0.6)
-    return f"did you mean {near[0]}?" if near else ""
 
 
 def _names(spot: Spot, loc: Iterable[str | int]) -> Iterator[str]:
