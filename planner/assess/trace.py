@@ -119,9 +119,7 @@ def _weight(factor: Factor) -> tuple[int, float]:
 def labels(rulebook: Rulebook) -> dict[str, str]:
     """The label of every factor id and `choice.option`."""
     names = {factor.id: factor.label for factor in rulebook.factors.values()}
-    for choice in rulebook.choices.values():
-        names |= {f"{choice.id}.{option.id}": option.label for option in choice.options}
-    return names
+    return names | {name: option.label for name, option in rulebook.options.items()}
 
 
 def reached_tests(condition: Condition, rulebook: Rulebook) -> Iterator[Test]:

@@ -16,7 +16,7 @@ from planner.readings import quadrants
 from planner.rulebook.citations import citations
 from planner.rulebook.load import load
 from planner.rulebook.plan_shapes import SulcusBand
-from planner.rulebook.references import entries, parts
+from planner.rulebook.references import entries, every_part, parts
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, Review, Supervised
 
@@ -59,7 +59,7 @@ def counts_of(rulebook: Rulebook) -> dict[str, int]:
         "published models": 1 + len(rulebook.scores),
         "steps": len(rulebook.steps),
         "choices": len(rulebook.choices),
-        "options": sum(len(choice.options) for choice in rulebook.choices.values()),
+        "options": len(rulebook.options),
         "lines with force": len(rulebook.interactions.rules),
         "drills": len(rulebook.drills),
         "cautions": len(rulebook.cautions),
@@ -195,10 +195,9 @@ def _drugs(rulebook: Rulebook) -> Iterator[Fault]:
 def _claims(rulebook: Rulebook) -> Iterator[Fault]:
     """Nothing is called seen in a source that nobody has seen."""
     called: dict[str, list[str]] = {}
-    for spot, entry in entries(rulebook):
-        for place, part in parts(entry):
-            if isinstance(part, Basis) and part.source is not None and part.known == "seen":
-                called.setdefault(part.source, []).append(spot.at(*place))
+    for spot, place, part in every_part(rulebook):
+        if isinstance(part, Basis) and part.source is not None and part.known == "seen":
+            called.setdefault(part.source, []).append(spot.at(*place))
     for name, places in sorted(called.items()):
         if rulebook.sources[name].known != "seen":
             more = f", and {len(places) - 1} more" if places[1:] else ""
@@ -215,12 +214,11 @@ def _approval(rulebook: Rulebook) -> Iterator[Fault]:
     if not header.approvers or header.effective_from is None:
         what = "in force without approvers and effective_from"
         yield Fault(spot.at("status"), what, "a rulebook comes into force by name and date", "status: draft until then")
-    for inner, entry in entries(rulebook):
-        for place, part in parts(entry):
-            if isinstance(part, Basis) and part.approver == NOT_APPROVED:
-                yield Fault(inner.at(*place), "not yet approved, in a rulebook in force", hint="name who approved it")
-            if isinstance(part, Review) and part.status == "draft":
-                yield Fault(inner.at(*place), "a draft, in a rulebook in force", hint="status: in-force once reviewed")
+    for inner, place, part in every_part(rulebook):
+        if isinstance(part, Basis) and part.approver == NOT_APPROVED:
+            yield Fault(inner.at(*place), "not yet approved, in a rulebook in force", hint="name who approved it")
+        if isinstance(part, Review) and part.status == "draft":
+            yield Fault(inner.at(*place), "a draft, in a rulebook in force", hint="status: in-force once reviewed")
 
 
 def _defaults(rulebook: Rulebook) -> Iterator[Fault]:
@@ -331,10 +329,9 @@ def _unwanted(rulebook: Rulebook) -> Iterator[Fault]:
         wanted.update(drill.kit)
     for rule in rulebook.interactions.rules:
         wanted.update([rule.of["kit"]] if "kit" in rule.of else [])
-    for choice in rulebook.choices.values():
-        for option in choice.options:
-            wanted.update(option.kit.essential, option.kit.preferred)
-            drugs.update(option.drugs)
+    for option in rulebook.options.values():
+        wanted.update(option.kit.essential, option.kit.preferred)
+        drugs.update(option.drugs)
     for key, items, used in (("equipment", kit.equipment, wanted), ("drugs", kit.drugs, drugs)):
         for item in items:
             if item.id not in used:

@@ -67,7 +67,7 @@ def _said(piece: Piece, rulebook: Rulebook) -> Iterator[tuple[str, str | list[st
 
 def _words(value: Any, rulebook: Rulebook) -> str:
     if isinstance(value, Condition):
-        names = {factor.id: factor.label for factor in rulebook.factors.values()}
+        names = {name: factor.label for name, factor in rulebook.factors.items()}
         return sentence(value, rulebook.vocabulary, names)
     match value:
         case Basis():

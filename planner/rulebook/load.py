@@ -224,32 +224,24 @@ def load(folder: Path) -> Rulebook:
     def by_id(key: str) -> dict[str, Any]:
         return {e.id: bound(e, reader.spots[(key, e.id)]) for e in sorted(lists[key], key=lambda e: e.id)}
 
-    def one(name: str) -> Any:
-        return bound(singles[name], reader.spots[(name, "")])
-
+    named = {"rulebook.yaml": "header", "findings.yaml": "vocabulary"}
+    whole = {
+        named.get(name, name.removesuffix(".yaml")): bound(single, reader.spots[(name, "")])
+        for name, single in singles.items()
+    }
+    steps = by_id("steps")
     rulebook = Rulebook(
-        header=one("rulebook.yaml"),
         sha256=reader.digest.hexdigest(),
         sources=by_id("sources"),
-        vocabulary=one("findings.yaml"),
         factors=by_id("factors"),
         odds=bound(odds, reader.spots[("models", odds.id)]),
         scores=[bound(score, reader.spots[("models", score.id)]) for score in scores],
-        tiers=one("tiers.yaml"),
-        stages=one("stages.yaml"),
-        supervision=one("supervision.yaml"),
-        steps=_in_trade_order(by_id("steps")),
+        steps=[steps[name] for name in shapes.STEP_IDS if name in steps],  # in the order of the operation
         choices=by_id("choices"),
-        interactions=one("interactions.yaml"),
         drills=by_id("drills"),
         cautions=by_id("cautions"),
-        kit=one("kit.yaml"),
-        readiness=one("readiness.yaml"),
-        lens=one("lens.yaml"),
-        theatre=one("theatre.yaml"),
-        durations=one("durations.yaml"),
-        lists=one("lists.yaml"),
         spots=reader.spots,
+        **whole,
     )
     if not reader.faults:
         reader.faults.extend([*references.faults_of(rulebook), *table_checks.faults_of(rulebook)])
@@ -266,10 +258,6 @@ def _untyped(condition: Condition, vocabulary: Vocabulary, spot: Spot, place: st
                 vocabulary.typed(part.finding, part.how, part.limit)
             except ConditionError as error:
                 yield Fault(spot.at(*inner, part.how), str(error))
-
-
-def _in_trade_order(steps: dict[str, Any]) -> list[Any]:
-    return [steps[name] for name in shapes.STEP_IDS if name in steps]
 
 
 @lru_cache(maxsize=1)

@@ -69,6 +69,11 @@ def entries(rulebook: Rulebook) -> Iterator[tuple[Spot, Any]]:
     yield rulebook.spots[("lists.yaml", "")], rulebook.lists
 
 
+def every_part(rulebook: Rulebook) -> Iterator[tuple[Spot, Place, Any]]:
+    """Every part of every entry, with the entry's spot and its place inside that."""
+    return ((spot, place, part) for spot, entry in entries(rulebook) for place, part in parts(entry))
+
+
 def parts(entry: Any, place: Place = ()) -> Iterator[tuple[Place, Any]]:
     """The entry and every entry, list and condition inside it, with its place as the file has it."""
     yield place, entry
@@ -95,7 +100,6 @@ def parts(entry: Any, place: Place = ()) -> Iterator[tuple[Place, Any]]:
 
 def _references(rulebook: Rulebook) -> Iterator[Fault]:
     findings = rulebook.vocabulary.by_id
-    options = {f"{choice.id}.{option.id}" for choice in rulebook.choices.values() for option in choice.options}
     named: dict[str, Any] = {
         "equipment": {item.id for item in rulebook.kit.equipment},
         "drug": {drug.id for drug in rulebook.kit.drugs},
@@ -104,7 +108,7 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
         "finding": findings,
         "factor": rulebook.factors,
         "source": rulebook.sources,
-        "option": options,
+        "option": rulebook.options,
         "kit": {item.id for item in rulebook.kit.equipment},
         "grade": {grade.id for grade in rulebook.durations.grades},
         "look": {look.id for look in rulebook.vocabulary.looks},
@@ -116,27 +120,26 @@ def _references(rulebook: Rulebook) -> Iterator[Fault]:
         if name not in named[kind]:
             yield Fault(spot.at(*place), f"no {kind} {name!r}", hint=nearest(name, named[kind]))
 
-    for spot, entry in entries(rulebook):
-        for place, part in parts(entry):
-            for key, kind, value in _names(part):
-                for inner, name in enumerate(value) if isinstance(value, list) else ((None, value),):
-                    yield from absent(spot, (*place, key) if inner is None else (*place, key, inner), kind, name)
-            match part:
-                case FactorHolds(factor):
-                    yield from absent(spot, (*place, "factor"), "factor", factor)
-                case OptionWins(option):
-                    yield from absent(spot, (*place, "option"), "option", option)
-                case shapes.Factor() | plan_shapes.Caution():
-                    for key in ("because", "harm", "text"):
-                        for name in _SLOT.findall(getattr(part, key, "")):
-                            yield from absent(spot, (*place, key), "finding", name)
-                case shapes.Correctable() if part.finding in findings:
-                    yield from _unreachable(spot.at(*place, "to"), findings[part.finding], part.to)
-                case plan_shapes.Choice():
-                    yield from _outranked(spot, part)
-                case plan_shapes.InteractionRule():
-                    kind, target = next(iter(part.of.items()))
-                    yield from absent(spot, (*place, "of", kind), kind, target)
+    for spot, place, part in every_part(rulebook):
+        for key, kind, value in _names(part):
+            for inner, name in enumerate(value) if isinstance(value, list) else ((None, value),):
+                yield from absent(spot, (*place, key) if inner is None else (*place, key, inner), kind, name)
+        match part:
+            case FactorHolds(factor):
+                yield from absent(spot, (*place, "factor"), "factor", factor)
+            case OptionWins(option):
+                yield from absent(spot, (*place, "option"), "option", option)
+            case shapes.Factor() | plan_shapes.Caution():
+                for key in ("because", "harm", "text"):
+                    for name in _SLOT.findall(getattr(part, key, "")):
+                        yield from absent(spot, (*place, key), "finding", name)
+            case shapes.Correctable() if part.finding in findings:
+                yield from _unreachable(spot.at(*place, "to"), findings[part.finding], part.to)
+            case plan_shapes.Choice():
+                yield from _outranked(spot, part)
+            case plan_shapes.InteractionRule():
+                kind, target = next(iter(part.of.items()))
+                yield from absent(spot, (*place, "of", kind), kind, target)
 
 
 def _names(part: Any) -> Iterator[tuple[str, str, Any]]:
@@ -190,30 +193,29 @@ def _outranked(spot: Spot, choice: plan_shapes.Choice) -> Iterator[Fault]:
 
 def _speech(rulebook: Rulebook) -> Iterator[Fault]:
     """Conditions that speak of what is not yet decided where they stand, or of what was recorded."""
-    for spot, entry in entries(rulebook):
-        for place, owner in parts(entry):
-            if not isinstance(owner, Entry):
+    for spot, place, owner in every_part(rulebook):
+        if not isinstance(owner, Entry):
+            continue
+        withholds = (
+            isinstance(owner, plan_shapes.InteractionRule) and owner.force == "withhold" and "option" in owner.of
+        )
+        for key in type(owner).model_fields:
+            condition = getattr(owner, key)
+            if not isinstance(condition, Condition):
                 continue
-            withholds = (
-                isinstance(owner, plan_shapes.InteractionRule) and owner.force == "withhold" and "option" in owner.of
-            )
-            for key in type(owner).model_fields:
-                condition = getattr(owner, key)
-                if not isinstance(condition, Condition):
-                    continue
-                for inner, part in parts(condition, (*place, key)):
-                    where = spot.at(*inner)
-                    match part:
-                        case OptionWins(option) if withholds or isinstance(owner, _OF_FINDINGS_ONLY + _BEFORE_CHOICES):
-                            what = f"the option {option!r} cannot be asked about here"
-                            yield Fault(where, what, "it is chosen only after this", "say it in findings and factors")
-                        case FactorHolds(factor) if isinstance(owner, _OF_FINDINGS_ONLY):
-                            what = f"the factor {factor!r} cannot be asked about here"
-                            yield Fault(where, what, "it is judged only after this", "say it in findings")
-                        case Test(finding, "recorded") if not isinstance(owner, _OF_RECORDS):
-                            what = f"whether {finding} is recorded cannot be asked here"
-                            why = "what is not recorded could be either; only readiness and cautions may ask"
-                            yield Fault(where, what, why, "test its value")
+            for inner, part in parts(condition, (*place, key)):
+                where = spot.at(*inner)
+                match part:
+                    case OptionWins(option) if withholds or isinstance(owner, _OF_FINDINGS_ONLY + _BEFORE_CHOICES):
+                        what = f"the option {option!r} cannot be asked about here"
+                        yield Fault(where, what, "it is chosen only after this", "say it in findings and factors")
+                    case FactorHolds(factor) if isinstance(owner, _OF_FINDINGS_ONLY):
+                        what = f"the factor {factor!r} cannot be asked about here"
+                        yield Fault(where, what, "it is judged only after this", "say it in findings")
+                    case Test(finding, "recorded") if not isinstance(owner, _OF_RECORDS):
+                        what = f"whether {finding} is recorded cannot be asked here"
+                        why = "what is not recorded could be either; only readiness and cautions may ask"
+                        yield Fault(where, what, why, "test its value")
 
 
 def _cycles(rulebook: Rulebook) -> Iterator[Fault]:

@@ -95,9 +95,12 @@ class Rulebook:
 
     def option(self, name: str) -> tuple[Choice, Option]:
         """The choice and option of `choice.option`."""
-        choice_id, option_id = name.split(".", 1)
-        choice = self.choices[choice_id]
-        return choice, next(option for option in choice.options if option.id == option_id)
+        return self.choices[name.split(".", 1)[0]], self.options[name]
+
+    @cached_property
+    def options(self) -> dict[str, Option]:
+        """Every option by its `choice.option`, in the order of the choices."""
+        return {f"{choice.id}.{option.id}": option for choice in self.choices.values() for option in choice.options}
 
     @cached_property
     def withheld(self) -> dict[str, list[InteractionRule]]:
@@ -112,11 +115,9 @@ class Rulebook:
     def eligible(self) -> dict[str, Condition]:
         """For each `choice.option`, when it is open: its own condition and no withhold against it."""
         result: dict[str, Condition] = {}
-        for choice in self.choices.values():
-            for option in choice.options:
-                name = f"{choice.id}.{option.id}"
-                against = [Not(rule.when) for rule in self.withheld.get(name, [])]
-                result[name] = All((option.when, *against)) if against else option.when
+        for name, option in self.options.items():
+            against = [Not(rule.when) for rule in self.withheld.get(name, [])]
+            result[name] = All((option.when, *against)) if against else option.when
         return result
 
     @cached_property

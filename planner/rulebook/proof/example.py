@@ -13,7 +13,7 @@ from planner.conditions import NUMBER_TESTS, Condition, FactorHolds, OptionWins,
 from planner.rulebook.proof.solver import Prover
 from planner.rulebook.proof.symbols import Symbols
 from planner.rulebook.proof.variables import Formula, is_so
-from planner.rulebook.references import entries, parts
+from planner.rulebook.references import every_part
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import Truth
 from planner.vocabulary import Finding, Ordered, Outside
@@ -27,10 +27,9 @@ class ValuesToTry:
 
     def __init__(self, rulebook: Rulebook) -> None:
         self.tests: dict[str, dict[Test, None]] = {}
-        for _, entry in entries(rulebook):
-            for _, part in parts(entry):
-                if isinstance(part, Test):
-                    self.tests.setdefault(part.finding, {})[part] = None
+        for *_, part in every_part(rulebook):
+            if isinstance(part, Test):
+                self.tests.setdefault(part.finding, {})[part] = None
 
     def values(self, finding: Finding) -> list[Value]:
         first = finding.plain_value if finding.unremarkable is None else finding.read(finding.unremarkable)

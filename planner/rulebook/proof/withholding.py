@@ -32,12 +32,7 @@ def drugs_have_instead(bench: Bench) -> Claim:
 
 def users_of_drug(rulebook: Rulebook, drug: str) -> tuple[Condition, ...]:
     """The options that use a drug, each as the winner."""
-    return tuple(
-        OptionWins(f"{choice.id}.{option.id}")
-        for choice in rulebook.choices.values()
-        for option in choice.options
-        if drug in option.drugs
-    )
+    return tuple(OptionWins(name) for name, option in rulebook.options.items() if drug in option.drugs)
 
 
 def required_has_instead(bench: Bench) -> Claim:
