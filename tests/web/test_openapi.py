@@ -29,6 +29,7 @@ from seeds import draws
 from served import coming_sessions, staffed
 from visits import PASSWORD, Clock, Visit
 
+from planner.desk.lists import lists_now
 from planner.lists.roster.entries import entries_of
 from planner.lists.roster.shapes import Roster
 from planner.lists.week.lists_file import written
@@ -38,7 +39,6 @@ from planner.rulebook.rulebook import Rulebook
 from planner.web.approvals.glance import digest
 from planner.web.cases import plan as plan_page
 from planner.web.lists import printing as lists_print
-from planner.web.lists.judged import state_of
 from planner.web.security.authorisation import roles_allowed_on
 from planner.web.security.security_headers import CONTENT_POLICY
 from planner.web.server.site import Site
@@ -142,12 +142,14 @@ def as_the_page(site: Site, case: Any) -> dict[str, str]:
         placed = [now.allocation for now in site.store.cases(reference=LISTED) if now.allocation]
         unseen = site.store.notices(CODES["trainee"])
         place, notice = placed[0].id if placed else 0, unseen[0].id if unseen else 0
-        lists = {"seen": state_of(site).seen, "act": "up", "reference": LISTED, "eye": "left", "session": "tue-1-b"}
+        now_listed = lists_now(site.desk)
+        assert now_listed is not None
+        lists = {"seen": now_listed.seen, "act": "up", "reference": LISTED, "eye": "left", "session": "tue-1-b"}
         lists |= {
             "supervisor": "consultant-1",
             "sure": "yes",
             "note": "seen",
-            "proposal": written(state_of(site).lists),
+            "proposal": written(now_listed.lists),
         }
         person = next(one for one in site.store.roster() if one.key == "consultant-1")
         lists |= {"key": person.key, "based_on": str(person.number), "version": "1", "f.grade": "consultant"}

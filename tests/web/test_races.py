@@ -13,10 +13,10 @@ from decisions import entered, form_of, text_of
 from fastapi import FastAPI
 from served import coming_sessions, signed_in
 
+from planner.desk.lists import lists_now
 from planner.lists.roster.shapes import Roster
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.web.lists.judged import state_of
 
 ROUNDS = 3
 
@@ -68,7 +68,8 @@ def test_of_two_consultants_at_once_one_decides_and_the_other_loses_nothing(
 
 
 def test_of_three_publishings_at_once_one_is_a_version(address: str, app: FastAPI, store: Store) -> None:
-    state = state_of(app.state.site)
+    state = lists_now(app.state.site.desk)
+    assert state is not None
     session = state.sessions[0]
     visits = [signed_in(address, code) for code in ("organiser-1", "consultant-1", "consultant-2")]
     sent = {"seen": state.seen, "after": "0", "note": "starts at nine"}

@@ -11,7 +11,7 @@ from planner.cli.options import JsonOption, RulesOption
 
 if TYPE_CHECKING:
     from planner.lists.changes.standby import Standby, StandbyList
-    from planner.lists.output.orders import Order
+    from planner.lists.output.orders import LeadDays, SupplyOrder
     from planner.lists.week.instance import Instance
 
 
@@ -73,7 +73,7 @@ def orders(
     from planner.lists.output.orders import orders_table
 
     files = given(cases, unit, sessions, rules, on)
-    lead = {str(what): count for what, count in files.roster.limits.lead_days.items()}
+    lead = files.roster.limits.lead_days
     found = needed(files.instance, files.read(lists), lead)
     if table:
         typer.echo(orders_table(found), nl=False)
@@ -122,7 +122,7 @@ def _text(instance: "Instance", found: "StandbyList", off: list[str]) -> Iterato
             yield from hung(f"  {told}: not kept: {'; '.join(RULES[rule].words for rule in rules)}")
 
 
-def _orders_text(instance: "Instance", found: "tuple[Order, ...]", lead: dict[str, int]) -> Iterator[str]:
+def _orders_text(instance: "Instance", found: "tuple[SupplyOrder, ...]", lead: "LeadDays") -> Iterator[str]:
     from planner.lists.output.verdict_text import hung
     from planner.wording.words import day_words
 

@@ -7,6 +7,7 @@ import datetime
 import io
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from planner.lists.roster.shapes import Session
 from planner.lists.week.instance import Instance, ListCase, Lists, Placing
@@ -16,10 +17,11 @@ from planner.records.export import guarded
 COLUMNS = ("order_by", "day", "session", "theatre", "what", "item", "count", "cases", "to_ask", "too_late")
 LENS, BACKUP, KIT = "lens", "backup lens", "kit"
 ASK = "not recorded: ask"
+LeadDays = Mapping[Literal["lens", "kit"], int]
 
 
 @dataclass(frozen=True)
-class Order:
+class SupplyOrder:
     """One lens, or one item of kit for some cases of a session.
 
     `order_by` is the last day on which it can be ordered, None where the unit gave no lead time; `too_late` says that
@@ -36,7 +38,7 @@ class Order:
     too_late: bool
 
 
-def orders(instance: Instance, lists: Lists, lead_days: Mapping[str, int]) -> tuple[Order, ...]:
+def orders(instance: Instance, lists: Lists, lead_days: LeadDays) -> tuple[SupplyOrder, ...]:
     """For the sessions from the day of planning on: what must be ordered first stands first. Lead times in days."""
     week = Week(instance, lists)
     found = [
@@ -48,7 +50,7 @@ def orders(instance: Instance, lists: Lists, lead_days: Mapping[str, int]) -> tu
     return tuple(sorted(found, key=lambda one: (one.order_by or one.session.day, one.session.span[0])))
 
 
-def orders_table(found: tuple[Order, ...]) -> str:
+def orders_table(found: tuple[SupplyOrder, ...]) -> str:
     """The orders as CSV (RFC 4180)."""
     written = io.StringIO()
     writer = csv.writer(written)
@@ -63,12 +65,12 @@ def orders_table(found: tuple[Order, ...]) -> str:
 
 
 def _order(
-    instance: Instance, session: Session, what: str, item: str, cases: tuple[str, ...], lead_days: Mapping[str, int]
-) -> Order:
+    instance: Instance, session: Session, what: str, item: str, cases: tuple[str, ...], lead_days: LeadDays
+) -> SupplyOrder:
     lead = lead_days.get("kit" if what == KIT else "lens")
     by = None if lead is None else session.day - datetime.timedelta(lead)
     late = by is not None and instance.on is not None and by < instance.on
-    return Order(by, session, what, item, len(cases), cases, ASK in item, late)
+    return SupplyOrder(by, session, what, item, len(cases), cases, ASK in item, late)
 
 
 def _needs(week: Week, placings: tuple[Placing, ...]) -> Iterator[tuple[str, str, tuple[str, ...]]]:

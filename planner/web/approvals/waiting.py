@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from planner.desk.lists import lists_now
 from planner.desk.approving import stage_asked
 from planner.records.rows import CaseNow
 from planner.web.approvals.standing import enter_lapses, standing_of
-from planner.web.lists.judged import has_sessions, needed_at_once, state_of
+from planner.web.lists.shown import needed_at_once
 from planner.web.security.authorisation import Deciding, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
@@ -58,7 +59,7 @@ def approvals(request: Request, visitor: Deciding) -> Response:
     return page(
         request, "approvals.html", waiting=lines(store.waiting()), sent_back=lines(store.cases(state="sent-back")),
         approved=lines(store.cases(state="approved")) + lines(store.cases(state="listed")),
-        at_once=needed_at_once(state_of(site), visitor.code) if has_sessions(site) else [],
+        at_once=needed_at_once(lists, visitor.code) if (lists := lists_now(site.desk)) else [],
     )  # fmt: skip
 
 

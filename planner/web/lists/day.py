@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from typing import Annotated
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
+from planner.desk.doubts import doubts
 from planner.desk.plan_in_force import shown_plan
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.readings import read_day
 from planner.records.rows import BUILDERS, CaseNow, ListPlace
-from planner.web.lists.warnings import warnings
-from planner.web.security.authorisation import Building, Posted, Reading, Visitor
+from planner.web.security.authorisation import Building, Reading, Visitor
 from planner.web.server.case_state import day_and_time
+from planner.web.server.forms import Form, Text, up_to
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import case_path
@@ -26,8 +28,13 @@ router = APIRouter()
 LONGEST = 300
 
 
+class TakeOffForm(Form):
+    allocation: str = ""
+    why: Annotated[Text, up_to(LONGEST, f"The reason has more than {LONGEST} letters.")] = ""
+
+
 @dataclass(frozen=True)
-class Line:
+class DayRow:
     """A case in its place. `tier` and what follows are empty where the case cannot be planned."""
 
     at: ListPlace
@@ -49,18 +56,18 @@ def show(request: Request, visitor: Reading, day: str) -> Response:
 
 
 @router.post("/lists/{day}/take-off")
-def take_off(request: Request, visitor: Building, form: Posted, day: str) -> Response:
+def take_off(
+    request: Request, visitor: Building, form: Annotated[TakeOffForm, Depends(TakeOffForm.read)], day: str
+) -> Response:
     """Take a case off its list, with a reason that its people hear."""
-    site, wanted = site_of(request), _day(day)
-    held = {str(now.allocation.id): now.allocation for now in site.store.list_of(wanted) if now.allocation}
-    at = held.get(str(form.get("allocation", "")))
-    why = str(form.get("why", "")).strip()
-    if at is None:
+    store, wanted = site_of(request).store, _day(day)
+    here = {str(now.allocation.id): now.allocation for now in store.list_of(wanted) if now.allocation}
+    if (at := here.get(form.allocation)) is None:
         return _page(request, visitor, wanted, ("It is not in that place any more. Nothing was changed.",), 409)
-    if len(why) > LONGEST:
-        return _page(request, visitor, wanted, (f"The reason has more than {LONGEST} letters.",), 422)
+    if form.wrong:
+        return _page(request, visitor, wanted, tuple(form.wrong.values()), 422)
     try:
-        site.store.unallocate(at.id, why, visitor.code)
+        store.unallocate(at.id, form.why, visitor.code)
     except PlannerError as error:
         return _page(request, visitor, wanted, tuple(map(str, error.faults)), 422)
     return RedirectResponse(f"/lists/{wanted}", 303)
@@ -79,11 +86,11 @@ def _page(
     site = site_of(request)
     held = site.store.list_of(day)
     people = {person.code: person for person in site.store.people()}
-    theatres: dict[str, list[Line]] = {}
+    theatres: dict[str, list[DayRow]] = {}
     for now in held:
         if now.allocation is not None:
-            doubts = warnings(site, now, held, people)
-            theatres.setdefault(now.allocation.theatre, []).append(_line(site, now, now.allocation, doubts))
+            doubtful = doubts(site.desk, now, held, people)
+            theatres.setdefault(now.allocation.theatre, []).append(_row(site, now, now.allocation, doubtful))
     return page(
         request, "list_day.html", status,
         day=day, words=f"{day:%A} {day_words(day)}", theatres=theatres, faults=faults, longest=LONGEST,
@@ -93,7 +100,7 @@ def _page(
     )  # fmt: skip
 
 
-def _line(site: Site, now: CaseNow, at: ListPlace, doubts: tuple[str, ...]) -> Line:
+def _row(site: Site, now: CaseNow, at: ListPlace, doubtful: tuple[str, ...]) -> DayRow:
     plan = site.plans.planned(now.version).plan
     tier, supervision, anaesthesia = "", "", "cannot be planned"
     kit: tuple[str, ...] = ()
@@ -105,9 +112,9 @@ def _line(site: Site, now: CaseNow, at: ListPlace, doubts: tuple[str, ...]) -> L
         supervision = "not covered by what was approved" if barred else supervision
         kit = tuple(item.label for item in plan.kit if item.need == "essential")
         anaesthesia = plan.choices["anaesthesia"].label
-    return Line(
+    return DayRow(
         at, now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""),
         case_path(now.case, "plan"), tier, supervision,
         anaesthesia, kit,
-        now.approval.every_condition if now.approval else "", doubts,
+        now.approval.every_condition if now.approval else "", doubtful,
     )  # fmt: skip

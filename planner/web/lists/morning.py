@@ -3,92 +3,102 @@
 from __future__ import annotations
 
 import datetime
-import re
+from typing import Annotated
 
-from fastapi import APIRouter, Request
-from starlette.datastructures import FormData
+from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from planner.claims import Entry
-from planner.lists.changes.disruption import CaseBegun, Disruption, PersonAway, SessionChange
+from planner.desk.lists import ListsNow
+from planner.lists.changes import repair_text
+from planner.lists.changes.disruption import PersonAway, CaseBegun, SessionChange, Disruption
 from planner.lists.changes.repair import repair
+from planner.lists.roster.shapes import Session
+from planner.lists.week.lists_file import written
 from planner.lists.week.minutes import LONGEST as MINUTES
 from planner.lists.week.minutes import SHORTEST
 from planner.local_time import local
-from planner.web.lists.judged import State, state_of
-from planner.web.lists.propose import refused_page, repaired_page
-from planner.web.security.authorisation import Building, Posted
+from planner.web.lists.propose import not_proposed
+from planner.web.lists.shown import SESSION, lists_shown, session_named, session_path
+from planner.web.security.authorisation import Building
+from planner.web.server.forms import Form, Prefixed, Text, Ticked, TimeOfDay
+from planner.web.server.presenting import page
 from planner.web.server.site import site_of
 
 router = APIRouter()
 LONGEST = 200
-_CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
 
 
-@router.post("/lists/session/{session}/morning")
-def morning(request: Request, visitor: Building, form: Posted, session: str) -> Response:
+class MorningForm(Form):
+    """`begun` has the number of the last case that is begun, by session; `until` when that one ends."""
+
+    because: Text = ""
+    who: str = ""
+    instead: str = ""
+    ends: TimeOfDay = None
+    lost: Ticked = False
+    begun: Annotated[dict[str, str], Prefixed("begun-")] = {}
+    until: Annotated[dict[str, TimeOfDay], Prefixed("until-")] = {}
+
+
+@router.post(SESSION + "/morning")
+def morning(
+    request: Request, visitor: Building, form: Annotated[MorningForm, Depends(MorningForm.read)], session: str
+) -> Response:
     """Somebody is away from the session's day, or the session is lost or ends at another time; what is locked stays."""
-    site = site_of(request)
-    state = state_of(site)
-    held, now = state.session(session), local(site.settings.clock())
-    because = str(form.get("because", "")).strip()
-    if not because or len(because) > LONGEST:
-        return refused_page(request, state, (f"A reason, of up to {LONGEST} letters: what happened.",))
-    try:
-        told = _told(state, session, form, because)
-        begun = [one for other in state.running(held.day) for one in _begun(state, other.id, form)]
-    except _UnclearError as error:
-        return refused_page(request, state, (str(error),))
+    lists = lists_shown(request)
+    concerned, now = session_named(lists, session), local(site_of(request).settings.clock())
+    if not form.because or len(form.because) > LONGEST:
+        return not_proposed(request, lists, (f"A reason, of up to {LONGEST} letters: what happened.",))
+    away = _away(lists, concerned, form)
+    changed, unclear = _changed(concerned, form)
+    running = lists.running(concerned.day)
+    begun = [one for other in running for one in _begun(lists, other.id, form)]
+    if not (away or changed or begun or unclear):
+        unclear = "Say what happened: who is away, when the session ends, that it is lost, or which case is in hand."
+    if form.wrong or unclear:
+        return not_proposed(request, lists, (*form.wrong.values(), unclear)[:1])
     # The clock counts on the day itself; a list of another day is mended before it begins.
-    at = {"now": now.time().replace(second=0, microsecond=0)} if held.day == now.date() else {}
-    happened = Disruption.model_validate({"on": held.day, "begun": begun, **told, **at})
-    return repaired_page(request, state, repair(state.held.instance, state.lists, happened, state.held.locked))
+    at = {"now": now.time().replace(second=0, microsecond=0)} if concerned.day == now.date() else {}
+    told = {"on": concerned.day, "begun": begun, "away": away, "changed": changed}
+    happened = Disruption.model_validate(told | at)
+    found = repair(lists.instance, lists.lists, happened, lists.held.locked)
+    return page(
+        request, "list_repair.html",
+        found=found, words=repair_text, seen=lists.seen, proposal=written(found.lists), path=session_path,
+    )  # fmt: skip
 
 
-class _UnclearError(Exception):
-    """Why a form cannot be understood, in a sentence for whoever filled it in."""
+def _away(lists: ListsNow, session: Session, form: MorningForm) -> list[Entry]:
+    known = lists.instance
+    if not form.who:
+        return []
+    if form.who not in {*known.trainees, *known.supervisors} or form.instead not in {"", *known.supervisors}:
+        raise HTTPException(404)
+    return [PersonAway(who=form.who, day=session.day, instead=form.instead or None, because=form.because)]
 
 
-def _told(state: State, session: str, form: FormData, because: str) -> dict[str, list[Entry]]:
-    held, known, told = state.session(session), state.held.instance, dict[str, list[Entry]]()
-    who, instead = str(form.get("who", "")), str(form.get("instead", ""))
-    if who:
-        if who not in {*known.trainees, *known.supervisors} or (instead and instead not in known.supervisors):
-            raise HTTPException(404)
-        told["away"] = [PersonAway(who=who, day=held.day, instead=instead or None, because=because)]
-    ends = _time(form.get("ends"))
-    if form.get("lost") == "yes":
-        told["changed"] = [SessionChange(session=session, lost=True, because=because)]
-    elif ends is not None:
-        minutes = round((datetime.datetime.combine(held.day, ends) - held.span[0]).total_seconds() / 60)
-        if not SHORTEST <= minutes <= MINUTES:
-            why = f"A session ends between {SHORTEST} and {MINUTES} minutes after it begins, at {held.starts:%H:%M}."
-            raise _UnclearError(f"{why} If nothing is done in it, it is lost.")
-        told["changed"] = [SessionChange(session=session, minutes=minutes, because=because)]
-    if told or any(form.get(f"begun-{one.id}") for one in state.running(held.day)):
-        return told
-    raise _UnclearError(
-        "Say what happened: who is away, when the session ends, that it is lost, or which case is in hand."
-    )
+def _changed(session: Session, form: MorningForm) -> tuple[list[Entry], str]:
+    """How the session changes, or in a sentence why that cannot be."""
+    if form.lost:
+        return [SessionChange(session=session.id, lost=True, because=form.because)], ""
+    if form.ends is None:
+        return [], ""
+    minutes = round((datetime.datetime.combine(session.day, form.ends) - session.span[0]).total_seconds() / 60)
+    if not SHORTEST <= minutes <= MINUTES:
+        why = f"A session ends between {SHORTEST} and {MINUTES} minutes after it begins, at {session.starts:%H:%M}."
+        return [], f"{why} If nothing is done in it, it is lost."
+    return [SessionChange(session=session.id, minutes=minutes, because=form.because)], ""
 
 
-def _begun(state: State, session: str, form: FormData) -> list[CaseBegun]:
+def _begun(lists: ListsNow, session: str, form: MorningForm) -> list[CaseBegun]:
     """The cases up to the last that is begun, which may be known to end at a time."""
-    number = str(form.get(f"begun-{session}", ""))
-    placings = state.week.list_of(session)
+    number, placings = form.begun.get(session, ""), lists.week.list_of(session)
     if number not in {"", *(str(placing.place) for placing in placings)}:
         raise HTTPException(404)
-    until = _time(form.get(f"until-{session}"))
     begun = [placing for placing in placings if number and placing.place <= int(number)]
     return [
-        CaseBegun(case=placing.case[0], eye=placing.case[1], until=until if placing == begun[-1] else None)
-        for placing in begun
+        CaseBegun(case=one.case[0], eye=one.case[1], until=form.until.get(session) if one == begun[-1] else None)
+        for one in begun
     ]
-
-
-def _time(raw: object) -> datetime.time | None:
-    told = str(raw or "").strip()
-    if told and not _CLOCK.fullmatch(told):
-        raise _UnclearError(f"{told!r} is not a time of day; write it like 11:45.")
-    return datetime.time.fromisoformat(told) if told else None

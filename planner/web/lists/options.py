@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from starlette.requests import Request
 from starlette.responses import Response
 
+from planner.desk.lists import ListsNow
 from planner.documents.figures import day as day_words
 from planner.lists.changes.moves import taken_off
 from planner.lists.matching.conflict import Blocked, why_not
@@ -14,14 +15,14 @@ from planner.lists.matching.insertion import Option, attempt
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.reasons import pressing
 from planner.lists.roster.shapes import Session
-from planner.lists.rules.people import approval_covers
 from planner.lists.rules.registry import RULES
-from planner.lists.rules.rule import Broken
+from planner.lists.rules.people import approval_covers
 from planner.lists.week.instance import Key
+from planner.lists.rules.rule import Broken
 from planner.lists.week.week import Week
 from planner.records.rows import CaseNow
 from planner.web.lists.change import REASONS
-from planner.web.lists.judged import State, session_path
+from planner.web.lists.shown import session_path
 from planner.web.server.presenting import page
 from planner.web.server.urls import case_path, list_path
 from planner.wording.people import operates
@@ -45,7 +46,7 @@ class Offer:
 
 
 @dataclass(frozen=True)
-class Row:
+class SessionOffers:
     session: Session
     day: str
     path: str
@@ -53,23 +54,23 @@ class Row:
     offers: tuple[Offer, ...]
 
 
-def options_page(request: Request, now: CaseNow, state: State) -> Response:
+def options_page(request: Request, now: CaseNow, lists: ListsNow) -> Response:
     """Every session with its best places; for a case that fits none, what bars it and what would open one."""
     key = now.case.reference, now.case.eye
-    case, others = state.held.instance.cases[key], taken_off(state.lists, key)
-    at = next((placing for placing in state.lists.placings if placing.case == key), None)
-    rows = [_row(state, key, session) for session in state.sessions]
+    case, others = lists.instance.cases[key], taken_off(lists.lists, key)
+    at = next((placing for placing in lists.lists.placings if placing.case == key), None)
+    rows = [_row(lists, key, session) for session in lists.sessions]
     fits = any(not offer.broken for row in rows for offer in row.offers)
-    blocked: Blocked | None = None if fits else why_not(state.held.instance, others, key, frozenset(state.held.locked))
+    blocked: Blocked | None = None if fits else why_not(lists.instance, others, key, frozenset(lists.held.locked))
     return page(
         request, "list_options.html",
-        case=case, pressing=_capitalised(pressing(state.held.instance, key)),
+        case=case, pressing=_capitalised(pressing(lists.instance, key)),
         now=now, at=at, at_path=session_path(at.session) if at else "", rows=rows, fits=fits,
         best=max((offer.worth for row in rows for offer in row.offers if not offer.broken), default=0.0),
-        blocked=blocked, rule_words=RULES.words, seen=state.seen, plan_path=case_path(now.case, "plan"),
-        locked=state.held.locked.get(key, ""), by_hand=f"{list_path(now.case)}?by-hand=yes", reasons=REASONS,
-        trainees=list(state.held.instance.trainees), supervisors=list(state.held.instance.supervisors),
-        sessions=state.sessions,
+        blocked=blocked, rule_words=RULES.words, seen=lists.seen, plan_path=case_path(now.case, "plan"),
+        locked=lists.held.locked.get(key, ""), by_hand=f"{list_path(now.case)}?by-hand=yes", reasons=REASONS,
+        trainees=list(lists.instance.trainees), supervisors=list(lists.instance.supervisors),
+        sessions=lists.sessions,
     )  # fmt: skip
 
 
@@ -77,8 +78,8 @@ def _capitalised(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _row(state: State, key: Key, session: Session) -> Row:
-    instance, others = state.held.instance, taken_off(state.lists, key)
+def _row(lists: ListsNow, key: Key, session: Session) -> SessionOffers:
+    instance, others = lists.instance, taken_off(lists.lists, key)
     pairs = [
         Option(session.id, trainee, supervisor)
         for trainee in (*instance.trainees, None)
@@ -87,11 +88,9 @@ def _row(state: State, key: Key, session: Session) -> Row:
     stand: list[Offer] = []
     barred: list[Offer] = []
     for points, option, _ in ranked(instance, others, key, pairs):
-        # What is broken already says nothing about this place.
-        known = {(one.rule, one.session, one.case) for one in state.verdict.broken}
         trial = attempt(instance, others, key, option)
-        broken = tuple(one for one in trial.broken if (one.rule, one.session, one.case) not in known)
-        offer = Offer(option, operates(state.week.team(trial.placing)), points, broken)
+        broken = lists.not_yet(trial.broken)
+        offer = Offer(option, operates(lists.week.team(trial.placing)), points, broken)
         (barred if broken else stand).append(offer)
         if len(stand) == OFFERED:
             break
@@ -101,4 +100,4 @@ def _row(state: State, key: Key, session: Session) -> Row:
     minutes = f"{week.expected_minutes(session.id):.0f} of {session.minutes} min"
     filled = f"{count} case{'s' if count != 1 else ''}, {minutes}" if count else f"free, {session.minutes} min"
     day = f"{session.day:%A} {day_words(session.day)}, {session.starts:%H:%M}"
-    return Row(session, day, session_path(session.id), filled, tuple(stand or nearest))
+    return SessionOffers(session, day, session_path(session.id), filled, tuple(stand or nearest))

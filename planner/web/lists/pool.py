@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated
+
+from pydantic import BaseModel, Field
 
 from planner.documents.figures import day
 from planner.plan.plan import Plan
-from planner.records.rows import CaseNow
 from planner.records.validity import holds_until, stands_on
+from planner.records.rows import CaseNow
 from planner.web.approvals.standing import plan_as_approved
 from planner.web.server.site import Site
 from planner.web.server.urgency import past_words, turn, urgency_words
@@ -17,11 +20,23 @@ from planner.wording.people import supervised_by
 
 AGREED = ("consent_to_surgery", "trainee_involvement_agreed")
 BOTH, MISSING, REFUSED = "both recorded", "not all recorded", "trainee refused"
+Choice = Annotated[str, Field(max_length=60)]
+
+
+class Narrowing(BaseModel):
+    """The value that a case must have, by filter; an empty one narrows nothing."""
+
+    tier: Choice = ""
+    stage: Choice = ""
+    anaesthesia: Choice = ""
+    kit: Choice = ""
+    urgency: Choice = ""
+    consent: Choice = ""
 
 
 @dataclass(frozen=True)
-class Pooled:
-    """One case of the pool; `values` are what the filters compare, `kit` what it cannot be started without."""
+class PoolCase:
+    """One case of the pool; `values` are those that it has of each filter, with their labels."""
 
     reference: str
     eye: str
@@ -39,68 +54,50 @@ class Pooled:
     until: str
     settle: int
     conditions: str
-    kit: tuple[tuple[str, str], ...]
-    values: Mapping[str, str]
+    values: Mapping[str, Mapping[str, str]]
 
 
-def pool(site: Site) -> list[Pooled]:
+def pool(site: Site) -> list[PoolCase]:
     """Every case of it: past its date first, then the most urgent, then the longest wait."""
     cases = [now for now in site.store.cases(state="approved") if stands_on(now, site.day_here(), site.rulebook)]
     cases.sort(key=lambda now: (turn(site, now.version), now.case.reference))
-    pooled = []
-    for now in cases:
-        plan = site.plans.planned(now.version).plan
-        if plan is not None:
-            pooled.append(_pooled(site, now, plan_as_approved(site, now)))
-    return pooled
+    planned = (now for now in cases if site.plans.planned(now.version).plan is not None)
+    return [_case(site, now, plan_as_approved(site, now)) for now in planned]
 
 
-def narrowed(cases: Iterable[Pooled], wanted: Mapping[str, str]) -> list[Pooled]:
-    """The cases that have every value wanted; an empty one narrows nothing."""
-
-    def fits(case: Pooled) -> bool:
-        for name, value in wanted.items():
-            if name == "kit" and value and value not in {item for item, _ in case.kit}:
-                return False
-            if name != "kit" and value and case.values[name] != value:
-                return False
-        return True
-
-    return [case for case in cases if fits(case)]
+def narrowed(cases: list[PoolCase], wanted: Narrowing) -> list[PoolCase]:
+    """The cases that have every value wanted."""
+    return [case for case in cases if all(value in case.values[name] for name, value in wanted if value)]
 
 
-def offered(cases: list[Pooled]) -> dict[str, list[tuple[str, str]]]:
+def offered(cases: list[PoolCase]) -> dict[str, list[tuple[str, str]]]:
     """What each filter can be set to, as value and label: only what the pool holds."""
-    shown = {
-        "tier": {case.values["tier"]: f"Tier {case.tier}" for case in cases},
-        "stage": {case.values["stage"]: case.stage for case in cases},
-        "anaesthesia": {case.values["anaesthesia"]: case.anaesthesia for case in cases},
-        "kit": {item: label for case in cases for item, label in case.kit},
-        "urgency": {case.values["urgency"]: case.values["urgency"] for case in cases},
-        "consent": {case.consent: case.consent for case in cases},
-    }
+    shown: dict[str, dict[str, str]] = {name: {} for name in Narrowing.model_fields}
+    for case in cases:
+        for name, values in case.values.items():
+            shown[name] |= values
     return {name: sorted(values.items(), key=lambda one: one[1]) for name, values in shown.items()}
 
 
-def _pooled(site: Site, now: CaseNow, plan: Plan) -> Pooled:
+def _case(site: Site, now: CaseNow, plan: Plan) -> PoolCase:
     assert now.approval is not None
     findings, until = now.version.findings, holds_until(now, site.rulebook)
     recorded = [findings.get(name) for name in AGREED]
     consent = REFUSED if recorded[1] == "no" else BOTH if recorded == ["yes", "yes"] else MISSING
-    tier = now.approval.tier_approved
-    return Pooled(
+    tier, supervision = now.approval.tier_approved, plan.supervision
+    anaesthesia, urgency = _shown(site, now, "anaesthesia_requested"), _shown(site, now, "urgency")
+    return PoolCase(
         now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""),
         list_path(now.case), case_path(now.case, "plan"), tier, now.approval.tier_by_rulebook,
-        supervised_by(plan.supervision.mode, plan.supervision.by), plan.supervision.stage_label,
-        _shown(site, now, "anaesthesia_requested"), urgency_words(site, now.version),
-        bool(past_words(site, now.version)), consent,
+        supervised_by(supervision.mode, supervision.by), supervision.stage_label, anaesthesia,
+        urgency_words(site, now.version), bool(past_words(site, now.version)), consent,
         f"{day(until[0])} ({until[1]})" if until else "no dated measurement",
         len(plan.assessment.readiness.because), now.approval.every_condition,
-        tuple((item.id, item.label) for item in plan.kit if item.need == "essential"),
         {
-            "tier": str(tier), "stage": plan.supervision.stage, "consent": consent,
-            "anaesthesia": str(findings.get("anaesthesia_requested") or "not-recorded"),
-            "urgency": _shown(site, now, "urgency"),
+            "tier": {str(tier): f"Tier {tier}"}, "stage": {supervision.stage: supervision.stage_label},
+            "anaesthesia": {str(findings.get("anaesthesia_requested") or "not-recorded"): anaesthesia},
+            "kit": {item.id: item.label for item in plan.kit if item.need == "essential"},
+            "urgency": {urgency: urgency}, "consent": {consent: consent},
         },
     )  # fmt: skip
 

@@ -61,9 +61,13 @@ async def printed(request: Request, visitor: Visitor, back: str, order: Callable
         raise outcome
     if isinstance(outcome, PlannerError):
         return await run_in_threadpool(_not_printed, request, outcome)
-    name = ordered.name.encode("ascii", "replace").decode().replace('"', "_").replace("/", "_")
-    inline = {"Content-Disposition": f'inline; filename="{name}"'}
-    return Response(outcome, media_type="application/pdf", headers=inline)
+    return inline(outcome, "application/pdf", ordered.name)
+
+
+def inline(content: bytes, kind: str, name: str) -> Response:
+    """A file that a browser shows, or saves under a name in plain letters."""
+    plain = name.encode("ascii", "replace").decode().replace('"', "_").replace("/", "_")
+    return Response(content, media_type=kind, headers={"Content-Disposition": f'inline; filename="{plain}"'})
 
 
 async def _stays(request: Request, site: Site, job: PrintJob, patience: float) -> bool:

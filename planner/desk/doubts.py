@@ -4,38 +4,38 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from planner.desk.desk import Desk
 from planner.desk.plan_in_force import plan_in_force
 from planner.plan.allocation import NO_TRAINEE
 from planner.plan.approved import NotCoveredError
 from planner.plan.plan import Plan
-from planner.records.rows import CaseNow, ListPlace, Person
 from planner.records.validity import standing_on
-from planner.web.server.site import Site
+from planner.records.rows import CaseNow, ListPlace, Person
 from planner.wording.people import mode_words
 
 TRAINEE_OPERATES = ("on-site", "in-theatre", "scrubbed")
 
 
-def warnings(site: Site, now: CaseNow, of_the_day: Iterable[CaseNow], people: Mapping[str, Person]) -> tuple[str, ...]:
+def doubts(desk: Desk, now: CaseNow, of_the_day: Iterable[CaseNow], people: Mapping[str, Person]) -> tuple[str, ...]:
     """Each doubt in one sentence. `now` has a place; `of_the_day` are all cases on the lists of its day."""
     place = now.allocation
     if place is None:
         return ()
-    plan = site.plans.planned(now.version).plan
-    told = [*of_standing(site, now, place), *_together(now, place, of_the_day)]
+    plan = desk.plans.planned(now.version).plan
+    told = [*of_standing(desk, now, place), *_together(now, place, of_the_day)]
     if place.trainee is None and now.approval is not None and now.approval.mode_approved in TRAINEE_OPERATES:
         told.append("No trainee is named, and it was approved for a trainee to operate.")
     if plan is not None:
         try:
-            told += _people(plan_in_force(site.desk, now), place, people)
+            told += _people(plan_in_force(desk, now), place, people)
         except NotCoveredError as error:
             told += map(str, error.faults)
     return tuple(dict.fromkeys(told))
 
 
-def of_standing(site: Site, now: CaseNow, place: ListPlace) -> Iterator[str]:
+def of_standing(desk: Desk, now: CaseNow, place: ListPlace) -> Iterator[str]:
     """What is doubtful about the approval that a place rests on."""
-    standing = standing_on(now, place.day, site.rulebook)
+    standing = standing_on(now, place.day, desk.rulebook)
     if standing is None:
         yield "No approval stands: it was withdrawn or has lapsed since the case was placed."
     elif standing.state != "stands":
