@@ -6,7 +6,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.lists.input import CasesOption, ListsArgument, PlannedOption, UnitOption, WithOption, given
+from planner.cli.lists.input import (
+    RECORDS,
+    CasesOption,
+    ListsArgument,
+    PlannedOption,
+    UnitOption,
+    WithOption,
+    given,
+    known,
+    option,
+    say,
+)
 from planner.cli.options import JsonOption, RulesOption
 
 if TYPE_CHECKING:
@@ -20,11 +31,8 @@ def standby(
     session: Annotated[str, typer.Argument(metavar="SESSION", help="Where a place is free.", show_default=False)],
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
-    off: Annotated[
-        list[str] | None,
-        typer.Option("--off", metavar="CASE", help="A case that does not come; may be repeated.", show_default=False),
-    ] = None,
+    sessions: WithOption = None,
+    off: Annotated[list[str] | None, option("--off", "CASE", "A case that does not come; may be repeated.")] = None,
     on: PlannedOption = None,
     rules: RulesOption = None,
     json: JsonOption = False,
@@ -35,32 +43,26 @@ def standby(
     """
     from dataclasses import replace
 
-    from planner.cli.assess import in_json
-    from planner.errors import PlannerError
     from planner.lists.changes.moves import taken_off
     from planner.lists.changes.standby import standby as who_could
-    from planner.rulebook.references import nearest
 
     files = given(cases, unit, sessions, rules, on)
     instance, held = files.instance, files.read(lists)
-    if session not in instance.sessions:
-        raise PlannerError.one(f"no session {session!r}", str(sessions), hint=nearest(session, instance.sessions))
+    known(session, instance.sessions, f"no session {session!r}", str(sessions or RECORDS))
     here = {placing.case[0]: placing.case for placing in held.placings if placing.session == session}
-    for reference in off or ():
-        if reference not in here:
-            raise PlannerError.one(f"no case {reference!r} in {session}", "--off", hint=nearest(reference, here))
-        held = taken_off(held, here[reference])
-    gone = {here[reference] for reference in off or ()}
+    gone = {here[known(reference, here, f"no case {reference!r} in {session}", "--off")] for reference in off or ()}
+    for key in gone:
+        held = taken_off(held, key)
     others = {key: case for key, case in instance.cases.items() if key not in gone}
     found = who_could(replace(instance, cases=others), held, session)
-    typer.echo(in_json(_data(found), many=False) if json else "\n".join(_text(instance, found, off or [])))
+    say(json, lambda: _data(found), lambda: "\n".join(_text(instance, found, off or [])))
 
 
 def orders(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    sessions: WithOption,
+    sessions: WithOption = None,
     on: PlannedOption = None,
     rules: RulesOption = None,
     table: Annotated[bool, typer.Option("--csv", help="As CSV, a row a lens or item of kit.")] = False,

@@ -6,7 +6,18 @@ from typing import Annotated
 import typer
 
 from planner.cli.lists import ahead, new_rule, paper, repair, why
-from planner.cli.lists.input import RECORDS, CasesOption, ListsArgument, PlannedOption, UnitOption, WithOption, given
+from planner.cli.lists.input import (
+    RECORDS,
+    CasesOption,
+    ListsArgument,
+    ListsOutput,
+    PlannedOption,
+    UnitOption,
+    WithOption,
+    given,
+    option,
+    say,
+)
 from planner.cli.options import JsonOption, RulesOption
 
 app = typer.Typer(
@@ -30,7 +41,6 @@ def check(
 
     Example: planner lists check week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml
     """
-    from planner.cli.assess import in_json
     from planner.lists.output.lookalikes import clashes
     from planner.lists.output.verdict_text import verdict_data, verdict_text
     from planner.lists.rules.checker import check as judge
@@ -39,7 +49,7 @@ def check(
     instance = files.instance
     judged = files.read(lists)
     verdict, shown = judge(instance, judged), clashes(instance, judged)
-    typer.echo(in_json(verdict_data(verdict, shown), many=False) if json else verdict_text(instance, verdict, shown))
+    say(json, lambda: verdict_data(verdict, shown), lambda: verdict_text(instance, verdict, shown))
     if not verdict.stands:
         raise typer.Exit(1)
 
@@ -55,13 +65,12 @@ def simulate(
     seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same numbers.")] = 1,
     limit: Annotated[
         list[float] | None,
-        typer.Option(
+        option(
             "--limit",
+            "CHANCE",
+            "Match the whole pool anew under this chance of overrun, and run that too; may be repeated.",
             min=0.001,
             max=0.999,
-            metavar="CHANCE",
-            show_default=False,
-            help="Match the whole pool anew under this chance of overrun, and run that too; may be repeated.",
         ),
     ] = None,
     json: JsonOption = False,
@@ -72,7 +81,6 @@ def simulate(
     """
     from dataclasses import asdict
 
-    from planner.cli.assess import in_json
     from planner.lists.matching.simulation import simulate as run
     from planner.lists.matching.simulation import under_limits
     from planner.lists.output.verdict_text import limits_text, simulated_text
@@ -81,16 +89,11 @@ def simulate(
     instance = files.instance
     found = run(instance, files.read(lists), runs, seed)
     others = under_limits(instance, limit or (), runs, seed)
-    if json:
-        data = {
-            "runs": runs, "seed": seed, "model": instance.times_basis, "sessions": [asdict(one) for one in found],
-            "limits": [asdict(one) for one in others],
-        }  # fmt: skip
-        typer.echo(in_json(data, many=False))
-    else:
-        typer.echo(simulated_text(instance, found, runs))
-        if others:
-            typer.echo(limits_text(others))
+    data = {
+        "runs": runs, "seed": seed, "model": instance.times_basis, "sessions": [asdict(one) for one in found],
+        "limits": [asdict(one) for one in others],
+    }  # fmt: skip
+    say(json, lambda: data, lambda: "\n".join([simulated_text(instance, found, runs), *limits_text(others)]))
 
 
 @app.command()
@@ -100,17 +103,9 @@ def match(
     sessions: WithOption = None,
     on: PlannedOption = None,
     rules: RulesOption = None,
-    output: Annotated[
-        Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write the lists there.", show_default=False)
-    ] = None,
-    keep: Annotated[
-        Path | None,
-        typer.Option("--keep", metavar="LISTS", help="Lists that stay; the rest goes round them.", show_default=False),
-    ] = None,
-    since: Annotated[
-        Path | None,
-        typer.Option("--since", metavar="LISTS", help="Lists already published: few changes.", show_default=False),
-    ] = None,
+    output: ListsOutput = None,
+    keep: Annotated[Path | None, option("--keep", "LISTS", "Lists that stay; the rest goes round them.")] = None,
+    since: Annotated[Path | None, option("--since", "LISTS", "Lists already published: few changes.")] = None,
     best: Annotated[
         bool, typer.Option("--best", help="Look for the best with a solver (the extra `lists`), and say how far off.")
     ] = False,
@@ -131,7 +126,6 @@ def match(
 
     from planner.batch.progress import Progress
     from planner.batch.writing import write_whole
-    from planner.cli.assess import in_json
     from planner.errors import Fault, PlannerError
     from planner.lists.matching.match import match as place
     from planner.lists.output.match_text import matched_data, matched_text
@@ -167,11 +161,7 @@ def match(
             found = place(instance, kept, progress.step)
     if output is not None:
         write_whole(output, written(found.lists).encode())
-    typer.echo(
-        in_json(matched_data(instance, found, searched), many=False)
-        if json
-        else matched_text(instance, found, searched)
-    )
+    say(json, lambda: matched_data(instance, found, searched), lambda: matched_text(instance, found, searched))
 
 
 for command in (

@@ -1,10 +1,10 @@
 """What the `planner lists` commands are given: their options, and what is made of the files named."""
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -20,38 +20,42 @@ if TYPE_CHECKING:
 
 RECORDS = "records"  # instead of a file: what the store holds
 
+
+def option(name: str, metavar: str, says: str, *names: str, **more: Any) -> Any:
+    """An option whose default is not shown beside it."""
+    return typer.Option(*names, name, metavar=metavar, help=says, show_default=False, **more)
+
+
 ListsArgument = Annotated[
     Path, typer.Argument(metavar="LISTS", help="A file of lists, or `records`.", show_default=False)
 ]
 CasesOption = Annotated[
     list[str],
-    typer.Option(
-        "--cases", metavar="FILE|DIR", show_default=False,
-        help="The cases: a file, a folder; may be repeated. `records`: the approved cases of the store, as approved.",
+    option(
+        "--cases",
+        "FILE|DIR",
+        "The cases: a file, a folder; may be repeated. `records`: the approved cases of the store, as approved.",
     ),
-]  # fmt: skip
-UnitOption = Annotated[
-    Path, typer.Option("--unit", metavar="FILE", help="The unit's kit and trainees.", show_default=False)
 ]
+UnitOption = Annotated[Path, option("--unit", "FILE", "The unit's kit and trainees.")]
 WithOption = Annotated[
     Path | None,
-    typer.Option(
-        "--with", metavar="FILE", show_default=False,
-        help="The unit's sessions file. With `--cases records` the roster in the store comes before it.",
+    option(
+        "--with", "FILE", "The unit's sessions file. With `--cases records` the roster in the store comes before it."
     ),
-]  # fmt: skip
+]
 PlannedOption = Annotated[
     datetime.datetime | None,
-    typer.Option(
-        "--on", metavar="DATE", formats=["%Y-%m-%d"], help="The day of planning. [default: that of the first session]",
-        show_default=False,
-    ),
-]  # fmt: skip
+    option("--on", "DATE", "The day of planning. [default: that of the first session]", formats=["%Y-%m-%d"]),
+]
+ListsOutput = Annotated[Path | None, option("--output", "FILE", "Write the lists there.", "-o")]
+FileOutput = Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")]
+SinceOption = Annotated[Path | None, option("--since", "LISTS", "An earlier version: changes are marked.")]
 ENDINGS = (".yaml", ".yml", ".json", ".csv")
 
 
 @dataclass(frozen=True)
-class Given:
+class ListsInput:
     """What lists are judged by, the places that the store holds (None where files were given), and the way to plans."""
 
     instance: "Instance"
@@ -67,15 +71,31 @@ class Given:
         if str(lists) != RECORDS:
             return read_lists(lists, self.instance)
         if self.placed is None:
-            raise PlannerError.one(
-                "stands for the places in the store, but the cases are of files", RECORDS, hint=f"--cases {RECORDS}"
-            )
+            what = "stands for the places in the store, but the cases are of files"
+            raise PlannerError.one(what, RECORDS, hint=f"--cases {RECORDS}")
         return self.placed
+
+
+def known(name: str, names: Iterable[str], what: str, where: str) -> str:
+    """The name, where it is one of `names`. Raises PlannerError with the nearest one."""
+    from planner.errors import PlannerError
+    from planner.rulebook.references import nearest
+
+    if name not in (those := list(names)):
+        raise PlannerError.one(what, where, hint=nearest(name, those))
+    return name
+
+
+def say(json: bool, data: Callable[[], object], text: Callable[[], str]) -> None:
+    """Print data as JSON where that is asked for, else text."""
+    from planner.cli.assess import in_json
+
+    typer.echo(in_json(data(), many=False) if json else text())
 
 
 def given(
     cases: list[str], unit: Path, sessions: Path | None, rules: Path | None, on: datetime.datetime | None = None
-) -> Given:
+) -> ListsInput:
     """What the commands are given. Raises PlannerError with every fault of the first file that has any."""
     from planner.errors import PlannerError
     from planner.lists.roster.shapes import read_roster
@@ -96,7 +116,7 @@ def given(
     return replace(found, instance=replace(found.instance, on=day(on)))
 
 
-def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster") -> Given:
+def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster") -> ListsInput:
     from planner.errors import PlannerError
     from planner.exchange.case_reader import SetAside, once_each, read_cases
     from planner.lists.week.gather import Gathered
@@ -106,12 +126,12 @@ def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Ros
     if faults:
         raise PlannerError(faults)
     found = Gathered((item.case for item in items if not isinstance(item, SetAside)), rulebook, unit, roster)
-    return Given(found.instance, None, found.plans, roster)
+    return ListsInput(found.instance, None, found.plans, roster)
 
 
 def _of_the_store(
     cases: list[str], rulebook: "Rulebook", unit: "Unit", sessions: Path | None, on: datetime.date | None
-) -> Given:
+) -> ListsInput:
     """From the day of planning on, or the first session's. A place in no session of the roster is left out."""
     from planner.desk.desk import Desk
     from planner.desk.plan_in_force import plans_on_lists
@@ -136,7 +156,7 @@ def _of_the_store(
     for one in held.elsewhere:
         case = one.now.case
         typer.echo(f"left out: {case.in_words}, on {day_words(one.at.day)}: {one.because}", err=True)
-    return Given(held.instance, held.lists, lambda lists: plans_on_lists(desk, held, lists.placings), reader.roster)
+    return ListsInput(held.instance, held.lists, lambda lists: plans_on_lists(desk, held, lists.placings), reader.roster)
 
 
 def _files(names: list[str]) -> list[str]:

@@ -6,13 +6,18 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.lists.input import CasesOption, ListsArgument, UnitOption, WithOption, given
+from planner.cli.lists.input import (
+    CasesOption,
+    FileOutput,
+    ListsArgument,
+    SinceOption,
+    UnitOption,
+    WithOption,
+    given,
+    known,
+    option,
+)
 from planner.cli.options import RulesOption
-
-SinceOption = Annotated[
-    Path | None,
-    typer.Option("--since", metavar="LISTS", help="An earlier version: changes are marked.", show_default=False),
-]
 
 
 def brief(
@@ -20,16 +25,13 @@ def brief(
     cases: CasesOption,
     unit: UnitOption,
     sessions: WithOption = None,
-    only: Annotated[
-        list[str] | None,
-        typer.Option("--session", metavar="ID", help="Only this session; may be repeated.", show_default=False),
-    ] = None,
+    only: Annotated[list[str] | None, option("--session", "ID", "Only this session; may be repeated.")] = None,
     since: SinceOption = None,
     version: Annotated[
         str, typer.Option("--version-line", metavar="TEXT", help="What the sheets say of themselves.")
     ] = "",
     rules: RulesOption = None,
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")] = Path("brief.pdf"),
+    output: FileOutput = Path("brief.pdf"),
 ) -> None:
     """Write each session's list as it hangs in theatre, with the team brief behind it, as one PDF.
 
@@ -40,15 +42,13 @@ def brief(
     from planner.errors import PlannerError
     from planner.lists.changes.differences import changes
     from planner.lists.output.brief_view import brief_of
-    from planner.rulebook.references import nearest
 
     files = given(cases, unit, sessions, rules)
     instance, held = files.instance, files.read(lists)
     changed = changes(files.read(since), held) if since else ()
     with_list = [name for name in instance.sessions if any(p.session == name for p in held.placings)]
     for name in only or []:
-        if name not in with_list:
-            raise PlannerError.one(f"no list for session {name!r}", str(lists), hint=nearest(name, with_list))
+        known(name, with_list, f"no list for session {name!r}", str(lists))
     plans = files.plans(held)
     briefs = [brief_of(instance, held, name, plans, changed, version) for name in with_list if not only or name in only]
     if not briefs:
@@ -63,7 +63,7 @@ def week(
     unit: UnitOption,
     sessions: WithOption = None,
     rules: RulesOption = None,
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")] = Path("week.pdf"),
+    output: FileOutput = Path("week.pdf"),
 ) -> None:
     """Write the weeks at a glance: every session, its minutes and people, and what waits without a place.
 
@@ -84,32 +84,25 @@ def calendar(
     cases: CasesOption,
     unit: UnitOption,
     sessions: WithOption = None,
-    person: Annotated[
-        str | None, typer.Option("--for", metavar="CODE", help="Only this person's lists.", show_default=False)
-    ] = None,
-    published: Annotated[
-        int | None,
-        typer.Option("--published", min=1, metavar="N", help="Its version; else tentative.", show_default=False),
-    ] = None,
+    person: Annotated[str | None, option("--for", "CODE", "Only this person's lists.")] = None,
+    published: Annotated[int | None, option("--published", "N", "Its version; else tentative.", min=1)] = None,
     since: SinceOption = None,
     rules: RulesOption = None,
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="Where to.")] = Path("lists.ics"),
+    output: FileOutput = Path("lists.ics"),
 ) -> None:
     """Write the sessions as an iCalendar, without any reference or patient in it.
 
     Example: planner lists calendar week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml --for trainee-2
     """
     from planner.batch.writing import write_whole
-    from planner.errors import PlannerError
     from planner.lists.output.calendar import Edition, Slot, calendar_of
     from planner.lists.week.instance import Lists
-    from planner.rulebook.references import nearest
 
     files = given(cases, unit, sessions, rules)
     instance = files.instance
-    known = [*instance.trainees, *instance.supervisors]
-    if person is not None and person not in known:
-        raise PlannerError.one(f"nobody {person!r} in the roster", str(sessions or ""), hint=nearest(person, known))
+    if person is not None:
+        everybody = [*instance.trainees, *instance.supervisors]
+        known(person, everybody, f"nobody {person!r} in the roster", str(sessions or ""))
     held, before = files.read(lists), files.read(since) if since else Lists(())
     stamp = _last_written(lists, sessions)
     editions = {}

@@ -5,7 +5,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.lists.input import CasesOption, ListsArgument, UnitOption, WithOption, given
+from planner.cli.lists.input import (
+    CasesOption,
+    ListsArgument,
+    ListsOutput,
+    UnitOption,
+    WithOption,
+    given,
+    known,
+    option,
+    say,
+)
 from planner.cli.options import JsonOption, RulesOption
 
 if TYPE_CHECKING:
@@ -16,22 +26,12 @@ def repair(
     lists: ListsArgument,
     cases: CasesOption,
     unit: UnitOption,
-    morning: Annotated[
-        Path, typer.Option("--morning", metavar="FILE", help="What happened, and why.", show_default=False)
-    ],
+    morning: Annotated[Path, option("--morning", "FILE", "What happened, and why.")],
     sessions: WithOption = None,
-    keep: Annotated[
-        list[str] | None,
-        typer.Option("--keep", metavar="CASE", help="A case that stays as it is; may be repeated.", show_default=False),
-    ] = None,
-    now: Annotated[
-        str | None,
-        typer.Option("--now", metavar="HH:MM", help="The time on that day, for the file's own.", show_default=False),
-    ] = None,
+    keep: Annotated[list[str] | None, option("--keep", "CASE", "A case that stays as it is; may be repeated.")] = None,
+    now: Annotated[str | None, option("--now", "HH:MM", "The time on that day, for the file's own.")] = None,
     rules: RulesOption = None,
-    output: Annotated[
-        Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write the lists there.", show_default=False)
-    ] = None,
+    output: ListsOutput = None,
     json: JsonOption = False,
 ) -> None:
     """Mend lists on the morning: somebody away, a session lost or running late, an urgent case, a cancellation.
@@ -46,38 +46,30 @@ def repair(
     from dataclasses import asdict
 
     from planner.batch.writing import write_whole
-    from planner.cli.assess import in_json
-    from planner.errors import PlannerError
     from planner.lists.changes.disruption import read_disruption, timed
     from planner.lists.changes.repair import repair as mend
     from planner.lists.output.verdict_text import verdict_data
     from planner.lists.week.lists_file import written
-    from planner.rulebook.references import nearest
 
     files = given(cases, unit, sessions, rules)
     instance = files.instance
     held, happened = files.read(lists), read_disruption(morning, instance)
-    known = {reference for reference, _ in instance.cases}
     for name in keep or []:
-        if name not in known:
-            raise PlannerError.one(f"no case {name!r} among those read", "--keep", hint=nearest(name, known))
+        known(name, {reference for reference, _ in instance.cases}, f"no case {name!r} among those read", "--keep")
     kept = {key: "" for key in instance.cases if key[0] in (keep or [])}
     found = mend(instance, held, timed(happened, now, instance), kept)
     if output is not None:
         write_whole(output, written(found.lists).encode())
-    if json:
-        data = {
-            "proved_smallest": found.proved,
-            "broken": [one.data for one in found.broken],
-            "changes": [asdict(one) for one in found.changes],
-            "off": [asdict(one) for one in found.off],
-            "measure": found.measure._asdict(),
-            "unlocking": [asdict(one) for one in found.unlocking],
-            "verdict": verdict_data(found.verdict),
-        }
-        typer.echo(in_json(data, many=False))
-    else:
-        typer.echo("\n".join(_lines(found)))
+    data = {
+        "proved_smallest": found.proved,
+        "broken": [one.data for one in found.broken],
+        "changes": [asdict(one) for one in found.changes],
+        "off": [asdict(one) for one in found.off],
+        "measure": found.measure._asdict(),
+        "unlocking": [asdict(one) for one in found.unlocking],
+        "verdict": verdict_data(found.verdict),
+    }
+    say(json, lambda: data, lambda: "\n".join(_lines(found)))
     if not found.verdict.stands:
         raise typer.Exit(1)
 

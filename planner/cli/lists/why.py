@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.lists.input import CasesOption, ListsArgument, UnitOption, WithOption, given
+from planner.cli.lists.input import CasesOption, ListsArgument, UnitOption, WithOption, given, known, say
 from planner.cli.options import JsonOption, RulesOption, rulebook_in
 
 if TYPE_CHECKING:
@@ -30,18 +30,11 @@ def why(
 
     Example: planner lists why week.yaml L-410 --cases pool.csv --unit unit.yaml --with sessions.yaml
     """
-    from planner.errors import PlannerError
-    from planner.rulebook.references import nearest
-
     files = given(cases, unit, sessions, rules)
-    instance = files.instance
-    held = files.read(lists)
+    instance, held = files.instance, files.read(lists)
+    known(case, {reference for reference, _ in instance.cases}, f"no case {case!r} among those read", "CASE")
     keys = [key for key in instance.cases if key[0] == case]
-    if not keys:
-        known = {reference for reference, _ in instance.cases}
-        raise PlannerError.one(f"no case {case!r} among those read", "CASE", hint=nearest(case, known))
-    for number, key in enumerate(keys):
-        typer.echo("\n".join(["", *_why(instance, held, key)] if number else _why(instance, held, key)))
+    typer.echo("\n\n".join("\n".join(_why(instance, held, key)) for key in keys))
 
 
 def _why(instance: "Instance", lists: "Lists", key: "Key") -> Iterator[str]:
@@ -108,7 +101,6 @@ def minutes(
     from dataclasses import asdict
 
     from planner.batch.writing import write_whole
-    from planner.cli.assess import in_json
     from planner.errors import Fault, PlannerError
     from planner.lists.week.minutes import Time
     from planner.lists.week.minutes_log import learnt, read_log
@@ -131,12 +123,9 @@ def minutes(
     if not found:
         why = f"each operator needs {policy.least_cases} at least ({policy.basis.words})"
         raise PlannerError([*faults, Fault(str(log), "no operator has enough operations", why, "a longer log")])
-    if json:
-        turnover = sum(read.turnover) / len(read.turnover) if read.turnover else None
-        data = {"operators": [asdict(one) for one in found], "turnover_minutes": turnover}
-        typer.echo(in_json(data, many=False))
-    else:
-        typer.echo("\n".join(_learnt(found, read, policy)))
+    turnover = sum(read.turnover) / len(read.turnover) if read.turnover else None
+    data = {"operators": [asdict(one) for one in found], "turnover_minutes": turnover}
+    say(json, lambda: data, lambda: "\n".join(_learnt(found, read, policy)))
     if faults:
         raise PlannerError(faults)
 

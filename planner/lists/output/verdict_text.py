@@ -45,30 +45,27 @@ def verdict_text(instance: Instance, verdict: Verdict, shown: Iterable[Clash] = 
 
 def rule_lines(instance: Instance, title: str, found: Iterable[Broken]) -> Iterator[str]:
     """What is to be changed or asked, by session."""
-    by_session: dict[str, list[Broken]] = {}
-    for broken in found:
-        by_session.setdefault(broken.session, []).append(broken)
-    for session, here in by_session.items():
-        yield from ("", f"{title} in {instance.sessions[session].told}")
-        for broken in here:
-            yield from (*hung(f"- {broken.rule}: {broken.says}"), *hung(f"  -> {broken.change}"))
+    return _by_session(instance, title, ((one.session, f"{one.rule}: {one.says}", one.change) for one in found))
+
+
+def clash_lines(instance: Instance, shown: Iterable[Clash]) -> Iterator[str]:
+    """What looks alike, by session."""
+    return _by_session(instance, "To say aloud", ((one.session, one.says, one.do) for one in shown))
+
+
+def _by_session(instance: Instance, title: str, found: Iterable[tuple[str, str, str]]) -> Iterator[str]:
+    """What is said of each session, and what to do about it."""
+    by_session: dict[str, list[str]] = {}
+    for session, says, do in found:
+        by_session.setdefault(session, []).extend([*hung(f"- {says}"), *hung(f"  -> {do}")])
+    for session, lines in by_session.items():
+        yield from ("", f"{title} in {instance.sessions[session].told}", *lines)
 
 
 def breach_lines(verdict: Verdict) -> list[str]:
     """What is past its date, whose turn it is first."""
     told = [line for breach in verdict.breaches for line in hung(f"- {breach.says}")]
     return ["", "Past their date", *told] if told else []
-
-
-def clash_lines(instance: Instance, shown: Iterable[Clash]) -> Iterator[str]:
-    """What looks alike, by session."""
-    by_session: dict[str, list[Clash]] = {}
-    for clash in shown:
-        by_session.setdefault(clash.session, []).append(clash)
-    for session, found in by_session.items():
-        yield from ("", f"To say aloud in {instance.sessions[session].told}")
-        for clash in found:
-            yield from (*hung(f"- {clash.says}"), *hung(f"  -> {clash.do}"))
 
 
 def sessions_table(verdict: Verdict) -> Iterator[str]:
@@ -91,8 +88,10 @@ def simulated_text(instance: Instance, found: list[Simulated], runs: int) -> str
     return "\n".join(lines)
 
 
-def limits_text(found: list[UnderLimit]) -> str:
-    """One line a limit: how many cases the pool's lists then hold, and how they end."""
+def limits_text(found: list[UnderLimit]) -> list[str]:
+    """One line a limit, if there is any: how many cases the pool's lists then hold, and how they end."""
+    if not found:
+        return []
     lines = ["", "The whole pool matched anew under other limits, each run as often"]
     lines.append(
         f"  {'Limit':>6} {'Cases':>7} {'Lists':>7}   {'End late':>8}   Minutes a list: {'over':>5} {'idle':>6}"
@@ -102,7 +101,7 @@ def limits_text(found: list[UnderLimit]) -> str:
             f"  {percent(one.limit):>6} {one.placed:>7} {one.sessions:>7}   {percent(one.ends_late):>8}   "
             f"{'':>15} {one.overrun:>5.1f} {one.idle:>6.1f}"
         )
-    return "\n".join(lines)
+    return lines
 
 
 def row(told: str, cases: int) -> str:
