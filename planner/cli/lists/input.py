@@ -156,7 +156,9 @@ def _of_the_store(
     for one in held.elsewhere:
         case = one.now.case
         typer.echo(f"left out: {case.in_words}, on {day_words(one.at.day)}: {one.because}", err=True)
-    return ListsInput(held.instance, held.lists, lambda lists: plans_on_lists(desk, held, lists.placings), reader.roster)
+    return ListsInput(
+        held.instance, held.lists, lambda lists: plans_on_lists(desk, held, lists.placings), reader.roster
+    )
 
 
 def _files(names: list[str]) -> list[str]:
