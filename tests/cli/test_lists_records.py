@@ -6,6 +6,7 @@ import datetime
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -87,3 +88,25 @@ def test_the_places_of_the_store_are_of_its_own_cases(run: Planner, folder: Path
     (folder / "lists.yaml").write_text("lists: []\n", "utf-8")
     ran = run(*command, cases=(str(UNIT.parent / "lists" / "pool.csv"),))
     assert ran.code == 1 and "stands for the places in the store" in ran.error and "--cases records" in ran.error
+
+
+@pytest.mark.parametrize("command", ["orders", "standby"])
+def test_the_roster_in_the_store_serves_without_a_sessions_file(folder: Path, tmp_path: Path, command: str) -> None:
+    """Both demanded a file that the store does not need."""
+    environment = {key: value for key, value in os.environ.items() if key != "PLANNER_DATABASE_URL"}
+    shutil.copyfile(folder / "planner.db", tmp_path / "planner.db")
+    session = ["tue-1-a"] if command == "standby" else []
+
+    def planner(*arguments: str) -> Ran:
+        done = subprocess.run(
+            [sys.executable, "-m", "planner", *arguments, "--unit", str(UNIT)],
+            capture_output=True, text=True, timeout=300, cwd=tmp_path, env=environment,
+        )  # fmt: skip
+        return Ran(done.returncode, done.stdout, done.stderr)
+
+    asked = ("lists", command, "records", *session, "--cases", "records")
+    assert "holds no roster" in planner(*asked).error
+    assert planner("roster", "take", str(folder / "sessions.yaml"), "--by", "organiser-1").code == 0
+    told = planner(*asked)
+    assert told.code == 0, told.err
+    assert told.out.startswith("Orders for the lists from" if command == "orders" else "Standby for tue-1-a")
