@@ -6,19 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.lists.input import (
-    RECORDS,
-    CasesOption,
-    ListsArgument,
-    PlannedOption,
-    UnitOption,
-    WithOption,
-    given,
-    known,
-    option,
-    say,
-)
-from planner.cli.options import JsonOption, RulesOption
+from planner.cli.lists.input import RECORDS, ListsArgument, ListsInput, known, of_cases, option, say
+from planner.cli.options import JsonOption
 
 if TYPE_CHECKING:
     from planner.lists.changes.standby import Standby, StandbyList
@@ -26,15 +15,12 @@ if TYPE_CHECKING:
     from planner.lists.week.instance import Instance
 
 
+@of_cases(planned=True)
 def standby(
+    files: ListsInput,
     lists: ListsArgument,
     session: Annotated[str, typer.Argument(metavar="SESSION", help="Where a place is free.", show_default=False)],
-    cases: CasesOption,
-    unit: UnitOption,
-    sessions: WithOption = None,
     off: Annotated[list[str] | None, option("--off", "CASE", "A case that does not come; may be repeated.")] = None,
-    on: PlannedOption = None,
-    rules: RulesOption = None,
     json: JsonOption = False,
 ) -> None:
     """Say which waiting cases could come at short notice for a place that is free, whose turn it is first.
@@ -46,9 +32,8 @@ def standby(
     from planner.lists.changes.moves import taken_off
     from planner.lists.changes.standby import standby as who_could
 
-    files = given(cases, unit, sessions, rules, on)
     instance, held = files.instance, files.read(lists)
-    known(session, instance.sessions, f"no session {session!r}", str(sessions or RECORDS))
+    known(session, instance.sessions, f"no session {session!r}", str(files.sessions or RECORDS))
     here = {placing.case[0]: placing.case for placing in held.placings if placing.session == session}
     gone = {here[known(reference, here, f"no case {reference!r} in {session}", "--off")] for reference in off or ()}
     for key in gone:
@@ -58,13 +43,10 @@ def standby(
     say(json, lambda: _data(found), lambda: "\n".join(_text(instance, found, off or [])))
 
 
+@of_cases(planned=True)
 def orders(
+    files: ListsInput,
     lists: ListsArgument,
-    cases: CasesOption,
-    unit: UnitOption,
-    sessions: WithOption = None,
-    on: PlannedOption = None,
-    rules: RulesOption = None,
     table: Annotated[bool, typer.Option("--csv", help="As CSV, a row a lens or item of kit.")] = False,
 ) -> None:
     """List each lens and item of kit of the placed cases, and the last day to order it by the unit's lead times.
@@ -74,7 +56,6 @@ def orders(
     from planner.lists.output.orders import orders as needed
     from planner.lists.output.orders import orders_table
 
-    files = given(cases, unit, sessions, rules, on)
     lead = files.roster.limits.lead_days
     found = needed(files.instance, files.read(lists), lead)
     if table:

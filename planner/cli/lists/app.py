@@ -6,19 +6,8 @@ from typing import Annotated
 import typer
 
 from planner.cli.lists import ahead, new_rule, paper, repair, why
-from planner.cli.lists.input import (
-    RECORDS,
-    CasesOption,
-    ListsArgument,
-    ListsOutput,
-    PlannedOption,
-    UnitOption,
-    WithOption,
-    given,
-    option,
-    say,
-)
-from planner.cli.options import JsonOption, RulesOption
+from planner.cli.lists.input import RECORDS, ListsArgument, ListsInput, ListsOutput, of_cases, option, say
+from planner.cli.options import JsonOption
 
 app = typer.Typer(
     help="Theatre lists: who operates on whom, where, in which order and under whom.",
@@ -28,13 +17,10 @@ app = typer.Typer(
 
 
 @app.command()
+@of_cases(planned=True)
 def check(
+    files: ListsInput,
     lists: ListsArgument,
-    cases: CasesOption,
-    unit: UnitOption,
-    sessions: WithOption = None,
-    on: PlannedOption = None,
-    rules: RulesOption = None,
     json: JsonOption = False,
 ) -> None:
     """Judge lists against every hard rule, and show what looks alike on them. Ends with 1 where a rule is broken.
@@ -45,7 +31,6 @@ def check(
     from planner.lists.output.verdict_text import verdict_data, verdict_text
     from planner.lists.rules.checker import check as judge
 
-    files = given(cases, unit, sessions, rules, on)
     instance = files.instance
     judged = files.read(lists)
     verdict, shown = judge(instance, judged), clashes(instance, judged)
@@ -55,12 +40,10 @@ def check(
 
 
 @app.command()
+@of_cases()
 def simulate(
+    files: ListsInput,
     lists: ListsArgument,
-    cases: CasesOption,
-    unit: UnitOption,
-    sessions: WithOption = None,
-    rules: RulesOption = None,
     runs: Annotated[int, typer.Option("--runs", min=100, max=1_000_000, help="How often each list is run.")] = 10_000,
     seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same numbers.")] = 1,
     limit: Annotated[
@@ -85,7 +68,6 @@ def simulate(
     from planner.lists.matching.simulation import under_limits
     from planner.lists.output.verdict_text import limits_text, simulated_text
 
-    files = given(cases, unit, sessions, rules)
     instance = files.instance
     found = run(instance, files.read(lists), runs, seed)
     others = under_limits(instance, limit or (), runs, seed)
@@ -97,12 +79,9 @@ def simulate(
 
 
 @app.command()
+@of_cases(planned=True)
 def match(
-    cases: CasesOption,
-    unit: UnitOption,
-    sessions: WithOption = None,
-    on: PlannedOption = None,
-    rules: RulesOption = None,
+    files: ListsInput,
     output: ListsOutput = None,
     keep: Annotated[Path | None, option("--keep", "LISTS", "Lists that stay; the rest goes round them.")] = None,
     since: Annotated[Path | None, option("--since", "LISTS", "Lists already published: few changes.")] = None,
@@ -132,7 +111,6 @@ def match(
     from planner.lists.rules.checker import check as judge
     from planner.lists.week.lists_file import written
 
-    files = given(cases, unit, sessions, rules, on)
     instance = files.instance
     if since is not None:
         instance = replace(instance, published=files.read(since))

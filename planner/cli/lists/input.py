@@ -3,12 +3,14 @@
 import datetime
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from functools import wraps
+from inspect import Parameter, Signature, signature
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from planner.cli.options import day, rulebook_in, unit_in
+from planner.cli.options import RulesOption, day, rulebook_in, unit_in
 from planner.wording.words import eye_words
 
 if TYPE_CHECKING:
@@ -62,6 +64,7 @@ class ListsInput:
     placed: "Lists | None"
     plans: Callable[["Lists"], "dict[Key, Plan]"]
     roster: "Roster"
+    sessions: Path | None = None  # the sessions file, where one was named
 
     def read(self, lists: Path) -> "Lists":
         """The lists of a file, or those of the store. Raises PlannerError."""
@@ -74,6 +77,36 @@ class ListsInput:
             what = "stands for the places in the store, but the cases are of files"
             raise PlannerError.one(what, RECORDS, hint=f"--cases {RECORDS}")
         return self.placed
+
+
+def of_cases(planned: bool = False) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Makes a command take --cases, --unit, --with and --rules, and --on where it is `planned`, and gives it what they
+    name as `files`."""
+
+    def made(command: Callable[..., None]) -> Callable[..., None]:
+        own = [one for name, one in signature(command).parameters.items() if name != "files"]
+        arguments = [one for one in own if one.default is Parameter.empty]
+        options = [one for one in own if one.default is not Parameter.empty]
+        kinds: list[tuple[str, object, object]] = [
+            ("cases", CasesOption, Parameter.empty), ("unit", UnitOption, Parameter.empty),
+            ("sessions", WithOption, None), *([("on", PlannedOption, None)] if planned else []),
+            ("rules", RulesOption, None),
+        ]  # fmt: skip
+        shared = [
+            Parameter(name, Parameter.KEYWORD_ONLY, default=default, annotation=kind) for name, kind, default in kinds
+        ]
+
+        @wraps(command)
+        def run(**values: Any) -> None:
+            named = {one.name: values.pop(one.name) for one in shared}
+            command(files=given(**named), **values)
+
+        every = [*arguments, *shared, *options]
+        run.__signature__ = Signature([one.replace(kind=keyword) for one in every])  # type: ignore[attr-defined]
+        run.__annotations__ = {one.name: one.annotation for one in every}
+        return run
+
+    return made
 
 
 def known(name: str, names: Iterable[str], what: str, where: str) -> str:
@@ -113,7 +146,7 @@ def given(
     for one in found.roster.late_accepted:
         if (one.case, one.eye) not in found.instance.cases:
             typer.echo(f"late_accepted names {eye_words(one.case, one.eye)}, which is not among these cases", err=True)
-    return replace(found, instance=replace(found.instance, on=day(on)))
+    return replace(found, instance=replace(found.instance, on=day(on)), sessions=sessions)
 
 
 def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster") -> ListsInput:

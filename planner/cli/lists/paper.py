@@ -6,31 +6,18 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.lists.input import (
-    CasesOption,
-    FileOutput,
-    ListsArgument,
-    SinceOption,
-    UnitOption,
-    WithOption,
-    given,
-    known,
-    option,
-)
-from planner.cli.options import RulesOption
+from planner.cli.lists.input import FileOutput, ListsArgument, ListsInput, SinceOption, known, of_cases, option
 
 
+@of_cases()
 def brief(
+    files: ListsInput,
     lists: ListsArgument,
-    cases: CasesOption,
-    unit: UnitOption,
-    sessions: WithOption = None,
     only: Annotated[list[str] | None, option("--session", "ID", "Only this session; may be repeated.")] = None,
     since: SinceOption = None,
     version: Annotated[
         str, typer.Option("--version-line", metavar="TEXT", help="What the sheets say of themselves.")
     ] = "",
-    rules: RulesOption = None,
     output: FileOutput = Path("brief.pdf"),
 ) -> None:
     """Write each session's list as it hangs in theatre, with the team brief behind it, as one PDF.
@@ -43,7 +30,6 @@ def brief(
     from planner.lists.changes.differences import changes
     from planner.lists.output.brief_view import brief_of
 
-    files = given(cases, unit, sessions, rules)
     instance, held = files.instance, files.read(lists)
     changed = changes(files.read(since), held) if since else ()
     with_list = [name for name in instance.sessions if any(p.session == name for p in held.placings)]
@@ -57,12 +43,10 @@ def brief(
     typer.echo(f"wrote {output}: {len(briefs)} list{'s' if briefs[1:] else ''} with team brief", err=True)
 
 
+@of_cases()
 def week(
+    files: ListsInput,
     lists: ListsArgument,
-    cases: CasesOption,
-    unit: UnitOption,
-    sessions: WithOption = None,
-    rules: RulesOption = None,
     output: FileOutput = Path("week.pdf"),
 ) -> None:
     """Write the weeks at a glance: every session, its minutes and people, and what waits without a place.
@@ -73,21 +57,18 @@ def week(
     from planner.documents.week.sheet import render_weeks
     from planner.lists.output.week_view import weeks_view
 
-    files = given(cases, unit, sessions, rules)
     view = weeks_view(files.instance, files.read(lists))
     write_whole(output, render_weeks(view))
     typer.echo(f"wrote {output}: {view.placed} cases placed, {len(view.waiting)} waiting", err=True)
 
 
+@of_cases()
 def calendar(
+    files: ListsInput,
     lists: ListsArgument,
-    cases: CasesOption,
-    unit: UnitOption,
-    sessions: WithOption = None,
     person: Annotated[str | None, option("--for", "CODE", "Only this person's lists.")] = None,
     published: Annotated[int | None, option("--published", "N", "Its version; else tentative.", min=1)] = None,
     since: SinceOption = None,
-    rules: RulesOption = None,
     output: FileOutput = Path("lists.ics"),
 ) -> None:
     """Write the sessions as an iCalendar, without any reference or patient in it.
@@ -98,13 +79,12 @@ def calendar(
     from planner.lists.output.calendar import Edition, Slot, calendar_of
     from planner.lists.week.instance import Lists
 
-    files = given(cases, unit, sessions, rules)
     instance = files.instance
     if person is not None:
         everybody = [*instance.trainees, *instance.supervisors]
-        known(person, everybody, f"nobody {person!r} in the roster", str(sessions or ""))
+        known(person, everybody, f"nobody {person!r} in the roster", str(files.sessions or ""))
     held, before = files.read(lists), files.read(since) if since else Lists(())
-    stamp = _last_written(lists, sessions)
+    stamp = _last_written(lists, files.sessions)
     editions = {}
     for name, session in instance.sessions.items():
         was = [p for p in before.placings if p.session == name]
@@ -124,12 +104,10 @@ def _last_written(*names: Path | None) -> datetime.datetime:
     return datetime.datetime.fromtimestamp(max(written), datetime.UTC).replace(microsecond=0)
 
 
+@of_cases()
 def table(
+    files: ListsInput,
     lists: ListsArgument,
-    cases: CasesOption,
-    unit: UnitOption,
-    sessions: WithOption = None,
-    rules: RulesOption = None,
 ) -> None:
     """Print lists as CSV, a row a case.
 
@@ -137,5 +115,4 @@ def table(
     """
     from planner.lists.output.table import table_of
 
-    files = given(cases, unit, sessions, rules)
     typer.echo(table_of(files.instance, files.read(lists)), nl=False)

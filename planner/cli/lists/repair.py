@@ -5,32 +5,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.lists.input import (
-    CasesOption,
-    ListsArgument,
-    ListsOutput,
-    UnitOption,
-    WithOption,
-    given,
-    known,
-    option,
-    say,
-)
-from planner.cli.options import JsonOption, RulesOption
+from planner.cli.lists.input import ListsArgument, ListsInput, ListsOutput, known, of_cases, option, say
+from planner.cli.options import JsonOption
 
 if TYPE_CHECKING:
     from planner.lists.changes.repair import Repair
 
 
+@of_cases()
 def repair(
+    files: ListsInput,
     lists: ListsArgument,
-    cases: CasesOption,
-    unit: UnitOption,
     morning: Annotated[Path, option("--morning", "FILE", "What happened, and why.")],
-    sessions: WithOption = None,
     keep: Annotated[list[str] | None, option("--keep", "CASE", "A case that stays as it is; may be repeated.")] = None,
     now: Annotated[str | None, option("--now", "HH:MM", "The time on that day, for the file's own.")] = None,
-    rules: RulesOption = None,
     output: ListsOutput = None,
     json: JsonOption = False,
 ) -> None:
@@ -51,7 +39,6 @@ def repair(
     from planner.lists.output.verdict_text import verdict_data
     from planner.lists.week.lists_file import written
 
-    files = given(cases, unit, sessions, rules)
     instance = files.instance
     held, happened = files.read(lists), read_disruption(morning, instance)
     for name in keep or []:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.lists.input import CasesOption, ListsArgument, UnitOption, WithOption, given, known, say
+from planner.cli.lists.input import ListsArgument, ListsInput, known, of_cases, say
 from planner.cli.options import JsonOption, RulesOption, rulebook_in
 
 if TYPE_CHECKING:
@@ -18,19 +18,16 @@ SHOWN = 3  # places of a case that are named beside its own
 SET_ASIDE_SHOWN = 20  # faults of a log that are told; the file holds them all
 
 
+@of_cases()
 def why(
+    files: ListsInput,
     lists: ListsArgument,
     case: Annotated[str, typer.Argument(metavar="CASE", help="Its reference.", show_default=False)],
-    cases: CasesOption,
-    unit: UnitOption,
-    sessions: WithOption = None,
-    rules: RulesOption = None,
 ) -> None:
     """Say why a case is where it is, or what bars it everywhere and what one change would place it.
 
     Example: planner lists why week.yaml L-410 --cases pool.csv --unit unit.yaml --with sessions.yaml
     """
-    files = given(cases, unit, sessions, rules)
     instance, held = files.instance, files.read(lists)
     known(case, {reference for reference, _ in instance.cases}, f"no case {case!r} among those read", "CASE")
     keys = [key for key in instance.cases if key[0] == case]
