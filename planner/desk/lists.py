@@ -13,9 +13,9 @@ from planner.lists.changes.versions import differs
 from planner.lists.output.lookalikes import Clash, clashes
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.checker import Verdict, check
+from planner.lists.rules.rule import Broken
 from planner.lists.week.from_records import Held
 from planner.lists.week.instance import Instance, Lists
-from planner.lists.rules.rule import Broken
 from planner.lists.week.week import Week
 from planner.records.rows import ListVersion
 from planner.wording.words import eye_words
@@ -125,4 +125,3 @@ def lists_now(desk: Desk) -> ListsNow | None:
     published = desk.store.published({session.day for session in sessions.values()})
     found = {name: published.get((session.day, name)) for name, session in sessions.items()}
     return ListsNow(held, {name: version for name, version in found.items() if version is not None})
-

@@ -10,8 +10,8 @@ from planner.desk.placing import arrange
 from planner.lists.matching.best import NOT_PROVED, Best, best
 from planner.lists.matching.match import Matched, match
 from planner.lists.rules.checker import check
-from planner.lists.week.instance import Lists
 from planner.lists.rules.rule import Broken
+from planner.lists.week.instance import Lists
 
 
 @dataclass(frozen=True)

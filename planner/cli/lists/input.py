@@ -92,9 +92,8 @@ def of_cases(planned: bool = False) -> Callable[[Callable[..., None]], Callable[
             ("sessions", WithOption, None), *([("on", PlannedOption, None)] if planned else []),
             ("rules", RulesOption, None),
         ]  # fmt: skip
-        shared = [
-            Parameter(name, Parameter.KEYWORD_ONLY, default=default, annotation=kind) for name, kind, default in kinds
-        ]
+        keyword = Parameter.KEYWORD_ONLY
+        shared = [Parameter(name, keyword, default=default, annotation=kind) for name, kind, default in kinds]
 
         @wraps(command)
         def run(**values: Any) -> None:

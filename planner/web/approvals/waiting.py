@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from planner.desk.lists import lists_now
 from planner.desk.approving import stage_asked
+from planner.desk.lists import lists_now
 from planner.records.rows import CaseNow
 from planner.web.approvals.standing import enter_lapses, standing_of
 from planner.web.lists.shown import needed_at_once

@@ -16,8 +16,8 @@ from planner.errors import PlannerError
 from planner.lists.changes.moves import moved, put, taken_off
 from planner.lists.matching.insertion import Option
 from planner.lists.rules.people import approval_covers
-from planner.lists.week.instance import Key, Lists
 from planner.lists.rules.rule import Broken
+from planner.lists.week.instance import Key, Lists
 from planner.web.lists.shown import case_named, lists_shown, session_named, session_path
 from planner.web.security.authorisation import Building
 from planner.web.server.forms import Form, Text, Ticked

@@ -12,7 +12,7 @@ from starlette.responses import Response
 from planner.claims import Entry
 from planner.desk.lists import ListsNow
 from planner.lists.changes import repair_text
-from planner.lists.changes.disruption import PersonAway, CaseBegun, SessionChange, Disruption
+from planner.lists.changes.disruption import CaseBegun, Disruption, PersonAway, SessionChange
 from planner.lists.changes.repair import repair
 from planner.lists.roster.shapes import Session
 from planner.lists.week.lists_file import written

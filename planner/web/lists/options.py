@@ -15,10 +15,10 @@ from planner.lists.matching.insertion import Option, attempt
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.reasons import pressing
 from planner.lists.roster.shapes import Session
-from planner.lists.rules.registry import RULES
 from planner.lists.rules.people import approval_covers
-from planner.lists.week.instance import Key
+from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken
+from planner.lists.week.instance import Key
 from planner.lists.week.week import Week
 from planner.records.rows import CaseNow
 from planner.web.lists.change import REASONS

@@ -16,9 +16,9 @@ from planner.errors import PlannerError
 from planner.lists.changes.differences import ListChange, changes
 from planner.lists.matching.best import NOT_PROVED
 from planner.lists.matching.search import solver
+from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Placing
 from planner.lists.week.lists_file import lists_in, written
-from planner.lists.rules.rule import Broken
 from planner.lists.week.week import Week
 from planner.web.lists.change import CHANGED, LONGEST
 from planner.web.lists.shown import lists_shown
