@@ -91,61 +91,33 @@ def read_unit(path: Path, rulebook: Rulebook) -> Unit:
     try:
         unit = Unit.model_validate(document.data)
     except ValidationError as error:
+        wrong = [(detail["loc"], detail["msg"]) for detail in error.errors(include_url=False)]
+        hint = "see demo_cases/unit.yaml"
         raise PlannerError(
-            [
-                Fault(
-                    document.at(detail["loc"]),
-                    f"`{'.'.join(map(str, detail['loc']))}`: {detail['msg']}",
-                    hint="see demo_cases/unit.yaml",
-                )
-                for detail in error.errors(include_url=False)
-            ]
+            [Fault(document.at(loc), f"`{'.'.join(map(str, loc))}`: {said}", hint=hint) for loc, said in wrong]
         ) from None
-    faults = []
+    faults: list[Fault] = []
+
+    def refuse(place: tuple[str | int, ...], what: str, why: str = "", hint: str = "") -> None:
+        faults.append(Fault(document.at(place), what, why, hint))
+
     known = {item.id for item in rulebook.kit.equipment}
     for index, item in enumerate(unit.kit or []):
         if item not in known:
-            faults.append(
-                Fault(
-                    document.at(("kit", index)),
-                    f"no equipment {item!r} in the rulebook",
-                    hint="planner rules check lists the kit",
-                )
-            )
+            refuse(("kit", index), f"no equipment {item!r} in the rulebook", hint="planner rules check lists the kit")
     if unit.era is not None and rulebook.odds.era(unit.era) is None:
         eras = ", ".join(f"{era.id} ({era.label}, {100 * era.rate:.2f} %)" for era in rulebook.odds.eras) or "none"
-        faults.append(
-            Fault(
-                document.at(("era",)),
-                f"no era {unit.era!r} in {rulebook.odds.id}",
-                "the printed probability is re-centred on a published rate",
-                f"one of: {eras}; or leave it out",
-            )
-        )
+        why = "the printed probability is re-centred on a published rate"
+        refuse(("era",), f"no era {unit.era!r} in {rulebook.odds.id}", why, f"one of: {eras}; or leave it out")
     if unit.zone is not None and unit.zone not in available_timezones():
-        faults.append(
-            Fault(
-                document.at(("zone",)),
-                f"no time zone {unit.zone!r}",
-                "a zone goes by its name in the IANA database, capitals and all",
-                _zones_like(unit.zone),
-            )
-        )
+        why = "a zone goes by its name in the IANA database, capitals and all"
+        refuse(("zone",), f"no time zone {unit.zone!r}", why, _zones_like(unit.zone))
     audit = unit.audit
-    if audit is not None:
-        if audit.case_mix != "assumed":
-            faults.append(
-                Fault(
-                    document.at(("audit", "case_mix")),
-                    f"{audit.case_mix!r} is not a case mix",
-                    "re-centring needs to know whom the events happened to",
-                    "case_mix: assumed",
-                )
-            )
-        if not 0 <= audit.events <= audit.cases or audit.cases == 0:
-            faults.append(
-                Fault(document.at(("audit", "events")), f"{audit.events} events among {audit.cases} cases cannot be")
-            )
+    if audit is not None and audit.case_mix != "assumed":
+        why = "re-centring needs to know whom the events happened to"
+        refuse(("audit", "case_mix"), f"{audit.case_mix!r} is not a case mix", why, "case_mix: assumed")
+    if audit is not None and not 0 <= audit.events <= audit.cases > 0:
+        refuse(("audit", "events"), f"{audit.events} events among {audit.cases} cases cannot be")
     if faults:
         raise PlannerError(faults)
     return unit

@@ -37,56 +37,53 @@ def _entered() -> tuple[Column[Any], Column[Any]]:
     return _text("at", "when it was entered, UTC"), _text("by", "code of the person who entered it")
 
 
-people = Table(
+KEPT: list[Table] = []
+
+
+def _kept(name: str, comment: str, *columns: Any, later: tuple[Column[Any], ...] = ()) -> Table:
+    """A table whose rows are inserted and never changed; `later` are columns added to it afterwards."""
+    table = Table(name, metadata, _id(), *columns, *_entered(), *later, comment=comment)
+    KEPT.append(table)
+    return table
+
+
+people = _kept(
     "people",
-    metadata,
-    _id(),
+    "Members of staff, a row for each change.",
     _text("code", "role code, the same in each row about one person"),
     _number("number", "1 for the first row about the person, one more for each change; the highest holds"),
     _text("name", "the member of staff's name, as it prints on an approval"),
     _text("role", "trainee, consultant, organiser or administrator"),
     _text("trainee_id", "the trainee's id in the unit's file", empty=True),
     _number("active", "1 while the person may sign in and enter things, else 0"),
-    *_entered(),
     UniqueConstraint("code", "number"),
-    comment="Members of staff, a row for each change.",
 )
-cases = Table(
+cases = _kept(
     "cases",
-    metadata,
-    _id(),
+    "Cases: one eye each. What was found is in case_versions.",
     _text("reference", "the unit's own reference"),
     _text("eye", "right or left"),
-    *_entered(),
     UniqueConstraint("reference", "eye"),
-    comment="Cases: one eye each. What was found is in case_versions.",
 )
-case_versions = Table(
+case_versions = _kept(
     "case_versions",
-    metadata,
-    _id(),
+    "Every version of every case, whole.",
     _number("case_id", "row of the case in cases", ForeignKey("cases.id")),
     _number("number", "1 for the first version, one more for each change; the highest holds"),
     _text("document", "the case as a case file: JSON of its headings and findings"),
     _text("changed", "JSON list of the headings and findings that this version changed"),
-    *_entered(),
     UniqueConstraint("case_id", "number"),
-    comment="Every version of every case, whole.",
 )
-handovers = Table(
+handovers = _kept(
     "handovers",
-    metadata,
-    _id(),
+    "Cases handed from whoever had them to somebody else; a case never handed over is its author's.",
     _case(),
     _text("to_whom", "code of the person who has the case from then on"),
     _text("why", "why it was handed over"),
-    *_entered(),
-    comment="Cases handed from whoever had them to somebody else; a case never handed over is its author's.",
 )
-snapshots = Table(
+snapshots = _kept(
     "snapshots",
-    metadata,
-    _id(),
+    "Assessments as they were shown.",
     _case(),
     _version(),
     _text("rulebook_id", "the rulebook's id"),
@@ -100,43 +97,31 @@ snapshots = Table(
     _text("mode_by", "who supervises: trainer or consultant", empty=True),
     _text("stage", "the trainee stage it was planned for", empty=True),
     _text("assessment", "JSON of the assessment, or of the plan with the assessment in it"),
-    *_entered(),
-    comment="Assessments as they were shown.",
 )
-submissions = Table(
+submissions = _kept(
     "submissions",
-    metadata,
-    _id(),
+    "Versions put before a consultant.",
     _case(),
     _version(),
     _number("snapshot_id", "row of the assessment in snapshots", ForeignKey("snapshots.id")),
     _text("note", "what the person who submitted wrote beside it"),
-    *_entered(),
-    comment="Versions put before a consultant.",
 )
-questions = Table(
+questions = _kept(
     "questions",
-    metadata,
-    _id(),
+    "Questions about a case; one that sent it back stands beside the submission's ending.",
     _case(),
     _version(),
     _text("text", "the question"),
-    *_entered(),
-    comment="Questions about a case; one that sent it back stands beside the submission's ending.",
 )
-answers = Table(
+answers = _kept(
     "answers",
-    metadata,
-    _id(),
+    "Answers to questions.",
     _number("question_id", "row of the question in questions", ForeignKey("questions.id"), index=True),
     _text("text", "the answer"),
-    *_entered(),
-    comment="Answers to questions.",
 )
-approvals = Table(
+approvals = _kept(
     "approvals",
-    metadata,
-    _id(),
+    "Consultants' approvals; `by` approved. One as-named holds for the stage in its snapshot alone.",
     _case(),
     _version(),
     _number("snapshot_id", "row of the assessment in snapshots", ForeignKey("snapshots.id")),
@@ -148,15 +133,16 @@ approvals = Table(
     _text("conditions", "conditions of the approval"),
     _text("reason", "why tier, supervision or steps differ from the rulebook's"),
     _number("own_case", "1 where the consultant prepared or submitted the case too, else 0"),
-    *_entered(),
-    _text("covers", "table: this eye's tier, whoever operates; as-named (or empty): what it names alone", empty=True),
-    _text("operator_conditions", "conditions on who operates or supervises; only ever as-named", empty=True),
-    comment="Consultants' approvals; `by` approved. One as-named holds for the stage in its snapshot alone.",
+    later=(
+        _text(
+            "covers", "table: this eye's tier, whoever operates; as-named (or empty): what it names alone", empty=True
+        ),
+        _text("operator_conditions", "conditions on who operates or supervises; only ever as-named", empty=True),
+    ),
 )
-allocations = Table(
+allocations = _kept(
     "allocations",
-    metadata,
-    _id(),
+    "Places on lists.",
     _case(),
     _number("approval_id", "row of the approval it rests on, in approvals", ForeignKey("approvals.id")),
     _text("day", "day of the list", index=True),
@@ -164,36 +150,27 @@ allocations = Table(
     _number("place", "order on the list, from 1"),
     _text("trainee", "code of the trainee", empty=True),
     _text("supervisor", "code of the supervisor"),
-    *_entered(),
-    _text("session", "id of the session in the unit's sessions file, where one was in use", empty=True),
-    comment="Places on lists.",
+    later=(_text("session", "id of the session in the unit's sessions file, where one was in use", empty=True),),
 )
-locks = Table(
+locks = _kept(
     "locks",
-    metadata,
-    _id(),
+    "Cases that keep their session and their people until unlocked.",
     _case(),
     _text("why", "why the case keeps its session and its people"),
-    *_entered(),
-    comment="Cases that keep their session and their people until unlocked.",
 )
-list_versions = Table(
+list_versions = _kept(
     "list_versions",
-    metadata,
-    _id(),
+    "Lists as they were published.",
     _text("day", "day of the list", index=True),
     _text("session", "id of the session in the unit's sessions file"),
     _number("number", "1 for the first version published, one more for each that follows"),
     _text("document", "JSON of the list as it was published: its rows, what the checker said, its numbers"),
     _text("note", "what whoever published it wrote beside it; where a rule is broken, why it stands all the same"),
-    *_entered(),
     UniqueConstraint("day", "session", "number"),
-    comment="Lists as they were published.",
 )
-outcomes = Table(
+outcomes = _kept(
     "outcomes",
-    metadata,
-    _id(),
+    "What happened in theatre.",
     _case(),
     _text("day", "day of the operation"),
     _text("operated_by", "code of the operator"),
@@ -202,44 +179,33 @@ outcomes = Table(
     _text("complications", "JSON list of complications; [] says that there were none"),
     _text("note", "what was noted beside it"),
     _number("corrects", "row of the earlier outcome that this one replaces", ForeignKey("outcomes.id"), empty=True),
-    *_entered(),
-    comment="What happened in theatre.",
 )
-roster_entries = Table(
+roster_entries = _kept(
     "roster_entries",
-    metadata,
-    _id(),
+    "The unit's roster, every version of every entry: people, sessions, leave, kit in the room, limits.",
     _text("kind", "what it is: trainee, supervisor, session, patient, limits or wishes"),
     _text("key", "code of the person, id of the session, pseudonym of the patient; empty for limits and wishes"),
     _number("number", "1 for the first version, one more for each change; the highest holds"),
     _text("document", "JSON of the entry as a sessions file has it"),
     _number("retired", "1 where the entry is no longer in the roster, else 0"),
     _text("note", "what whoever entered it wrote beside it"),
-    *_entered(),
     UniqueConstraint("kind", "key", "number"),
-    comment="The unit's roster, every version of every entry: people, sessions, leave, kit in the room, limits.",
 )
-notices = Table(
+notices = _kept(
     "notices",
-    metadata,
-    _id(),
+    "Things that a person must hear of.",
     _text("for_whom", "code of the person it is for", index=True),
     _number("case_id", "row of the case in cases", ForeignKey("cases.id"), empty=True),
     _text("text", "what it says"),
-    *_entered(),
-    comment="Things that a person must hear of.",
 )
-endings = Table(
+endings = _kept(
     "endings",
-    metadata,
-    _id(),
+    "How submissions, approvals, allocations, locks and notices ended; without a row here they stand.",
     _text("kept_in", "table of what ended: submissions, approvals, allocations, locks or notices"),
     _number("row", "id of what ended there"),
     _text("kind", "withdrawn, lapsed, superseded, sent-back, approved, moved or seen"),
     _text("why", "why it ended, in the words of who or what ended it"),
-    *_entered(),
     UniqueConstraint("kept_in", "row"),
-    comment="How submissions, approvals, allocations, locks and notices ended; without a row here they stand.",
 )
 trail = Table(
     "trail",
@@ -280,24 +246,6 @@ failed_sign_ins = Table(
     _number("id", "number of the row", primary_key=True),
     _text("key", "account or address that it counts against", index=True),
     _text("at", "when, UTC"),
-)
-KEPT: tuple[Table, ...] = (
-    people,
-    cases,
-    case_versions,
-    handovers,
-    snapshots,
-    submissions,
-    questions,
-    answers,
-    approvals,
-    allocations,
-    locks,
-    list_versions,
-    outcomes,
-    roster_entries,
-    notices,
-    endings,
 )
 PROTECTED: tuple[Table, ...] = (*KEPT, trail)
 # Columns that rows entered before them know nothing of: empty, they are left out of a row as the trail holds it.

@@ -1,4 +1,4 @@
-"""The store: all that the command line and the browser call. See `planner.records` for its methods in one view."""
+"""The store, composed of its parts: what may be entered and read about people, cases, lists and the roster."""
 
 from __future__ import annotations
 
