@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
 from planner import strict_yaml
 from planner.case import Case, read_case
@@ -11,6 +13,7 @@ from planner.errors import Fault, PlannerError
 from planner.exchange.case_text import CaseText, read_source
 from planner.exchange.csv_table import CsvRow, CsvTable
 from planner.exchange.json_cases import JsonItem, read_items
+from planner.strict_yaml import Place
 from planner.vocabulary import Vocabulary
 from planner.wording.words import eye_words
 
@@ -56,15 +59,13 @@ class CaseSource:
 def read_cases(source: str, vocabulary: Vocabulary) -> CaseSource:
     """The cases of a path, or of standard input for `-`. Raises PlannerError when no case of it can be trusted."""
     text = read_source(source)
-    match text.format:
-        case "yaml":
-            return CaseSource(text.name, text.stem, 1, None, lambda: iter([_from_yaml(text, vocabulary)]))
-        case "csv":
-            table = CsvTable(text, vocabulary)
-            return CaseSource(text.name, text.stem, table.total, table, lambda: _from_table(table))
-        case _:
-            items = read_items(text)
-            return CaseSource(text.name, text.stem, len(items), None, lambda: _from_json(text.name, items, vocabulary))
+    table = CsvTable(text, vocabulary) if text.format == "csv" else None
+    items = read_items(text) if text.format in ("json", "json-lines") else []
+    raw_cases = partial(_rows, table) if table else partial(_items, items) if items else partial(_document, text)
+    total = table.total if table else len(items) or 1
+    return CaseSource(
+        text.name, text.stem, total, table, lambda: (_typed(text.name, raw, vocabulary) for raw in raw_cases())
+    )
 
 
 def once_each(items: Iterable[ReadCase | SetAside]) -> Iterator[ReadCase | SetAside]:
@@ -82,46 +83,55 @@ def once_each(items: Iterable[ReadCase | SetAside]) -> Iterator[ReadCase | SetAs
         yield item
 
 
-def _from_yaml(text: CaseText, vocabulary: Vocabulary) -> ReadCase | SetAside:
+@dataclass(frozen=True)
+class _RawCase:
+    """What stands for a case as plain data, with a place for each value; or the faults that kept it from being read."""
+
+    where: str
+    data: Any
+    place: Callable[[Place], str]
+    original: CsvRow | JsonItem | None = None
+    faults: Sequence[Fault] = ()
+
+
+def _typed(source: str, raw: _RawCase, vocabulary: Vocabulary) -> ReadCase | SetAside:
+    faults = list(raw.faults)
+    if not faults:
+        try:
+            return ReadCase(source, raw.where, read_case(raw.data, vocabulary, raw.where, raw.place), raw.original)
+        except PlannerError as error:
+            faults = error.faults
+    return SetAside(source, raw.where, faults, raw.original)
+
+
+def _document(text: CaseText) -> Iterator[_RawCase]:
     try:
         document = strict_yaml.read(text.text, text.name)
-        return ReadCase(text.name, text.name, read_case(document.data, vocabulary, text.name, document.at), None)
+        yield _RawCase(text.name, document.data, document.at)
     except PlannerError as error:
-        return SetAside(text.name, text.name, error.faults, None)
+        yield _RawCase(text.name, None, lambda _: text.name, faults=error.faults)
 
 
-def _from_json(name: str, items: list[JsonItem], vocabulary: Vocabulary) -> Iterator[ReadCase | SetAside]:
+def _items(items: list[JsonItem]) -> Iterator[_RawCase]:
     for item in items:
         original = item if len(items) > 1 else None
-        try:
-            if item.error is not None:
-                raise item.error
-            case = read_case(item.value, vocabulary, item.where, _json_place(item.where))
-            yield ReadCase(name, item.where, case, original)
-        except PlannerError as error:
-            yield SetAside(name, item.where, error.faults, original)
+        yield _RawCase(
+            item.where, item.value, _json_place(item.where), original, item.error.faults if item.error else ()
+        )
 
 
-def _json_place(where: str) -> Callable[[tuple[str | int, ...]], str]:
+def _json_place(where: str) -> Callable[[Place], str]:
     return lambda path: f"{where}, {'.'.join(str(part)[:60] for part in path)}" if path else where
 
 
-def _from_table(table: CsvTable) -> Iterator[ReadCase | SetAside]:
-    name = table.source.name
+def _rows(table: CsvTable) -> Iterator[_RawCase]:
     for row in table.rows():
-        where = table.place(row)
         raw, faults = table.raw_case(row)
-        if faults:
-            yield SetAside(name, where, faults, row)
-            continue
-        try:
-            yield ReadCase(name, where, read_case(raw, table.vocabulary, where, _cell_place(table, row)), row)
-        except PlannerError as error:
-            yield SetAside(name, where, error.faults, row)
+        yield _RawCase(table.place(row), raw, _cell_place(table, row), row, faults)
 
 
-def _cell_place(table: CsvTable, row: CsvRow) -> Callable[[tuple[str | int, ...]], str]:
-    def place(path: tuple[str | int, ...]) -> str:
+def _cell_place(table: CsvTable, row: CsvRow) -> Callable[[Place], str]:
+    def place(path: Place) -> str:
         columns = [part for part in path if isinstance(part, str) and part != "findings"]
         return table.place(row, columns[0] if columns else "")
 

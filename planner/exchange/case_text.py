@@ -65,7 +65,7 @@ def read_source(source: str) -> CaseText:
     if len(content) > LARGEST[form]:
         what = f"is larger than {LARGEST[form]:,} bytes"
         raise PlannerError.one(what, name, f"no {form} of cases is that large", "check that it is the right file")
-    return CaseText(name, stem, form, text)
+    return CaseText(name, stem, "json-lines" if form == "json" and _is_json_by_line(text) else form, text)
 
 
 def _standard_input(largest: int) -> bytes:
@@ -100,12 +100,12 @@ def _decode(content: bytes, name: str) -> str:
 def _told_from(text: str) -> Format:
     first = next((line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), "")
     if first.lstrip()[:1] in ("{", "["):
-        return "json-lines" if is_json_by_line(text) else "json"
+        return "json-lines" if _is_json_by_line(text) else "json"
     cells = {cell.strip() for cell in header_cells(first, separator_of(first))}
     return "csv" if {"case", "eye"} <= cells or first.lower().startswith("sep=") else "yaml"
 
 
-def is_json_by_line(text: str) -> bool:
+def _is_json_by_line(text: str) -> bool:
     """Whether each of the first two lines looks like a whole JSON object."""
     lines = [line.strip() for line in itertools.islice((line for line in io.StringIO(text) if line.strip()), 2)]
     return len(lines) == 2 and all(line.startswith("{") and line.endswith("}") for line in lines)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from planner.errors import PlannerError
-from planner.exchange.case_text import WHY, CaseText, is_json_by_line
+from planner.exchange.case_text import WHY, CaseText
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ def read_items(source: CaseText) -> list[JsonItem]:
 
     A line that is not JSON is an item with its error; a text that is not JSON at all raises PlannerError.
     """
-    if source.format == "json-lines" or is_json_by_line(source.text):
+    if source.format == "json-lines":
         lines = enumerate(source.text.splitlines(), 1)
         return [_item(line, f"{source.name}:{number}") for number, line in lines if line.strip()]
     value = parse(source.text, source.name)
