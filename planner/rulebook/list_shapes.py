@@ -128,6 +128,13 @@ class Clashes(Entry):
     basis: Basis
 
 
+class TakenOff(Entry):
+    """Why a case is taken off a list: the reasons offered, so that the same ones can be counted."""
+
+    reasons: Annotated[list[str], Field(min_length=1)]
+    basis: Basis
+
+
 class ListRules(Entry):
     order: list[FixedPlace]
     night: Night
@@ -139,3 +146,4 @@ class ListRules(Entry):
     recovery: Needed
     agreement: Needed
     consent: Needed
+    taken_off: TakenOff

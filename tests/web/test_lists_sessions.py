@@ -155,6 +155,13 @@ def test_up_down_other_people_and_off(filled: Visit, store: Store) -> None:
     assert ended.why == "unwell otherwise cough since Sunday"
 
 
+def test_the_reasons_offered_for_taking_a_case_off_are_the_rulebooks(filled: Visit, rulebook: Rulebook) -> None:
+    offered = re.search(r'<select[^>]*name="reason".*?</select>', filled.get(LIST).text, re.DOTALL)
+    assert offered is not None
+    words = re.findall(r"<option[^>]*>([^<]+)</option>", offered[0])
+    assert words[-len(rulebook.lists.taken_off.reasons) :] == rulebook.lists.taken_off.reasons
+
+
 def test_a_locked_case_stays_when_the_rest_is_matched_again(filled: Visit) -> None:
     change(filled, "lock", "L-402", "left", why="asked for that day")
     assert "Locked: asked for that day" in text_of(filled.get(LIST))

@@ -28,12 +28,6 @@ from planner.web.server.urls import case_path
 router = APIRouter()
 LONGEST = 300
 CHANGED = "The lists have changed since you opened that page. Look at them again; nothing was changed."
-# Why a case is taken off, so that the same reasons can be counted; whoever needs another writes it.
-REASONS = (
-    "pressure not controlled", "infection or inflammation", "INR out of range", "unwell otherwise", "did not come",
-    "patient asked for another day", "no interpreter or escort", "lens or kit not there", "list too long",
-    "staff not there", "no longer needed",
-)  # fmt: skip
 
 
 class ChangeForm(Form):

@@ -21,9 +21,9 @@ from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key
 from planner.lists.week.week import Week
 from planner.records.rows import CaseNow
-from planner.web.lists.change import REASONS
 from planner.web.lists.shown import session_path
 from planner.web.server.presenting import page
+from planner.web.server.site import site_of
 from planner.web.server.urls import case_path, list_path
 from planner.wording.people import operates
 
@@ -68,7 +68,8 @@ def options_page(request: Request, now: CaseNow, lists: ListsNow) -> Response:
         now=now, at=at, at_path=session_path(at.session) if at else "", rows=rows, fits=fits,
         best=max((offer.worth for row in rows for offer in row.offers if not offer.broken), default=0.0),
         blocked=blocked, rule_words=RULES.words, seen=lists.seen, plan_path=case_path(now.case, "plan"),
-        locked=lists.held.locked.get(key, ""), by_hand=f"{list_path(now.case)}?by-hand=yes", reasons=REASONS,
+        locked=lists.held.locked.get(key, ""), by_hand=f"{list_path(now.case)}?by-hand=yes",
+        reasons=site_of(request).rulebook.lists.taken_off.reasons,
         trainees=list(lists.instance.trainees), supervisors=list(lists.instance.supervisors),
         sessions=lists.sessions,
     )  # fmt: skip

@@ -23,7 +23,6 @@ from planner.lists.rules.people import approval_covers
 from planner.lists.week.instance import Key, Placing
 from planner.records.list_versions import PublishedMeanwhile
 from planner.records.rows import BUILDERS
-from planner.web.lists.change import REASONS
 from planner.web.lists.shown import SESSION, lists_shown, session_named, session_path
 from planner.web.security.authorisation import Building, Reading, Visitor
 from planner.web.server.case_state import day_and_time
@@ -158,7 +157,8 @@ def _page(
         clashes=[clash for clash in lists.clashes if clash.session == session],
         expected=round(week.expected_minutes(session)), chance=percent(chance),
         limit=percent(instance.overrun_chance), too_long=chance > instance.overrun_chance,
-        people=[*instance.trainees, *instance.supervisors], supervisors=list(instance.supervisors), reasons=REASONS,
+        people=[*instance.trainees, *instance.supervisors], supervisors=list(instance.supervisors),
+        reasons=site.rulebook.lists.taken_off.reasons,
         may_build=may_build, faults=faults, note=note, longest=LONGEST,
         hours=f"{on.span[0]:%H:%M} to {on.span[1]:%H:%M}",
         published_at=day_and_time(publication.version.at) if publication.version else "", running=running,
