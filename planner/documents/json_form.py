@@ -9,7 +9,7 @@ import datetime
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from planner.assess.assessment import Assessment, Probability, PublishedScore, Range, Recentred
+from planner.assess.assessment import Assessment, Probability, PublishedScore, Range
 from planner.case import Case
 from planner.claims import Basis, Entry
 from planner.plan.plan import Chosen, Gate, Plan
@@ -17,24 +17,18 @@ from planner.rulebook.plan_shapes import Pause
 from planner.wording.language import SOURCE, speaking
 from planner.wording.reasons import SettleReason, SupervisionReason, TierReason, UnaskedFinding
 
-FACTOR = "id label state because points most_points harm floor basis rates"
-SETTLE = "id because settled_by certain"
-NOT_COUNTED = "factor label certain"
-RECENTRED = "events cases weight baseline note"
-SUPERVISION = "mode by stage stage_label words because trainee_steps hand_back take_over_words contact target"
-CHOICE = "choice step question option label provisional prepared_as"
+CHOICE = "choice step question option label provisional prepared_as if_found"
 WAY = "do watch pause_if why basis"
 DRAWN = "opening_mm seat main_incision side_ports drawn"
+SUPERVISION = "mode by stage stage_label words because trainee_steps hand_back take_over_words contact target"
 STEP = (
     "id label number who difficulty harder_because headline think do watch pause_if hand_over_if done_well rule_ids "
     "gates idle barred reserved"
 )
-KIT = "id label need lacking certain note for_"
 APPROVAL = (
     "by at tier_by_rulebook tier_approved conditions reason tier_label mode_by_rulebook mode_approved steps own_case "
     "covers stage_named"
 )
-PLAN = "title unit draft_line"
 
 
 def assessment_json(assessment: Assessment) -> dict[str, Any]:
@@ -55,7 +49,10 @@ def _assessment(assessment: Assessment) -> dict[str, Any]:
         "tier": _plain(assessment.tier),
         "probability": _probability(assessment.probability),
         "published_scores": {score.id: _score(score) for score in assessment.published_scores},
-        "factors": [_named(state, FACTOR) for state in assessment.factors],
+        "factors": [
+            _named(state, "id label state because points most_points harm floor basis rates")
+            for state in assessment.factors
+        ],
         "readiness": {
             "state": readiness.state,
             "because": [reason.because for reason in readiness.because],
@@ -77,7 +74,9 @@ def plan_json(plan: Plan) -> dict[str, Any]:
             "drills": [drill.id for drill in plan.drills],
             "drill_items": _plain(plan.drills),
             "kit": [item.id for item in plan.kit],
-            "kit_items": [{**_named(item, KIT), "for": list(item.for_)} for item in plan.kit],
+            "kit_items": [
+                {**_named(item, "id label need lacking certain note for_"), "for": list(item.for_)} for item in plan.kit
+            ],
             **_named(plan, "drugs formulary_note cautions rules lens"),
             "recheck": [{"ask": ask, "worse_than": worse} for ask, worse in plan.recheck],
             **_named(plan, "recheck_then deferral sources"),
@@ -94,7 +93,7 @@ def _plain(value: Any) -> Any:
         case TierReason() | SupervisionReason() | UnaskedFinding() | Basis() | Pause():
             return value.words
         case SettleReason():
-            return _named(value, SETTLE)
+            return _named(value, "id because settled_by certain")
         case tuple((Gate(), *_)):
             return _gates(value)
         case Entry():
@@ -124,54 +123,42 @@ def _case(case: Case) -> dict[str, Any]:
 
 
 def _probability(probability: Probability) -> dict[str, Any]:
+    recentred, not_counted = probability.recentred, probability.not_counted
     return {
-        **{name: getattr(probability, name) for name in ("model", "authors", "outcome", "population", "baseline")},
+        **_named(probability, "model authors outcome population baseline"),
         "by_operator": {
-            name: {
-                "least": operator.least,
-                "most": operator.most,
-                "on_record": operator.on_record,
-                "published_grade": operator.published_grade,
-            }
+            name: _named(operator, "least most on_record published_grade")
             for name, operator in probability.by_operator.items()
         },
-        "not_counted": [f"{item.label}{'' if item.certain else ' (may hold)'}" for item in probability.not_counted],
+        "not_counted": [f"{item.label}{'' if item.certain else ' (may hold)'}" for item in not_counted],
         "not_counted_items": [
-            {**_named(item, NOT_COUNTED), "rates": list(item.rate_words)} for item in probability.not_counted
+            {**_named(item, "factor label certain"), "rates": list(item.rate_words)} for item in not_counted
         ],
-        "recentred": _recentred(probability.recentred) if probability.recentred else None,
+        "recentred": None
+        if recentred is None
+        else {
+            **{name: getattr(recentred, name) for name in ("events", "cases", "weight", "baseline", "note")},
+            "era": recentred.era.id if recentred.era else None,
+            "on": recentred.on,
+        },
         "limits": list(probability.limits),
     }
 
 
-def _recentred(recentred: Recentred) -> dict[str, Any]:
-    told = {name: getattr(recentred, name) for name in RECENTRED.split()}
-    return told | {"era": recentred.era.id if recentred.era else None, "on": recentred.on}
-
-
 def _score(score: PublishedScore) -> dict[str, Any]:
-    return {
-        **_named(score, "authors outcome source"),
-        "points": _range(score.points),
-        "groups": [
-            {
-                "label": group.label,
-                "meaning": group.meaning,
-                "rates": {name: {"events": events, "eyes": eyes} for name, (events, eyes) in group.rates.items()},
-            }
-            for group in score.groups
-        ],
-    }
+    groups = [
+        {
+            **_named(group, "label meaning"),
+            "rates": {name: {"events": events, "eyes": eyes} for name, (events, eyes) in group.rates.items()},
+        }
+        for group in score.groups
+    ]
+    return {**_named(score, "authors outcome source"), "points": _range(score.points), "groups": groups}
 
 
 def _choice(chosen: Chosen) -> dict[str, Any]:
-    return {
-        **_named(chosen, CHOICE),
-        "if_found": _gates(chosen.if_found),
-        **_named(chosen.way, WAY),
-        **_named(chosen, "rejected settled_by"),
-        **_named(chosen.way, DRAWN),
-    }
+    own, way, drawn = _named(chosen, CHOICE), _named(chosen.way, WAY), _named(chosen.way, DRAWN)
+    return {**own, **way, **_named(chosen, "rejected settled_by"), **drawn}
 
 
 def _gates(gates: tuple[Gate, ...]) -> list[dict[str, Any]]:

@@ -15,7 +15,7 @@ from PIL import Image
 from pypdf import PageObject
 
 from planner.documents.card.sheet import CROWDED_MM, FOOT_PT, READ_AT_M, STEPS_MM, card_that_fits, render_card
-from planner.documents.card.view import CROWDED, DETAILS, Card, Detail, card_view
+from planner.documents.card.view import CROWDED, DETAILS, Card, CardDetail, card_view
 from planner.documents.plan.view import view
 from planner.documents.printing.font_metrics import (
     capital_mm,
@@ -108,7 +108,7 @@ def test_lines_are_counted_with_the_widths_of_the_font() -> None:
 
 @pytest.mark.parametrize("name", ["routine", "tense-white", "half-filled", "every-limit-left"])
 @pytest.mark.parametrize("detail", [*DETAILS, *CROWDED], ids=lambda detail: str(detail.pauses))
-def test_every_pause_is_printed_or_counted(plan_of: PlanOf, name: str, detail: Detail) -> None:
+def test_every_pause_is_printed_or_counted(plan_of: PlanOf, name: str, detail: CardDetail) -> None:
     plan = plan_of(name)
     card = card_view(plan, view(plan), detail)
     for planned, shown in zip(plan.steps, card.steps, strict=True):

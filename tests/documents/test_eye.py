@@ -15,7 +15,7 @@ from plain_eye import plain_eye
 
 from planner.assess.assess import assess
 from planner.documents.eye.drawing import UNITS, at_hour, eye_view, planned_opening_mm, planned_seat
-from planner.documents.eye.face import RIM, Taken, free_place
+from planner.documents.eye.face import RIM, TakenRim, free_place
 from planner.plan.make import make_plan
 from planner.plan.plan import Chosen, Plan
 from planner.rulebook.plan_shapes import Device, Seat
@@ -403,13 +403,13 @@ def test_what_the_rulebook_draws_stands_in_its_own_words(rulebook: Rulebook) -> 
     ("wanted", "taken", "place"),
     [
         (10.0, [], 10.0),
-        (10.0, [Taken(0.0, 20.0)], 20.0),
-        (350.0, [Taken(5.0, 20.0)], 345.0),  # across 12 o'clock
-        (0.0, [Taken(0.0, 20.0), Taken(25.0, 20.0)], -20.0),
-        (7.0, [Taken(0.0, 181.0)], 7.0),
+        (10.0, [TakenRim(0.0, 20.0)], 20.0),
+        (350.0, [TakenRim(5.0, 20.0)], 345.0),  # across 12 o'clock
+        (0.0, [TakenRim(0.0, 20.0), TakenRim(25.0, 20.0)], -20.0),
+        (7.0, [TakenRim(0.0, 181.0)], 7.0),
     ],
 )
-def test_the_nearest_free_place(wanted: float, taken: list[Taken], place: float) -> None:
+def test_the_nearest_free_place(wanted: float, taken: list[TakenRim], place: float) -> None:
     assert free_place(wanted, taken) == place
 
 

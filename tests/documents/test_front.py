@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.documents.plan.front import ALL, ROOMS, Room, first, front, front_that_fits
+from planner.documents.plan.front import ALL, ROOMS, FrontRoom, first, front, front_that_fits
 from planner.documents.plan.view import view
 from planner.plan.plan import Plan
 from planner.wording.words import lower_first
@@ -34,7 +34,7 @@ def test_a_page_without_end_leaves_nothing_out(plan: Plan) -> None:
 
 
 @pytest.mark.parametrize(("room", "told"), [(ROOMS[-2], 1), (ROOMS[-1], 0)])
-def test_a_short_front_names_every_sitting_that_would_settle_it(plan_of: PlanOf, room: Room, told: int) -> None:
+def test_a_short_front_names_every_sitting_that_would_settle_it(plan_of: PlanOf, room: FrontRoom, told: int) -> None:
     shown = view(plan_of("half-filled"))
     made = front(shown, room)
     assert len(shown.looks) > 1 and made.looks.shown == shown.looks[:told]

@@ -7,7 +7,15 @@ from dataclasses import replace
 
 import pytest
 
-from planner.documents.plan.operation import DETAILS, DO, Detail, Operation, Told, operation, operation_that_fits
+from planner.documents.plan.operation import (
+    DETAILS,
+    DO,
+    Operation,
+    StepDetail,
+    StepParts,
+    operation,
+    operation_that_fits,
+)
 from planner.documents.plan.shapes import StepView
 from planner.documents.plan.view import view
 from planner.documents.printing import html
@@ -29,7 +37,7 @@ def test_what_is_told_and_the_rest_together_are_the_whole_step(plan: Plan, detai
     shown = operation(view(plan), detail)  # type: ignore[arg-type]
     assert [each.s.step.id for each in shown.steps] == [step.id for step in plan.steps]
     for each in shown.steps:
-        parts = (each.told, each.rest)
+        parts = (each.shown, each.rest)
         printed = [line for part in parts for line in (*part.do, *part.later, *part.watch, *part.hand_over)]
         printed += [text for part in parts for pair in (*part.pause, *part.if_found) for text in pair]
         assert set(lines_of(each.s)) <= set(printed), each.s.step.id
@@ -39,19 +47,19 @@ def test_what_is_told_and_the_rest_together_are_the_whole_step(plan: Plan, detai
 def test_what_this_eye_makes_harder_is_told_whole_and_every_pause_is_seen(plan_of: PlanOf, detail: object) -> None:
     plan = plan_of("phacomorphic-attack")
     for each in operation(view(plan), detail).steps:  # type: ignore[arg-type]
-        assert [what for what, _ in each.told.pause] == [what for what, _ in each.s.pause]
+        assert [what for what, _ in each.shown.pause] == [what for what, _ in each.s.pause]
         if each.s.step.harder_because:
-            assert each.told.do == each.s.do
-            assert all(then for what, then in each.told.pause) == all(then for what, then in each.s.pause)
+            assert each.shown.do == each.s.do
+            assert all(then for what, then in each.shown.pause) == all(then for what, then in each.s.pause)
 
 
 def test_details_run_from_the_fullest_to_the_barest(plan: Plan) -> None:
     shown = view(plan)
-    told = [sum(len(str(each.told)) for each in operation(shown, detail).steps) for detail in DETAILS]
+    told = [sum(len(str(each.shown)) for each in operation(shown, detail).steps) for detail in DETAILS]
     assert told == sorted(told, reverse=True)
     # In full but for what only several findings together would bring, which is told at the end whatever the room.
     assert [each.rest for each in operation(shown).shortened] == [
-        Told((), (), step.also_if_found, (), (), ()) for step in shown.steps if step.also_if_found
+        StepParts((), (), step.also_if_found, (), (), ()) for step in shown.steps if step.also_if_found
     ]
 
 
@@ -74,16 +82,16 @@ def test_questions_above_a_step_are_cut_only_when_three_sides_do_not_hold_them(p
     assert any(step.if_found for step in shown.steps)
 
     def taken(most: int) -> Operation:
-        return operation_that_fits(shown, lambda made: most if any(each.told.if_found for each in made.steps) else 1)
+        return operation_that_fits(shown, lambda made: most if any(each.shown.if_found for each in made.steps) else 1)
 
-    assert any(each.told.if_found for each in taken(3).steps)
-    assert not any(each.told.if_found for each in taken(4).steps)
+    assert any(each.shown.if_found for each in taken(3).steps)
+    assert not any(each.shown.if_found for each in taken(4).steps)
 
 
 @pytest.mark.parametrize("detail", DETAILS)
-def test_a_bar_is_told_in_its_step_whatever_is_cut(plan_of: PlanOf, detail: Detail) -> None:
+def test_a_bar_is_told_in_its_step_whatever_is_cut(plan_of: PlanOf, detail: StepDetail) -> None:
     shown = operation(view(plan_of("phacomorphic-attack")), detail)
-    told = " ".join(line for each in shown.steps for line in each.told.do)
+    told = " ".join(line for each in shown.steps for line in each.shown.do)
     for drug in ("Acetazolamide", "Mannitol", "Beta-blocker drops"):
         assert f"{drug} barred: " in told
 
@@ -91,10 +99,10 @@ def test_a_bar_is_told_in_its_step_whatever_is_cut(plan_of: PlanOf, detail: Deta
 def test_ordinary_lines_are_cut_as_set_in_one_paragraph(plan_of: PlanOf) -> None:
     shown = view(plan_of("routine"))
     for room in (0, 1, 2, 3):
-        for each in operation(shown, Detail(ordinary_do=room)).steps:
-            assert each.s.ordinary and len(" ".join(each.told.do)) <= room * DO
-            assert (*each.told.do, *each.rest.do) == each.s.do
-            assert not each.rest.do or len(" ".join((*each.told.do, each.rest.do[0]))) >= room * DO
+        for each in operation(shown, StepDetail(ordinary_do=room)).steps:
+            assert each.s.ordinary and len(" ".join(each.shown.do)) <= room * DO
+            assert (*each.shown.do, *each.rest.do) == each.s.do
+            assert not each.rest.do or len(" ".join((*each.shown.do, each.rest.do[0]))) >= room * DO
 
 
 @pytest.mark.parametrize("name", ["routine", "phacomorphic-attack"])

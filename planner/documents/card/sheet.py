@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TypeVar
 
-from planner.documents.card.view import CROWDED, DETAILS, Card, Detail, card_view
+from planner.documents.card.view import CROWDED, DETAILS, Card, CardDetail, card_view
 from planner.documents.plan.view import view
 from planner.documents.printing import html
 from planner.documents.printing.font_metrics import capital_mm, points_for_capital, small_letter_mm, smallest_letter_mm
@@ -46,7 +46,7 @@ def render_card(plan: Plan) -> bytes:
     def fits(card: Card, capital: float) -> bool:
         return count_pages(page(card, capital)) == 1
 
-    def cards(details: tuple[Detail, ...]) -> tuple[Card, ...]:
+    def cards(details: tuple[CardDetail, ...]) -> tuple[Card, ...]:
         return tuple(dict.fromkeys(card_view(plan, shown, detail) for detail in details))
 
     return write_pdf(page(*card_that_fits(((cards(DETAILS), STEPS_MM), (cards(CROWDED), CROWDED_MM)), fits)))

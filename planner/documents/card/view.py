@@ -11,7 +11,7 @@ from planner.wording.language import say
 
 
 @dataclass(frozen=True)
-class Detail:
+class CardDetail:
     """How much of a step prints: its pauses at most, whether what is then done, how many of its options' labels.
 
     The first of each pair is for a step that something in this eye makes harder, the second for an ordinary one.
@@ -24,19 +24,19 @@ class Detail:
 
 # From the fullest to the barest: in letters of the height aimed at, then, where none of these fits, in smaller ones.
 DETAILS = (
-    Detail((9, 9), then=(True, True)),
-    Detail((9, 9), then=(True, False)),
-    Detail((9, 9)),
-    Detail((9, 9), ways=(1, 1)),
-    Detail((2, 1), ways=(1, 1)),
+    CardDetail((9, 9), then=(True, True)),
+    CardDetail((9, 9), then=(True, False)),
+    CardDetail((9, 9)),
+    CardDetail((9, 9), ways=(1, 1)),
+    CardDetail((2, 1), ways=(1, 1)),
 )
 CROWDED = (
-    Detail((9, 9), ways=(1, 1)),
-    Detail((2, 1), ways=(1, 1)),
-    Detail((1, 1), ways=(1, 1)),
-    Detail((1, 1), ways=(1, 0)),
-    Detail((1, 0), ways=(1, 0)),
-    Detail((1, 0), ways=(0, 0)),
+    CardDetail((9, 9), ways=(1, 1)),
+    CardDetail((2, 1), ways=(1, 1)),
+    CardDetail((1, 1), ways=(1, 1)),
+    CardDetail((1, 1), ways=(1, 0)),
+    CardDetail((1, 0), ways=(1, 0)),
+    CardDetail((1, 0), ways=(0, 0)),
 )
 
 # What card.css gives: a column, a pause's bar and a mark's edges in mm, numbers in type sizes, the gap of two steps.
@@ -101,7 +101,7 @@ class Card:
         return self.steps[:split], self.steps[split:]
 
 
-def card_view(plan: Plan, shown: PlanView, detail: Detail) -> Card:
+def card_view(plan: Plan, shown: PlanView, detail: CardDetail) -> Card:
     """The card of a plan and its view, as full as `detail`."""
     reasons = [reason.because for reason in shown.readiness.reasons]
     steps = tuple(_step(step, plan, detail) for step in shown.steps)
@@ -111,7 +111,7 @@ def card_view(plan: Plan, shown: PlanView, detail: Detail) -> Card:
     return Card(steps, *_drill(shown), take_over, "".join(reasons[:1]), settle_rest, shown.not_written)
 
 
-def _step(shown: StepView, plan: Plan, detail: Detail) -> CardStep:
+def _step(shown: StepView, plan: Plan, detail: CardDetail) -> CardStep:
     step, which = shown.step, int(shown.ordinary)
     ways = [choice.label for choice in plan.choices.values() if plan.has_technique and choice.step == step.id]
     ways = ways[: detail.ways[which]]

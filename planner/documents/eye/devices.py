@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import degrees
 
-from planner.documents.eye.face import FULL, RIM, UNITS, Face, Taken, free_place
+from planner.documents.eye.face import FULL, RIM, UNITS, Face, TakenRim, free_place
 from planner.plan.plan import Plan
 from planner.rulebook.plan_shapes import Device
 from planner.wording.language import say
@@ -44,7 +44,7 @@ def devices_of(
     weak: tuple[float, float] | None,
     pupil: float,
     edge: float,
-    taken: list[Taken],
+    taken: list[TakenRim],
 ) -> list[PlacedDevice]:
     """The devices of every prepared option, hooks set clear of what is `taken`, to which they are added.
 
@@ -60,7 +60,7 @@ def devices_of(
                 place = wanted if beneath else free_place(wanted, taken, HOOK_HALF)
                 crossed = any(stretch.holds(place) for stretch in taken)
                 places.append((place, BENEATH if crossed else TAIL))
-                taken.append(Taken(place, 0.0))
+                taken.append(TakenRim(place, 0.0))
             radius = {"iris-hooks": pupil, "capsule-hooks": edge, "tension-ring": BAG}.get(
                 device.device, UNITS * (device.size_mm or 0) / 2
             )

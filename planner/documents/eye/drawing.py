@@ -8,7 +8,17 @@ from typing import Literal
 
 from planner.case import Case
 from planner.documents.eye.devices import device_caption, devices_of, draw_device
-from planner.documents.eye.face import NASAL_HOUR, RIM, TEMPORAL_HOUR, UNITS, Face, Taken, at_hour, free_place, stipple
+from planner.documents.eye.face import (
+    NASAL_HOUR,
+    RIM,
+    TEMPORAL_HOUR,
+    UNITS,
+    Face,
+    TakenRim,
+    at_hour,
+    free_place,
+    stipple,
+)
 from planner.documents.eye.words import cut_words, lens_words, not_cut, seat_words
 from planner.plan.plan import Plan
 from planner.rulebook.plan_shapes import Seat
@@ -68,7 +78,7 @@ class _Drawing:
         self.planned = plan.has_technique
         self.seat = planned_seat(plan) if self.planned else None
         self.face = Face(self.case.eye, self.seat or "temporal")
-        self.taken: list[Taken] = []
+        self.taken: list[TakenRim] = []
         self.shapes: list[str] = []
         self.captions: list[str] = []
 
@@ -174,7 +184,7 @@ class _Drawing:
     def bleb(self) -> None:
         hour = self.number("bleb_clock_hour")
         if hour is not None:
-            self.taken.append(Taken(30 * hour, BLEB_HALF))
+            self.taken.append(TakenRim(30 * hour, BLEB_HALF))
             arc = self.face.arc(30 * hour, BLEB_HALF, RIM + 6)
             dots = 'fill="none" stroke="#000" stroke-width="4" stroke-dasharray="1.6 2.4"'
             self.add('<path class="mark-bleb" d="{}" ' + dots + "/>", arc)
@@ -194,11 +204,15 @@ class _Drawing:
         if any(stretch.holds(30 * hour, INCISION_HALF) for stretch in self.taken):
             self.captions.append(say("Main incision not drawn: its usual place lies at the bleb."))
             return
-        if at_seat and self.weak and Taken(self.weak[0] + self.weak[1] / 2, self.weak[1] / 2).holds(30 * hour, APART):
+        if (
+            at_seat
+            and self.weak
+            and TakenRim(self.weak[0] + self.weak[1] / 2, self.weak[1] / 2).holds(30 * hour, APART)
+        ):
             # An incision whose place is open is not shown where the zonule is missing.
             self.captions.append(not_cut(chosen))
             return
-        self.taken.append(Taken(30 * hour, INCISION_HALF))
+        self.taken.append(TakenRim(30 * hour, INCISION_HALF))
         hollow = chosen.provisional or at_seat
         if chosen.way.side_ports:
             self.side_ports(30 * hour, hollow)
@@ -208,7 +222,7 @@ class _Drawing:
     def side_ports(self, main: float, hollow: bool) -> None:
         for offset in (-PORT_OFFSET, PORT_OFFSET):
             place = free_place(main + offset, self.taken, PORT_HALF + APART)
-            self.taken.append(Taken(place, PORT_HALF))
+            self.taken.append(TakenRim(place, PORT_HALF))
             self.cut("mark-port", place, PORT_HALF, (RIM - 6, RIM + 7), hollow)
 
     def cut(self, mark: str, place: float, half: float, ends: tuple[float, float], hollow: bool) -> None:

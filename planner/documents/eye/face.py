@@ -63,7 +63,7 @@ def at_hour(hour: float, radius: float, bottom: float = 6) -> tuple[float, float
 
 
 @dataclass(frozen=True)
-class Taken:
+class TakenRim:
     """A stretch of the rim, in degrees, that nothing else may be put in."""
 
     centre: float
@@ -74,7 +74,7 @@ class Taken:
         return abs((degrees - self.centre + 180) % 360 - 180) < self.half + half
 
 
-def free_place(wanted: float, taken: list[Taken], half: float = 0.0) -> float:
+def free_place(wanted: float, taken: list[TakenRim], half: float = 0.0) -> float:
     """The angle nearest to the wanted one, `half` degrees clear of what is taken; the wanted one where all is."""
     near = (wanted + sign * step for step in range(181) for sign in (1, -1))
     return next((place for place in near if not any(stretch.holds(place, half) for stretch in taken)), wanted)

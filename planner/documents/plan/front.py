@@ -20,7 +20,7 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True)
-class Room:
+class FrontRoom:
     """Printed lines for each list of the first side, and whether the re-check strip stands at its foot."""
 
     to_settle: int
@@ -32,23 +32,23 @@ class Room:
 
 # From the fullest to the barest; the last leaves an item or two of each list, and of what is missing where to look.
 ROOMS = (
-    Room(9, 7, 7, 14, recheck=True),
-    Room(6, 5, 6, 9, recheck=True),
-    Room(12, 10, 8, 16),
-    Room(9, 7, 7, 12),
-    Room(7, 5, 5, 10),
-    Room(7, 3, 4, 7),
-    Room(6, 2, 4, 6),
-    Room(5, 3, 3, 5),
-    Room(5, 2, 2, 4),
-    Room(3, 2, 2, 3),
-    Room(3, 0, 2, 3),
+    FrontRoom(9, 7, 7, 14, recheck=True),
+    FrontRoom(6, 5, 6, 9, recheck=True),
+    FrontRoom(12, 10, 8, 16),
+    FrontRoom(9, 7, 7, 12),
+    FrontRoom(7, 5, 5, 10),
+    FrontRoom(7, 3, 4, 7),
+    FrontRoom(6, 2, 4, 6),
+    FrontRoom(5, 3, 3, 5),
+    FrontRoom(5, 2, 2, 4),
+    FrontRoom(3, 2, 2, 3),
+    FrontRoom(3, 0, 2, 3),
 )
-ALL = Room(10**6, 10**6, 10**6, 10**6)
+ALL = FrontRoom(10**6, 10**6, 10**6, 10**6)
 
 
 @dataclass(frozen=True)
-class First(Generic[T]):
+class FirstItems(Generic[T]):
     """The items that print on the first side, and how many more there are."""
 
     shown: tuple[T, ...]
@@ -62,14 +62,14 @@ class First(Generic[T]):
 
 @dataclass(frozen=True)
 class Front:
-    """The lists of the first side, each in its own order; how many were left out is in `First.more`."""
+    """The lists of the first side, each in its own order; how many were left out is in `FirstItems.more`."""
 
-    reasons: First[SettleView]
-    decided: First[str]
-    look_again: First[str]
-    levers: First[Lever]
-    factors: First[FactorView]
-    looks: First[LookView]
+    reasons: FirstItems[SettleView]
+    decided: FirstItems[str]
+    look_again: FirstItems[str]
+    levers: FirstItems[Lever]
+    factors: FirstItems[FactorView]
+    looks: FirstItems[LookView]
     other_looks: str
     uncounted: str
     recheck: bool
@@ -82,7 +82,7 @@ class Front:
         return any(each.more for each in lists)
 
 
-def front(p: PlanView, room: Room = ALL) -> Front:
+def front(p: PlanView, room: FrontRoom = ALL) -> Front:
     """The lists of the first side as that room holds them; with `ALL` nothing is left out."""
     reasons, _ = first(p.readiness.reasons, lambda r: f"{r.because} → {r.settled_by}", ACROSS, room.to_settle)
     looks, _ = first(p.looks, lambda k: f"{k.label}, {k.takes}: {k.first}", ACROSS, room.missing)
@@ -95,7 +95,7 @@ def front(p: PlanView, room: Room = ALL) -> Front:
     factors, _ = first(p.factors, lambda f: f"{f.label} {f.because} {f.counts}", COLUMN, left)
     uncounted = p.risk.uncounted if room is ALL else p.risk.uncounted_first
     if not room.missing:
-        looks = First((), len(p.looks))
+        looks = FirstItems((), len(p.looks))
     return Front(
         reasons, decided, look_again, levers, factors, looks, _named(p.looks, len(looks.shown)),
         uncounted, room.recheck, settles=room.missing > 3,
@@ -119,14 +119,14 @@ def front_that_fits(p: PlanView, fits: Callable[[Front], bool]) -> Front:
     return next((each for each in made if fits(each)), front(p, ROOMS[-1]))
 
 
-def first(items: Iterable[T], words: Callable[[T], str], width: int, room: int) -> tuple[First[T], int]:
+def first(items: Iterable[T], words: Callable[[T], str], width: int, room: int) -> tuple[FirstItems[T], int]:
     """As many items as fit `room` lines of `width` characters, one at least, and the lines that takes."""
     whole = tuple(items)
     heights = [ceil(len(words(item)) / width) for item in whole]
     if not whole or sum(heights) <= room:
-        return First(whole, 0), sum(heights)
+        return FirstItems(whole, 0), sum(heights)
     count, used = 1, heights[0] + 1
     while count < len(whole) and used + heights[count] <= room:
         used += heights[count]
         count += 1
-    return First(whole[:count], len(whole) - count), used
+    return FirstItems(whole[:count], len(whole) - count), used

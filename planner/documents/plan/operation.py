@@ -23,7 +23,7 @@ Steps = Literal["all", "harder", "none"]
 
 
 @dataclass(frozen=True)
-class Detail:
+class StepDetail:
     """How much of each step its side shows, and for which steps each part prints.
 
     What to do is cut for ordinary steps alone: `ordinary_do` counts printed lines, 0 leaves the headline.
@@ -37,9 +37,9 @@ class Detail:
     roomy: bool = False
 
 
-def _details() -> Iterator[Detail]:
+def _details() -> Iterator[StepDetail]:
     """From the fullest to the barest: first what is the same in every eye, last what this eye makes harder."""
-    everything = Detail()
+    everything = StepDetail()
     yield replace(everything, roomy=True)
     yield everything
     yield (cut := replace(everything, watch="harder"))
@@ -59,7 +59,7 @@ DETAILS = tuple(_details())
 
 
 @dataclass(frozen=True)
-class Told:
+class StepParts:
     """What is told of a step, or a part of it: to do, to look for first, to watch, to hand over at, and pauses.
 
     `later` is what only several findings together, or a line more, would bring: it is told at the end.
@@ -81,13 +81,13 @@ class ShownStep:
     """A step: what its side tells of it, and the rest, which prints at the end."""
 
     s: StepView
-    told: Told
-    rest: Told
+    shown: StepParts
+    rest: StepParts
 
     @property
-    def told_below(self) -> bool:
+    def tasks_below(self) -> bool:
         """Whether what to do prints below the step's name and its pauses beside that, not beside the name."""
-        return not self.s.ordinary and bool(self.s.provisional or self.told.do or self.told.if_found)
+        return not self.s.ordinary and bool(self.s.provisional or self.shown.do or self.shown.if_found)
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ class Operation:
         return tuple(each for each in self.steps if each.rest)
 
 
-def operation(p: PlanView, detail: Detail = DETAILS[1]) -> Operation:
+def operation(p: PlanView, detail: StepDetail = DETAILS[1]) -> Operation:
     """The steps as that detail shows them; the default leaves nothing out."""
     return Operation(tuple(_shown(step, detail) for step in p.steps), detail.roomy)
 
@@ -119,14 +119,14 @@ def operation_that_fits(p: PlanView, sides: Callable[[Operation], int]) -> Opera
     return operation(p, DETAILS[-1])
 
 
-def _shown(step: StepView, detail: Detail) -> ShownStep:
+def _shown(step: StepView, detail: StepDetail) -> ShownStep:
     def printed(which: Steps) -> bool:
         return which == "all" or (which == "harder" and not step.ordinary)
 
     do = _within(step.do, detail.ordinary_do) if step.ordinary else step.do
     hand_over = step.step.hand_over_if if step.step.who == "trainee" else ()
     then = printed(detail.then)
-    told = Told(
+    told = StepParts(
         do,
         step.if_found if detail.if_found else (),
         (),
@@ -134,7 +134,7 @@ def _shown(step: StepView, detail: Detail) -> ShownStep:
         hand_over if printed(detail.hand_over) else (),
         step.pause if then else tuple((what, "") for what, _ in step.pause),
     )
-    rest = Told(
+    rest = StepParts(
         step.do[len(do) :],
         () if detail.if_found else step.if_found,
         step.also_if_found,
@@ -158,11 +158,11 @@ def _lines(shown: Operation) -> float:
 
 
 def _height(each: ShownStep) -> float:
-    told = each.told
+    told = each.shown
     do = ceil(sum(map(len, told.do)) / DO) if each.s.ordinary else sum(ceil(len(line) / DO) for line in told.do)
     left = do + len(each.s.provisional) + ceil(sum(len(before) + len(then) for before, then in told.if_found) / DO)
     pauses = sum(ceil((len(what) + len(then)) / PAUSE) for what, then in told.pause)
     small = ceil(sum(map(len, told.watch)) / SMALL) + ceil(sum(map(len, told.hand_over)) / SMALL)
     right = pauses + 0.85 * small
     named = ceil((len(each.s.step.label) + 10 + len(each.s.step.headline)) / DO)
-    return 0.3 + (1 + max(left, right) if each.told_below else max(named + left, right))
+    return 0.3 + (1 + max(left, right) if each.tasks_below else max(named + left, right))

@@ -30,6 +30,7 @@ from planner.documents.plan.shapes import (
 from planner.documents.plan.step import FEW, WHO, step_view
 from planner.plan.plan import Approval, KitItem, Plan, PlannedCaution, PlannedDrill, PlannedDrug, PlannedRule
 from planner.wording.language import count, say, side_of
+from planner.wording.people import mode_words
 from planner.wording.tier import readings
 from planner.wording.words import as_sentence, lower_first, percent, with_stop
 
@@ -164,7 +165,7 @@ def _supervision(plan: Plan) -> SupervisionView:
     kept, taken = ([step.short for step in plan.steps if step.who == who] for who in ("supervisor", "trainee"))
     steps = say("all but %(steps)s", steps=_joined(kept)) if len(kept) < len(taken) else _joined(taken)
     return SupervisionView(
-        _spoken(planned.mode).capitalize(), planned.words, planned.stage_label,
+        as_sentence(mode_words(planned.mode)), planned.words, planned.stage_label,
         say("Taught today: %(step)s.", step=planned.target_short) if planned.target_short else "",
         tuple(reason.words for reason in planned.because), (steps or say("none")) if kept else say("every step"),
         planned.hand_back, planned.take_over_words, planned.contact or "",
@@ -194,7 +195,7 @@ def _changed(approval: Approval) -> Iterator[str]:
     if approval.mode_approved != approval.mode_by_rulebook:
         yield say(
             "By the rulebook: %(planned)s. Approved: %(approved)s.",
-            planned=_spoken(approval.mode_by_rulebook), approved=_spoken(approval.mode_approved),
+            planned=mode_words(approval.mode_by_rulebook), approved=mode_words(approval.mode_approved),
         )  # fmt: skip
     for who in ("trainee", "supervisor"):
         labels = [step.label for step in approval.steps if step.approved == who]
