@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from planner.cli.options import JsonOption, OnOption, RulesOption, UnitOption, day, rulebook_in, unit_in
+from planner.cli.rules.show import show
 from planner.errors import PlannerError
 
 if TYPE_CHECKING:
@@ -18,6 +19,8 @@ app = typer.Typer(
     rich_markup_mode=None,
     no_args_is_help=True,
 )
+# A factor by itself, without a case; the same page as `planner rules show`.
+app.command("factor")(show)
 IdArgument = Annotated[
     str,
     typer.Argument(

@@ -101,6 +101,15 @@ def test_other_entries_and_ids_that_are_none(name: str, says: str, run: Callable
     assert says in run("show", name)
 
 
+def test_whoever_looks_under_explain_finds_the_page_too(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], run: Callable[..., str]
+) -> None:
+    monkeypatch.setattr("sys.argv", ["planner", "explain", "factor", "white-lens"])
+    with pytest.raises(SystemExit):
+        main()
+    assert capsys.readouterr().out == run("show", "white-lens") != ""
+
+
 def test_a_changed_lock_names_the_entry(rules: Path, run: Callable[..., str]) -> None:
     file = rules / "factors" / "zonule-and-pupil.yaml"
     file.write_text(file.read_text().replace("less_than: 5.0}", "less_than: 5.5}", 1))
