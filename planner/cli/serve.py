@@ -35,6 +35,9 @@ def serve(
             help="Prints made at once. [default: one fewer than there are processors]",
         ),
     ] = None,
+    language: Annotated[
+        str, typer.Option("--language", metavar="TAG", help="The language of the pages' fixed phrases.")
+    ] = "en-GB",
     behind_https: Annotated[
         bool, typer.Option("--behind-https", help="A proxy on this machine speaks https to the browsers.")
     ] = False,
@@ -53,7 +56,10 @@ def serve(
     from planner.documents.printing.queue import PrintQueue
     from planner.web.server.app import make_app
     from planner.web.server.settings import Settings
+    from planner.wording.language import known
 
+    # Before anything is opened, so that a wrong one leaves nothing behind.
+    settings = Settings(secure_cookies=behind_https or host not in LOOPBACK, language=known(language))
     desk, prints = desk_in(rules, unit, sessions, create=True), PrintQueue(print_processes)
     store = desk.store
 
@@ -64,7 +70,6 @@ def serve(
             await super().shutdown(sockets)
 
     try:
-        settings = Settings(secure_cookies=behind_https or host not in LOOPBACK)
         app = make_app(desk, settings, prints=prints)
         door = _listening(host, port)
         if not store.people(active_only=True):

@@ -27,13 +27,17 @@ def languages() -> tuple[str, ...]:
     return (SOURCE, *sorted(path.stem for path in (templates_folder() / "words").glob("*.po")))
 
 
+def known(language: str) -> str:
+    """The language itself. Raises PlannerError for one not shipped."""
+    if language not in languages():
+        raise PlannerError.one(f"no catalogue for {language!r}", "language", hint=f"one of {', '.join(languages())}")
+    return language
+
+
 @contextmanager
 def speaking(language: str) -> Iterator[None]:
     """Everything printed within is in that language (a tag: `en-GB`). Raises PlannerError for one not shipped."""
-    if language not in languages():
-        raise PlannerError.one(
-            f"no catalogue for {language!r}", "language", hint=f"one of {', '.join(languages())}"
-        )  # fmt: skip
+    known(language)
     before = _spoken.set(language)
     try:
         yield

@@ -13,6 +13,7 @@ from planner.plan.plan import Plan
 from planner.records.trail import canonical
 from planner.rulebook.rulebook import Rulebook
 from planner.wording.conditions import sentence
+from planner.wording.language import count, say
 from planner.wording.tier import short_readings
 
 
@@ -74,9 +75,9 @@ def _weighed(state: FactorState, case: Case, rulebook: Rulebook) -> Weighed:
         finding, found = vocabulary.by_id[name], case.in_force.get(name)
         if found is None and state.state == "holds":
             continue
-        how = "looked for, none found" if name in case.from_section else ""
+        how = say("looked for, none found") if name in case.from_section else ""
         if name in case.doubted:
-            how = f"{finding.shown(case.doubted[name])} is recorded, and in doubt"
+            how = say("%(recorded)s is recorded, and in doubt", recorded=finding.shown(case.doubted[name]))
         values.append(Value(finding.label, finding.shown(found), how))
     return Weighed(
         state.label, state.state == "holds", tuple(values), sentence(factor.when, vocabulary, labels(rulebook)),
@@ -85,13 +86,13 @@ def _weighed(state: FactorState, case: Case, rulebook: Rulebook) -> Weighed:
 
 
 def _counts(state: FactorState) -> str:
-    certain = state.state == "holds"
-    told = []
-    if certain and state.most_points and not state.points:
-        told.append("points counted once, with a heavier one")
+    counts = []
+    if state.state == "holds" and state.most_points and not state.points:
+        counts.append(say("points counted once, with a heavier one"))
+    elif state.most_points and state.state == "holds":
+        counts.append(count("%(num)s point", "%(num)s points", state.most_points))
     elif state.most_points:
-        plural = "" if state.most_points == 1 else "s"
-        told.append(f"{'' if certain else 'up to '}{state.most_points} point{plural}")
+        counts.append(count("up to %(num)s point", "up to %(num)s points", state.most_points))
     if state.floor:
-        told.append(f"tier {state.floor} at least")
-    return ", ".join(told) or "no points"
+        counts.append(say("tier %(tier)s at least", tier=state.floor))
+    return ", ".join(counts) or say("no points")

@@ -11,15 +11,23 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from planner.web.security.authorisation import Posted, RolesAllowed, SignedIn, Visitor, cookie_name
+from planner.web.security.authorisation import Anybody, Posted, SignedIn, cookie_name
+from planner.web.server.forms import Form
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, active_person, site_of
+from planner.wording.language import say
 
 router = APIRouter()
 # Before anybody is signed in there is no session to tie a form to: this cookie and the form must agree.
 START = "planner-start"
 
-Anybody = Annotated[Visitor | None, Depends(RolesAllowed())]
+
+class SignInForm(Form):
+    """`next` is the address that was asked for before signing in."""
+
+    code: str = ""
+    password: str = ""
+    next: str = ""
 
 
 async def posted_at_sign_in(request: Request) -> FormData:
@@ -31,6 +39,10 @@ async def posted_at_sign_in(request: Request) -> FormData:
     return form
 
 
+def signing_in(form: Annotated[FormData, Depends(posted_at_sign_in)]) -> SignInForm:
+    return SignInForm.of(form)
+
+
 @router.get("/sign-in")
 def ask(request: Request, visitor: Anybody, next: Annotated[str, Query(max_length=500)] = "") -> Response:
     if visitor is not None:
@@ -39,20 +51,19 @@ def ask(request: Request, visitor: Anybody, next: Annotated[str, Query(max_lengt
 
 
 @router.post("/sign-in")
-def sign_in(request: Request, visitor: Anybody, form: Annotated[FormData, Depends(posted_at_sign_in)]) -> Response:
-    site = site_of(request)
-    code, password, wanted = (str(form.get(name, "")) for name in ("code", "password", "next"))
+def sign_in(request: Request, visitor: Anybody, form: Annotated[SignInForm, Depends(signing_in)]) -> Response:
+    site, code, wanted = site_of(request), form.code, form.next
     address = request.client.host if request.client else "unknown"
     wait = site.throttle.begin(code, address)
     if wait:
-        told = f"Too many tries. The next one is looked at in {_spoken(wait)}."
+        told = say("Too many tries. The next one is looked at in %(wait)s.", wait=_spoken(wait))
         answer = _form(request, wanted, code, told, 429)
         answer.headers["Retry-After"] = str(wait)
         return answer
-    right = _checked(site, code.strip(), password)
+    right = _checked(site, code.strip(), form.password)
     if right is None:
         site.throttle.failed(address)
-        return _form(request, wanted, code, "The code and the password do not belong together.", 401)
+        return _form(request, wanted, code, say("The code and the password do not belong together."), 401)
     site.throttle.succeeded(code)
     secure = site.settings.secure_cookies
     _end(request, site)
@@ -124,4 +135,6 @@ def _own_path(wanted: str) -> str:
 
 def _spoken(seconds: int) -> str:
     minutes = -(-seconds // 60)
-    return f"{seconds} seconds" if seconds < 90 else f"{minutes} minutes"
+    if seconds < 90:
+        return say("%(count)s seconds", count=seconds)
+    return say("%(count)s minutes", count=minutes)

@@ -19,11 +19,12 @@ from planner.web.security.security_headers import SecurityHeadersMiddleware
 from planner.web.security.sessions import Sessions
 from planner.web.security.throttle import Throttle
 from planner.web.server import notices
-from planner.web.server.clock import UnitClockMiddleware
+from planner.web.server.locale import LocaleMiddleware
 from planner.web.server.problems import handle_problems
 from planner.web.server.settings import Settings
 from planner.web.server.site import Site
 from planner.web.server.static_files import A_MONTH, ASKED_AGAIN, CachedStaticFiles
+from planner.wording.language import known
 
 # One module a page.
 # The fixed addresses before those that hold a reference.
@@ -42,7 +43,7 @@ def make_app(
     """The application over an open store; by the roster in force at the desk it judges and proposes lists.
 
     Whoever gives `prints` ends them; else their processes end with this one.
-    Raises RuntimeError when a route does not say who may use it.
+    Raises RuntimeError when a route does not say who may use it, PlannerError for a language without a catalogue.
     """
     settings = settings or Settings()
     sessions, throttle = Sessions(desk.store, settings), Throttle(desk.store, settings)
@@ -60,6 +61,7 @@ def make_app(
         secure=settings.secure_cookies,
         larger=dict.fromkeys(import_rows.TAKES_FILES, settings.largest_file),
     )
-    app.add_middleware(UnitClockMiddleware, zone=desk.unit.clock if desk.unit is not None else None)
+    zone = desk.unit.clock if desk.unit is not None else None
+    app.add_middleware(LocaleMiddleware, zone=zone, language=known(settings.language))
     check_authorisation(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
     return app

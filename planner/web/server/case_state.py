@@ -1,38 +1,57 @@
-"""How a case stands, in words: its state, and when it was saved."""
+"""How a case stands, in words: its state, when it was saved, how an approval ended, who does what."""
 
 from __future__ import annotations
 
 from planner.documents.figures import moment
 from planner.local_time import local, wall
-from planner.records.rows import ApprovalStanding, CaseNow
-
-STATES = {
-    "draft": "Draft",
-    "sent-back": "Question to answer",
-    "submitted": "Waits for approval",
-    "approved": "Approved",
-    "listed": "Approved, on a list",
-    "operated": "Operated",
-}
-# A change to these ends what a consultant has, or has been given, to decide on.
-RESTS_ON_IT = {
-    "submitted": "It waits for approval. Saving a change takes it back, to be submitted again.",
-    "approved": "It is approved. Saving a change withdraws that approval, and tells whoever gave it.",
-    "listed": "It is approved and on a list. Saving a change withdraws the approval, and tells whoever gave it.",
-    "operated": "It has been operated on.",
-}
-
-
-LAPSED = "Approval lapsed"
+from planner.records.rows import ApprovalStanding, CaseNow, State
+from planner.wording.language import say
 
 
 def state_in_words(now: CaseNow, standing: ApprovalStanding | None) -> str:
     """A case's state in words; an approval that no longer stands is not called one."""
-    return STATES[now.state] if standing is None or standing.state == "stands" else LAPSED
+    if standing is not None and standing.state != "stands":
+        return say("Approval lapsed")
+    words: dict[State, str] = {
+        "draft": say("Draft"),
+        "sent-back": say("Question to answer"),
+        "submitted": say("Waits for approval"),
+        "approved": say("Approved"),
+        "listed": say("Approved, on a list"),
+        "operated": say("Operated"),
+    }
+    return words[now.state]
 
 
 def rests_on_it(now: CaseNow) -> str:
-    return RESTS_ON_IT.get(now.state, "")
+    """What a change ends that a consultant has, or has been given, to decide on; empty for a case still in hand."""
+    words: dict[State, str] = {
+        "submitted": say("It waits for approval. Saving a change takes it back, to be submitted again."),
+        "approved": say("It is approved. Saving a change withdraws that approval, and tells whoever gave it."),
+        "listed": say(
+            "It is approved and on a list. Saving a change withdraws the approval, and tells whoever gave it."
+        ),
+        "operated": say("It has been operated on."),
+    }
+    return words.get(now.state, "")
+
+
+def ending_words(kind: str) -> str:
+    """How an approval ended."""
+    words = {"withdrawn": say("withdrawn"), "lapsed": say("lapsed"), "superseded": say("superseded")}
+    return words.get(kind, kind)
+
+
+def role_words(role: str) -> str:
+    """Somebody's role, or whose hands a step is in."""
+    words = {
+        "trainee": say("trainee"),
+        "consultant": say("consultant"),
+        "organiser": say("organiser"),
+        "administrator": say("administrator"),
+        "supervisor": say("supervisor"),
+    }
+    return words.get(role, role)
 
 
 def clock_time(at: str) -> str:

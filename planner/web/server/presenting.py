@@ -10,21 +10,26 @@ from starlette.responses import HTMLResponse
 
 from planner.documents.printing.html import FACES
 from planner.records.database import StoreUnavailableError
-from planner.records.rows import BUILDERS, READERS
+from planner.records.rows import BUILDERS, READERS, Role
 from planner.shipped import templates_folder
-from planner.web.server.case_state import clock_time, day_and_time
+from planner.web.server.case_state import clock_time, day_and_time, ending_words, role_words
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import approval_path, case_path, list_path
-from planner.wording.people import names, under
+from planner.wording import language
+from planner.wording.language import say
+from planner.wording.people import mode_words, names, under
 from planner.wording.words import day_words, eye_words
 
-# Where each role's work is, in the order the pages are named at the top.
-PLACES = (
-    ("/approvals", "Approvals", ("consultant",)),
-    ("/lists", "Lists", BUILDERS),
-    ("/roster", "Roster", BUILDERS),
-    ("/cases", "Cases", READERS),
-)
+
+def places(role: str) -> list[tuple[str, str]]:
+    """Where a role's work is, in the order the pages are named at the top."""
+    every: tuple[tuple[str, str, tuple[Role, ...]], ...] = (
+        ("/approvals", say("Approvals"), ("consultant",)),
+        ("/lists", say("Lists"), BUILDERS),
+        ("/roster", say("Roster"), BUILDERS),
+        ("/cases", say("Cases"), READERS),
+    )
+    return [(path, label) for path, label, roles in every if role in roles]
 
 
 @cache
@@ -32,13 +37,16 @@ def environment() -> Environment:
     made = Environment(
         loader=FileSystemLoader(templates_folder() / "web"),
         autoescape=True,
+        extensions=["jinja2.ext.i18n"],
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals |= {"day_words": day_words, "eye_words": eye_words, "names": names, "under": under}
-    made.globals |= {"when": day_and_time, "clock_time": clock_time}
-    made.globals |= {"case_path": case_path, "approval_path": approval_path, "list_path": list_path}
+    made.install_gettext_callables(language.gettext, language.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    for said in (case_path, approval_path, list_path, day_words, eye_words, names, under, mode_words, clock_time):
+        made.globals[said.__name__] = said
+    made.globals |= {"when": day_and_time, "role_words": role_words, "ending_words": ending_words}
+    made.globals |= {"side_of": language.side_of, "spoken": language.spoken, "source_language": language.SOURCE}
     return made
 
 
@@ -49,7 +57,7 @@ def page(request: Request, template: str, status: int = 200, **values: object) -
     book = site.rulebook
     made = environment().get_template(template).render(
         visitor=visitor,
-        places=[(path, label) for path, label, roles in PLACES if visitor and visitor.role in roles],
+        places=places(visitor.role) if visitor else [],
         here=request.url.path,
         faces=[name for _, _, name in FACES],
         unseen=_unseen(site, visitor.code) if visitor else 0,

@@ -6,6 +6,8 @@ import datetime
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from planner.wording.language import SOURCE
+
 
 def _now() -> datetime.datetime:
     return datetime.datetime.now(datetime.UTC)
@@ -24,4 +26,6 @@ class Settings:
     # Failures that are free of a wait, for one account and for one address (many people may share an address).
     free_tries_account: int = 5
     free_tries_address: int = 20
+    # Of what the pages say of themselves; one of `planner.wording.language.languages()`.
+    language: str = SOURCE
     clock: Callable[[], datetime.datetime] = _now
