@@ -53,7 +53,7 @@ def test_the_pages_that_decide_are_said_in_the_language_of_the_server(
     assert told("What decides the tier") in text_of(trainee.get(page))
     trainee.post(page + "/submit", data={"token": trainee.token(plan), "version": "1"})
     shown = consultant.get(page.replace("/cases", "/approvals"))
-    for phrase in ("Waits for approval", "Approve as planned", "What weighs, as measured", "consultant operates"):
+    for phrase in ("Waits for approval", "Approve as planned", "What weighs, as measured"):
         assert told(phrase) in text_of(shown) and phrase not in text_of(shown)
     # The rulebook's own words stay as they are written.
     assert rulebook.factors["tense-white-lens"].label in text_of(shown)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -13,30 +14,22 @@ from planner.records.rows import PREPARERS, CaseNow
 from planner.records.validity import stands_on
 from planner.web.approvals.standing import state_of
 from planner.web.security.authorisation import Reading
-from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urgency import turn
-from planner.web.server.urls import case_path
 from planner.wording.tier import short_readings
-from planner.wording.words import day_words
 
 router = APIRouter()
 
 
 @dataclass(frozen=True)
-class Line:
-    reference: str
-    eye: str
-    patient: str
-    path: str
+class CaseRow:
+    now: CaseNow
     state: str
     tier: str
     ready: str
     urgency: str
-    needed_by: str
-    saved: str
-    by: str
+    needed_by: datetime.date | None
 
 
 @router.get("/cases")
@@ -52,15 +45,15 @@ def cases(
     show_all = whose == "all" or visitor.role not in PREPARERS
     wanted = q.strip().lower()
     found = [now for now in (every if show_all else mine) if wanted in now.case.reference.lower()]
-    lines = [_line(site, now) for now in sorted(found, key=lambda now: (turn(site, now.version), now.case.reference))]
+    rows = [_row(site, now) for now in sorted(found, key=lambda now: (turn(site, now.version), now.case.reference))]
     may_prepare = visitor.role in PREPARERS
     return page(
-        request, "cases.html", lines=lines, q=q.strip(), show_all=show_all, mine=len(mine), every=len(every),
+        request, "cases.html", rows=rows, q=q.strip(), show_all=show_all, mine=len(mine), every=len(every),
         may_prepare=may_prepare,
     )  # fmt: skip
 
 
-def _line(site: Site, now: CaseNow) -> Line:
+def _row(site: Site, now: CaseNow) -> CaseRow:
     judged = site.plans.planned(now.version)
     findings, vocabulary = now.version.findings, site.rulebook.vocabulary.by_id
     tier, ready = "cannot be judged", ""
@@ -73,9 +66,5 @@ def _line(site: Site, now: CaseNow) -> Line:
             tier = f"{given.tier_approved} approved, rulebook {tier}"
     urgency = vocabulary.get("urgency")
     said, needed_by = findings.get("urgency"), read_day(findings.get("needed_by"))
-    return Line(
-        now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""), case_path(now.case),
-        state_of(site, now), tier, ready,
-        urgency.shown(urgency.read(said)) if urgency and said else "not recorded",
-        day_words(needed_by) if needed_by else "", day_and_time(now.version.at), now.version.by,
-    )  # fmt: skip
+    said_urgency = urgency.shown(urgency.read(said)) if urgency and said else "not recorded"
+    return CaseRow(now, state_of(site, now), tier, ready, said_urgency, needed_by)
