@@ -18,7 +18,7 @@ from planner.wording.tier import short_readings
 
 
 @dataclass(frozen=True)
-class Value:
+class MeasuredValue:
     """A finding as recorded; `how` says where that comes from when nobody wrote it down for this finding."""
 
     label: str
@@ -27,12 +27,12 @@ class Value:
 
 
 @dataclass(frozen=True)
-class Weighed:
+class WeighedFactor:
     """A factor that holds, or may hold: what was measured, the limit, and what it counts."""
 
     label: str
     certain: bool
-    values: tuple[Value, ...]
+    values: tuple[MeasuredValue, ...]
     limit: str
     counts: str
     basis: str
@@ -45,7 +45,7 @@ class Glance:
     tier: str
     tier_label: str
     decided_by: tuple[str, ...]
-    factors: tuple[Weighed, ...]
+    factors: tuple[WeighedFactor, ...]
     seen: str
 
 
@@ -68,7 +68,7 @@ def digest(plan: Plan) -> str:
     return hashlib.sha256(canonical(plan_json(plan)).encode()).hexdigest()
 
 
-def _weighed(state: FactorState, case: Case, rulebook: Rulebook) -> Weighed:
+def _weighed(state: FactorState, case: Case, rulebook: Rulebook) -> WeighedFactor:
     factor, vocabulary = rulebook.factors[state.id], rulebook.vocabulary
     values = []
     for name in reached_findings(factor.when, rulebook):
@@ -78,8 +78,8 @@ def _weighed(state: FactorState, case: Case, rulebook: Rulebook) -> Weighed:
         how = say("looked for, none found") if name in case.from_section else ""
         if name in case.doubted:
             how = say("%(recorded)s is recorded, and in doubt", recorded=finding.shown(case.doubted[name]))
-        values.append(Value(finding.label, finding.shown(found), how))
-    return Weighed(
+        values.append(MeasuredValue(finding.label, finding.shown(found), how))
+    return WeighedFactor(
         state.label, state.state == "holds", tuple(values), sentence(factor.when, vocabulary, labels(rulebook)),
         _counts(state), state.basis.words,
     )  # fmt: skip

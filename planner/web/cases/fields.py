@@ -22,7 +22,7 @@ SHAPES: dict[str, Shape] = {
 
 
 @dataclass(frozen=True)
-class Choice:
+class FieldOption:
     value: str
     label: str
     chosen: bool
@@ -31,17 +31,11 @@ class Choice:
 
 
 @dataclass(frozen=True)
-class Field:
-    id: str
-    label: str
+class FormField:
+    finding: Finding
     shape: Shape
-    hint: str
     value: str
-    choices: tuple[Choice, ...]
-    unit: str
-    usual: str
-    whole: bool
-    essential: bool
+    choices: tuple[FieldOption, ...]
     recorded: bool
     wrong: str
     queries: tuple[str, ...]
@@ -53,24 +47,22 @@ class Field:
     hidden: str
     # Left open it is read from a finer finding: so, and from which.
     finer: str
-    # A Snellen fraction may be written into it.
-    fraction: bool
 
 
 @dataclass(frozen=True)
-class Stamp:
+class SectionStamp:
     """Who looked through a section, and when."""
 
     by: str
     at: str
 
 
-def stamps(versions: Iterable[CaseVersion]) -> dict[str, Stamp]:
+def stamps(versions: Iterable[CaseVersion]) -> dict[str, SectionStamp]:
     """Who said of each section that it was looked through, and when: the version since which it has stood."""
-    found: dict[str, Stamp] = {}
+    found: dict[str, SectionStamp] = {}
     for version in versions:
         now = version.document.get("none_found_in") or ()
-        found = {section: found.get(section) or Stamp(version.by, day_and_time(version.at)) for section in now}
+        found = {section: found.get(section) or SectionStamp(version.by, day_and_time(version.at)) for section in now}
     return found
 
 
@@ -78,9 +70,9 @@ def stamps(versions: Iterable[CaseVersion]) -> dict[str, Stamp]:
 class ShownSection:
     id: str
     label: str
-    fields: tuple[Field, ...]
+    fields: tuple[FormField, ...]
     looked_through: bool
-    stamp: Stamp | None
+    stamp: SectionStamp | None
     # The findings that take a value from a section looked through, and those that stay open all the same.
     filled: str
     stays_open: str
@@ -94,7 +86,7 @@ def shown_sections(
     document: Mapping[str, Any],
     case: Case | None,
     answers: Answers,
-    stamps: Mapping[str, Stamp],
+    stamps: Mapping[str, SectionStamp],
 ) -> tuple[ShownSection, ...]:
     """Every section with its fields. `case` gives queries and values taken from sections, where it can be read."""
     findings: Mapping[str, Any] = document.get("findings") or {}
@@ -126,7 +118,7 @@ def shown_sections(
         source = next(f for f in vocabulary.findings if f.coarse is not None and f.coarse.into == finding.id)
         return f"{finding.shown(case.findings[finding.id])}, from {lower_first(source.label)}"
 
-    def field(finding: Finding, aside: bool) -> Field:
+    def field(finding: Finding, aside: bool) -> FormField:
         kept, told = findings.get(finding.id), tuple(queries.get(finding.id, ()))
         return _field(finding, kept, vouched(finding), answers, told, aside, hidden(finding), finer(finding))
 
@@ -156,21 +148,19 @@ def shown_sections(
 def _field(
     finding: Finding, kept: Any, looked_through: bool, answers: Answers, queries: tuple[str, ...], aside: bool,
     hidden: str, finer: str,
-) -> Field:  # fmt: skip
+) -> FormField:  # fmt: skip
     written = answers.written.get(finding.id)
     if written is None:
         typed = finding.read(kept) if kept is not None else None
         one = LEFT_OPEN if kept == LEFT_OPEN else "" if typed is None else finding.written(typed)
         written = one.split("+") if finding.kind == "set" and one else [one]
     recorded = kept is not None and kept != LEFT_OPEN
-    low, high = finding.usual or (0, 0)
-    return Field(
-        finding.id, finding.label, SHAPES[finding.kind], finding.measured, written[0] if written else "",
-        _choices(finding, written, looked_through, finer), finding.unit or "",
-        f"usually {low:g} to {high:g}" if finding.usual else "", finding.kind == "count", finding.essential,
+    return FormField(
+        finding, SHAPES[finding.kind], written[0] if written else "",
+        _choices(finding, written, looked_through, finer),
         recorded or bool(finer) or (looked_through and finding.unremarkable is not None and kept is None),
         answers.wrong.get(finding.id, ""), queries, aside,
-        _empty_reads_as(finding, looked_through), hidden, finer, finding.snellen_as is not None,
+        _empty_reads_as(finding, looked_through), hidden, finer,
     )  # fmt: skip
 
 
@@ -180,7 +170,7 @@ def _empty_reads_as(finding: Finding, looked_through: bool) -> str:
     return f"left empty it reads as {finding.unremarkable}, none found; write {LEFT_OPEN} if it was not looked at"
 
 
-def _choices(finding: Finding, written: list[str], looked_through: bool, finer: str) -> tuple[Choice, ...]:
+def _choices(finding: Finding, written: list[str], looked_through: bool, finer: str) -> tuple[FieldOption, ...]:
     labels = {"yes": "yes", "no": "no"} if finding.kind == "yes-no" else dict(finding.values)
     if not labels:
         return ()
@@ -189,7 +179,7 @@ def _choices(finding: Finding, written: list[str], looked_through: bool, finer: 
         items = [*labels.items(), ("none", "none")]
         openers = [(LEFT_OPEN, "not looked at")] if from_section else []
         return tuple(
-            Choice(value, label, value in written, (value, label) in openers) for value, label in items + openers
+            FieldOption(value, label, value in written, (value, label) in openers) for value, label in items + openers
         )
     first = finding.unremarkable or ""
     chosen = written[0] if written else ""
@@ -200,7 +190,8 @@ def _choices(finding: Finding, written: list[str], looked_through: bool, finer: 
         kept = LEFT_OPEN if chosen == LEFT_OPEN else ""
         opening = [(kept, f"left open: {finer}" if finer else "not recorded")]
     return tuple(
-        Choice(value, label, value == chosen, (value, label) in opening) for value, label in [*opening, *labels.items()]
+        FieldOption(value, label, value == chosen, (value, label) in opening)
+        for value, label in [*opening, *labels.items()]
     )
 
 

@@ -136,6 +136,6 @@ def _parts(request: Request, shown: ShownCase, base: CaseVersion, was_wrong: set
     same = {
         new.id
         for old, new in zip(before.sections(shown.site.plans.planned(base)), values["sections"], strict=True)
-        if not was_wrong & {field.id for field in new.fields} and made(old) == made(new)
+        if not was_wrong & {field.finding.id for field in new.fields} and made(old) == made(new)
     }
     return page(request, "part_saved.html", 422 if shown.answers.wrong else 200, same=same, **values)

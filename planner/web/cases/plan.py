@@ -25,7 +25,7 @@ from planner.web.server.forms import Form, Number, SeenForm, Text, cut
 from planner.web.server.presenting import page
 from planner.web.server.printing import printed
 from planner.web.server.site import Site, site_of
-from planner.web.server.tickets import Ordered
+from planner.web.server.tickets import OrderedPrint
 from planner.web.server.urls import CASE, CaseAsked, case_now, case_path
 
 router = APIRouter()
@@ -60,10 +60,10 @@ def document(request: Request, visitor: Reading, now: CaseAsked) -> Response:
 
 @router.get(CASE + "/plan.pdf")
 async def on_paper(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
-    def order(site: Site) -> Ordered:
+    def order(site: Site) -> OrderedPrint:
         plan = plan_in_force(site.desk, case_now(request, reference, eye))
         safe = re.sub(r"[^A-Za-z0-9._-]", "-", reference)
-        return Ordered(site.prints.order(render_pdf, plan), f"{safe}-{eye}.pdf")
+        return OrderedPrint(site.prints.order(render_pdf, plan), f"{safe}-{eye}.pdf")
 
     return await printed(request, visitor, quote(request.url.path.removesuffix(".pdf")), order)
 

@@ -19,7 +19,7 @@ from planner.web.security.authorisation import Building, Reading
 from planner.web.server.case_state import day_and_time
 from planner.web.server.printing import inline, printed
 from planner.web.server.site import Site, site_of
-from planner.web.server.tickets import Ordered
+from planner.web.server.tickets import OrderedPrint
 
 router = APIRouter()
 
@@ -28,7 +28,7 @@ router = APIRouter()
 async def brief(request: Request, visitor: Reading, session: str) -> Response:
     """The session's list and team brief, as approved; changed rows are marked against the published version."""
 
-    def order(site: Site) -> Ordered:
+    def order(site: Site) -> OrderedPrint:
         now = lists_shown(request)
         on, publication, placings = session_named(now, session), now.publication(session), now.week.list_of(session)
         if not placings or site.lists is None:
@@ -36,16 +36,16 @@ async def brief(request: Request, visitor: Reading, session: str) -> Response:
         written = f"Written {day_and_time(site.settings.clock().isoformat())}: {publication.words}."
         plans = plans_on_lists(site.desk, now.held, placings)
         made = brief_of(now.instance, now.lists, session, plans, publication.changes, written)
-        return Ordered(site.prints.order(render_brief, [made]), f"list-{on.day}-{session}.pdf")
+        return OrderedPrint(site.prints.order(render_brief, [made]), f"list-{on.day}-{session}.pdf")
 
     return await printed(request, visitor, session_path(session), order)
 
 
 @router.get("/lists/week.pdf")
 async def week(request: Request, visitor: Building) -> Response:
-    def order(site: Site) -> Ordered:
+    def order(site: Site) -> OrderedPrint:
         now = lists_shown(request)
-        return Ordered(site.prints.order(render_weeks, weeks_view(now.instance, now.lists)), "lists.pdf")
+        return OrderedPrint(site.prints.order(render_weeks, weeks_view(now.instance, now.lists)), "lists.pdf")
 
     return await printed(request, visitor, "/lists", order)
 

@@ -15,7 +15,7 @@ AT_ONCE = 4
 
 
 @dataclass(frozen=True)
-class Checked:
+class PasswordCheck:
     """Whether the password was right; `renewed` is a hash with today's parameters where the old one has others."""
 
     right: bool
@@ -28,16 +28,16 @@ class Passwords:
         self.nobody = self.hasher.hash("no account has this hash")
         self.turns = BoundedSemaphore(AT_ONCE)
 
-    def check(self, stored: str | None, password: str) -> Checked:
+    def check(self, stored: str | None, password: str) -> PasswordCheck:
         """Compare with the stored hash; `stored` is None for an account that is unknown or has no password."""
         password = normal(password)
         with self.turns:
             try:
                 self.hasher.verify(stored or self.nobody, password)
             except (Argon2Error, InvalidHashError):
-                return Checked(False)
+                return PasswordCheck(False)
             if stored is None:
-                return Checked(False)
+                return PasswordCheck(False)
             if self.hasher.check_needs_rehash(stored):
-                return Checked(True, self.hasher.hash(password))
-            return Checked(True)
+                return PasswordCheck(True, self.hasher.hash(password))
+            return PasswordCheck(True)

@@ -19,7 +19,7 @@ SIGHT = 60
 
 
 @dataclass(frozen=True)
-class SignedIn:
+class SignInSession:
     """A session in force: whose it is, the mark of the password it began with, the token its forms carry."""
 
     person: str
@@ -27,8 +27,8 @@ class SignedIn:
     csrf: str
 
 
-class Sessions:
-    """Sessions in the store, with the times after which they are over."""
+class SignInSessions:
+    """SignInSessions in the store, with the times after which they are over."""
 
     def __init__(self, store: Store, settings: Settings) -> None:
         self.store = store
@@ -42,23 +42,23 @@ class Sessions:
         self.store.start_sign_in(_hash(token), person, password_mark(password_hash))
         return token
 
-    def find(self, token: str) -> SignedIn | None:
+    def find(self, token: str) -> SignInSession | None:
         """The session of a token, None when there is none or its time is over."""
-        held = self.store.session(_hash(token))
-        if held is None:
+        stored = self.store.session(_hash(token))
+        if stored is None:
             return None
         now = self.settings.clock()
-        idle, age = ((now - _time(at)).total_seconds() for at in (held.seen_at, held.started_at))
+        idle, age = ((now - _time(at)).total_seconds() for at in (stored.seen_at, stored.started_at))
         over = idle > self.settings.idle or age > self.settings.longest
         # On a full or locked database what is there can still be read; only the times are then kept a little less well.
         with contextlib.suppress(StoreUnavailableError):
             if over:
-                self.store.end_sign_in(held.token_sha256)
+                self.store.end_sign_in(stored.token_sha256)
             elif idle >= SIGHT:
-                self.store.touch_sign_in(held.token_sha256)
+                self.store.touch_sign_in(stored.token_sha256)
         if over:
             return None
-        return SignedIn(held.person, held.secret, csrf_of(token))
+        return SignInSession(stored.person, stored.secret, csrf_of(token))
 
     def end(self, token: str) -> None:
         self.store.end_sign_in(_hash(token))

@@ -16,7 +16,7 @@ from planner.web.security import sign_in
 from planner.web.security.authorisation import check_authorisation, posted, posted_with_file
 from planner.web.security.passwords import Passwords
 from planner.web.security.security_headers import SecurityHeadersMiddleware
-from planner.web.security.sessions import Sessions
+from planner.web.security.sessions import SignInSessions
 from planner.web.security.throttle import Throttle
 from planner.web.server import notices
 from planner.web.server.locale import LocaleMiddleware
@@ -46,7 +46,7 @@ def make_app(
     Raises RuntimeError when a route does not say who may use it, PlannerError for a language without a catalogue.
     """
     settings = settings or Settings()
-    sessions, throttle = Sessions(desk.store, settings), Throttle(desk.store, settings)
+    sessions, throttle = SignInSessions(desk.store, settings), Throttle(desk.store, settings)
     app = FastAPI(title=desk.rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
     app.state.site = Site(desk, settings, sessions, throttle, passwords or Passwords(), prints or PrintQueue())
     for module in PAGES:

@@ -21,7 +21,7 @@ from planner.errors import PlannerError
 from planner.web.security.authorisation import Visitor
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
-from planner.web.server.tickets import Ordered
+from planner.web.server.tickets import OrderedPrint
 
 # Seconds that a browser is kept before it is shown the waiting page, and each time that page comes back.
 FIRST, LATER = 3.0, 8.0
@@ -34,7 +34,7 @@ TICKET = "waiting"
 NOBODY_THERE = 499
 
 
-async def printed(request: Request, visitor: Visitor, back: str, order: Callable[[Site], Ordered]) -> Response:
+async def printed(request: Request, visitor: Visitor, back: str, order: Callable[[Site], OrderedPrint]) -> Response:
     """The print that `order` puts into the site's queue; `back` is the page it was asked from.
 
     `order` runs outside the event loop, and may refuse as any page may.
@@ -81,7 +81,7 @@ async def _stays(request: Request, site: Site, job: PrintJob, patience: float) -
     return True
 
 
-def _waiting(request: Request, site: Site, visitor: Visitor, ordered: Ordered, back: str) -> Response:
+def _waiting(request: Request, site: Site, visitor: Visitor, ordered: OrderedPrint, back: str) -> Response:
     ahead = site.prints.ahead(ordered.job)
     site.prints.kept_for(ordered.job, KEPT)
     again = f"{quote(request.url.path)}?{TICKET}={site.tickets.give(visitor.code, request.url.path, ordered)}"

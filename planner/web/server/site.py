@@ -18,7 +18,7 @@ from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
 from planner.web.security.passwords import Passwords
-from planner.web.security.sessions import Sessions
+from planner.web.security.sessions import SignInSessions
 from planner.web.security.throttle import Throttle
 from planner.web.server.settings import Settings
 from planner.web.server.tickets import Tickets
@@ -32,7 +32,7 @@ class Site:
 
     desk: Desk
     settings: Settings
-    sessions: Sessions
+    sessions: SignInSessions
     throttle: Throttle
     passwords: Passwords
     prints: PrintQueue
