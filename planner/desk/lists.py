@@ -14,7 +14,7 @@ from planner.lists.output.lookalikes import Clash, clashes
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.checker import Verdict, check
 from planner.lists.rules.rule import Broken
-from planner.lists.week.from_records import Held
+from planner.lists.week.from_records import RecordedLists
 from planner.lists.week.instance import Instance, Lists
 from planner.lists.week.week import Week
 from planner.records.rows import ListVersion
@@ -43,7 +43,7 @@ class Publication:
 class ListsNow:
     """The lists from today on. `seen` names exactly these places, so that a form tells what it was made from."""
 
-    held: Held
+    held: RecordedLists
     versions: dict[str, ListVersion]
 
     @property

@@ -9,7 +9,7 @@ from planner.desk.plan_in_force import seat_at
 from planner.errors import Fault
 from planner.lists.rules.people import approval_covers
 from planner.lists.rules.rule import Broken
-from planner.lists.week.from_records import Held
+from planner.lists.week.from_records import RecordedLists
 from planner.lists.week.instance import Lists
 from planner.lists.week.week import Week
 from planner.plan.approved import NotCoveredError, allocated
@@ -17,12 +17,12 @@ from planner.records.rows import CaseNow, ListPlace
 from planner.records.validity import given_in
 
 
-def uncovered(held: Held, lists: Lists) -> tuple[Broken, ...]:
+def uncovered(held: RecordedLists, lists: Lists) -> tuple[Broken, ...]:
     """What stands on lists otherwise than it was approved."""
     return tuple(approval_covers.judge(Week(held.instance, lists)))
 
 
-def arrange(desk: Desk, held: Held, lists: Lists, by: str, why: str = "", although: str = "") -> int:
+def arrange(desk: Desk, held: RecordedLists, lists: Lists, by: str, why: str = "", although: str = "") -> int:
     """Bring the lists to these. Returns how many cases changed. Raises NotCoveredError, or what the store refuses.
 
     What stood uncovered before, since an approval ended meanwhile, may stay or come off; nothing new comes to stand so.

@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Sequence
 
 from planner.desk.desk import Desk
-from planner.lists.week.from_records import Held
+from planner.lists.week.from_records import RecordedLists
 from planner.lists.week.instance import Key, Placing
 from planner.lists.week.week import Week, seat_of
 from planner.local_time import wall
@@ -42,7 +42,7 @@ def shown_plan(desk: Desk, now: CaseNow) -> tuple[Plan, tuple[str, ...]]:
         return plan_as_given(desk, now), tuple(map(str, error.faults))
 
 
-def plans_on_lists(desk: Desk, held: Held, placings: Sequence[Placing]) -> dict[Key, Plan]:
+def plans_on_lists(desk: Desk, held: RecordedLists, placings: Sequence[Placing]) -> dict[Key, Plan]:
     """The plan of each placed case for whoever operates, with the approval that stands on the day in force.
 
     Where that does not cover the placing the plan is as the rulebook has it: the checker says so, and nothing of

@@ -10,7 +10,7 @@ from lists.small_weeks import eye, session, week
 
 from planner.case import Stage
 from planner.lists.roster.shapes import KitSets, Supervisor, Wishes
-from planner.lists.week.instance import Instance, ListCase, Supervision, Trainee
+from planner.lists.week.instance import Instance, ListCase, SupervisionNeed, Trainee
 
 STAGES: tuple[Stage, ...] = ("steps-only", "early", "early", "middle", "late", "independent")
 # Tier by stage: mode and who, as rules/supervision.yaml has them in outline.
@@ -83,8 +83,8 @@ def _case(reference: str, chance: random.Random, last: datetime.date) -> ListCas
     )
 
 
-def _supervision(tier: int, stage: Stage) -> Supervision:
+def _supervision(tier: int, stage: Stage) -> SupervisionNeed:
     mode = MODES[tier].get(stage)
     if mode is None:
-        return Supervision("consultant-operates", "consultant", STEPS[1:])
-    return Supervision(mode, "consultant" if tier == 3 else "trainer", STEPS)
+        return SupervisionNeed("consultant-operates", "consultant", STEPS[1:])
+    return SupervisionNeed(mode, "consultant" if tier == 3 else "trainer", STEPS)

@@ -18,7 +18,7 @@ from planner.desk.placing import arrange
 from planner.desk.proposing import accept, barred, propose
 from planner.desk.publishing import publish
 from planner.lists.changes.moves import put, taken_off
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.roster.shapes import Roster
 from planner.plan import eye_plan
 from planner.records.store import Store
@@ -94,7 +94,7 @@ def test_a_proposal_is_entered_round_what_stands_and_nothing_is_matched_round_wh
     # Everything into one session is too long for it, and stays out unless somebody says why.
     full = after.lists
     for placing in after.lists.placings:
-        full = put(full, placing.case, Option("tue-1-a", placing.trainee, placing.supervisor))
+        full = put(full, placing.case, Assignment("tue-1-a", placing.trainee, placing.supervisor))
     assert accept(desk, after, full, "organiser-1", "") != ()
     again = lists_now(desk)
     assert again is not None and again.seen == after.seen
@@ -110,7 +110,7 @@ def test_people_are_told_of_what_is_theirs_of_what_changed_and_of_what_is_theirs
         assert now is not None
         lists = now.lists if off is None else taken_off(now.lists, off)
         for key, trainee, supervisor in cases:
-            lists = put(lists, key, Option("tue-1-a", trainee, supervisor))
+            lists = put(lists, key, Assignment("tue-1-a", trainee, supervisor))
         arrange(desk, now.held, lists, "organiser-1", "why")
         then = lists_now(desk)
         assert then is not None

@@ -8,7 +8,7 @@ from typing import Any
 
 from planner.case import Stage
 from planner.lists.roster.shapes import KitSets, Session, Supervisor, Wishes
-from planner.lists.week.instance import FixedOrder, Instance, Key, ListCase, Lists, Placing, Supervision, Trainee
+from planner.lists.week.instance import FixedOrder, Instance, Key, ListCase, Lists, Placing, SupervisionNeed, Trainee
 from planner.lists.week.minutes import Time
 
 TUESDAY, THURSDAY = datetime.date(2026, 12, 1), datetime.date(2026, 12, 3)
@@ -25,15 +25,15 @@ TIMES = {
 }
 # Roberts 2018: 19.97 minutes a case with its turnover, less 10.3 operating.
 TURNOVER = 9.67
-SIMPLE: dict[Stage, Supervision] = {
-    "steps-only": Supervision("consultant-operates", "consultant", ("ovd", "lens")),
-    "early": Supervision("scrubbed", "trainer", ("incisions", "lens")),
-    "late": Supervision("on-site", "trainer", ("incisions", "lens")),
+SIMPLE: dict[Stage, SupervisionNeed] = {
+    "steps-only": SupervisionNeed("consultant-operates", "consultant", ("ovd", "lens")),
+    "early": SupervisionNeed("scrubbed", "trainer", ("incisions", "lens")),
+    "late": SupervisionNeed("on-site", "trainer", ("incisions", "lens")),
 }
-HARD: dict[Stage, Supervision] = {
-    "steps-only": Supervision("consultant-operates", "consultant", ("ovd",)),
-    "early": Supervision("consultant-operates", "consultant", ("ovd",)),
-    "late": Supervision("scrubbed", "consultant", ("incisions", "lens")),
+HARD: dict[Stage, SupervisionNeed] = {
+    "steps-only": SupervisionNeed("consultant-operates", "consultant", ("ovd",)),
+    "early": SupervisionNeed("consultant-operates", "consultant", ("ovd",)),
+    "late": SupervisionNeed("scrubbed", "consultant", ("incisions", "lens")),
 }
 
 

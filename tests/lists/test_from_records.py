@@ -21,7 +21,7 @@ from planner.errors import PlannerError
 from planner.lists.matching.match import match
 from planner.lists.roster.shapes import Patient
 from planner.lists.rules.checker import check
-from planner.lists.week.from_records import FromRecords, Held
+from planner.lists.week.from_records import FromRecords, RecordedLists
 from planner.lists.week.instance import Fellow, Instance, Lists, Placing
 from planner.plan.make import make_plan
 from planner.records.rows import CaseNow, Seen, StepChange
@@ -64,7 +64,7 @@ def reader(desk: Desk) -> FromRecords:
     return desk.lists
 
 
-def placed(held: Held, *lines: tuple[str, str, str | None, str]) -> Lists:
+def placed(held: RecordedLists, *lines: tuple[str, str, str | None, str]) -> Lists:
     """Cases by reference, each with session, trainee and supervisor, in order."""
     keys = {reference: (reference, eye) for reference, eye in held.instance.cases}
     counted: dict[str, int] = {}

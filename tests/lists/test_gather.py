@@ -10,6 +10,7 @@ import pytest
 from ordinary_eyes import made, read
 
 from planner.assess.assess import assess
+from planner.case import Case
 from planner.lists.roster.shapes import read_roster
 from planner.lists.rules.checker import check
 from planner.lists.week.gather import list_case
@@ -17,15 +18,21 @@ from planner.lists.week.instance import Instance, ListCase
 from planner.lists.week.lists_file import read_lists
 from planner.lists.week.minutes import Time
 from planner.plan.make import make_plan
+from planner.plan.plan import Plan
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import Truth
-from planner.unit import read_unit
+from planner.unit import Unit, read_unit
 
 DEMO = Path(__file__).parents[2] / "demo_cases"
 
 
 def case(demo: Instance, reference: str) -> ListCase:
     return next(case for case in demo.cases.values() if case.reference == reference)
+
+
+def planned(case: Case, rulebook: Rulebook, unit: Unit) -> Plan:
+    """Its plan for a trainee late in training."""
+    return make_plan(assess(case, rulebook, unit, None), rulebook, unit, "late")
 
 
 def test_minutes_are_the_published_ones(demo: Instance) -> None:
@@ -85,9 +92,8 @@ def test_kit_made_ready_for_what_may_be_found_is_no_set_that_the_session_must_ha
 
     def must_have_and_ready(pupil: str) -> tuple[set[str], set[str]]:
         eye = read(made(7), rulebook, dilated_pupil_mm=pupil)
-        plan = make_plan(assess(eye, rulebook, unit, None), rulebook, unit, "late")
-        ready = {item.id for item in plan.kit if item.need == "if-found"}
-        return set(list_case(eye, rulebook, unit, ["late"], limits).kit), ready
+        ready = {item.id for item in planned(eye, rulebook, unit).kit if item.need == "if-found"}
+        return set(list_case({"late": planned(eye, rulebook, unit)}, rulebook, limits).kit), ready
 
     must_have, ready = must_have_and_ready("4.4")
     assert "iris-hooks" in must_have and not ready
@@ -101,7 +107,7 @@ def test_an_anaesthetist_is_needed_where_one_may_be_and_not_for_a_preference_lef
 
     def needed(**findings: str) -> Truth:
         eye = read(made(7), rulebook, **findings)
-        return list_case(eye, rulebook, unit, ["late"], limits).anaesthetist
+        return list_case({"late": planned(eye, rulebook, unit)}, rulebook, limits).anaesthetist
 
     assert needed(anaesthesia_requested="not-recorded") is False
     assert needed(anaesthesia_requested="general") is True
@@ -124,7 +130,7 @@ def test_waiting_counts_from_listing_and_what_grows_old_is_known(rulebook: Ruleb
 
     def listed(on: datetime.date | None) -> ListCase:
         dated = replace(eye, recorded_on=datetime.date(2026, 11, 17), listed_on=on)
-        return list_case(dated, rulebook, unit, ["late"], limits)
+        return list_case({"late": planned(dated, rulebook, unit)}, rulebook, limits)
 
     from_listing, from_record = listed(datetime.date(2026, 10, 6)), listed(None)
     assert (from_listing.since, from_listing.listed) == (datetime.date(2026, 10, 6), True)
@@ -140,7 +146,7 @@ def test_whom_limits_of_a_session_count(rulebook: Rulebook) -> None:
     limits = read_roster(DEMO / "lists" / "sessions.yaml", unit, rulebook).limits
 
     def counted(**findings: str) -> tuple[Truth, Truth]:
-        found = list_case(read(made(7), rulebook, **findings), rulebook, unit, ["late"], limits)
+        found = list_case({"late": planned(read(made(7), rulebook, **findings), rulebook, unit)}, rulebook, limits)
         return found.general_anaesthetic, found.recovery
 
     assert counted(anaesthesia_requested="general") == (True, True)

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from lists.small_weeks import key
 
 from planner.lists.changes.moves import moved, put, taken_off
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.week.instance import Lists, Placing
 
 CASES = "ABCDEF"
@@ -31,7 +31,7 @@ def order(held: Lists, session: str) -> list[str]:
 def test_putting_a_case_somewhere_moves_no_other_past_another(
     cut: tuple[list[str], list[str]], case: str, place: int, session: str
 ) -> None:
-    made = put(lists(*cut), key(case), Option(session, None, "consultant"), place)
+    made = put(lists(*cut), key(case), Assignment(session, None, "consultant"), place)
     here = [other for other in (cut[0] if session == "one" else cut[1]) if other != case]
     assert order(made, session) == [*here[: place - 1], case, *here[place - 1 :]]
     there = [other for other in (cut[1] if session == "one" else cut[0]) if other != case]
@@ -55,4 +55,4 @@ def test_off_and_up_and_down(cut: tuple[list[str], list[str]], case: str) -> Non
 
 def test_other_people_keep_the_place() -> None:
     held = lists(["A", "B", "C"], [])
-    assert order(put(held, key("B"), Option("one", None, "consultant")), "one") == ["A", "B", "C"]
+    assert order(put(held, key("B"), Assignment("one", None, "consultant")), "one") == ["A", "B", "C"]

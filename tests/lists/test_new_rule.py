@@ -16,7 +16,7 @@ from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.match import match
 from planner.lists.rules.checker import check
 from planner.lists.rules.registry import RULES
-from planner.lists.rules.rule import Broken, Rule, rule
+from planner.lists.rules.rule import Broken, ListRule, rule
 from planner.lists.week.instance import Instance, Placing
 from planner.lists.week.week import Week
 
@@ -54,7 +54,7 @@ def one_strong_a_day(week: Week) -> Iterator[Broken]:
 NEW = (strong_in_room_one, one_strong_a_list, one_strong_a_day)
 
 
-def enter(monkeypatch: pytest.MonkeyPatch, new: Rule) -> None:
+def enter(monkeypatch: pytest.MonkeyPatch, new: ListRule) -> None:
     monkeypatch.setattr(RULES, "every", (*RULES.every, new))
 
 
@@ -69,7 +69,7 @@ def two_rooms(powers: list[float]) -> Instance:
 @pytest.mark.parametrize("solved", [True, False], ids=["with the solver", "without"])
 @pytest.mark.parametrize("powers", [[21, 28, 28, 21], [28, 28, 28, 28], [28, 21, 21, 21, 28, 28, 21, 28]], ids=str)
 def test_matching_keeps_a_new_rule_and_places_all_that_it_lets_stand(
-    monkeypatch: pytest.MonkeyPatch, new: Rule, solved: bool, powers: list[float]
+    monkeypatch: pytest.MonkeyPatch, new: ListRule, solved: bool, powers: list[float]
 ) -> None:
     if not solved:
         monkeypatch.setattr(matching, "solver", lambda: None)
@@ -84,7 +84,7 @@ def test_matching_keeps_a_new_rule_and_places_all_that_it_lets_stand(
 
 
 @pytest.mark.parametrize("new", NEW, ids=lambda new: new.id)
-def test_the_longer_search_keeps_it_too(monkeypatch: pytest.MonkeyPatch, new: Rule) -> None:
+def test_the_longer_search_keeps_it_too(monkeypatch: pytest.MonkeyPatch, new: ListRule) -> None:
     enter(monkeypatch, new)
     instance = two_rooms([28, 28, 21, 28])
     found = best(instance, effort=3)
@@ -96,7 +96,7 @@ def test_the_longer_search_keeps_it_too(monkeypatch: pytest.MonkeyPatch, new: Ru
 
 
 @pytest.mark.parametrize("new", NEW, ids=lambda new: new.id)
-def test_brute_force_places_no_more(monkeypatch: pytest.MonkeyPatch, new: Rule) -> None:
+def test_brute_force_places_no_more(monkeypatch: pytest.MonkeyPatch, new: ListRule) -> None:
     enter(monkeypatch, new)
     instance = two_rooms([28, 21, 28])
     assert len(match(instance).lists.placings) == most_placed(instance)

@@ -12,7 +12,7 @@ from lists.test_match import HOOKS, INFEASIBLE, NEEDED, chance_week
 from seeds import seeds
 
 from planner.lists.matching.conflict import why_none, why_not
-from planner.lists.matching.insertion import Option, attempt
+from planner.lists.matching.insertion import Assignment, attempt
 from planner.lists.matching.match import match
 from planner.lists.matching.suggestion import Opened, opened
 from planner.lists.roster.shapes import KitSets
@@ -140,7 +140,7 @@ def test_the_chance_weeks_are_worth_testing() -> None:
 
 def assert_each_stands(instance: Instance, placed: Lists, blocked: Key) -> list[Opened]:
     barred = [
-        attempt(instance, placed, blocked, Option(session, trainee, supervisor))
+        attempt(instance, placed, blocked, Assignment(session, trainee, supervisor))
         for session in instance.sessions
         for trainee in (*instance.trainees, None)
         for supervisor in instance.supervisors

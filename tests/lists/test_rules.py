@@ -17,7 +17,7 @@ from lists.watched import NAMES, READ, watched
 from planner.lists.matching.equivalence import Alike
 from planner.lists.rules.patient import deadline
 from planner.lists.rules.registry import RULES
-from planner.lists.rules.rule import Broken, Rule
+from planner.lists.rules.rule import Broken, ListRule
 from planner.lists.rules.scaffold import NOT_YET
 from planner.lists.week.instance import Instance, Key, Lists
 from planner.lists.week.week import Week
@@ -32,7 +32,7 @@ def weeks() -> list[tuple[Instance, Lists]]:
 
 
 @pytest.mark.parametrize("rule", RULES.every, ids=RULES.ids)
-def test_a_rule_reads_what_it_says_it_reads_and_nothing_else(rule: Rule, weeks: list[tuple[Instance, Lists]]) -> None:
+def test_a_rule_reads_what_it_says_and_nothing_else(rule: ListRule, weeks: list[tuple[Instance, Lists]]) -> None:
     read = set[str]()
     for instance, lists in weeks:
         for broken in rule.judge(Week(watched(instance), lists)):

@@ -22,10 +22,10 @@ from planner.lists.matching.relaxation import Bound
 from planner.lists.matching.trade_offs import trades
 from planner.lists.roster.shapes import Wishes
 from planner.lists.rules.checker import check
-from planner.lists.week.instance import Instance, Lists, Supervision, Trainee
+from planner.lists.week.instance import Instance, Lists, SupervisionNeed, Trainee
 from planner.lists.week.week import Week
 
-ANYONE: dict[Stage, Supervision] = SIMPLE | {"independent": SIMPLE["late"]}
+ANYONE: dict[Stage, SupervisionNeed] = SIMPLE | {"independent": SIMPLE["late"]}
 EARLY, LATE = PEOPLE[:2]
 FELLOW = Trainee("fellow", "independent", None, frozenset())
 EQUAL = Wishes(fair_share=0, closer_than_needed=0)

@@ -38,7 +38,7 @@ def _why(instance: "Instance", lists: "Lists", key: "Key") -> Iterator[str]:
     """The case in its place or without one, the places worth most beside it, and what each would break."""
     from planner.lists.changes.moves import taken_off
     from planner.lists.matching.conflict import why_not
-    from planner.lists.matching.insertion import Option, attempt, options
+    from planner.lists.matching.insertion import Assignment, attempt, options
     from planner.lists.matching.objective import ranked
     from planner.lists.matching.reasons import pressing
     from planner.lists.output.match_text import blocked_lines, who, wishes_words
@@ -47,7 +47,7 @@ def _why(instance: "Instance", lists: "Lists", key: "Key") -> Iterator[str]:
 
     placing = next((one for one in lists.placings if one.case == key), None)
     others = taken_off(lists, key)
-    own = Option.of(placing) if placing else None
+    own = Assignment.of(placing) if placing else None
     case, stands, barred = instance.cases[key], list[str](), list[str]()
     said = ""
     for points, option, worth in ranked(instance, others, key, options(instance)):

@@ -13,14 +13,14 @@ from itertools import combinations
 
 from planner.lists.changes.disrupted_week import DisruptedWeek
 from planner.lists.changes.repair_cost import RepairCost, is_pressing, of_moving
-from planner.lists.matching.insertion import Option, options
+from planner.lists.matching.insertion import Assignment, options
 from planner.lists.matching.objective import of_placing
 from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key, Lists, Placing
 from planner.lists.week.week import Week
 
-Chosen = Mapping[Key, Option | None]  # None: it comes off
+Chosen = Mapping[Key, Assignment | None]  # None: it comes off
 ORDERS = 400  # orders of one list that are tried
 
 
@@ -53,19 +53,19 @@ class RepairDay:
         self._near = self._nearby()
         self.unmendable = tuple(RULES.broken(Week(self.instance, self._lists(self.fixed))))
         self._known = {self._what(one) for one in self.unmendable}
-        self._may: dict[Key, dict[Option, RepairCost]] = {}
+        self._may: dict[Key, dict[Assignment, RepairCost]] = {}
         self._orders: dict[tuple[tuple[Placing, ...], tuple[Placing, ...]], tuple[tuple[Placing, ...], int] | None] = {}
 
     @cached_property
-    def begins(self) -> dict[Key, Option | None]:
+    def begins(self) -> dict[Key, Assignment | None]:
         """Every case where it was; without a place, those added and those whose session is lost or no longer meant."""
-        return {key: Option.of(self.was[key]) if self._may_stay(key) else None for key in self.free}
+        return {key: Assignment.of(self.was[key]) if self._may_stay(key) else None for key in self.free}
 
     def _may_stay(self, key: Key) -> bool:
         meant = self.after.added[key].session if key in self.after.added else None
         return key in self.was and self.was[key].session in self.here and meant in (None, self.was[key].session)
 
-    def may(self, key: Key) -> dict[Option, RepairCost]:
+    def may(self, key: Key) -> dict[Assignment, RepairCost]:
         """Where a case may stand at all beside what is fixed, with what it costs: the least first, then most worth."""
         if key not in self._may:
             found = [(self.cost(key, option), option) for option in self._options(key) if self._allowed(key, option)]
@@ -74,7 +74,7 @@ class RepairDay:
             self._may[key] = {option: cost for cost, option in found}
         return self._may[key]
 
-    def cost(self, key: Key, option: Option | None) -> RepairCost:
+    def cost(self, key: Key, option: Assignment | None) -> RepairCost:
         if option is None:
             return RepairCost(pressing_off=int(key in self.pressing), off=1)
         return of_moving(self.was.get(key), option.placing(key))
@@ -97,14 +97,14 @@ class RepairDay:
         ]  # fmt: skip
         return replace(self.after.lists, placings=(*others, *placings))
 
-    def _options(self, key: Key) -> Iterator[Option]:
+    def _options(self, key: Key) -> Iterator[Assignment]:
         added = self.after.added.get(key)
         return options(
             self.instance,
             (s for s in self.sessions if added is None or (s.day == added.day and added.session in (None, s.id))),
         )
 
-    def _allowed(self, key: Key, option: Option) -> bool:
+    def _allowed(self, key: Key, option: Assignment) -> bool:
         own = option.placing(key, 1 + len(self.fixed))
         alone = RULES.broken(Week(self.instance, replace(self.after.lists, placings=(own,))), RULES.of_order)
         others = [rule for rule in RULES.ids if rule not in RULES.of_order]

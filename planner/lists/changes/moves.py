@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from itertools import groupby
 
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.week.instance import Key, Lists, Placing
 
 
@@ -15,7 +15,7 @@ def taken_off(lists: Lists, key: Key) -> Lists:
     return replace(lists, placings=counted(placing for placing in lists.placings if placing.case != key))
 
 
-def put(lists: Lists, key: Key, option: Option, place: int | None = None) -> Lists:
+def put(lists: Lists, key: Key, option: Assignment, place: int | None = None) -> Lists:
     """With a case where the option says, at a place from 1 on, or last; where it stood before it stands no more.
 
     A case that only changes its people keeps its place unless one is named.
@@ -35,7 +35,7 @@ def moved(lists: Lists, key: Key, by: int) -> Lists:
     own = next(placing for placing in lists.placings if placing.case == key)
     count = sum(placing.session == own.session for placing in lists.placings)
     place = min(max(1, own.place + by), count)
-    return put(lists, key, Option(own.session, own.trainee, own.supervisor), place)
+    return put(lists, key, Assignment(own.session, own.trainee, own.supervisor), place)
 
 
 def counted(placings: Iterable[Placing]) -> tuple[Placing, ...]:

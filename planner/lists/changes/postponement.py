@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from functools import cache
 
-from planner.lists.matching.insertion import Option, attempt, options
+from planner.lists.matching.insertion import Assignment, attempt, options
 from planner.lists.matching.objective import ranked
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 
@@ -38,7 +38,7 @@ class LaterPlaces:
         """Places in which the fewest go without one, pressing cases first; and whether fewer are ruled out."""
         return self._search(tuple(sorted(set(keys), key=lambda key: (key not in self.pressing, key))))
 
-    def _options(self, key: Key) -> list[Option]:
+    def _options(self, key: Key) -> list[Assignment]:
         """Where the case could go if no other came, what is worth most first; cases alone in it are the usual ones."""
         others = without(self.lists, (key,))
         best = [option for _, option, _ in ranked(self.instance, others, key, options(self.instance, self._sessions))]

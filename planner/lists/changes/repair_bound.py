@@ -10,7 +10,7 @@ from itertools import combinations
 
 from planner.lists.changes.day import RepairDay
 from planner.lists.changes.repair_cost import NOTHING, RepairCost
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.rules.people import FROM_OUTSIDE
 from planner.lists.week.instance import Key, Lists
 from planner.lists.week.minutes import Time, chance_of_overrun
@@ -18,7 +18,7 @@ from planner.lists.week.week import Week
 
 NEVER = 10**6
 _Takes = tuple[Time, float]  # the operation, and what devices add
-Decided = Mapping[Key, Option | str | None]  # with whom and where, or in which session, or off
+Decided = Mapping[Key, Assignment | str | None]  # with whom and where, or in which session, or off
 
 
 class RepairBound:
@@ -28,7 +28,7 @@ class RepairBound:
         self.today, self.instance = today, today.instance
         self._empty = Week(self.instance, Lists(()))
         self._fixed = {
-            s.id: tuple(self._takes(p.case, Option.of(p)) for p in today.fixed
+            s.id: tuple(self._takes(p.case, Assignment.of(p)) for p in today.fixed
                         if p.session == s.id and not (s.id in self.instance.taken and p.case in self.instance.begun))
             for s in today.sessions
         }  # fmt: skip
@@ -47,11 +47,11 @@ class RepairBound:
             where = decided.get(key, self.today.begins[key])
             if key not in decided and where is None:
                 found = found.plus(self._cheapest(key, None))
-            elif key not in decided and isinstance(where, Option):
+            elif key not in decided and isinstance(where, Assignment):
                 free.setdefault(where.session, []).append(key)
             elif isinstance(where, str):
                 bound.setdefault(where, []).append(key)
-            elif isinstance(where, Option):
+            elif isinstance(where, Assignment):
                 into.setdefault(where.session, []).append(self._takes(key, where))
         room, undecided = 0, sum(key not in decided for key in self.today.free)
         for session in self.today.sessions:
@@ -68,7 +68,7 @@ class RepairBound:
             found = found._replace(off=found.off + beyond, session=max(0, found.session - beyond), people=people)
         return found
 
-    def _worth_trying(self, key: Key, session: str) -> list[Option]:
+    def _worth_trying(self, key: Key, session: str) -> list[Assignment]:
         """With whom the case may be in a session, without those whom a consultant alone could stand for.
 
         That costs no more people, takes no longer, needs no trainee, and ties no supervisor who was not tied. Where a
@@ -85,7 +85,7 @@ class RepairBound:
             or not _within(self._takes(key, replace(option, trainee=None)), self._takes(key, option))
         ]  # fmt: skip
 
-    def quickest(self, key: Key, session: str) -> Option:
+    def quickest(self, key: Key, session: str) -> Assignment:
         """With whom the operation is the shortest there, and of these what costs least."""
         here = (option for option in self.today.may(key) if option.session == session)
         return min(here, key=lambda option: (_length(self._takes(key, option)), self.today.cost(key, option)))
@@ -101,12 +101,12 @@ class RepairBound:
         takes = []
         for key in here:
             where = decided.get(key)
-            takes.append(self._takes(key, where) if isinstance(where, Option) else self._shortest(key, session))
+            takes.append(self._takes(key, where) if isinstance(where, Assignment) else self._shortest(key, session))
         return not self._fits(session, tuple(takes))
 
     def _in(self, session: str, key: Key, decided: Decided) -> bool:
         where = decided.get(key, self.today.begins[key])
-        return (where.session if isinstance(where, Option) else where) == session and bool(self._ways(key, session))
+        return (where.session if isinstance(where, Assignment) else where) == session and bool(self._ways(key, session))
 
     def _find_least(
         self, session: str, stay: tuple[Key, ...], held: tuple[Key, ...], already: tuple[_Takes, ...]
@@ -167,7 +167,7 @@ class RepairBound:
         chance = chance_of_overrun([time for time, _ in every], minutes, self.instance.sessions[session].minutes)
         return chance <= self.instance.overrun_chance
 
-    def _takes(self, key: Key, option: Option) -> _Takes:
+    def _takes(self, key: Key, option: Assignment) -> _Takes:
         return self._empty.time(option.placing(key)), self.instance.cases[key].added_minutes
 
     def _find_ways(self, key: Key, session: str) -> list[tuple[int, _Takes]]:

@@ -16,7 +16,7 @@ from planner.lists.changes.day import DayTried, RepairDay
 from planner.lists.changes.postponement import LaterPlaces
 from planner.lists.changes.repair_bound import Decided, RepairBound
 from planner.lists.changes.repair_cost import NOTHING, RepairCost
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key, Placing
@@ -24,7 +24,7 @@ from planner.lists.week.instance import Key, Placing
 WORK = 2500  # lists judged before the search is content with what it has
 TRIES = 3  # later places tried, for the work of judging a day's lists
 WAYS = 40_000  # changes begun and not yet looked at
-Chosen = dict[Key, Option | None]
+Chosen = dict[Key, Assignment | None]
 
 
 @dataclass(frozen=True)
@@ -153,7 +153,7 @@ class _RepairSearch:
             chosen[key] = self._of_session(key, where)[0] if isinstance(where, str) else where
         return chosen
 
-    def _ways(self, key: Key, decided: Decided, chosen: Chosen) -> Iterator[Option | str | None]:
+    def _ways(self, key: Key, decided: Decided, chosen: Chosen) -> Iterator[Assignment | str | None]:
         """What may be decided of a case next: where it is before with whom, if it cannot simply stay."""
         at = decided.get(key)
         if isinstance(at, str):
@@ -171,10 +171,10 @@ class _RepairSearch:
                 yield session.id
         yield None
 
-    def _of_session(self, key: Key, session: str) -> list[Option]:
+    def _of_session(self, key: Key, session: str) -> list[Assignment]:
         return [option for option in self.today.may(key) if option.session == session]
 
-    def _cost(self, key: Key, where: Option | str | None) -> RepairCost:
+    def _cost(self, key: Key, where: Assignment | str | None) -> RepairCost:
         """What a decision costs; where only the session is decided, without people."""
         if isinstance(where, str):
             return self.today.cost(key, self._of_session(key, where)[0])._replace(people=0)
@@ -217,7 +217,7 @@ class _RepairSearch:
         if scope == "list" or broken.rule in RULES.of_order:
             return {key: int(key != own) for key, option in placed.items() if option.session == broken.session}
         if scope in ("supervisor", "trainee") and own is not None:
-            at = chosen[own] if own in chosen else next(Option.of(p) for p in self.today.fixed if p.case == own)
+            at = chosen[own] if own in chosen else next(Assignment.of(p) for p in self.today.fixed if p.case == own)
             who = getattr(at, scope)
             return {
                 key: 0 for key, option in placed.items()
@@ -225,7 +225,7 @@ class _RepairSearch:
                 and sessions[option.session].meets(sessions[broken.session])
             }  # fmt: skip
 
-        def likely(key: Key, option: Option) -> int:
+        def likely(key: Key, option: Assignment) -> int:
             same = own is not None and cases[key].patient is not None and cases[key].patient == cases[own].patient
             return 0 if key == own or same else 1 if option.session == broken.session else 2
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from planner.lists.matching.equivalence import Alike
-from planner.lists.matching.insertion import Option, Trial, attempt, options
+from planner.lists.matching.insertion import Assignment, Trial, attempt, options
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.reasons import pressing
 from planner.lists.roster.shapes import Session
@@ -46,7 +46,7 @@ def standby(instance: Instance, lists: Lists, session: str, unknown: bool = True
     Without `unknown` nobody is tried of whom that is not known.
     """
     placed, alike = {placing.case for placing in lists.placings}, Alike(instance)
-    known: dict[object, tuple[Option | None, tuple[str, ...]]] = {}
+    known: dict[object, tuple[Assignment | None, tuple[str, ...]]] = {}
     ready: list[Standby] = []
     to_ask: list[Standby] = []
     barred: list[tuple[str, tuple[str, ...]]] = []
@@ -65,7 +65,7 @@ def standby(instance: Instance, lists: Lists, session: str, unknown: bool = True
     return StandbyList(instance.sessions[session], tuple(ready), tuple(to_ask), tuple(barred))
 
 
-def _where(instance: Instance, lists: Lists, key: Key, session: str) -> tuple[Option | None, tuple[str, ...]]:
+def _where(instance: Instance, lists: Lists, key: Key, session: str) -> tuple[Assignment | None, tuple[str, ...]]:
     """The pair worth most that keeps every rule; without one, the fewest rules that bar a pair."""
     nearest: Trial | None = None
     for _, option, _ in ranked(instance, lists, key, options(instance, [instance.sessions[session]])):
@@ -77,7 +77,7 @@ def _where(instance: Instance, lists: Lists, key: Key, session: str) -> tuple[Op
     return None, tuple(dict.fromkeys(one.rule for one in nearest.broken)) if nearest else (supervisor_fits.id,)
 
 
-def _there(instance: Instance, lists: Lists, key: Key, option: Option) -> Standby:
+def _there(instance: Instance, lists: Lists, key: Key, option: Assignment) -> Standby:
     trial = attempt(instance, lists, key, option)
     asked = asked_of(Week(instance, trial.lists), trial.placing)
     told = instance.cases[key].told

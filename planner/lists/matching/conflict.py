@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from planner.lists.matching.equivalence import Alike
-from planner.lists.matching.insertion import Option, Trial, attempt
+from planner.lists.matching.insertion import Assignment, Trial, attempt
 from planner.lists.matching.suggestion import WORK, Opening, opened
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.people import supervisor_fits
@@ -71,14 +71,14 @@ def why_none(
 ) -> tuple[Blocked, ...]:
     """The same of many cases; those that no rule can tell apart are tried once, and then told each in its own name."""
     alike = Alike(instance)
-    known: dict[tuple[int, datetime.date | None], tuple[Blocked, list[Option]]] = {}
+    known: dict[tuple[int, datetime.date | None], tuple[Blocked, list[Assignment]]] = {}
     found = []
     for key in keys:
         case = instance.cases[key]
         kind = alike.kind(key), alike.deadline(key)
         if kind not in known:
             first = why_not(instance, lists, key, fixed, WORK_OF_MANY)
-            known[kind] = first, [Option.of(one.placing) for one in first.nearest]
+            known[kind] = first, [Assignment.of(one.placing) for one in first.nearest]
         first, options_near = known[kind]
         near = [attempt(instance, lists, key, option) for option in options_near]
         changes = tuple(
@@ -104,7 +104,7 @@ def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...]
     return rules, sorted(trials, key=lambda trial: (len(trial.rules), len(trial.broken)))
 
 
-def _different(instance: Instance, session: Session, today: Lists) -> Iterator[Option]:
+def _different(instance: Instance, session: Session, today: Lists) -> Iterator[Assignment]:
     """The session with every pair, but one of people whom no rule can tell apart on its day."""
     week = Week(instance, today)
     meeting = [p for p in today.placings if p.session != session.id and instance.sessions[p.session].meets(session)]
@@ -118,7 +118,7 @@ def _different(instance: Instance, session: Session, today: Lists) -> Iterator[O
         supervisors[tuple(fact.tells(held, session) for fact in RULES.telling("supervisor"))].setdefault(ties, name)
     for trainee in (*_one_of_each(trainees), None):
         for supervisor in _one_of_each(supervisors):
-            yield Option(session.id, trainee, supervisor)
+            yield Assignment(session.id, trainee, supervisor)
 
 
 def _one_of_each(sorts: _Sorts) -> list[str]:

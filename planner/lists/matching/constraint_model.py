@@ -16,7 +16,7 @@ from ortools.sat.python import cp_model
 
 from planner.lists.matching import capacity, objective
 from planner.lists.matching.equivalence import Alike
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.eyes import may_both
 from planner.lists.rules.sessions import limits_of
@@ -30,7 +30,7 @@ POINTS = 1000  # of the solver for one of the unit
 class Solved:
     """What was chosen (None: nothing found), the bound in the unit's points, and the deterministic time it took."""
 
-    chosen: list[tuple[Key, Option]] | None
+    chosen: list[tuple[Key, Assignment]] | None
     bound: float
     took: float
 
@@ -45,7 +45,7 @@ class Model:
     def __init__(
         self,
         instance: Instance,
-        possible: dict[Key, list[Option]],
+        possible: dict[Key, list[Assignment]],
         kept: Lists,
         others: objective.Tally | None = None,
         alike: Alike | None = None,
@@ -56,14 +56,14 @@ class Model:
         self.scale = POINTS * max(1, len(instance.trainees))
         self.week = Week(instance, kept)
         self.kinds: dict[Key, list[Key]] = {}  # by the first case of each
-        self.placings: dict[tuple[Key, Option], Any] = {}
-        self._of: dict[tuple[str, str, str | None], list[tuple[Key, Option, Any]]] = defaultdict(list)
+        self.placings: dict[tuple[Key, Assignment], Any] = {}
+        self._of: dict[tuple[str, str, str | None], list[tuple[Key, Assignment, Any]]] = defaultdict(list)
         for keys in self._kinds(possible, alike or Alike(instance)):
             self.kinds[keys[0]] = keys
             mine = [self._variable(keys[0], option, len(keys)) for option in possible[keys[0]]]
             self.model.add(sum(mine) <= len(keys))
         for placing in kept.placings:
-            option = Option.of(placing)
+            option = Assignment.of(placing)
             self.kinds[placing.case] = [placing.case]
             self.model.add(self._variable(placing.case, option, 1) == 1)
         self.sessions = [s for s in instance.sessions.values() if self._of.get((s.id, "", None))]
@@ -77,13 +77,13 @@ class Model:
         self._limits()
         self._objective()
 
-    def _kinds(self, possible: dict[Key, list[Option]], alike: Alike) -> list[list[Key]]:
+    def _kinds(self, possible: dict[Key, list[Assignment]], alike: Alike) -> list[list[Key]]:
         found: dict[object, list[Key]] = defaultdict(list)
         for key in possible:
             found[alike.sort(key)].append(key)
         return list(found.values())
 
-    def _variable(self, key: Key, option: Option, most: int) -> Any:
+    def _variable(self, key: Key, option: Assignment, most: int) -> Any:
         if (key, option) not in self.placings:
             variable = self.model.new_bool_var("") if most == 1 else self.model.new_int_var(0, most, "")
             self.placings[(key, option)] = variable
@@ -91,7 +91,7 @@ class Model:
                 self._of[(option.session, what, name)].append((key, option, variable))
         return self.placings[(key, option)]
 
-    def _any(self, here: list[tuple[Key, Option, Any]]) -> Any:
+    def _any(self, here: list[tuple[Key, Assignment, Any]]) -> Any:
         """A variable that is 1 where one of these is not 0."""
         some = self.model.new_bool_var("")
         for key, _, variable in here:
@@ -177,8 +177,8 @@ class Model:
                 if before:
                     self.model.add_at_most_one(self._any(after), self._any(before))
 
-    def _by_rank(self, session: Session, rule: FixedOrder) -> dict[int, list[tuple[Key, Option, Any]]]:
-        found: dict[int, list[tuple[Key, Option, Any]]] = defaultdict(list)
+    def _by_rank(self, session: Session, rule: FixedOrder) -> dict[int, list[tuple[Key, Assignment, Any]]]:
+        found: dict[int, list[tuple[Key, Assignment, Any]]] = defaultdict(list)
         for each in self._of[(session.id, "", None)]:
             found[rule.rank(self.instance.cases[each[0]])].append(each)
         return found
@@ -233,7 +233,7 @@ class Model:
     def solve(self, start: Lists, effort: float, short: bool = False) -> Solved:
         """Search from `start` on for `effort` units of deterministic time; `short`: an interrupt waits for the end."""
         first = {key: kind for kind, keys in self.kinds.items() for key in keys}
-        options = [(p.case, Option.of(p)) for p in start.placings]
+        options = [(p.case, Assignment.of(p)) for p in start.placings]
         hinted = Counter((first[key], option) for key, option in options if key in first)
         self.model.clear_hints()  # type: ignore[no-untyped-call]
         for placed, variable in self.placings.items():
@@ -255,12 +255,12 @@ class Model:
         )  # fmt: skip
 
     def _dealt(
-        self, counts: dict[tuple[Key, Option], int], before: list[tuple[Key, Option]]
-    ) -> list[tuple[Key, Option]]:
+        self, counts: dict[tuple[Key, Assignment], int], before: list[tuple[Key, Assignment]]
+    ) -> list[tuple[Key, Assignment]]:
         """The counts dealt out to the cases of each kind; one that can stay where it was does."""
         left = {placed: count for placed, count in counts.items() if count}
         kind_of = {key: kind for kind, keys in self.kinds.items() for key in keys}
-        chosen: dict[Key, Option] = {}
+        chosen: dict[Key, Assignment] = {}
         for key, option in before:
             if key in kind_of and left.get((kind_of[key], option), 0):
                 left[(kind_of[key], option)] -= 1
@@ -270,7 +270,7 @@ class Model:
                 chosen[key] = option
         return list(chosen.items())
 
-    def forbid(self, placed: list[tuple[Key, Option]]) -> None:
+    def forbid(self, placed: list[tuple[Key, Assignment]]) -> None:
         """Not such cases and no other on the lists of their sessions, since that cannot stand; with others some may."""
         kind_of = {key: kind for kind, keys in self.kinds.items() for key in keys}
         counts = Counter((kind_of[key], option) for key, option in placed)

@@ -9,7 +9,7 @@ import datetime
 from collections.abc import Hashable
 from functools import cached_property
 
-from planner.lists.matching.insertion import Option, alone, options
+from planner.lists.matching.insertion import Assignment, alone, options
 from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists
 
@@ -25,10 +25,10 @@ class Alike:
         self._of: dict[Key, int] = {}
         self._trainees: dict[tuple[str, str], Hashable] = {}
         self._alone: dict[Hashable, bool] = {}
-        self._possible: dict[Hashable, list[Option]] = {}
+        self._possible: dict[Hashable, list[Assignment]] = {}
 
     @cached_property
-    def every(self) -> list[Option]:
+    def every(self) -> list[Assignment]:
         """Every session with every pair of it; one object for each, however many cases could have it."""
         return list(options(self.instance))
 
@@ -53,14 +53,14 @@ class Alike:
         """The day after which the rules bar a case; none for one that is past its date."""
         return None if key in self.instance.past_their_date else self.instance.cases[key].last_day
 
-    def possible(self, key: Key, kept: Lists) -> list[Option]:
+    def possible(self, key: Key, kept: Lists) -> list[Assignment]:
         """Where a case may stand on an otherwise empty list; shared by all of its kind with its deadline."""
         kind, last = self.kind(key), self.deadline(key)
         if (kind, last) not in self._possible:
             self._possible[(kind, last)] = [option for option in self.every if self._may_stand(key, kind, option, kept)]
         return self._possible[(kind, last)]
 
-    def _may_stand(self, key: Key, kind: int, option: Option, kept: Lists) -> bool:
+    def _may_stand(self, key: Key, kind: int, option: Assignment, kept: Lists) -> bool:
         last, day = self.deadline(key), self.instance.sessions[option.session].day
         late = last is not None and day > last
         facts = kind, late, option.session, self._trainee(option), option.supervisor
@@ -68,7 +68,7 @@ class Alike:
             self._alone[facts] = alone(self.instance, kept, key, option)
         return self._alone[facts]
 
-    def _trainee(self, option: Option) -> Hashable:
+    def _trainee(self, option: Assignment) -> Hashable:
         """What the rules tell of the trainee in that session."""
         if option.trainee is None:
             return None

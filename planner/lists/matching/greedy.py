@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from planner.lists.matching.equivalence import Alike, Sort
-from planner.lists.matching.insertion import Option, Trial, attempt
+from planner.lists.matching.insertion import Assignment, Trial, attempt
 from planner.lists.matching.objective import Tally, of_placing
 from planner.lists.rules.people import trainee_is_free
 from planner.lists.rules.registry import RULES
@@ -27,7 +27,7 @@ Shorts = Callable[[Key], list[float]]
 class _Places:
     """Where cases of a sort may stand on an empty list: each place's own worth and minutes, and those by session."""
 
-    options: list[Option]
+    options: list[Assignment]
     worth: list[float]
     minutes: list[float]
     of_session: dict[str, list[int]]
@@ -39,7 +39,7 @@ class Known:
     def __init__(self, instance: Instance, alike: Alike) -> None:
         self.instance, self.alike = instance, alike
         self._places: dict[Sort, _Places] = {}
-        self._worth: dict[tuple[Sort, Option], float] = {}
+        self._worth: dict[tuple[Sort, Assignment], float] = {}
         self._week = Week(instance, Lists(()))
 
     def worth(self, lists: Lists) -> float:
@@ -47,12 +47,12 @@ class Known:
         return sum(map(self._alone, lists.placings)) + sum(Tally(self.instance, lists.placings).points().values())
 
     def _alone(self, placing: Placing) -> float:
-        facts = self.alike.sort(placing.case), Option.of(placing)
+        facts = self.alike.sort(placing.case), Assignment.of(placing)
         if facts not in self._worth:
             self._worth[facts] = sum(of_placing(self.instance, placing).values())
         return self._worth[facts]
 
-    def of(self, key: Key, possible: list[Option]) -> _Places:
+    def of(self, key: Key, possible: list[Assignment]) -> _Places:
         sort = self.alike.sort(key)
         if sort not in self._places:
             placings = [option.placing(key) for option in possible]
@@ -94,8 +94,8 @@ class Filling:
             day = instance.sessions[placing.session].day
             self._days[day] = (*self._days.get(day, ()), placing)
         self._versions: Counter[object] = Counter()
-        self._failed: set[tuple[int, Option, int]] = set()
-        self._closed: set[tuple[int, Option]] = set()
+        self._failed: set[tuple[int, Assignment, int]] = set()
+        self._closed: set[tuple[int, Assignment]] = set()
         self._full: dict[tuple[str, Time, float, int], bool] = {}
         self._elsewhere: set[tuple[str, str | None]] = set()  # sessions with trainees who are not free for them
         self._loses: dict[Sort, list[float]] = {}
@@ -106,7 +106,7 @@ class Filling:
         return Lists(tuple(p for placings in self._days.values() for p in placings), self._both)
 
     def place(
-        self, key: Key, possible: list[Option], losing: float = math.inf, sessions: Iterable[str] | None = None
+        self, key: Key, possible: list[Assignment], losing: float = math.inf, sessions: Iterable[str] | None = None
     ) -> bool:
         """Place a case, in one of these `sessions` (None: any); whether it found a place.
 
@@ -160,12 +160,12 @@ class Filling:
         self._versions[day] += 1
         self._tally.take(trial.placing)
 
-    def bars(self, key: Key, option: Option) -> bool:
+    def bars(self, key: Key, option: Assignment) -> bool:
         """Whether a rule bars a case, on none of these lists, from that place."""
         kind = self.alike.kind(key)
         return (kind, option) in self._closed or self._tried(key, kind, option) is None
 
-    def _tried(self, key: Key, kind: int, option: Option) -> Trial | None:
+    def _tried(self, key: Key, kind: int, option: Assignment) -> Trial | None:
         """The lists of that day with the case there; None where a rule bars it."""
         day = self.instance.sessions[option.session].day
         version = self._versions[day]
@@ -195,7 +195,7 @@ class Filling:
             p for other, placings in self._days.items() if others and other != day for p in placings if p.case in others
         )
 
-    def _is_full(self, key: Key, option: Option, version: int) -> bool:
+    def _is_full(self, key: Key, option: Assignment, version: int) -> bool:
         """Whether one more operation of that length passes the chance limit, wherever it stands in the list."""
         time, added = self._week.time(option.placing(key)), self.instance.cases[key].added_minutes
         facts = option.session, time, added, version

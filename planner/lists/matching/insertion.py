@@ -13,7 +13,7 @@ from planner.lists.week.week import Week
 
 
 @dataclass(frozen=True)
-class Option:
+class Assignment:
     """A session with who operates (None: the supervisor, a consultant) and who supervises."""
 
     session: str
@@ -21,7 +21,7 @@ class Option:
     supervisor: str
 
     @classmethod
-    def of(cls, placing: Placing) -> Option:
+    def of(cls, placing: Placing) -> Assignment:
         """Where a placing stands, whatever its place in the list."""
         return cls(placing.session, placing.trainee, placing.supervisor)
 
@@ -43,21 +43,21 @@ class Trial:
         return frozenset(broken.rule for broken in self.broken)
 
 
-def options(instance: Instance, sessions: Iterable[Session] | None = None) -> Iterator[Option]:
+def options(instance: Instance, sessions: Iterable[Session] | None = None) -> Iterator[Assignment]:
     """Every coming session, or these, with every pair of a trainee, or none, and a supervisor who is on it."""
     for session in instance.coming if sessions is None else sessions:
         for trainee in (*instance.trainees, None):
             for supervisor in session.supervisors:
-                yield Option(session.id, trainee, supervisor)
+                yield Assignment(session.id, trainee, supervisor)
 
 
-def alone(instance: Instance, lists: Lists, key: Key, option: Option) -> bool:
+def alone(instance: Instance, lists: Lists, key: Key, option: Assignment) -> bool:
     """Whether the case may stand there on an otherwise empty list; where it may not, no other case can help."""
     only = replace(lists, placings=(option.placing(key),))
     return next(RULES.broken(Week(instance, only)), None) is None
 
 
-def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial:
+def attempt(instance: Instance, lists: Lists, key: Key, option: Assignment) -> Trial:
     """The case put into lists, at the place in the list that breaks fewest rules.
 
     Judged are that list and the others that the case can touch, by the scopes of the rules.
@@ -80,7 +80,7 @@ def attempt(instance: Instance, lists: Lists, key: Key, option: Option) -> Trial
     return replace(best, lists=replace(lists, placings=(*others, *best.lists.placings)))
 
 
-def _touches(instance: Instance, placing: Placing, key: Key, option: Option, scopes: Container[Scope]) -> bool:
+def _touches(instance: Instance, placing: Placing, key: Key, option: Assignment, scopes: Container[Scope]) -> bool:
     session, other = instance.sessions[option.session], instance.sessions[placing.session]
     patient = instance.cases[key].patient
     if "patient" in scopes and patient is not None and instance.cases[placing.case].patient == patient:
@@ -104,13 +104,13 @@ def usual_rank(instance: Instance, key: Key) -> tuple[int, ...]:
     return (key not in instance.begun, *first, *last)
 
 
-def _places(instance: Instance, placings: Sequence[Placing], key: Key, option: Option) -> list[int]:
+def _places(instance: Instance, placings: Sequence[Placing], key: Key, option: Assignment) -> list[int]:
     """Every place of the list from 1 on: what the fixed order suggests first, then the later before the earlier."""
     here, own = [p for p in placings if p.session == option.session], usual_rank(instance, key)
     usual = 1 + sum(usual_rank(instance, p.case) <= own for p in here)
     return [usual, *(place for place in range(len(here) + 1, 0, -1) if place != usual)]
 
 
-def _inserted(placings: Sequence[Placing], key: Key, option: Option, place: int) -> tuple[Placing, ...]:
+def _inserted(placings: Sequence[Placing], key: Key, option: Assignment, place: int) -> tuple[Placing, ...]:
     moved = (replace(p, place=p.place + 1) if p.session == option.session and p.place >= place else p for p in placings)
     return (*moved, option.placing(key, place))

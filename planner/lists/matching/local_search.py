@@ -17,7 +17,7 @@ from typing import TypeVar
 from planner.lists.changes.moves import counted
 from planner.lists.matching.equivalence import Alike, Sort
 from planner.lists.matching.greedy import Filling, Known
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists
 from planner.lists.week.week import Week
@@ -44,7 +44,7 @@ class Refilling:
         self,
         instance: Instance,
         kept: Lists,
-        possible: dict[Key, list[Option]],
+        possible: dict[Key, list[Assignment]],
         alike: Alike,
     ) -> None:
         self.instance, self.kept, self.possible, self.alike = instance, kept, possible, alike

@@ -13,7 +13,7 @@ from planner.lists.matching.conflict import Blocked, why_none
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.fair_turns import in_turn
 from planner.lists.matching.greedy import Filling, Shorts
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.matching.local_search import Refilling
 from planner.lists.matching.objective import of_lists
 from planner.lists.matching.placement_bound import More, most_more
@@ -72,7 +72,7 @@ def usual_effort(instance: Instance) -> float:
 def begun_search(
     instance: Instance,
     kept: Lists,
-    possible: dict[Key, list[Option]],
+    possible: dict[Key, list[Assignment]],
     alike: Alike,
     installed: Solver,
     done: Callable[[], object] = lambda: None,
@@ -118,7 +118,7 @@ def in_order(instance: Instance, lists: Lists, kept: Lists) -> Lists:
     return hardest_in_place(instance, lists, (name for name in instance.sessions if name not in held))
 
 
-def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -> dict[Key, list[Option]]:
+def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -> dict[Key, list[Assignment]]:
     """For every case that is not placed already, the most pressing first, where it may stand on an empty list."""
     fixed, alike = {placing.case for placing in kept.placings}, alike or Alike(instance)
     found = {key: alike.possible(key, kept) for key in instance.cases if key not in fixed}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.roster.shapes import Wishes
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
@@ -94,7 +94,7 @@ class Tally:
             "hard_together": -wishes.hard_together * sum(max(0, hard - 1) for hard in self.hard.values()),
         }
 
-    def with_one_more(self, key: Key, option: Option) -> dict[str, float]:
+    def with_one_more(self, key: Key, option: Assignment) -> dict[str, float]:
         """What one more placing adds, by wish, where it adds anything."""
         return self.of_trainee(key, option.trainee) | self.of_session(key, option.session)
 
@@ -135,8 +135,8 @@ def of_lists(instance: Instance, lists: Lists) -> float:
 
 
 def ranked(
-    instance: Instance, others: Lists, key: Key, options: Iterable[Option]
-) -> list[tuple[float, Option, dict[str, float]]]:
+    instance: Instance, others: Lists, key: Key, options: Iterable[Assignment]
+) -> list[tuple[float, Assignment, dict[str, float]]]:
     """Options of a case by what each adds to other lists, in all and by wish, most first and equals as they come."""
     tally, found = Tally(instance, others.placings), []
     for option in options:

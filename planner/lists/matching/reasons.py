@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.greedy import Filling
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.matching.objective import ranked
 from planner.lists.week.instance import Instance, Key, Lists
 
@@ -39,7 +39,7 @@ def reasons(instance: Instance, kept: Lists, lists: Lists, alike: Alike) -> dict
             continue
         key, day = placing.case, instance.sessions[placing.session].day
         others = Lists(tuple(one for one in lists.placings if one.case != key), lists.both_eyes_agreed)
-        own = Option.of(placing)
+        own = Assignment.of(placing)
         by_worth = ranked(instance, others, key, alike.possible(key, kept))
         points, worth = next((points, worth) for points, option, worth in by_worth if option == own)
         there = Filling(instance, alike, others)  # the case is away only from the lists of its own day

@@ -16,7 +16,7 @@ from typing import Any
 
 from planner.lists.matching import capacity
 from planner.lists.matching.equivalence import Alike, Sort
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.matching.linear_programme import Programme
 from planner.lists.matching.objective import HARD, is_whole, needed, of_placing
 from planner.lists.roster.shapes import Session
@@ -54,7 +54,7 @@ class Bound:
     def __init__(
         self,
         instance: Instance,
-        possible: Mapping[Key, list[Option]],
+        possible: Mapping[Key, list[Assignment]],
         kept: Lists | None = None,
         alike: Alike | None = None,
     ) -> None:
@@ -101,18 +101,18 @@ class Bound:
             self._shorts[sort] = [self._short(sort, key, option) for option in self.possible[key]]
         return self._shorts[sort]
 
-    def _short(self, sort: Sort, key: Key, option: Option) -> float:
+    def _short(self, sort: Sort, key: Key, option: Assignment) -> float:
         share = self._shares[(sort, self._place(key, option))]
         return self.programme.loses(share.variable) + max(0.0, share.points - self._points(key, option))
 
-    def _place(self, key: Key, option: Option) -> _Place:
+    def _place(self, key: Key, option: Assignment) -> _Place:
         placing = option.placing(key)
         minutes, whole = self.week.time(placing).mean, is_whole(self.instance, key, option.trainee)
         shared = (option.supervisor, option.session) in self.shared
         supervisor = (option.supervisor, self.week.mode_served(placing) != "on-site") if shared else None
         return option.session, self.sorts[option.trainee], minutes, whole, supervisor
 
-    def _points(self, key: Key, option: Option) -> float:
+    def _points(self, key: Key, option: Assignment) -> float:
         return sum(of_placing(self.instance, option.placing(key)).values())
 
     def _shared(self) -> set[tuple[str, str]]:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from planner.lists.changes.moves import taken_off
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.greedy import Filling
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.matching.objective import Tally, of_lists
 from planner.lists.matching.sequencing import LONGEST_ORDERED, ordered
 from planner.lists.rules.eyes import may_both
@@ -64,7 +64,7 @@ def solver() -> Solver | None:
     return Solver(Bound, Model)
 
 
-def places_of(possible: dict[Key, list[Option]]) -> int:
+def places_of(possible: dict[Key, list[Assignment]]) -> int:
     """Places of all cases together."""
     return sum(map(len, possible.values()))
 
@@ -76,7 +76,7 @@ class Search:
         self,
         instance: Instance,
         kept: Lists,
-        possible: dict[Key, list[Option]],
+        possible: dict[Key, list[Assignment]],
         found: Lists,
         solver: Solver,
         most: Bound,
@@ -90,7 +90,7 @@ class Search:
         self.places = places_of(possible)
         self.alike = alike
         self._fixed = {placing.case for placing in kept.placings}
-        self._at: dict[str, dict[Key, list[tuple[Option, float]]]] = defaultdict(dict)
+        self._at: dict[str, dict[Key, list[tuple[Assignment, float]]]] = defaultdict(dict)
         self._in_vain: set[object] = set()  # what was freed and gained nothing
         for key, options in possible.items():
             for option, short in zip(options, self.most.shorts(key), strict=True):
@@ -172,13 +172,13 @@ class Search:
         near = {s.id for s in self.instance.sessions.values() if s.day in days} - free
         kept = [p for p in self.found.placings if p.case in self._fixed and p.session in free]
         kept += [p for p in self.found.placings if p.session in near]
-        own = {p.case: Option.of(p) for p in self.found.placings if p.session in free and p.case not in self._fixed}
+        own = {p.case: Assignment.of(p) for p in self.found.placings if p.session in free and p.case not in self._fixed}
         away = {p.case for p in self.found.placings if p.session not in free} | self._fixed
         waiting = Counter(self.alike.kind(key) for key in self.possible if key not in away and key not in own)
         before = frozenset(free), stage, tuple(kept), frozenset(own.items()), frozenset(waiting.items())
         if before in self._in_vain:
             return False
-        possible: dict[Key, list[Option]] = {}
+        possible: dict[Key, list[Assignment]] = {}
         for name in sorted(free):
             for key, options in self._at[name].items():
                 if key not in away:
@@ -200,7 +200,7 @@ class Search:
         self._in_vain.add(before)
         return False
 
-    def _may_stand(self, key: Key, option: Option, free: set[str]) -> bool:
+    def _may_stand(self, key: Key, option: Assignment, free: set[str]) -> bool:
         """Whether the patient's other eye, outside of the freed sessions, lets the case stand there."""
         others = self.alike.of_patient(key)
         if not others:
@@ -213,7 +213,7 @@ class Search:
             if p.case in others and p.session not in free
         )
 
-    def _pressing(self, possible: dict[Key, list[Option]], free: set[str]) -> dict[Key, list[Option]]:
+    def _pressing(self, possible: dict[Key, list[Assignment]], free: set[str]) -> dict[Key, list[Assignment]]:
         """Those placed there now, and of those that wait the first so many, kind by kind."""
         placed = {placing.case for placing in self.found.placings if placing.session in free}
         waiting = [key for key in possible if key not in placed]
@@ -251,7 +251,7 @@ class Search:
             self.told(self.worth, self.bound)
         return not broken
 
-    def _broken(self, lists: Lists, chosen: list[tuple[Key, Option]]) -> list[list[tuple[Key, Option]]]:
+    def _broken(self, lists: Lists, chosen: list[tuple[Key, Assignment]]) -> list[list[tuple[Key, Assignment]]]:
         """What of the chosen breaks a rule that the model does not hold: lists that do so alone, or else all of it."""
         rules = RULES.unmodelled
         if not rules or next(RULES.broken(Week(self.instance, lists), rules), None) is None:
@@ -280,11 +280,11 @@ class Search:
 
 
 def _ordered(
-    instance: Instance, kept: Lists, chosen: list[tuple[Key, Option]]
-) -> tuple[Lists, list[list[tuple[Key, Option]]]]:
+    instance: Instance, kept: Lists, chosen: list[tuple[Key, Assignment]]
+) -> tuple[Lists, list[list[tuple[Key, Assignment]]]]:
     """The chosen in an order that stands, session by session; and the sessions for which there is none."""
     placings: list[Placing] = []
-    without: list[list[tuple[Key, Option]]] = []
+    without: list[list[tuple[Key, Assignment]]] = []
     for session in instance.sessions:
         here = [(key, option) for key, option in chosen if option.session == session]
         found = ordered(instance, kept, session, here)

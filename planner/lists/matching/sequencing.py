@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import permutations
 
-from planner.lists.matching.insertion import Option, usual_rank
+from planner.lists.matching.insertion import Assignment, usual_rank
 from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
@@ -14,7 +14,7 @@ from planner.lists.week.week import Week
 LONGEST_ORDERED = 8  # cases of a session whose every order is tried
 
 
-def ordered(instance: Instance, lists: Lists, session: str, here: list[tuple[Key, Option]]) -> tuple[Placing, ...]:
+def ordered(instance: Instance, lists: Lists, session: str, here: list[tuple[Key, Assignment]]) -> tuple[Placing, ...]:
     """One session's cases in the first order that breaks no rule of order; empty where none was found."""
     for order in _orders(instance, here):
         tried = tuple(
@@ -33,17 +33,17 @@ def hardest_in_place(instance: Instance, lists: Lists, sessions: Iterable[str]) 
     placings = list(lists.placings)
     for session in sessions:
         here = [p for p in placings if p.session == session]
-        placed = [(p.case, Option.of(p)) for p in sorted(here)]
+        placed = [(p.case, Assignment.of(p)) for p in sorted(here)]
         if found := ordered(instance, lists, session, placed):
             placings = [*(p for p in placings if p.session != session), *found]
     return replace(lists, placings=tuple(placings))
 
 
-def _orders(instance: Instance, here: list[tuple[Key, Option]]) -> Iterator[tuple[tuple[Key, Option], ...]]:
+def _orders(instance: Instance, here: list[tuple[Key, Assignment]]) -> Iterator[tuple[tuple[Key, Assignment], ...]]:
     """Orders to try: the usual one first, then every other, those that move the last cases only before the rest."""
     hardest = {"first": -1, "last": 1, None: 0}[instance.wishes.hardest]
 
-    def usual(placed: tuple[Key, Option]) -> tuple[object, ...]:
+    def usual(placed: tuple[Key, Assignment]) -> tuple[object, ...]:
         case = instance.cases[placed[0]]
         turn = instance.turn(placed[0])
         return (*usual_rank(instance, placed[0]), hardest * case.tier, *turn[:-1], -case.tier, placed[0])

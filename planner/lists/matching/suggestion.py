@@ -7,11 +7,11 @@ organiser must accept. Nobody's leave or limit is ever changed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from planner.lists.changes.moves import taken_off
-from planner.lists.matching.insertion import Option, Trial, attempt
+from planner.lists.matching.insertion import Assignment, Trial, attempt
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.sequencing import ordered
 from planner.lists.roster.shapes import KitSets, Session
@@ -19,7 +19,7 @@ from planner.lists.rules.eyes import first_eye_reviewed, one_eye_a_day
 from planner.lists.rules.patient import agreement, consent, deadline, settled
 from planner.lists.rules.people import approval_covers, supervisor_fits
 from planner.lists.rules.registry import RULES
-from planner.lists.rules.rule import Broken
+from planner.lists.rules.rule import Broken, ListRule
 from planner.lists.rules.sessions import anaesthetist, fixed_order, kit_sets, overrun
 from planner.lists.week.instance import Instance, Key, ListCase, Lists, Placing
 from planner.lists.week.minutes import LONGEST
@@ -63,20 +63,23 @@ def opened(
     later than it is needed comes last. Cases in
     `fixed` are not moved. What these lists break already is let be.
     """
-    search = _Search(instance, lists, key, fixed, work)
-    ways = (
-        search.other_order, search.other_people, search.other_list, search.another_set, search.an_anaesthetist,
-        search.one_more_supervisor, search.more_minutes, search.an_answer,
-    )  # fmt: skip
+    search = _Openings(instance, lists, key, fixed, work)
     trials = sorted(barred, key=lambda trial: (len(trial.rules), len(trial.broken)))
-    found = tuple(one for way in ways if (one := next(way(trials), None)) is not None)
+    ways = (
+        search.other_order(trials),
+        search.moved(trials, stays=True),
+        search.moved(trials, stays=False),
+        *(search.with_session(trials, rule) for rule in (kit_sets, anaesthetist, supervisor_fits, overrun)),
+        search.an_answer(trials),
+    )
+    found = tuple(one for way in ways if (one := next(way, None)) is not None)
     if not found and (both := next(search.with_a_move(trials), None)) is not None:
         found = (both,)
     late = next(search.later_than_needed(trials), None)
     return found if late is None else (*found, late)
 
 
-class _Search:
+class _Openings:
     def __init__(self, instance: Instance, lists: Lists, key: Key, fixed: frozenset[Key], work: int) -> None:
         self.instance, self.lists, self.key, self.fixed, self.work = instance, lists, key, fixed, work
         self.case = instance.cases[key]
@@ -87,8 +90,8 @@ class _Search:
             if not trial.rules <= RULES.of_order:
                 continue
             session = trial.placing.session
-            there = attempt(self.instance, self.lists, self.key, Option.of(trial.placing)).lists
-            here = [(p.case, Option.of(p)) for p in there.placings if p.session == session]
+            there = attempt(self.instance, self.lists, self.key, Assignment.of(trial.placing)).lists
+            here = [(p.case, Assignment.of(p)) for p in there.placings if p.session == session]
             if any(key in self.fixed for key, _ in here):
                 continue
             if placings := ordered(self.instance, there, session, here):
@@ -99,19 +102,13 @@ class _Search:
                     own = next(p for p in placings if p.case == self.key)
                     yield Opened(Opening(f"Another order in {session}: {order}.", own), self.instance, lists)
 
-    def other_people(self, trials: list[Trial]) -> Iterator[Opened]:
-        """Another case of that time with other people, in its own place."""
-        yield from self._moved(trials, stays=True)
-
-    def other_list(self, trials: list[Trial]) -> Iterator[Opened]:
-        yield from self._moved(trials, stays=False)
-
-    def _moved(self, trials: list[Trial], stays: bool) -> Iterator[Opened]:
-        work, tried = self.work, set[tuple[Key, Option]]()
+    def moved(self, trials: list[Trial], stays: bool) -> Iterator[Opened]:
+        """Another case of that time on another list, or where it `stays` in its own place with other people."""
+        work, tried = self.work, set[tuple[Key, Assignment]]()
         for trial in trials:
             if not trial.rules <= RULES.mended_by_others:
                 continue
-            option = Option.of(trial.placing)
+            option = Assignment.of(trial.placing)
             for other in self._in_the_way(trial):
                 if (other.case, option) in tried:
                     continue
@@ -146,16 +143,16 @@ class _Search:
 
         return [p for p in self.lists.placings if p.case not in self.fixed and in_the_way(p)]
 
-    def _places(self, other: Placing, stays: bool, lists: Lists) -> Iterator[Option]:
+    def _places(self, other: Placing, stays: bool, lists: Lists) -> Iterator[Assignment]:
         options = [
-            Option(session.id, trainee, supervisor)
+            Assignment(session.id, trainee, supervisor)
             for session in self.instance.coming
             if (session.id == other.session) is stays
             for trainee in (*self.instance.trainees, None)
             for supervisor in session.supervisors
         ]
         for _, option, _ in ranked(self.instance, lists, other.case, options):
-            if option != Option.of(other):
+            if option != Assignment.of(other):
                 yield option
 
     def _move(self, was: Placing, now: Placing) -> str:
@@ -168,66 +165,46 @@ class _Search:
         """A set, an anaesthetist or a supervisor more for a session, and another case moved besides."""
         for trial in trials:
             session = self.instance.sessions[trial.placing.session]
-            for rule, changed in (
-                (kit_sets.id, self._more_sets), (anaesthetist.id, self._with_anaesthetist),
-                (supervisor_fits.id, self._joined_by(trial.placing.supervisor)),
-            ):  # fmt: skip
-                if rule in trial.rules and trial.rules - {rule} <= RULES.mended_by_others:
-                    for says, other in changed(session):
+            for rule in (kit_sets, anaesthetist, supervisor_fits):
+                if rule.id in trial.rules and trial.rules - {rule.id} <= RULES.mended_by_others:
+                    for says, other in self._more(rule, session, trial.placing.supervisor):
                         instance = replace(self.instance, sessions=self.instance.sessions | {other.id: other})
-                        search = _Search(instance, self.lists, self.key, self.fixed, WORK_OF_TWO)
-                        then = attempt(instance, self.lists, self.key, Option.of(trial.placing))
-                        for found in (*search.other_people([then]), *search.other_list([then])):
+                        search = _Openings(instance, self.lists, self.key, self.fixed, WORK_OF_TWO)
+                        then = attempt(instance, self.lists, self.key, Assignment.of(trial.placing))
+                        for found in (*search.moved([then], stays=True), *search.moved([then], stays=False)):
                             opening = replace(found.opening, says=f"{says} And besides: {found.opening.says}")
                             yield replace(found, opening=opening)
 
-    def another_set(self, trials: list[Trial]) -> Iterator[Opened]:
-        yield from self._with_session(trials, kit_sets.id, self._more_sets)
-
-    def an_anaesthetist(self, trials: list[Trial]) -> Iterator[Opened]:
-        yield from self._with_session(trials, anaesthetist.id, self._with_anaesthetist)
-
-    def one_more_supervisor(self, trials: list[Trial]) -> Iterator[Opened]:
+    def with_session(self, trials: list[Trial], rule: ListRule) -> Iterator[Opened]:
+        """The place as soon as the session has more of what the rule asks for."""
         for trial in trials:
-            yield from self._with_session([trial], supervisor_fits.id, self._joined_by(trial.placing.supervisor))
-
-    def more_minutes(self, trials: list[Trial]) -> Iterator[Opened]:
-        yield from self._with_session(trials, overrun.id, self._longer)
-
-    def _more_sets(self, session: Session) -> Iterator[_Changed]:
-        for item, counted in session.kit.items():
-            if item in self.case.kit:
-                more = KitSets(sets=counted.sets + 1, ready_again_after=counted.ready_again_after)
-                says = f"{'One more set' if counted.sets else 'A set'} in {session.told}: {self.case.kit[item]}."
-                yield says, session.model_copy(update={"kit": session.kit | {item: more}})
-
-    def _with_anaesthetist(self, session: Session) -> Iterator[_Changed]:
-        if not session.anaesthetist:
-            yield f"An anaesthetist for {session.told}.", session.model_copy(update={"anaesthetist": True})
-
-    def _joined_by(self, name: str) -> Callable[[Session], Iterator[_Changed]]:
-        def changed(session: Session) -> Iterator[_Changed]:
-            if name not in session.supervisors and session.day not in self.instance.supervisors[name].leave:
-                joined = session.model_copy(update={"supervisors": [*session.supervisors, name]})
-                yield f"{name} also supervises in {session.told}.", joined
-
-        return changed
-
-    def _longer(self, session: Session) -> Iterator[_Changed]:
-        for more in MORE_MINUTES:
-            longer = session.model_copy(update={"minutes": session.minutes + more})
-            others = (s for s in self.instance.sessions.values() if s.room == longer.room and s.id != longer.id)
-            if session.minutes + more <= LONGEST and not any(longer.meets(other) for other in others):
-                yield f"{more} minutes more for {session.told}.", longer
-
-    def _with_session(
-        self, trials: list[Trial], rule: str, changed: Callable[[Session], Iterator[_Changed]]
-    ) -> Iterator[Opened]:
-        for trial in trials:
-            if trial.rules == {rule}:
-                for says, session in changed(self.instance.sessions[trial.placing.session]):
+            if trial.rules == {rule.id}:
+                for says, session in self._more(
+                    rule, self.instance.sessions[trial.placing.session], trial.placing.supervisor
+                ):
                     sessions = self.instance.sessions | {session.id: session}
                     yield from self._now(replace(self.instance, sessions=sessions), self.lists, trial, says)
+
+    def _more(self, rule: ListRule, session: Session, supervisor: str) -> Iterator[_Changed]:
+        """One set, an anaesthetist, that supervisor or some minutes more."""
+        if rule is kit_sets:
+            for item in (item for item in session.kit if item in self.case.kit):
+                sets, again = session.kit[item].sets, session.kit[item].ready_again_after
+                more = KitSets(sets=sets + 1, ready_again_after=again)
+                says = f"{'One more set' if sets else 'A set'} in {session.told}: {self.case.kit[item]}."
+                yield says, session.model_copy(update={"kit": session.kit | {item: more}})
+        elif rule is anaesthetist and not session.anaesthetist:
+            yield f"An anaesthetist for {session.told}.", session.model_copy(update={"anaesthetist": True})
+        elif rule is supervisor_fits and supervisor not in session.supervisors:
+            if session.day not in self.instance.supervisors[supervisor].leave:
+                joined = session.model_copy(update={"supervisors": [*session.supervisors, supervisor]})
+                yield f"{supervisor} also supervises in {session.told}.", joined
+        elif rule is overrun:
+            others = [s for s in self.instance.sessions.values() if s.room == session.room and s.id != session.id]
+            for minutes in MORE_MINUTES:
+                longer = session.model_copy(update={"minutes": session.minutes + minutes})
+                if longer.minutes <= LONGEST and not any(longer.meets(other) for other in others):
+                    yield f"{minutes} minutes more for {session.told}.", longer
 
     def an_answer(self, trials: list[Trial]) -> Iterator[Opened]:
         """What is not recorded, if the answer is such that the case may stand; a refusal is no such thing."""
@@ -280,7 +257,7 @@ class _Search:
                 yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
 
     def _now(self, instance: Instance, lists: Lists, trial: Trial, says: str) -> Iterator[Opened]:
-        then = attempt(instance, lists, self.key, Option.of(trial.placing))
+        then = attempt(instance, lists, self.key, Assignment.of(trial.placing))
         if not self._new(then.broken):
             yield Opened(Opening(says, then.placing), instance, then.lists)
 

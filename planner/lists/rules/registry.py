@@ -6,7 +6,7 @@ from collections.abc import Container, Iterator
 from dataclasses import dataclass
 
 from planner.lists.rules import eyes, patient, people, sessions
-from planner.lists.rules.rule import Broken, Fact, Rule, Scope, Subject
+from planner.lists.rules.rule import Broken, Fact, ListRule, Scope, Subject
 from planner.lists.week.week import Week
 
 
@@ -14,9 +14,9 @@ from planner.lists.week.week import Week
 class Rules:
     """All the rules, and what follows from them."""
 
-    every: tuple[Rule, ...]
+    every: tuple[ListRule, ...]
 
-    def __getitem__(self, rule: str) -> Rule:
+    def __getitem__(self, rule: str) -> ListRule:
         return next(one for one in self.every if one.id == rule)
 
     @property

@@ -107,7 +107,7 @@ Judge = Callable[[Week], Iterator[Broken]]
 
 
 @dataclass(frozen=True)
-class Rule:
+class ListRule:
     """A rule that lists must keep.
 
     `words` is the rule as people are told it; `judge` says where a week breaks it; `reads` is every fact of cases,
@@ -139,11 +139,11 @@ class Rule:
 
 def rule(
     words: str, *reads: str | Fact, scope: Scope = "day", of_order: bool = False, modelled: bool = False
-) -> Callable[[Judge], Rule]:
+) -> Callable[[Judge], ListRule]:
     """Makes a rule of the function that judges it; the rule's id is the function's name."""
 
-    def made(judge: Judge) -> Rule:
+    def made(judge: Judge) -> ListRule:
         facts = tuple(one if isinstance(one, Fact) else as_it_stands(one) for one in reads)
-        return Rule(judge.__name__.replace("_", "-"), words, judge, facts, scope, of_order, modelled)
+        return ListRule(judge.__name__.replace("_", "-"), words, judge, facts, scope, of_order, modelled)
 
     return made

@@ -8,7 +8,7 @@ from functools import partial
 
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.facts import BEGUN, HOURS, KIT, OPERATING
-from planner.lists.rules.rule import Broken, Rule, rule
+from planner.lists.rules.rule import Broken, ListRule, rule
 from planner.lists.week.instance import FixedOrder, ListCase, Placing
 from planner.lists.week.week import Week
 from planner.truth import Truth
@@ -188,7 +188,7 @@ _LIMITS: dict[str, tuple[Callable[[Session], int | None], Callable[[ListCase], T
 }
 
 
-def _beyond(week: Week, limit: Rule) -> Iterator[Broken]:
+def _beyond(week: Week, limit: ListRule) -> Iterator[Broken]:
     most_of, counted, what = _LIMITS[limit.id]
     for session in week.sessions:
         most, truths = most_of(session), [counted(week.case(placing)) for placing in week.list_of(session.id)]

@@ -19,7 +19,7 @@ SETTLED_BY = "settled by whoever prepared them"
 
 
 @dataclass(frozen=True)
-class _Eye:
+class _KnownEye:
     eye: str
     told: str
     day: datetime.date
@@ -54,16 +54,18 @@ class Fellows:
                 cases[case.reference, case.eye] = _to_settle(cases[case.reference, case.eye], reason)
         return replace(instance, cases=cases)
 
-    def _known(self, instance: Instance, on: datetime.date, elsewhere: Iterable[CaseNow]) -> dict[str, list[_Eye]]:
+    def _known(self, instance: Instance, on: datetime.date, elsewhere: Iterable[CaseNow]) -> dict[str, list[_KnownEye]]:
         """By patient: eyes operated on, and those whose place is before today or in no session."""
-        found: dict[str, list[_Eye]] = defaultdict(list)
+        found: dict[str, list[_KnownEye]] = defaultdict(list)
         operated = [one for one in self.store.operated() if (one.reference, one.eye) not in instance.cases]
         new = [one.version for one in operated if one.version not in self._patients]
         for start in range(0, len(new), AT_A_TIME):
             self._patients |= self.store.patients(new[start : start + AT_A_TIME])
         for one in operated:
             if (patient := self._patients[one.version]) is not None:
-                found[patient].append(_Eye(one.eye, f"{eye_words(one.reference, one.eye)}, operated", one.day, True))
+                found[patient].append(
+                    _KnownEye(one.eye, f"{eye_words(one.reference, one.eye)}, operated", one.day, True)
+                )
         since = on - datetime.timedelta(days=instance.days_between_eyes)
         past = self.store.lists(since, on - datetime.timedelta(days=1)) if since < on else ()
         done = {(one.reference, one.eye) for one in operated}
@@ -71,11 +73,11 @@ class Fellows:
             patient, key = now.version.document.get("patient"), (now.case.reference, now.case.eye)
             if patient and now.allocation is not None and key not in done and key not in instance.cases:
                 words = f"{now.case.in_words}, listed"
-                found[patient].append(_Eye(now.case.eye, words, now.allocation.day, False))
+                found[patient].append(_KnownEye(now.case.eye, words, now.allocation.day, False))
         return found
 
 
-def _with_fellow(case: ListCase, known: Mapping[str, list[_Eye]], due: bool) -> ListCase:
+def _with_fellow(case: ListCase, known: Mapping[str, list[_KnownEye]], due: bool) -> ListCase:
     eyes = known.get(case.patient or "", [])
     for again in (one for one in eyes if one.eye == case.eye):
         case = _to_settle(

@@ -37,7 +37,7 @@ class Elsewhere:
 
 
 @dataclass(frozen=True)
-class Held:
+class RecordedLists:
     """What the records hold, as lists are judged by. `lists` has the places from `on` on that fit a session.
 
     `waiting` are cases without a place; `codes` gives for each trainee of the roster the code in the records.
@@ -121,7 +121,7 @@ class FromRecords:
         if before is not None and (before._stages, before.roster.limits) == (self._stages, roster.limits):
             self._made = before._made
 
-    def held(self, on: datetime.date) -> Held:
+    def held(self, on: datetime.date) -> RecordedLists:
         """The approved cases without a place whose approval stands on that day, and the lists from then on."""
         codes = {p.trainee_id or p.code: p.code for p in self.store.people(active_only=True) if p.role == "trainee"}
         ids = {code: trainee for trainee, code in codes.items()}
@@ -160,7 +160,7 @@ class FromRecords:
         held = {lock.case_id: lock.why for lock in self.store.locks()}
         done = whole_so_far(self.store, self.roster, ids, on)
         trainees = {name: replace(one, done=done[name]) for name, one in instance.trainees.items()}
-        return Held(
+        return RecordedLists(
             replace(instance, trainees=trainees), lists, found,
             {key: held[now.case.id] for key, now in found.items() if now.case.id in held}, tuple(elsewhere), codes, on,
         )  # fmt: skip

@@ -21,7 +21,7 @@ from planner.lists.week.instance import (
     Key,
     ListCase,
     Lists,
-    Supervision,
+    SupervisionNeed,
     Trainee,
 )
 from planner.lists.week.minutes import Time
@@ -215,13 +215,13 @@ def _words(case: Case, finding: str, rulebook: Rulebook) -> str | None:
     return None if value is None else rulebook.vocabulary.by_id[finding].shown(value)
 
 
-def _supervision(plan: Plan, rulebook: Rulebook, given: ApprovedScope | None) -> Supervision:
+def _supervision(plan: Plan, rulebook: Rulebook, given: ApprovedScope | None) -> SupervisionNeed:
     """As planned for the stage, or as it was given."""
     if given is not None:
         stage = plan.supervision.stage
         covered = given.holds_for(stage)
         plan = allocated(plan, rulebook, given) if covered else allocate(plan, rulebook, stage, given.tier)
-    return Supervision(plan.supervision.mode, plan.supervision.by, plan.trainee_steps)
+    return SupervisionNeed(plan.supervision.mode, plan.supervision.by, plan.trainee_steps)
 
 
 def _truth(when: conditions.Condition, case: Case, assessment: Assessment, plan: Plan) -> Truth:

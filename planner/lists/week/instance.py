@@ -20,7 +20,7 @@ WITHOUT_TRAINEE = "consultant-only"
 
 
 @dataclass(frozen=True)
-class Supervision:
+class SupervisionNeed:
     """How close the supervisor of this eye is, and who, with a trainee of one stage; the steps that trainee takes."""
 
     mode: str
@@ -80,7 +80,7 @@ class ListCase:
     eye: str
     patient: str | None
     tier: int
-    with_stage: dict[Stage, Supervision]
+    with_stage: dict[Stage, SupervisionNeed]
     kit: dict[str, str]
     added: tuple[tuple[str, float], ...]  # device, minutes
     anaesthetist: Truth

@@ -16,7 +16,7 @@ from planner.rulebook.validation_errors import read_as
 LARGEST_FILE = 500_000
 
 
-class Line(Entry):
+class ListedCase(Entry):
     """A case in its place. Without `trainee` the supervisor, a consultant, operates."""
 
     case: str
@@ -27,7 +27,7 @@ class Line(Entry):
 
 class SessionList(Entry):
     session: str
-    cases: list[Line]
+    cases: list[ListedCase]
 
 
 class ListsFile(Entry):

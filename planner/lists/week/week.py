@@ -7,12 +7,12 @@ from functools import cached_property
 
 from planner.documents.figures import day as day_words
 from planner.lists.roster.shapes import Session, Supervisor
-from planner.lists.week.instance import CONSULTANT, WITHOUT_TRAINEE, Instance, ListCase, Lists, Placing, Supervision
+from planner.lists.week.instance import CONSULTANT, WITHOUT_TRAINEE, Instance, ListCase, Lists, Placing, SupervisionNeed
 from planner.lists.week.minutes import Time, chance_of_overrun
 from planner.plan.approved import OperatingPair, served
 from planner.wording.people import Team
 
-ALONE = Supervision(WITHOUT_TRAINEE, CONSULTANT, ())
+ALONE = SupervisionNeed(WITHOUT_TRAINEE, CONSULTANT, ())
 
 
 def seat_of(week: Week, placing: Placing) -> OperatingPair:
@@ -69,7 +69,7 @@ class Week:
     def supervisor(self, placing: Placing) -> Supervisor:
         return self.instance.supervisors[placing.supervisor]
 
-    def supervision(self, placing: Placing) -> Supervision:
+    def supervision(self, placing: Placing) -> SupervisionNeed:
         """What tier and stage demand of this pair; a consultant alone without a trainee."""
         if placing.trainee is None:
             return ALONE

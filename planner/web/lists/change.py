@@ -14,7 +14,7 @@ from planner.desk.lists import ListsNow
 from planner.desk.placing import arrange
 from planner.errors import PlannerError
 from planner.lists.changes.moves import moved, put, taken_off
-from planner.lists.matching.insertion import Option
+from planner.lists.matching.insertion import Assignment
 from planner.lists.rules.people import approval_covers
 from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key, Lists
@@ -53,7 +53,7 @@ class Wish:
     lists: ListsNow
     act: str
     key: Key
-    option: Option | None
+    option: Assignment | None
     why: str
 
     @classmethod
@@ -67,7 +67,7 @@ class Wish:
             known = lists.instance
             if form.supervisor not in known.supervisors or (trainee is not None and trainee not in known.trainees):
                 raise HTTPException(404)
-            option = Option(session.id, trainee, form.supervisor)
+            option = Assignment(session.id, trainee, form.supervisor)
         elif form.act != "lock" and key in lists.held.waiting:
             raise HTTPException(404)
         return cls(lists, form.act, key, option, " ".join(filter(None, [form.reason, form.why])))

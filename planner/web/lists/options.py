@@ -11,7 +11,7 @@ from planner.desk.lists import ListsNow
 from planner.documents.figures import day as day_words
 from planner.lists.changes.moves import taken_off
 from planner.lists.matching.conflict import Blocked, why_not
-from planner.lists.matching.insertion import Option, attempt
+from planner.lists.matching.insertion import Assignment, attempt
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.reasons import pressing
 from planner.lists.roster.shapes import Session
@@ -34,7 +34,7 @@ OFFERED = 3
 class Offer:
     """A pair in a session: `broken` is empty where every rule is kept."""
 
-    option: Option
+    option: Assignment
     who: str
     worth: float
     broken: tuple[Broken, ...]
@@ -82,7 +82,7 @@ def _capitalised(text: str) -> str:
 def _row(lists: ListsNow, key: Key, session: Session) -> SessionOffers:
     instance, others = lists.instance, taken_off(lists.lists, key)
     pairs = [
-        Option(session.id, trainee, supervisor)
+        Assignment(session.id, trainee, supervisor)
         for trainee in (*instance.trainees, None)
         for supervisor in session.supervisors
     ]
