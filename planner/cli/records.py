@@ -35,8 +35,8 @@ def verify(
     from planner.records.store import Store
 
     store = Store.open(create=False)
-    held = store.verify(head)
-    typer.echo(f"{store.name}: {held.entries} entries hold; head {held.head}")
+    verified = store.verify(head)
+    typer.echo(f"{store.name}: {verified.entries} entries hold; head {verified.head}")
 
 
 @app.command()
@@ -76,10 +76,10 @@ def restore(file: Annotated[Path, typer.Argument(metavar="FILE", help="A backup.
 
     try:
         with file.open("rb") as stream:
-            held = Store.restore(None, stream, str(file))
+            verified = Store.restore(None, stream, str(file))
     except OSError as error:
         raise PlannerError.one(f"cannot be read: {error.strerror}", str(file)) from None
-    typer.echo(f"restored {file}: {held.entries} entries hold; head {held.head}")
+    typer.echo(f"restored {file}: {verified.entries} entries hold; head {verified.head}")
 
 
 @app.command()
@@ -102,7 +102,7 @@ def trail(
     store = Store.open(create=False)
     rows = store.trail()
     if case is not None:
-        cases = [found.id for eye in ("right", "left") if (found := store.find_case(case, eye))]
+        cases = [known.id for eye in ("right", "left") if (known := store.find_case(case, eye))]
         if not cases:
             raise PlannerError.one(f"there is no case {case!r}", store.name)
         rows = tuple(row for row in rows if row.case_id in cases)

@@ -100,5 +100,5 @@ def _listening(host: str, port: int) -> socket.socket:
     except OSError as error:
         hint = "another --port, or an address of this machine with --host"
         # Python adds the address to the system's words; it stands in front of them already.
-        told = os.strerror(error.errno) if error.errno and error.errno > 0 else error.strerror
-        raise PlannerError.one(f"cannot listen: {told}", f"{host} port {port}", hint=hint) from None
+        reason = os.strerror(error.errno) if error.errno and error.errno > 0 else error.strerror
+        raise PlannerError.one(f"cannot listen: {reason}", f"{host} port {port}", hint=hint) from None

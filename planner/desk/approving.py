@@ -41,8 +41,8 @@ def stage_asked(desk: Desk, now: CaseNow) -> Stage | None:
     if now.submission is not None:
         stage = desk.store.snapshot(now.submission.snapshot_id).stage
     else:
-        held = now.approved_snapshot if now.approval and now.approval.covers == "as-named" else None
-        stage = held.stage if held else None
+        snapshot = now.approved_snapshot if now.approval and now.approval.covers == "as-named" else None
+        stage = snapshot.stage if snapshot else None
     return stage if stage in STAGES else None
 
 
@@ -110,7 +110,7 @@ def _kept(desk: Desk, now: CaseNow, plan: Plan, by: str) -> int:
 
 
 @dataclass(frozen=True)
-class ApprovalView:
+class CaseForApproval:
     """A case as its consultant decides on it.
 
     `planned` is for the stage that is asked, `given` the plan as it was approved, None where no approval stands today;
@@ -134,7 +134,7 @@ class ApprovalView:
     own: bool
 
 
-def approval_view(desk: Desk, now: CaseNow, code: str) -> ApprovalView:
+def case_for_approval(desk: Desk, now: CaseNow, code: str) -> CaseForApproval:
     """All that a consultant, `code`, is shown of a case before they decide."""
     store, rulebook, today = desk.store, desk.rulebook, desk.day_here()
     validity = validity_on(now, today, rulebook)
@@ -145,7 +145,7 @@ def approval_view(desk: Desk, now: CaseNow, code: str) -> ApprovalView:
     if validity.until and validity.until[0] < today and not aged:
         aged = f"{validity.until[1]}: it held until {day(validity.until[0])}"
     tiers = sorted(shape.tier for shape in rulebook.tiers.tiers) if plan else []
-    return ApprovalView(
+    return CaseForApproval(
         rulebook,
         now,
         planned,

@@ -61,7 +61,7 @@ def read_source(source: str) -> CaseText:
     text = _decode(content, name)
     if not text.strip():
         raise PlannerError.one("is empty", name, hint="planner intake > case.yaml, and fill it in")
-    form = known or _told_from(text)
+    form = known or _format_of(text)
     if len(content) > LARGEST[form]:
         what = f"is larger than {LARGEST[form]:,} bytes"
         raise PlannerError.one(what, name, f"no {form} of cases is that large", "check that it is the right file")
@@ -97,7 +97,7 @@ def _decode(content: bytes, name: str) -> str:
     return strict_yaml.decode(content, name)
 
 
-def _told_from(text: str) -> Format:
+def _format_of(text: str) -> Format:
     first = next((line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), "")
     if first.lstrip()[:1] in ("{", "["):
         return "json-lines" if _is_json_by_line(text) else "json"

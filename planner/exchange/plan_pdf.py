@@ -63,19 +63,19 @@ def _attachment(content: bytes, name: str) -> bytes:
         with _unheard():
             reader = PdfReader(io.BytesIO(content))
             encrypted = reader.is_encrypted
-            found = [] if encrypted else [file for file in reader.attachment_list if file.name == EMBEDDED_NAME]
-            made = found[0].content if len(found) == 1 else b""
+            attachments = [] if encrypted else [file for file in reader.attachment_list if file.name == EMBEDDED_NAME]
+            made = attachments[0].content if len(attachments) == 1 else b""
     except Exception as error:
         # What a library meets in a broken PDF may be an error of any kind; whatever it is, the file is the cause.
         why = f"{type(error).__name__}: {error}"[:LONGEST_WORDS]
         raise PlannerError.one("cannot be read as a PDF", name, " ".join(why.split()), OTHERWISE) from None
     if encrypted:
         raise PlannerError.one("is encrypted", name, "what it holds cannot be read", "a copy saved without a password")
-    if not found:
+    if not attachments:
         why = f"no {EMBEDDED_NAME} is embedded in it: not a plan, or saved again by a program that drops attachments"
         raise PlannerError.one("holds no case", name, why, OTHERWISE)
-    if len(found) > 1:
-        what = f"holds {len(found)} cases"
+    if len(attachments) > 1:
+        what = f"holds {len(attachments)} cases"
         raise PlannerError.one(what, name, "several plans were put together in it", "each plan's own file")
     return made
 

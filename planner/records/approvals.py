@@ -9,6 +9,7 @@ from typing import Any, get_args
 from sqlalchemy import Connection, Row, select
 
 from planner.errors import Fault, PlannerError
+from planner.plan.approved import Covers
 from planner.records import schema
 from planner.records.case_versions import authors_of, concerned_in, on_list_in, require_current, version_in
 from planner.records.deciding import Act, acts_since, require_as_seen
@@ -26,7 +27,7 @@ from planner.records.repository import (
     raise_for,
     steps_json,
 )
-from planner.records.rows import NOTHING_OPEN, Covers, Seen, StepChange, StoredApproval
+from planner.records.rows import NOTHING_OPEN, Seen, StepChange, StoredApproval
 from planner.records.snapshots import require_snapshot
 from planner.records.trail import Transaction
 from planner.records.validity import recorded
@@ -114,8 +115,8 @@ class Approvals(Repository):
             approval = entity(StoredApproval, change.insert(schema.approvals, "approved", values, case_id))
             case = case_in(connection, case_id)
             more = f", on conditions: {approval.every_condition}" if approval.every_condition else ""
-            told = f"{case.in_words}, was approved by {by} for tier {tier}{more}"
-            notify(change, [*(row.by for row in submitted), *concerned_in(connection, case_id)], told, case_id)
+            says = f"{case.in_words}, was approved by {by} for tier {tier}{more}"
+            notify(change, [*(row.by for row in submitted), *concerned_in(connection, case_id)], says, case_id)
             return approval
 
     def may_not_approve(self, case_id: int, by: str, allowed: ApprovalPolicy = STRICT) -> tuple[Fault, ...]:

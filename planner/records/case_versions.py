@@ -81,8 +81,8 @@ class Cases(Repository):
 
     def find_case(self, reference: str, eye: str) -> StoredCase | None:
         table = schema.cases
-        found = self._all(StoredCase, select(table).where(table.c.reference == reference, table.c.eye == eye))
-        return found[0] if found else None
+        cases = self._all(StoredCase, select(table).where(table.c.reference == reference, table.c.eye == eye))
+        return cases[0] if cases else None
 
     def version(self, case_id: int, number: int | None = None) -> CaseVersion:
         """A version of a case, the last without a number. Raises PlannerError where there is none."""

@@ -72,7 +72,7 @@ class Database:
     @contextlib.contextmanager
     def reading(self) -> Iterator[Connection]:
         """A connection that sees one moment of the database throughout. Raises StoreUnavailableError."""
-        with self._told(), self._engine.connect() as connection:
+        with self._refusals_in_words(), self._engine.connect() as connection:
             if not self.is_file:
                 connection = connection.execution_options(
                     isolation_level="REPEATABLE READ", postgresql_readonly=True
@@ -86,7 +86,7 @@ class Database:
 
         Raises StoreUnavailableError.
         """
-        with self._told(), self._engine.connect() as connection:
+        with self._refusals_in_words(), self._engine.connect() as connection:
             connection = connection.execution_options(planner_writes=True)
             if not self.is_file:
                 # Each statement then sees what was kept before it. Where the server's own default is a stricter level,
@@ -136,7 +136,7 @@ class Database:
             ) from None
 
     @contextlib.contextmanager
-    def _told(self) -> Iterator[None]:
+    def _refusals_in_words(self) -> Iterator[None]:
         """What the database or the disk refuses, in the words of one fault."""
         try:
             yield

@@ -24,14 +24,14 @@ def bring_up_to_date(database: Database) -> None:
             return
     # Looked at again under the writers' lock: another process may have come first.
     with database.writing() as connection:
-        held = revision_of(connection)
-        if held == head():
+        revision = revision_of(connection)
+        if revision == head():
             return
-        if held is None and inspect(connection).get_table_names():
+        if revision is None and inspect(connection).get_table_names():
             why = "it holds tables, and none says that they are this program's"
             raise PlannerError.one("is not a store of this program", database.name, why, "an empty database")
-        if held is not None and not is_known(held):
-            raise newer(database.name, held)
+        if revision is not None and not is_known(revision):
+            raise newer(database.name, revision)
         upgrade(connection, head())
 
 

@@ -53,10 +53,10 @@ class Overview(Repository):
         if reference is not None:
             query = query.where(func.lower(schema.cases.c.reference).contains(reference.lower(), autoescape=True))
         with self._database.reading() as connection:
-            found = _as_they_stand(connection, query)
+            cases = _as_they_stand(connection, query)
         return tuple(
             now
-            for now in found
+            for now in cases
             if (state is None or now.state == state)
             and (tier is None or (now.snapshot is not None and now.snapshot.tier_working == tier))
             and (patient is None or now.version.document.get("patient") == patient)
@@ -67,12 +67,12 @@ class Overview(Repository):
         """Cases that wait for a consultant: the highest tier first, then the longest wait."""
         query = with_endings(schema.submissions, open_only=True).with_only_columns(schema.submissions.c.case_id)
         with self._database.reading() as connection:
-            found = _as_they_stand(connection, query.order_by(None))
+            cases = _as_they_stand(connection, query.order_by(None))
 
         def first(now: CaseNow) -> tuple[int, str]:
             return -(now.snapshot.tier_working if now.snapshot else 0), now.submission.at if now.submission else ""
 
-        return tuple(sorted(found, key=first))
+        return tuple(sorted(cases, key=first))
 
     def list_of(self, day: datetime.date) -> tuple[CaseNow, ...]:
         """The cases on the lists of a day, by theatre and place."""
@@ -86,8 +86,8 @@ class Overview(Repository):
         days = (table.c.day >= first.isoformat(), table.c.day <= last.isoformat())
         query = with_endings(table, *days, open_only=True).with_only_columns(table.c.case_id).order_by(None)
         with self._database.reading() as connection:
-            found = _as_they_stand(connection, query)
-        placed = [(now.allocation, now) for now in found if now.allocation is not None]
+            cases = _as_they_stand(connection, query)
+        placed = [(now.allocation, now) for now in cases if now.allocation is not None]
         return tuple(now for at, now in sorted(placed, key=lambda one: (one[0].day, one[0].theatre, one[0].place)))
 
 
@@ -122,7 +122,7 @@ def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> 
     operated = {row.case_id for row in rows(select(outcomes.c.case_id).where(outcomes.c.case_id.in_(ids)))}
     owners = owners_in(connection, list(current))
     sent_back = _sent_back(rows(with_endings(schema.submissions, schema.submissions.c.case_id.in_(ids))))
-    found = []
+    cases = []
     for row in rows(select(schema.cases).where(schema.cases.c.id.in_(ids))):
         submission, approval, place = submissions.get(row.id), approvals.get(row.id), places.get(row.id)
         states: dict[State, bool] = {
@@ -133,7 +133,7 @@ def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> 
             "sent-back": row.id in sent_back,
             "draft": True,
         }
-        found.append(
+        cases.append(
             CaseNow(
                 entity(StoredCase, row),
                 current[row.id],
@@ -146,7 +146,7 @@ def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> 
                 None if approval is None else approved_from[approval.snapshot_id],
             )
         )
-    return sorted(found, key=lambda now: (_as_counted(now.case.reference), now.case.eye))
+    return sorted(cases, key=lambda now: (_as_counted(now.case.reference), now.case.eye))
 
 
 def _as_counted(reference: str) -> list[tuple[int, int, str]]:

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
+from planner.plan.approved import Covers
 from planner.wording.words import eye_words
 
 Role = Literal["trainee", "consultant", "organiser", "administrator"]
@@ -19,7 +20,6 @@ PREPARERS: tuple[Role, ...] = ("trainee", "consultant")  # of cases
 BUILDERS: tuple[Role, ...] = ("organiser", "consultant")  # of lists
 KEEPERS: tuple[Role, ...] = ("organiser",)  # of the roster
 READERS: tuple[Role, ...] = (*PREPARERS, "organiser")  # of cases and lists
-Covers = Literal["table", "as-named"]
 State = Literal["draft", "sent-back", "submitted", "approved", "listed", "operated"]
 # A case file's headings and findings as plain JSON values, findings in a mapping of their own under `findings`.
 Document = Mapping[str, Any]
@@ -69,8 +69,8 @@ class CaseVersion:
 
     @property
     def findings(self) -> Mapping[str, Any]:
-        found: Mapping[str, Any] = self.document.get("findings") or {}
-        return found
+        findings: Mapping[str, Any] = self.document.get("findings") or {}
+        return findings
 
 
 @dataclass(frozen=True)

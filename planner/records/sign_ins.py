@@ -20,8 +20,8 @@ class SignIns(Repository):
 
     def session(self, token_sha256: str) -> SignIn | None:
         table = schema.sessions
-        found = self._all(SignIn, select(table).where(table.c.token_sha256 == token_sha256))
-        return found[0] if found else None
+        rows = self._all(SignIn, select(table).where(table.c.token_sha256 == token_sha256))
+        return rows[0] if rows else None
 
     def touch_sign_in(self, token_sha256: str) -> None:
         """Note that it is in use now."""

@@ -60,10 +60,10 @@ class Snapshots(Repository):
                 what = f"is of {eye_words(inner.get('case'), inner.get('eye'))}, not of {case.in_words}"
                 raise PlannerError.one(what, "snapshot")
             same = select(_BRIEF[0]).where(*(table.c[name] == value for name, value in values.items()))
-            held = change.connection.scalar(same.order_by(table.c.id).limit(1))
-            if held is None:
-                held = change.insert(table, "assessment kept", values, case_id)["id"]
-        return self.snapshot(held)
+            kept = change.connection.scalar(same.order_by(table.c.id).limit(1))
+            if kept is None:
+                kept = change.insert(table, "assessment kept", values, case_id)["id"]
+        return self.snapshot(kept)
 
     def snapshot(self, snapshot_id: int) -> Snapshot:
         """A snapshot with its assessment. Raises PlannerError where there is none."""

@@ -64,11 +64,11 @@ class Transaction:
         highest = self.connection.scalar(select(func.max(table.c.id)))
         row = {"id": (highest or 0) + 1, **values, "at": self.at, "by": self.by}
         self.connection.execute(insert(table).values(row))
-        told = in_trail(table.name, {column.name: row.get(column.name) for column in table.columns})
+        entered = in_trail(table.name, {column.name: row.get(column.name) for column in table.columns})
         if table.name == "cases":
             case_id = row["id"]
         earlier = None if before is None else in_trail(table.name, before)
-        self.tell(what, table.name, str(row["id"]), earlier, told, case_id)
+        self.tell(what, table.name, str(row["id"]), earlier, entered, case_id)
         return row
 
     def tell(

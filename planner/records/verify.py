@@ -37,7 +37,7 @@ def verify(database: Database, head: str | None = None) -> Verified:
     """
     with database.reading() as connection:
         faults = list(_unguarded(connection, database.is_file))
-        told: dict[tuple[str, str], str] = {}
+        entered: dict[tuple[str, str], str] = {}
         sequence, previous, past = 0, FIRST, {}
         for row in connection.execution_options(yield_per=500).execute(
             select(schema.trail).order_by(schema.trail.c.sequence)
@@ -53,10 +53,10 @@ def verify(database: Database, head: str | None = None) -> Verified:
             sequence, previous = entry["sequence"], entry["hash"]
             past[sequence] = previous
             key = (entry["kept_in"], entry["row"])
-            if key in told and entry["kept_in"] != schema.passwords.name:
+            if key in entered and entry["kept_in"] != schema.passwords.name:
                 faults.append(Fault(where, f"enters {key[0]} {key[1]} a second time"))
-            told[key] = sha256(entry["after"] or "")
-        faults += _rows_unlike(connection, told)
+            entered[key] = sha256(entry["after"] or "")
+        faults += _rows_unlike(connection, entered)
         faults += _not_in(past, head)
     if faults:
         more = [Fault("", f"and {len(faults) - MOST_FAULTS} more")] if len(faults) > MOST_FAULTS else []
@@ -64,9 +64,9 @@ def verify(database: Database, head: str | None = None) -> Verified:
     return Verified(sequence, previous)
 
 
-def _rows_unlike(connection: Connection, told: dict[tuple[str, str], str]) -> Iterator[Fault]:
+def _rows_unlike(connection: Connection, entered: dict[tuple[str, str], str]) -> Iterator[Fault]:
     """Rows that are not what the trail says, that it does not know, or that are gone."""
-    waiting = dict(told)
+    waiting = dict(entered)
     for name, key, content in _rows(connection):
         said = waiting.pop((name, key), None)
         if said is None:
@@ -102,9 +102,9 @@ def _unguarded(connection: Connection, is_file: bool) -> Iterator[Fault]:
         query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
     else:
         query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
-    held = set(connection.scalars(text(query)))
+    guards = set(connection.scalars(text(query)))
     for table in schema.PROTECTED:
-        if not {f"{table.name}_no_update", f"{table.name}_no_delete"} <= held:
+        if not {f"{table.name}_no_update", f"{table.name}_no_delete"} <= guards:
             yield Fault(table.name, "its guard against changes is gone", "somebody took the triggers away")
 
 

@@ -8,7 +8,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
-from planner.desk.approving import ApprovalView, approval_view
+from planner.desk.approving import CaseForApproval, case_for_approval
 from planner.plan.plan import Plan
 from planner.rulebook.shapes import MODES
 from planner.web.approvals.decision_form import LONGEST
@@ -23,15 +23,15 @@ from planner.wording.people import supervised_by
 router = APIRouter()
 
 
-def view_asked(request: Request, visitor: Deciding, now: CaseAsked) -> ApprovalView:
+def view_asked(request: Request, visitor: Deciding, now: CaseAsked) -> CaseForApproval:
     """What the case of an address comes to for whoever decides on it."""
-    return approval_view(site_of(request).desk, now, visitor.code)
+    return case_for_approval(site_of(request).desk, now, visitor.code)
 
 
 @router.get(APPROVAL)
 def show(
     request: Request,
-    view: Annotated[ApprovalView, Depends(view_asked)],
+    view: Annotated[CaseForApproval, Depends(view_asked)],
     tier: Annotated[int | None, Query(ge=1, le=4)] = None,
 ) -> Response:
     return case_page(request, view, tier=tier)
@@ -39,7 +39,7 @@ def show(
 
 def case_page(
     request: Request,
-    view: ApprovalView,
+    view: CaseForApproval,
     faults: tuple[str, ...] = (),
     tier: int | None = None,
     written: Mapping[str, str] | None = None,
@@ -65,7 +65,7 @@ def case_page(
     )  # fmt: skip
 
 
-def _by_table(view: ApprovalView) -> list[tuple[str, list[tuple[str, str]]]]:
+def _by_table(view: CaseForApproval) -> list[tuple[str, list[tuple[str, str]]]]:
     """For each tier what the table has: the supervision by stage, stages that have the same in one line."""
     found = []
     for tier, by_stage in view.table.items():
@@ -76,7 +76,7 @@ def _by_table(view: ApprovalView) -> list[tuple[str, list[tuple[str, str]]]]:
     return found
 
 
-def _changing(view: ApprovalView, plan: Plan, tier: int | None, written: Mapping[str, str]) -> dict[str, object]:
+def _changing(view: CaseForApproval, plan: Plan, tier: int | None, written: Mapping[str, str]) -> dict[str, object]:
     """The form for changes: each tier with its supervision for this stage, and the steps as they go with the chosen.
 
     It begins with what is in force by an approval that stands, where that is of this stage.

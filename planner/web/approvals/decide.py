@@ -11,7 +11,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
-from planner.desk.approving import Decision, approval_view, decided, stage_asked
+from planner.desk.approving import Decision, case_for_approval, decided, stage_asked
 from planner.desk.approving import approve as enter
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
@@ -107,6 +107,6 @@ def _done(
         faults = tuple(map(str, error.faults))
     if faults:
         return case_page(
-            request, approval_view(site_of(request).desk, now, visitor.code), faults, form.tier, form.typed
+            request, case_for_approval(site_of(request).desk, now, visitor.code), faults, form.tier, form.typed
         )
     return RedirectResponse(then, 303)
