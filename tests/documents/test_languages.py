@@ -19,6 +19,7 @@ from babel.messages.pofile import read_po, write_po
 
 from planner.documents.card.sheet import render_card
 from planner.documents.debrief.sheet import render_debrief
+from planner.documents.json_form import plan_json
 from planner.documents.plan.text import render_text
 from planner.documents.printing.html import environment, render_html
 from planner.errors import PlannerError
@@ -143,6 +144,20 @@ def test_in_another_language_headings_are_translated_and_rules_as_written(plan_o
         assert step.label in theirs
     assert f'lang="{name}"' in page
     assert render_text(plan) == ours, "the language does not outlive the call"
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_reasons_are_said_in_the_language_in_force_and_data_in_the_source(plan_of: PlanOf, name: str) -> None:
+    plan = plan_of("phacomorphic-attack")
+    tier, supervision = plan.assessment.tier.decided_by, plan.supervision.because
+    source, ours = plan_json(plan), [reason.words for reason in (*tier, *supervision)]
+    with language.speaking(name):
+        theirs, printed = [reason.words for reason in (*tier, *supervision)], squeezed(render_text(plan))
+        assert plan_json(plan) == source
+    assert {reason.by for reason in tier} >= {"floor", "points", "interaction"}
+    for one, other in zip(ours, theirs, strict=True):
+        assert one != other and squeezed(other[1:]) in printed and squeezed(one[1:]) not in printed
+    assert "demands tier" not in printed and source["assessment"]["tier"]["decided_by"] == ours[: len(tier)]
 
 
 def test_a_language_that_is_not_shipped_is_refused() -> None:

@@ -11,7 +11,7 @@ from random_cases import as_case, complete_values
 
 from planner.assess.assess import Assessor, assess
 from planner.case import STAGES, Stage
-from planner.plan.allocation import supervise
+from planner.plan.allocation import allocate, supervise
 from planner.plan.eye_plan import plan_eye
 from planner.plan.make import make_plan
 from planner.rulebook.rulebook import Rulebook
@@ -137,3 +137,14 @@ def test_steps_are_taken_up_to_the_stages_difficulty(ready: Assessor, rulebook: 
                 if any(part.consultant_does for part in (*written, *written_lines)):
                     allowed = False
                 assert (step.who == "trainee") is allowed, (seed, stage, step.id)
+
+
+def test_of_an_eyes_plan_only_supervision_and_hands_hang_on_the_stage(rulebook: Rulebook) -> None:
+    assessment = assess(plain_eye(rulebook, dilated_pupil_mm="4.5"), rulebook)
+    eye = plan_eye(assessment, rulebook)
+    first, *others = (allocate(eye, rulebook, stage) for stage in STAGES)
+    assert len({(plan.supervision.mode, plan.trainee_steps) for plan in (first, *others)}) > 1
+    for plan in others:
+        steps = tuple(replace(step, who=old.who) for step, old in zip(plan.steps, first.steps, strict=True))
+        assert replace(plan, supervision=first.supervision, steps=steps) == first
+    assert allocate(allocate(eye, rulebook, "late", 4), rulebook, "early") == allocate(eye, rulebook, "early")
