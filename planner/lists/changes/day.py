@@ -45,8 +45,8 @@ class RepairDay:
         self.was = {placing.case: placing for placing in of_day}
         stays = fixed - after.begun
         self.fixed = tuple(p for p in of_day if p.case in after.begun or (p.case in stays and p.session in self.here))
-        self.held = frozenset(placing.case for placing in self.fixed)
-        self.free = tuple(dict.fromkeys(key for key in (*self.was, *after.added) if key not in self.held))
+        self.fixed_cases = frozenset(placing.case for placing in self.fixed)
+        self.free = tuple(dict.fromkeys(key for key in (*self.was, *after.added) if key not in self.fixed_cases))
         self.pressing = frozenset(
             key for key in self.instance.cases if is_pressing(self.instance, key, key in after.added)
         )

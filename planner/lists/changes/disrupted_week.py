@@ -31,53 +31,53 @@ class DisruptedWeek:
     now: datetime.datetime | None
 
 
-def disrupted_week(instance: Instance, lists: Lists, happened: Disruption) -> DisruptedWeek:
+def disrupted_week(instance: Instance, lists: Lists, disruption: Disruption) -> DisruptedWeek:
     """The world after what happened; every name is known to the instance.
 
     Raises PlannerError for a case that is begun, or cancelled, and on no list, or both.
     """
-    if faults := list(_contrary(instance, lists, happened)):
+    if faults := list(_contrary(instance, lists, disruption)):
         raise PlannerError(faults)
-    now = happened.at(instance.sessions)
-    begun = instance.begun | {(one.case, one.eye) for one in happened.begun}
-    cancelled = {(one.case, one.eye): one.because for one in happened.cancelled}
+    now = disruption.at(instance.sessions)
+    begun = instance.begun | {(one.case, one.eye) for one in disruption.begun}
+    cancelled = {(one.case, one.eye): one.because for one in disruption.cancelled}
     of_them = {instance.sessions[p.session].day for p in lists.placings if p.case in begun or p.case in cancelled}
-    of_sessions = {instance.sessions[changed.session].day for changed in happened.changed}
-    days = happened.days | of_them | of_sessions
-    held = replace(_without_those_away(_with_changed_sessions(instance, happened), happened), begun=begun)
+    of_sessions = {instance.sessions[changed.session].day for changed in disruption.changed}
+    days = disruption.days | of_them | of_sessions
+    changed = replace(_without_those_away(_with_changed_sessions(instance, disruption), disruption), begun=begun)
     left = [placing for placing in lists.placings if placing.case not in cancelled]
     kept = replace(lists, placings=tuple(_begun_first(left, begun)))
     return DisruptedWeek(
-        replace(held, taken=dict(_taken(held, kept, happened, now))), kept,
-        {one.session: one.because for one in happened.changed if one.lost}, cancelled,
-        {(one.case, one.eye): one for one in happened.added}, begun,
+        replace(changed, taken=dict(_taken(changed, kept, disruption, now))), kept,
+        {one.session: one.because for one in disruption.changed if one.lost}, cancelled,
+        {(one.case, one.eye): one for one in disruption.added}, begun,
         frozenset(day for day in days if now is None or day >= now.date()), now,
     )  # fmt: skip
 
 
-def _contrary(instance: Instance, lists: Lists, happened: Disruption) -> Iterator[Fault]:
+def _contrary(instance: Instance, lists: Lists, disruption: Disruption) -> Iterator[Fault]:
     placed = {placing.case for placing in lists.placings}
-    begun = {(one.case, one.eye) for one in happened.begun}
+    begun = {(one.case, one.eye) for one in disruption.begun}
     for name, key in [
         *(("begun", key) for key in sorted(begun)),
-        *(("cancelled", (one.case, one.eye)) for one in happened.cancelled),
+        *(("cancelled", (one.case, one.eye)) for one in disruption.cancelled),
     ]:
-        told = instance.cases[key].told
+        name_of_case = instance.cases[key].told
         if key not in placed:
-            yield Fault(told, f"{name}, and on no list", hint="leave it out, or add it to a day")
+            yield Fault(name_of_case, f"{name}, and on no list", hint="leave it out, or add it to a day")
         elif name == "cancelled" and key in begun:
-            yield Fault(told, "begun and cancelled", hint="one of the two")
+            yield Fault(name_of_case, "begun and cancelled", hint="one of the two")
 
 
-def _without_those_away(instance: Instance, happened: Disruption) -> Instance:
+def _without_those_away(instance: Instance, disruption: Disruption) -> Instance:
     trainees, supervisors, sessions = dict(instance.trainees), dict(instance.supervisors), dict(instance.sessions)
     because = dict(instance.away_because)
-    for away in happened.away:
+    for away in disruption.away:
         if away.who in trainees:
             trainees[away.who] = replace(trainees[away.who], leave=trainees[away.who].leave | {away.day})
         if away.who in supervisors:
-            held = supervisors[away.who]
-            supervisors[away.who] = held.model_copy(update={"leave": [*held.leave, away.day]})
+            supervisor = supervisors[away.who]
+            supervisors[away.who] = supervisor.model_copy(update={"leave": [*supervisor.leave, away.day]})
             for name, session in sessions.items() if away.instead is not None else ():
                 if session.day == away.day and away.who in session.supervisors:
                     sessions[name] = _with(session, supervisors=[*session.supervisors, away.instead])
@@ -85,9 +85,9 @@ def _without_those_away(instance: Instance, happened: Disruption) -> Instance:
     return replace(instance, trainees=trainees, supervisors=supervisors, sessions=sessions, away_because=because)
 
 
-def _with_changed_sessions(instance: Instance, happened: Disruption) -> Instance:
+def _with_changed_sessions(instance: Instance, disruption: Disruption) -> Instance:
     sessions = dict(instance.sessions)
-    for changed in happened.changed:
+    for changed in disruption.changed:
         session = sessions[changed.session]
         if changed.minutes is not None:
             session = _with(session, minutes=changed.minutes)
@@ -113,14 +113,14 @@ def _begun_first(placings: list[Placing], begun: frozenset[Key]) -> Iterator[Pla
 
 
 def _taken(
-    instance: Instance, lists: Lists, happened: Disruption, now: datetime.datetime | None
+    instance: Instance, lists: Lists, disruption: Disruption, now: datetime.datetime | None
 ) -> Iterator[tuple[str, float]]:
     """Minutes from a session's start until its next case can begin, where the session runs or the time is told.
 
     Of the begun cases all but the last are done. Where nobody said until when the last one takes, all of its time is
     still to come, from now.
     """
-    week, until = Week(instance, lists), {(one.case, one.eye): one.until for one in happened.begun}
+    week, until = Week(instance, lists), {(one.case, one.eye): one.until for one in disruption.begun}
     for session in instance.sessions.values():
         begins = session.span[0]
         gone = _minutes(begins, now) if now is not None and now.date() == session.day else None

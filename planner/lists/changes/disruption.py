@@ -93,37 +93,37 @@ class Disruption(Entry):
         return datetime.datetime.combine(next(iter(days)), self.now)
 
 
-def timed(happened: Disruption, now: str | None, instance: Instance) -> Disruption:
+def timed(disruption: Disruption, now: str | None, instance: Instance) -> Disruption:
     """The same at another time of day, `now` as HH:MM. Raises PlannerError for no time, or one without its day."""
     if now is None:
-        return happened
+        return disruption
     try:
-        told = Disruption.model_validate({**happened.model_dump(), "now": now})
+        timely = Disruption.model_validate({**disruption.model_dump(), "now": now})
     except ValidationError:
         raise PlannerError.one(f"{now!r} is not a time of day", "--now", hint="write it like 08:30") from None
-    if told.at(instance.sessions) is None:
+    if timely.at(instance.sessions) is None:
         raise PlannerError.one("a time without its day", "--now", NO_DAY, "name the day in the file, `on: 2026-12-01`")
-    return told
+    return timely
 
 
 def read_disruption(path: Path, instance: Instance) -> Disruption:
     """Read a file of what happened. Raises PlannerError with every fault."""
-    happened, spot = read_as(Disruption, strict_yaml.read_file(path, str(path), LARGEST_FILE))
-    if faults := [*_unknown(happened, instance, spot), *_untimely(happened, instance, spot)]:
+    disruption, spot = read_as(Disruption, strict_yaml.read_file(path, str(path), LARGEST_FILE))
+    if faults := [*_unknown(disruption, instance, spot), *_untimely(disruption, instance, spot)]:
         raise PlannerError(faults)
-    return happened
+    return disruption
 
 
-def _unknown(happened: Disruption, instance: Instance, spot: Spot) -> Iterator[Fault]:
+def _unknown(disruption: Disruption, instance: Instance, spot: Spot) -> Iterator[Fault]:
     people = [*instance.trainees, *instance.supervisors]
-    for n, away in enumerate(happened.away):
+    for n, away in enumerate(disruption.away):
         if away.who not in people:
             yield spot.fault(("away", n, "who"), f"nobody {away.who!r}", hint=nearest(away.who, people))
         yield from unknown(spot, ("away", n, "instead"), "supervisor", away.instead, instance.supervisors)
-    for n, changed in enumerate(happened.changed):
+    for n, changed in enumerate(disruption.changed):
         yield from unknown(spot, ("changed", n, "session"), "session", changed.session, instance.sessions)
     groups: tuple[tuple[str, Iterable[CaseCancelled | CaseAdded | CaseBegun]], ...] = (
-        ("cancelled", happened.cancelled), ("added", happened.added), ("begun", happened.begun)
+        ("cancelled", disruption.cancelled), ("added", disruption.added), ("begun", disruption.begun)
     )  # fmt: skip
     references = {reference for reference, _ in instance.cases}
     for name, listed in groups:
@@ -131,22 +131,22 @@ def _unknown(happened: Disruption, instance: Instance, spot: Spot) -> Iterator[F
             if (one.case, one.eye) not in instance.cases:
                 what = f"no case {one.case!r} of the {one.eye} eye among those read"
                 yield spot.fault((name, n, "case"), what, hint=nearest(one.case, references))
-    for n, added in enumerate(happened.added):
+    for n, added in enumerate(disruption.added):
         yield from unknown(spot, ("added", n, "session"), "session", added.session, instance.sessions)
 
 
-def _untimely(happened: Disruption, instance: Instance, spot: Spot) -> Iterator[Fault]:
+def _untimely(disruption: Disruption, instance: Instance, spot: Spot) -> Iterator[Fault]:
     """A time without its day, and what is said of days that are past."""
-    known = all(changed.session in instance.sessions for changed in happened.changed)
-    if happened.now is not None and known and happened.at(instance.sessions) is None:
+    known = all(changed.session in instance.sessions for changed in disruption.changed)
+    if disruption.now is not None and known and disruption.at(instance.sessions) is None:
         yield spot.fault(("now",), "a time without its day", NO_DAY, "name the day it is, `on: 2026-12-01`")
-    if happened.on is None or not known:
+    if disruption.on is None or not known:
         return
-    named = [("away", n, "day", one.day) for n, one in enumerate(happened.away)]
-    named += [("added", n, "day", one.day) for n, one in enumerate(happened.added)]
-    of_sessions = [instance.sessions[one.session].day for one in happened.changed]
+    named = [("away", n, "day", one.day) for n, one in enumerate(disruption.away)]
+    named += [("added", n, "day", one.day) for n, one in enumerate(disruption.added)]
+    of_sessions = [instance.sessions[one.session].day for one in disruption.changed]
     named += [("changed", n, "session", day) for n, day in enumerate(of_sessions)]
     for name, n, key, day in named:
-        if day < happened.on:
+        if day < disruption.on:
             what, hint = f"{day} is past", "leave it out, or another day"
-            yield spot.fault((name, n, key), what, f"it is {happened.on}", hint)
+            yield spot.fault((name, n, key), what, f"it is {disruption.on}", hint)

@@ -74,14 +74,14 @@ class Repair:
 
 
 def repair(
-    instance: Instance, lists: Lists, happened: Disruption, locked: Mapping[Key, str] | None = None, work: int = WORK
+    instance: Instance, lists: Lists, disruption: Disruption, locked: Mapping[Key, str] | None = None, work: int = WORK
 ) -> Repair:
     """Mend lists after what happened; `locked` cases, with why, stay as they are.
 
     Only lists of the days concerned change. Same input, same answer. Raises PlannerError for a case that is begun or
     cancelled and on no list.
     """
-    after, locked = disrupted_week(instance, lists, happened), locked or {}
+    after, locked = disrupted_week(instance, lists, disruption), locked or {}
     today = RepairDay(after, after.begun | frozenset(locked))
     later = LaterPlaces(after.instance, after.lists, after.days, today.pressing)
     found = mended(today, later, work)
@@ -110,22 +110,22 @@ def _unlocking(
     today: RepairDay, later: LaterPlaces, found: RepairFound, locked: Mapping[Key, str], work: int
 ) -> Iterator[Unlocking]:
     """Each lock without which fewer cases lose their place or fewer rules stay broken; else all of them at once."""
-    bound = [placing for placing in today.fixed if placing.case in locked and placing.case not in today.after.begun]
-    if not bound or not (today.unmendable or found.measure.off):
+    locks = [placing for placing in today.fixed if placing.case in locked and placing.case not in today.after.begun]
+    if not locks or not (today.unmendable or found.measure.off):
         return
-    alone = [better for placing in bound if (better := _without(today, later, found, locked, [placing], work))]
+    alone = [better for placing in locks if (better := _without(today, later, found, locked, [placing], work))]
     if alone:
         yield from alone
-    elif len(bound) > 1 and (together := _without(today, later, found, locked, bound, work)):
+    elif len(locks) > 1 and (together := _without(today, later, found, locked, locks, work)):
         yield together
 
 
 def _without(
-    today: RepairDay, later: LaterPlaces, found: RepairFound, locked: Mapping[Key, str], held: list[Placing], work: int
+    today: RepairDay, later: LaterPlaces, found: RepairFound, locked: Mapping[Key, str], locks: list[Placing], work: int
 ) -> Unlocking | None:
     """What the answer is without these locks, where it is better."""
-    freed = {placing.case for placing in held}
-    other = RepairDay(today.after, today.held - freed)
+    freed = {placing.case for placing in locks}
+    other = RepairDay(today.after, today.fixed_cases - freed)
     then = mended(other, later, work)
     now = {placing.case: placing for placing in then.placings}
 
@@ -135,7 +135,7 @@ def _without(
     if worth(other, then) >= worth(today, found):
         return None
     keep = tuple(key for key, option in found.chosen.items() if option is None and then.chosen[key] is not None)
-    moved = [p for p in held if now.get(p.case) is None or kind_of(p, now[p.case])]
+    moved = [p for p in locks if now.get(p.case) is None or kind_of(p, now[p.case])]
     return Unlocking(
-        tuple(FreedCase(p.case, locked[p.case], p, now.get(p.case)) for p in moved or held), keep, not other.unmendable
+        tuple(FreedCase(p.case, locked[p.case], p, now.get(p.case)) for p in moved or locks), keep, not other.unmendable
     )

@@ -55,13 +55,13 @@ class RepairBound:
                 into.setdefault(where.session, []).append(self._takes(key, where))
         room, undecided = 0, sum(key not in decided for key in self.today.free)
         for session in self.today.sessions:
-            stay, held = tuple(free.get(session.id, ())), tuple(bound.get(session.id, ()))
+            stay, assigned = tuple(free.get(session.id, ())), tuple(bound.get(session.id, ()))
             already = tuple(sorted(into.get(session.id, ())))
-            more = self._least(session.id, stay, held, already)
+            more = self._least(session.id, stay, assigned, already)
             if more is None:
                 return None
             found = found.plus(more)
-            room += self._room(session.id, held, already)
+            room += self._room(session.id, assigned, already)
         beyond = undecided - room - found.off
         if beyond > 0:
             people = max(0, found.people - 2 * beyond)
@@ -91,7 +91,7 @@ class RepairBound:
         return min(here, key=lambda option: (_length(self._takes(key, option)), self.today.cost(key, option)))
 
     def _waits_for_kit(self, session: str) -> bool:
-        cases = [self.instance.cases[key] for key in (*self.today.free, *self.today.held)]
+        cases = [self.instance.cases[key] for key in (*self.today.free, *self.today.fixed_cases)]
         kit = self.instance.sessions[session].kit.items()
         return any(counted.ready_again_after and sum(item in case.kit for case in cases) > 1 for item, counted in kit)
 
@@ -109,26 +109,26 @@ class RepairBound:
         return (where.session if isinstance(where, Assignment) else where) == session and bool(self._ways(key, session))
 
     def _find_least(
-        self, session: str, stay: tuple[Key, ...], held: tuple[Key, ...], already: tuple[_Takes, ...]
+        self, session: str, stay: tuple[Key, ...], assigned: tuple[Key, ...], already: tuple[_Takes, ...]
     ) -> RepairCost | None:
         """The least that a session's cases cost: the fewest leave that must, of the rest some have other people."""
         left, total = [key for key in stay if self._ways(key, session)], NOTHING
         for key in stay:
             if key not in left:
                 total = total.plus(self._cheapest(key, session)._replace(people=0))
-        if not left and not held:
+        if not left and not assigned:
             return total
-        bound = (*already, *(self._shortest(key, session) for key in held))
+        bound = (*already, *(self._shortest(key, session) for key in assigned))
         fastest = sorted((self._shortest(key, session) for key in left), key=_length)
         while fastest and not self._fits(session, (*bound, *fastest)):
             fastest.pop()
-        if not fastest and held and not self._fits(session, bound):
+        if not fastest and assigned and not self._fits(session, bound):
             return None
         leaving = len(left) - len(fastest)
         for extra in sorted(self._cheapest(key, session)._replace(people=0) for key in left)[:leaving]:
             total = total.plus(extra)
         rests = combinations(left, len(left) - leaving)
-        people = min(self._people(session, (*held, *rest), already) for rest in rests)
+        people = min(self._people(session, (*assigned, *rest), already) for rest in rests)
         return total._replace(people=people) if people < NEVER else None
 
     def _find_people(self, session: str, keys: tuple[Key, ...], already: tuple[_Takes, ...]) -> int:
@@ -150,11 +150,11 @@ class RepairBound:
                     heapq.heappush(waiting, (cost + more, (*chosen[:at], chosen[at] + 1, *chosen[at + 1 :])))
         return NEVER
 
-    def _find_room(self, session: str, held: tuple[Key, ...], already: tuple[_Takes, ...]) -> int:
+    def _find_room(self, session: str, assigned: tuple[Key, ...], already: tuple[_Takes, ...]) -> int:
         """How many more cases the session could hold, were they the shortest that there are."""
-        others = (key for key in self.today.free if key not in held and self._ways(key, session))
+        others = (key for key in self.today.free if key not in assigned and self._ways(key, session))
         every = sorted((self._shortest(key, session) for key in others), key=_length)
-        bound = (*already, *(self._shortest(key, session) for key in held))
+        bound = (*already, *(self._shortest(key, session) for key in assigned))
         number = 0
         while number < len(every) and self._fits(session, (*bound, *every[: number + 1])):
             number += 1

@@ -211,7 +211,7 @@ class _RepairSearch:
         placed = {key: option for key, option in chosen.items() if option is not None and key not in decided}
         cases, sessions = self.today.instance.cases, self.today.instance.sessions
         scope = RULES[broken.rule].scope
-        own = next((key for key in broken.cases[:1] if key in chosen or key in self.today.held), None)
+        own = next((key for key in broken.cases[:1] if key in chosen or key in self.today.fixed_cases), None)
         if own in placed and placed[own] not in self.today.may(own):
             return {own: 0}
         if scope == "list" or broken.rule in RULES.of_order:

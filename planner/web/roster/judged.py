@@ -99,7 +99,7 @@ def affected(site: Site, roster: RosterShown, changes: Iterable[RosterChange]) -
     first = site.day_here()
     placed = [(now, now.allocation) for now in site.store.lists(first, first + FAR) if now.allocation is not None]
     codes = {person.code: person.trainee_id or person.code for person in site.store.people()}
-    told: dict[str, list[str]] = {}
+    lost: dict[str, list[str]] = {}
     for change in changes:
         entry = roster.entry(change.kind, change.key)
         if entry is None or entry.retired:
@@ -107,8 +107,8 @@ def affected(site: Site, roster: RosterShown, changes: Iterable[RosterChange]) -
         for now, at in placed:
             if why := _lost(entry, change.document, at, codes):
                 place = f"{now.case.in_words}, {at.day:%a} {day_words(at.day)}, {at.theatre}, number {at.place}"
-                told.setdefault(place, []).append(why)
-    return [f"{place}: {', and '.join(dict.fromkeys(reasons))}" for place, reasons in told.items()]
+                lost.setdefault(place, []).append(why)
+    return [f"{place}: {', and '.join(dict.fromkeys(reasons))}" for place, reasons in lost.items()]
 
 
 def _lost(entry: RosterEntry, after: Mapping[str, Any] | None, at: ListPlace, codes: Mapping[str, str]) -> str | None:

@@ -72,7 +72,7 @@ def _page(request: Request, roster: RosterShown, view: str, **values: Any) -> Re
     visitor: Visitor = request.state.visitor
     nothing = dict.fromkeys(("tables", "absences", "days", "week", "before", "after", "later"), "")
     return page(
-        request, "roster.html", views=VIEWS.items(), view=view, held=roster, gone=_gone(roster),
+        request, "roster.html", views=VIEWS.items(), view=view, roster=roster, gone=_gone(roster),
         may_keep=visitor.role in KEEPERS and roster.changeable, entry_path=entry_path,
         may_take=visitor.role in KEEPERS, people=[*roster.people["trainee"], *roster.people["supervisor"]],
         **(nothing | values),
@@ -162,8 +162,8 @@ def _table(
 
 
 def _in_words(field: EntryField, value: Any) -> str:
-    told = cell_of(field, value).replace(" + ", ", ")
-    return told.replace("_", " ") if field.sort == "rows" else told
+    words = cell_of(field, value).replace(" + ", ", ")
+    return words.replace("_", " ") if field.sort == "rows" else words
 
 
 def _people(site: Site, roster: RosterShown, name: str) -> EntryTable:

@@ -62,8 +62,8 @@ def label(field: EntryField) -> str:
 
 
 def hint(kind: EntryKind, field: EntryField) -> str:
-    told = HINTS.get(f"{kind.name}.{field.name}", HINTS.get(field.name, ""))
-    if not told and kind.name == "wishes" and field.sort == "number":
+    words = HINTS.get(f"{kind.name}.{field.name}", HINTS.get(field.name, ""))
+    if not words and kind.name == "wishes" and field.sort == "number":
         default = kind.shape.model_fields[field.name].default
         return f"A weight; 0 leaves the wish out. Empty: {default:g}."
-    return told
+    return words
