@@ -11,7 +11,26 @@ from planner.rulebook.rulebook import Rulebook
 
 LONG = "takes long; tests/run --long runs it"
 # Files that take longest, the longest first: begun late, one of them would keep one core waiting for the other.
-FIRST = ()
+FIRST = (
+    "web/test_openapi.py",
+    "web/test_lists_sessions.py",
+    "documents/test_print.py",
+    "rulebook/test_proof_faults.py",
+    "web/test_failures.py",
+    "web/test_whole_path.py",
+    "web/test_prints.py",
+    "cli/test_workers.py",
+    "records/test_processes.py",
+    "lists/test_best.py",
+    "lists/test_second_opinion.py",
+    "lists/test_repair.py",
+    "test_readme.py",
+    "rulebook/test_proof.py",
+    "documents/test_rendering.py",
+    "demo/test_demo_list.py",
+    "test_rules_compare.py",
+    "test_properties.py",
+)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

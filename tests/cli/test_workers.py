@@ -178,7 +178,9 @@ def test_a_batch_whose_worker_is_killed_says_so_and_leaves_whole_plans(folder: P
 
 
 @needs_cores
-@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+@pytest.mark.parametrize(
+    "end", [signal.SIGKILL, *(pytest.param(end, marks=pytest.mark.long) for end in (signal.SIGINT, signal.SIGTERM))]
+)
 def test_no_worker_outlives_its_batch(end: signal.Signals, folder: Path, process: Start) -> None:
     begun, workers = started_batch(folder, process)
     begun.send_signal(end)
