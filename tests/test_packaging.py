@@ -1,6 +1,7 @@
 """The wheel carries what the program needs, and the locked versions are the ones in use."""
 
 import os
+import re
 import subprocess
 import sys
 import zipfile
@@ -12,7 +13,7 @@ import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
-from planner import shipped
+from planner import __version__, shipped
 from planner.errors import PlannerError
 
 ROOT = Path(__file__).parent.parent
@@ -92,3 +93,9 @@ def needed_by(name: str, *extras: str) -> set[str]:
             if not need.marker or any(need.marker.evaluate({"extra": extra}) for extra in ("", *extras)):
                 waiting |= {(canonicalize_name(need.name), tuple(sorted(need.extras)))} - seen
     return {name for name, _ in seen} - {NAME}
+
+
+def test_the_newest_change_is_this_version() -> None:
+    """A version that nobody can read about is none."""
+    [newest, *older] = re.findall(r"^## (\S+)$", (ROOT / "planner" / "CHANGELOG.md").read_text("utf-8"), re.M)
+    assert newest == __version__ and older
