@@ -19,7 +19,7 @@ from planner.batch.writing import write_whole
 from planner.case import STAGES, Case, read_case
 from planner.documents.json_form import assessment_json, plan_json
 from planner.errors import PlannerError
-from planner.exchange.cases import SetAside, read_cases
+from planner.exchange.case_reader import SetAside, read_cases
 from planner.plan import make
 from planner.plan.plan import Plan
 from planner.rulebook.load import load, shipped
