@@ -213,8 +213,8 @@ FAULTS = (
     Fault(
         "web lists",
         "planner/web/lists",
-        'if str(form.get("seen", "")) != state.seen:\n        told = "The lists have changed since you opened',
-        'if not form.get("seen"):\n        told = "The lists have changed since you opened',
+        'if form.seen != lists.seen:\n        told = "The lists have changed since you opened this page.',
+        'if not form.seen:\n        told = "The lists have changed since you opened this page.',
         "a list is published that nobody looked at",
         ("tests/web/test_lists_sessions.py",),
     ),
@@ -243,8 +243,8 @@ FAULTS = (
     Fault(
         "cli",
         "planner/cli",
-        "held = store.verify(head)",
-        "held = store.verify()",
+        "verified = store.verify(head)",
+        "verified = store.verify()",
         "a trail whose end was cut off passes, though its head was written down",
         ("tests/records/test_commands.py",),
     ),
