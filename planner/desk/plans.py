@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from planner.assess.assess import assess
 from planner.assess.assessment import Assessment
 from planner.case import Case, Stage, read_case
 from planner.errors import PlannerError
+from planner.plan.allocation import allocate
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.records.rows import CaseVersion
@@ -63,9 +64,13 @@ class PlanCache:
         return planned.plan
 
     def _made(self, version: CaseVersion, stage: Stage | None) -> PlannedVersion:
+        if stage is not None:
+            # The eye is planned once, for the case's own stage; any other is an allocation of it.
+            own = self.planned(version)
+            return own if own.plan is None else replace(own, plan=allocate(own.plan, self.rulebook, stage))
         try:
             case = read_case(dict(version.document), self.rulebook.vocabulary)
             assessment = assess(case, self.rulebook, self.unit, None)
-            return PlannedVersion(case, make_plan(assessment, self.rulebook, self.unit, stage))
+            return PlannedVersion(case, make_plan(assessment, self.rulebook, self.unit))
         except PlannerError as error:
             return PlannedVersion(None, None, tuple(map(str, error.faults)))
