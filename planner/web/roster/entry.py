@@ -44,7 +44,7 @@ LARGEST_SETTLED = 20_000
 VIEW_OF = {"trainee": "people", "supervisor": "people", "session": "", "limits": "limits", "wishes": "limits"}
 
 
-class ChangeForm(Form):
+class EntryChangeForm(Form):
     """An entry, the version that its page showed, and why it is changed; `sure` once what hangs on it was seen."""
 
     key: str = ""
@@ -53,19 +53,19 @@ class ChangeForm(Form):
     sure: Ticked = False
 
 
-class EntryForm(ChangeForm):
+class EntryForm(EntryChangeForm):
     """The fields of an entry as typed, or `settled`: the document that the page before made of them."""
 
     settled: str = ""
     typed: Annotated[dict[str, list[str]], Prefixed(FINDING)] = {}
 
 
-class EarlierForm(ChangeForm):
+class EarlierForm(EntryChangeForm):
     version: VersionNumber
 
 
 @dataclass(frozen=True)
-class Refused:
+class EntryRefused:
     """A form that was not taken: what it was made from and said, as typed (None: nothing was), and what is wrong."""
 
     based_on: int
@@ -111,13 +111,13 @@ def save(
             # Somebody who comes back goes on from the version at which they left.
             based_on = gone.number
     if wrong:
-        return _form(request, roster, shape, found, Refused(based_on, document, typed, wrong), 422)
+        return _form(request, roster, shape, found, EntryRefused(based_on, document, typed, wrong), 422)
     return _entered(request, visitor, roster, [RosterChange(kind, key, based_on, document)], form, typed)
 
 
 @router.post(ENTRY + "/retire")
 def retire(
-    request: Request, visitor: Keeping, form: Annotated[ChangeForm, Depends(ChangeForm.read)], kind: str
+    request: Request, visitor: Keeping, form: Annotated[EntryChangeForm, Depends(EntryChangeForm.read)], kind: str
 ) -> Response:
     """Take an entry out of the roster, once what that leaves was seen; nothing is deleted."""
     roster = changeable(site_of(request))
@@ -151,7 +151,7 @@ def _settled(text: str) -> dict[str, Any]:
 
 
 def _entered(
-    request: Request, visitor: Visitor, roster: RosterShown, changes: Sequence[RosterChange], form: ChangeForm,
+    request: Request, visitor: Visitor, roster: RosterShown, changes: Sequence[RosterChange], form: EntryChangeForm,
     typed: Mapping[str, Any] | None = None,
 ) -> Response:  # fmt: skip
     """The changes entered, or the page that says what stands in their way or hangs on them."""
@@ -173,7 +173,7 @@ def _entered(
         faults, status = tuple(map(str, conflict.faults)), 409
     except PlannerError as error:
         faults = tuple(map(str, error.faults))
-    refused = Refused(change.based_on, change.document or {}, typed, faults=faults)
+    refused = EntryRefused(change.based_on, change.document or {}, typed, faults=faults)
     return _form(request, roster, kind, roster.entry(kind.name, change.key), refused, status)
 
 
@@ -224,13 +224,13 @@ def _conflict(request: Request, kind: EntryKind, change: RosterChange, now: Rost
 
 
 def _form(
-    request: Request, roster: RosterShown, kind: EntryKind, found: RosterEntry | None, refused: Refused | None = None,
-    status: int = 200,
+    request: Request, roster: RosterShown, kind: EntryKind, found: RosterEntry | None,
+    refused: EntryRefused | None = None, status: int = 200,
 ) -> Response:  # fmt: skip
     site = site_of(request)
     visitor: Visitor = request.state.visitor
     # A form that was refused stays made from what it was made from, whatever was changed since.
-    shown = refused or (Refused(found.number, found.document) if found else Refused(0, {}))
+    shown = refused or (EntryRefused(found.number, found.document) if found else EntryRefused(0, {}))
     options = options_of(site, kind, roster.people)
     fields = shown_fields(kind, shown.document, options, found is None, shown.wrong, shown.typed)
     key = found.key if found else ""
