@@ -64,6 +64,7 @@ def test_a_counter_example_is_printed_as_a_case_that_can_be_read(run: Run, tmp_p
     assert name == "intravitreal_injections" and float(value) > 9
 
 
+@pytest.mark.long
 def test_json_holds_the_same(run: Run, tmp_path: Path) -> None:
     code, out, _ = run("--rules", broken(tmp_path, FAULT), "--json")
     data = json.loads(out)
