@@ -188,3 +188,12 @@ def test_nobody_is_called_from_leave() -> None:
     away = (SUPERVISORS[0].model_copy(update={"leave": [TUESDAY]}), SUPERVISORS[1])
     instance = week([eye("A", tier=3, with_stage=HARD)], [session("one", supervisors=["trainer"])], PEOPLE, away)
     assert not why_not(instance, Lists(()), key("A")).openings
+
+
+def test_each_of_a_kind_is_told_what_of_its_own_to_settle() -> None:
+    """The rules take both for one kind, since either has something to settle; what that is differs."""
+    cases = [eye("A", unsettled=("the pressure",)), eye("B", unsettled=("the lids",))]
+    instance = week(cases, [session("one")], trainees=())
+    of_a, of_b = why_none(instance, Lists(()), list(instance.cases))
+    assert "the pressure" in of_a.openings[0].says and "the lids" in of_b.openings[0].says
+    assert "the pressure" not in of_b.openings[0].says

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Hashable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -71,11 +71,12 @@ def why_none(
 ) -> tuple[Blocked, ...]:
     """The same of many cases; those that no rule can tell apart are tried once, and then told each in its own name."""
     alike = Alike(instance)
-    known: dict[tuple[int, datetime.date | None], tuple[Blocked, list[Assignment]]] = {}
+    known: dict[Hashable, tuple[Blocked, list[Assignment]]] = {}
     found = []
     for key in keys:
         case = instance.cases[key]
-        kind = alike.kind(key), alike.deadline(key)
+        # What is to be settled is told, though no rule asks what it is.
+        kind = alike.kind(key), alike.deadline(key), case.unsettled
         if kind not in known:
             first = why_not(instance, lists, key, fixed, WORK_OF_MANY)
             known[kind] = first, [Assignment.of(one.placing) for one in first.nearest]
