@@ -20,6 +20,7 @@ from planner.errors import PlannerError
 from planner.lists.changes import repair_text as words
 from planner.lists.changes.disruption import CaseAdded, CaseBegun, CaseCancelled, Disruption, PersonAway, SessionChange
 from planner.lists.changes.repair import Repair, repair
+from planner.lists.changes.repair_cost import is_pressing
 from planner.lists.matching.match import match
 from planner.lists.roster.shapes import Supervisor
 from planner.lists.rules.checker import check
@@ -391,3 +392,15 @@ def test_a_case_that_must_be_in_another_session_of_the_day_goes_there() -> None:
     added = [CaseAdded(case="C", eye="right", day=TUESDAY, session="two", because="needs the other microscope")]
     found = repair(instance, OF_FIVE, at("08:00", added=added))
     assert {one.case[0]: one.kind for one in found.changes} == {"C": "session"} and found.verdict.stands
+
+
+def test_urgent_dated_and_added_cases_are_pressing_and_a_routine_one_with_a_date_is_not() -> None:
+    cases = [
+        eye("A", urgency="urgent"),
+        eye("B", urgency="soon", last_day=THURSDAY, why_then="needed then"),
+        eye("C", urgency="routine", last_day=THURSDAY, why_then="needed then"),
+        eye("D", urgency="soon"),
+    ]
+    instance = week(cases)
+    pressing = {name for name in "ABCD" if is_pressing(instance, key(name), added=False)}
+    assert pressing == {"A", "B"} and is_pressing(instance, key("D"), added=True)
