@@ -15,8 +15,8 @@ from planner.errors import Fault, PlannerError
 from planner.plan.allocation import allocate, supervise
 from planner.plan.approved import Covers, refused
 from planner.plan.plan import Plan
+from planner.records.approval_validity import validity_on
 from planner.records.rows import ApprovalStanding, CaseNow, Question, Seen, StepChange, StoredApproval, Submission
-from planner.records.validity import validity_on
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, Mode, Supervised
 from planner.wording.people import mode_words, supervised_by

@@ -9,8 +9,8 @@ from planner.desk.plan_in_force import plan_in_force
 from planner.plan.allocation import NO_TRAINEE
 from planner.plan.approved import NotCoveredError
 from planner.plan.plan import Plan
+from planner.records.approval_validity import standing_on
 from planner.records.rows import CaseNow, ListPlace, Person
-from planner.records.validity import standing_on
 from planner.wording.people import mode_words
 
 TRAINEE_OPERATES = ("on-site", "in-theatre", "scrubbed")

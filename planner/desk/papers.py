@@ -9,8 +9,8 @@ from planner.desk.plan_in_force import plan_in_force
 from planner.documents.papers.sheet import LeftOut, Place
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
+from planner.records.approval_validity import standing_on
 from planner.records.rows import CaseNow
-from planner.records.validity import standing_on
 
 
 def paper_of(desk: Desk, now: CaseNow, on: datetime.date) -> tuple[Place, Plan] | LeftOut:

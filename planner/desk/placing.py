@@ -13,8 +13,8 @@ from planner.lists.week.from_records import RecordedLists
 from planner.lists.week.instance import Lists
 from planner.lists.week.week import Week
 from planner.plan.approved import NotCoveredError, allocated
+from planner.records.approval_validity import given_in
 from planner.records.rows import CaseNow, ListPlace
-from planner.records.validity import given_in
 
 
 def uncovered(held: RecordedLists, lists: Lists) -> tuple[Broken, ...]:

@@ -12,8 +12,8 @@ from planner.lists.week.week import Week, seat_of
 from planner.local_time import wall
 from planner.plan.approved import NotCoveredError, OperatingPair, with_approval
 from planner.plan.plan import Approval, Plan
+from planner.records.approval_validity import given_in, stands_on
 from planner.records.rows import CaseNow
-from planner.records.validity import given_in, stands_on
 
 
 def plan_in_force(desk: Desk, now: CaseNow, on: datetime.date | None = None) -> Plan:

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Row, select
 from planner.errors import Fault, PlannerError
 from planner.plan.approved import Covers
 from planner.records import schema
+from planner.records.approval_validity import recorded
 from planner.records.case_versions import authors_of, concerned_in, on_list_in, require_current, version_in
 from planner.records.deciding import Act, acts_since, require_as_seen
 from planner.records.repository import (
@@ -27,10 +28,10 @@ from planner.records.repository import (
     raise_for,
     steps_json,
 )
+from planner.records.roles import DECIDERS
 from planner.records.rows import NOTHING_OPEN, Seen, StepChange, StoredApproval
 from planner.records.snapshots import require_snapshot
 from planner.records.trail import Transaction
-from planner.records.validity import recorded
 from planner.unit import ApprovalPolicy
 
 STRICT = ApprovalPolicy()
@@ -76,7 +77,7 @@ class Approvals(Repository):
             raise PlannerError.one(f"{what} hold only as named, and the table is asked for", hint="approve it as named")
         if tier < 1:
             raise PlannerError.one(f"{tier} is not a tier")
-        with self._changing(by, "consultant", signed=True) as change:
+        with self._changing(by, *DECIDERS, signed=True) as change:
             connection = change.connection
             require_as_seen(connection, case_id, seen)
             if seen == NOTHING_OPEN:
@@ -131,7 +132,7 @@ class Approvals(Repository):
 
     def withdraw(self, approval_id: int, why: str, by: str) -> StoredApproval:
         """Withdraw an approval that stands; a consultant's to do. Raises DecidedMeanwhile where it stands no longer."""
-        return self._ended(approval_id, "withdrawn", checked_text(why, "reason", required=True), by, "consultant")
+        return self._ended(approval_id, "withdrawn", checked_text(why, "reason", required=True), by, *DECIDERS)
 
     def lapse(self, approval_id: int, why: str, by: str) -> StoredApproval:
         """Enter that an approval has lapsed, which `standing` found and says in its own words. Raises PlannerError."""

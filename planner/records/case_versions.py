@@ -15,7 +15,8 @@ from planner.records.deciding import require_nothing_unseen
 from planner.records.identifiers import document_faults
 from planner.records.owning import owners_in, require_editor
 from planner.records.repository import Repository, case_in, end, entity, notify, open_rows, raise_for
-from planner.records.rows import NOTHING_OPEN, PREPARERS, CaseVersion, Document, Seen, StoredCase
+from planner.records.roles import PREPARERS
+from planner.records.rows import NOTHING_OPEN, CaseVersion, Document, Seen, StoredCase
 from planner.records.trail import Transaction, canonical
 from planner.wording.words import eye_words
 

@@ -24,7 +24,8 @@ from planner.records.repository import (
     raise_for,
     with_endings,
 )
-from planner.records.rows import BUILDERS, ListPlace, PlaceLock, WantedPlace
+from planner.records.roles import BUILDERS
+from planner.records.rows import ListPlace, PlaceLock, WantedPlace
 from planner.records.trail import Transaction
 from planner.wording.words import day_words
 

@@ -12,7 +12,8 @@ from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.deciding import minute
 from planner.records.repository import Repository, checked_text, entity, last_row, notify
-from planner.records.rows import BUILDERS, ListVersion
+from planner.records.roles import BUILDERS
+from planner.records.rows import ListVersion
 from planner.records.trail import canonical
 
 

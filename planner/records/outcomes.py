@@ -23,7 +23,8 @@ from planner.records.repository import (
     steps_json,
     with_endings,
 )
-from planner.records.rows import PREPARERS, Notice, OperatedEye, OperationOutcome, StepChange
+from planner.records.roles import PREPARERS
+from planner.records.rows import Notice, OperatedEye, OperationOutcome, StepChange
 from planner.records.trail import canonical
 
 

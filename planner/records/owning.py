@@ -9,11 +9,11 @@ from sqlalchemy import Connection, select
 from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.repository import Repository, case_in, checked_text, entity, known_person, notify, person_in
-from planner.records.rows import PREPARERS, READERS, Handover
+from planner.records.roles import BUILDERS, DECIDERS, PREPARERS, READERS
+from planner.records.rows import Handover
 from planner.records.trail import Transaction
 
 # Organisers hand over what was left by somebody who has gone; they edit nothing.
-_ALWAYS_HAND_OVER = ("consultant", "organiser")
 
 
 class NotTheirs(PlannerError):
@@ -75,12 +75,12 @@ def owners_in(connection: Connection, case_ids: Sequence[int]) -> dict[int, tupl
 
 def may_edit(owners: Sequence[str], code: str, role: str) -> bool:
     """Whether somebody in a role may edit a case of these owners."""
-    return role == "consultant" or (role == "trainee" and code in owners)
+    return role in DECIDERS or (role == "trainee" and code in owners)
 
 
 def may_hand_over(owners: Sequence[str], code: str, role: str) -> bool:
     """Whether somebody in a role may hand a case of these owners over."""
-    return role in _ALWAYS_HAND_OVER or may_edit(owners, code, role)
+    return role in BUILDERS or may_edit(owners, code, role)
 
 
 def require_editor(change: Transaction, case_id: int) -> None:

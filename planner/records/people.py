@@ -10,7 +10,8 @@ from sqlalchemy import delete, func, insert, select, update
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.repository import COMMAND_LINE, SERVER, Repository, entity, last_row, person_in
-from planner.records.rows import ROLES, Person
+from planner.records.roles import ROLES
+from planner.records.rows import Person
 from planner.records.trail import canonical, sha256
 
 _CODE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")

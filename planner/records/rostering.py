@@ -10,7 +10,8 @@ from sqlalchemy import Connection, func, select
 from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.repository import Repository, checked_text, entity
-from planner.records.rows import KEEPERS, RosterChange, RosterEntry
+from planner.records.roles import KEEPERS
+from planner.records.rows import RosterChange, RosterEntry
 from planner.records.trail import Transaction, canonical
 
 

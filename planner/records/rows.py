@@ -8,18 +8,12 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, get_args
+from typing import Any, Literal
 
 from planner.plan.approved import Covers
+from planner.records.roles import Role
 from planner.wording.words import eye_words
 
-Role = Literal["trainee", "consultant", "organiser", "administrator"]
-ROLES: tuple[Role, ...] = get_args(Role)
-# Who may do what: the records enforce it, and the doors of the pages are made from it.
-PREPARERS: tuple[Role, ...] = ("trainee", "consultant")  # of cases
-BUILDERS: tuple[Role, ...] = ("organiser", "consultant")  # of lists
-KEEPERS: tuple[Role, ...] = ("organiser",)  # of the roster
-READERS: tuple[Role, ...] = (*PREPARERS, "organiser")  # of cases and lists
 State = Literal["draft", "sent-back", "submitted", "approved", "listed", "operated"]
 # A case file's headings and findings as plain JSON values, findings in a mapping of their own under `findings`.
 Document = Mapping[str, Any]

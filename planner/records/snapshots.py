@@ -12,7 +12,8 @@ from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.case_versions import version_in
 from planner.records.repository import Repository, case_in, entity, last_row, one_of
-from planner.records.rows import READERS, Document, Snapshot
+from planner.records.roles import READERS
+from planner.records.rows import Document, Snapshot
 from planner.records.trail import canonical
 from planner.wording.words import eye_words
 

@@ -20,7 +20,8 @@ from planner.records.repository import (
     open_row,
     open_rows,
 )
-from planner.records.rows import NOTHING_OPEN, READERS, Answer, Question, Seen, Submission
+from planner.records.roles import DECIDERS, READERS
+from planner.records.rows import NOTHING_OPEN, Answer, Question, Seen, Submission
 from planner.records.snapshots import require_snapshot
 from planner.records.trail import Transaction
 
@@ -61,7 +62,7 @@ class Submissions(Repository):
         Raises DecidedMeanwhile where somebody else was quicker, PlannerError when none waits.
         """
         text = checked_text(text, "question", required=True)
-        with self._changing(by, "consultant", signed=True) as change:
+        with self._changing(by, *DECIDERS, signed=True) as change:
             connection = change.connection
             require_as_seen(connection, case_id, seen)
             require_current(connection, case_id, version)

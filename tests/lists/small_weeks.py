@@ -9,7 +9,7 @@ from typing import Any
 from planner.case import Stage
 from planner.lists.roster.shapes import KitSets, Session, Supervisor, Wishes
 from planner.lists.week.instance import FixedOrder, Instance, Key, ListCase, Lists, Placing, SupervisionNeed, Trainee
-from planner.lists.week.minutes import Time
+from planner.lists.week.overrun import Time
 
 TUESDAY, THURSDAY = datetime.date(2026, 12, 1), datetime.date(2026, 12, 3)
 A_WEEK_AGO = datetime.date(2026, 11, 24)

@@ -27,7 +27,7 @@ from planner.lists.output.match_text import matched_text
 from planner.lists.roster.shapes import Wishes
 from planner.lists.rules.checker import check
 from planner.lists.week.instance import Instance, Lists
-from planner.lists.week.minutes import chance_of_overrun
+from planner.lists.week.overrun import chance_of_overrun
 
 HOOKS = {"iris-hooks": "Iris hooks"}
 

@@ -16,7 +16,7 @@ from planner.lists.rules.checker import check
 from planner.lists.week.gather import list_case
 from planner.lists.week.instance import Instance, ListCase
 from planner.lists.week.lists_file import read_lists
-from planner.lists.week.minutes import Time
+from planner.lists.week.overrun import Time
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.rulebook import Rulebook

@@ -16,10 +16,10 @@ from planner.documents.json_form import plan_json
 from planner.errors import PlannerError
 from planner.exchange.case_reader import ReadCase, read_cases
 from planner.plan.make import make_plan
+from planner.records.approval_validity import approval_standing
 from planner.records.deciding import DecidedMeanwhile
 from planner.records.rows import ApprovalStanding, Seen, StepChange
 from planner.records.store import Store
-from planner.records.validity import approval_standing
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import ApprovalPolicy
 

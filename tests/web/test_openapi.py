@@ -33,7 +33,8 @@ from planner.desk.lists import lists_now
 from planner.lists.roster.entries import entries_of
 from planner.lists.roster.shapes import Roster
 from planner.lists.week.lists_file import written
-from planner.records.rows import ROLES, RosterChange
+from planner.records.roles import ROLES
+from planner.records.rows import RosterChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.web.approvals.glance import digest

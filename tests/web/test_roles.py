@@ -12,7 +12,7 @@ from fastapi.routing import APIRoute
 from starlette.routing import Mount
 
 from planner.desk.desk import Desk
-from planner.records.rows import ROLES
+from planner.records.roles import ROLES
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.web.cases import plan as plan_page

@@ -11,7 +11,7 @@ from planner.cli.options import JsonOption, RulesOption, rulebook_in
 
 if TYPE_CHECKING:
     from planner.lists.week.instance import Instance, Key, Lists
-    from planner.lists.week.minutes_log import Learnt, Log
+    from planner.lists.week.operator_minutes import Learnt, Log
     from planner.rulebook.list_shapes import Grade, OwnLog
 
 SHOWN = 3  # places of a case that are named beside its own
@@ -99,8 +99,8 @@ def minutes(
 
     from planner.batch.writing import write_whole
     from planner.errors import Fault, PlannerError
-    from planner.lists.week.minutes import Time
-    from planner.lists.week.minutes_log import learnt, read_log
+    from planner.lists.week.operator_minutes import learnt, read_log
+    from planner.lists.week.overrun import Time
     from planner.rulebook.list_shapes import OPERATORS
 
     durations = rulebook_in(rules).durations

@@ -8,7 +8,7 @@ import typer
 from planner.cli.options import RulesOption
 
 
-class EntryKind(StrEnum):
+class RuleKind(StrEnum):
     FACTOR = "factor"
     FINDING = "finding"
     DRILL = "drill"
@@ -16,7 +16,7 @@ class EntryKind(StrEnum):
 
 
 def new(
-    kind: Annotated[EntryKind, typer.Argument(metavar="KIND", help="factor, finding, drill or caution.")],
+    kind: Annotated[RuleKind, typer.Argument(metavar="KIND", help="factor, finding, drill or caution.")],
     name: Annotated[str, typer.Argument(metavar="ID", help="small-pupil; of a finding dilated_pupil_mm.")],
     rules: RulesOption = None,
     file: Annotated[

@@ -13,7 +13,7 @@ from planner.lists.changes.repair_cost import NOTHING, RepairCost
 from planner.lists.matching.insertion import Assignment
 from planner.lists.rules.people import FROM_OUTSIDE
 from planner.lists.week.instance import Key, Lists
-from planner.lists.week.minutes import Time, chance_of_overrun
+from planner.lists.week.overrun import Time, chance_of_overrun
 from planner.lists.week.week import Week
 
 NEVER = 10**6

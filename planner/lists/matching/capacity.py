@@ -12,7 +12,7 @@ from operator import le
 
 from planner.lists.roster.shapes import Session
 from planner.lists.week.instance import Instance
-from planner.lists.week.minutes import Time, chance_of_overrun
+from planner.lists.week.overrun import Time, chance_of_overrun
 
 CENTS = 100  # hundredths of a minute
 

@@ -17,7 +17,7 @@ from planner.lists.matching.objective import Tally, of_placing
 from planner.lists.rules.people import trainee_is_free
 from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists, Placing
-from planner.lists.week.minutes import Time, chance_of_overrun
+from planner.lists.week.overrun import Time, chance_of_overrun
 from planner.lists.week.week import Week
 
 Shorts = Callable[[Key], list[float]]
@@ -43,7 +43,7 @@ class Known:
         self._week = Week(instance, Lists(()))
 
     def worth(self, lists: Lists) -> float:
-        """What lists are worth altogether, as `worth.of_lists`."""
+        """What lists are worth altogether, as `objective.of_lists`."""
         return sum(map(self._alone, lists.placings)) + sum(Tally(self.instance, lists.placings).points().values())
 
     def _alone(self, placing: Placing) -> float:

@@ -14,7 +14,7 @@ from planner.lists.changes.moves import taken_off
 from planner.lists.matching.insertion import Assignment, Trial, attempt
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.sequencing import ordered
-from planner.lists.roster.shapes import KitSets, Session
+from planner.lists.roster.shapes import LONGEST_SESSION, KitSets, Session
 from planner.lists.rules.eyes import first_eye_reviewed, one_eye_a_day
 from planner.lists.rules.patient import agreement, consent, deadline, settled
 from planner.lists.rules.people import approval_covers, supervisor_fits
@@ -22,8 +22,7 @@ from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken, ListRule
 from planner.lists.rules.sessions import anaesthetist, fixed_order, kit_sets, overrun
 from planner.lists.week.instance import Instance, Key, ListCase, Lists, Placing
-from planner.lists.week.minutes import LONGEST
-from planner.lists.week.waiting import days
+from planner.lists.week.urgency import days
 from planner.lists.week.week import Week
 
 MORE_MINUTES = range(5, 65, 5)
@@ -203,7 +202,7 @@ class _Openings:
             others = [s for s in self.instance.sessions.values() if s.room == session.room and s.id != session.id]
             for minutes in MORE_MINUTES:
                 longer = session.model_copy(update={"minutes": session.minutes + minutes})
-                if longer.minutes <= LONGEST and not any(longer.meets(other) for other in others):
+                if longer.minutes <= LONGEST_SESSION and not any(longer.meets(other) for other in others):
                     yield f"{minutes} minutes more for {session.told}.", longer
 
     def an_answer(self, trials: list[Trial]) -> Iterator[Opened]:

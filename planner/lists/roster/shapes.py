@@ -14,7 +14,6 @@ from planner import strict_yaml
 from planner.case import Stage
 from planner.claims import Day, Entry, Number, Whole, YesNo
 from planner.errors import Fault, PlannerError
-from planner.lists.week.minutes import LONGEST, SHORTEST
 from planner.rulebook.list_shapes import OPERATORS
 from planner.rulebook.references import unknown
 from planner.rulebook.rulebook import Rulebook, Spot
@@ -38,7 +37,9 @@ def _clock(raw: Any) -> Any:
 
 
 Clock = Annotated[datetime.time, BeforeValidator(_clock)]
-SessionMinutes = Annotated[Whole, Field(ge=SHORTEST, le=LONGEST)]
+SHORTEST_SESSION, LONGEST_SESSION = 30, 720  # minutes
+LONGEST_OPERATION = 720  # minutes, as logged or as the unit gives them
+SessionMinutes = Annotated[Whole, Field(ge=SHORTEST_SESSION, le=LONGEST_SESSION)]
 
 
 class Learner(Entry):
@@ -148,8 +149,8 @@ def room_of(theatre: str) -> str:
 class OwnMinutes(Entry):
     """Operating minutes from the unit's own log, instead of the published ones."""
 
-    mean: Annotated[Number, Field(gt=0, le=LONGEST)]
-    sd: Annotated[Number, Field(gt=0, le=LONGEST)]
+    mean: Annotated[Number, Field(gt=0, le=LONGEST_OPERATION)]
+    sd: Annotated[Number, Field(gt=0, le=LONGEST_OPERATION)]
     cases: Annotated[Whole, Field(ge=1)]
 
 

@@ -9,7 +9,7 @@ from planner.lists.rules.asked import asked
 from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Instance, Lists
-from planner.lists.week.waiting import days
+from planner.lists.week.urgency import days
 from planner.lists.week.week import Week
 from planner.wording.words import day_words
 

@@ -10,7 +10,7 @@ from string import Formatter
 from typing import Any, Literal
 
 from planner.lists.week.instance import Key, Placing
-from planner.lists.week.waiting import days
+from planner.lists.week.urgency import days
 from planner.lists.week.week import Week
 from planner.wording.words import day_words, eye_words, percent
 

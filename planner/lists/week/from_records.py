@@ -16,9 +16,9 @@ from planner.lists.week.instance import Covering, Instance, Key, ListCase, Lists
 from planner.lists.week.operations_done import whole_so_far
 from planner.plan.approved import ApprovedScope
 from planner.plan.plan import Plan
+from planner.records.approval_validity import given_in, stands_on
 from planner.records.rows import CaseNow, CaseVersion, ListPlace, WantedPlace
 from planner.records.store import Store
-from planner.records.validity import given_in, stands_on
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
 

@@ -24,9 +24,9 @@ from planner.lists.week.instance import (
     SupervisionNeed,
     Trainee,
 )
-from planner.lists.week.minutes import Time
 from planner.lists.week.one_patient import contradictions
-from planner.lists.week.waiting import waiting
+from planner.lists.week.overrun import Time
+from planner.lists.week.urgency import waiting
 from planner.plan.allocation import allocate
 from planner.plan.approved import ApprovedScope, allocated
 from planner.plan.eye_plan import plan_eye

@@ -9,8 +9,8 @@ from functools import cached_property
 
 from planner.case import Stage
 from planner.lists.roster.shapes import Session, Supervisor, Wishes
-from planner.lists.week.minutes import Time
-from planner.lists.week.waiting import Waiting
+from planner.lists.week.overrun import Time
+from planner.lists.week.urgency import Waiting
 from planner.truth import Truth
 from planner.wording.words import eye_words
 

@@ -8,7 +8,7 @@ from functools import cached_property
 from planner.documents.figures import day as day_words
 from planner.lists.roster.shapes import Session, Supervisor
 from planner.lists.week.instance import CONSULTANT, WITHOUT_TRAINEE, Instance, ListCase, Lists, Placing, SupervisionNeed
-from planner.lists.week.minutes import Time, chance_of_overrun
+from planner.lists.week.overrun import Time, chance_of_overrun
 from planner.plan.approved import OperatingPair, served
 from planner.wording.people import Team
 

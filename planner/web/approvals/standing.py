@@ -5,10 +5,10 @@ from __future__ import annotations
 from planner.desk.plan_in_force import plan_as_given
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
+from planner.records.approval_validity import standing_on
 from planner.records.database import StoreUnavailableError
 from planner.records.repository import SERVER
 from planner.records.rows import ApprovalStanding, CaseNow, State
-from planner.records.validity import standing_on
 from planner.web.server.case_state import state_in_words
 from planner.web.server.site import Site
 

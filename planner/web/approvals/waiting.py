@@ -16,7 +16,7 @@ from planner.web.lists.shown import needed_at_once
 from planner.web.security.authorisation import Deciding, Visitor
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
-from planner.web.server.urgency import turn, urgency_words
+from planner.web.server.urgency_words import turn, urgency_words
 from planner.wording.tier import short_readings
 
 router = APIRouter()

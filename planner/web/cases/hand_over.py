@@ -9,7 +9,8 @@ from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
 from planner.records.owning import may_hand_over
-from planner.records.rows import PREPARERS, CaseNow
+from planner.records.roles import PREPARERS
+from planner.records.rows import CaseNow
 from planner.web.security.authorisation import Reading, Visitor
 from planner.web.server.forms import Form, Text, up_to
 from planner.web.server.presenting import page

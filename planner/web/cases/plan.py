@@ -17,7 +17,8 @@ from planner.desk.plan_in_force import plan_in_force, shown_plan
 from planner.documents.printing.html import render_html
 from planner.documents.printing.pdf import render_pdf
 from planner.errors import PlannerError
-from planner.records.rows import PREPARERS, CaseNow
+from planner.records.roles import PREPARERS
+from planner.records.rows import CaseNow
 from planner.web.approvals.standing import standing_of, state_of
 from planner.web.security.authorisation import Preparing, Reading, Visitor
 from planner.web.server.case_state import clock_time

@@ -10,13 +10,14 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from planner.readings import read_day
-from planner.records.rows import PREPARERS, CaseNow
-from planner.records.validity import stands_on
+from planner.records.approval_validity import stands_on
+from planner.records.roles import PREPARERS
+from planner.records.rows import CaseNow
 from planner.web.approvals.standing import state_of
 from planner.web.security.authorisation import Reading
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
-from planner.web.server.urgency import turn
+from planner.web.server.urgency_words import turn
 from planner.wording.tier import short_readings
 
 router = APIRouter()

@@ -15,7 +15,8 @@ from planner.desk.plan_in_force import shown_plan
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.readings import read_day
-from planner.records.rows import BUILDERS, CaseNow, ListPlace
+from planner.records.roles import BUILDERS
+from planner.records.rows import CaseNow, ListPlace
 from planner.web.security.authorisation import Building, Reading, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.forms import Form, Text, up_to

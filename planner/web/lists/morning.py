@@ -14,10 +14,8 @@ from planner.desk.lists import ListsNow
 from planner.lists.changes import repair_text
 from planner.lists.changes.disruption import CaseBegun, Disruption, PersonAway, SessionChange
 from planner.lists.changes.repair import repair
-from planner.lists.roster.shapes import Session
+from planner.lists.roster.shapes import LONGEST_SESSION, SHORTEST_SESSION, Session
 from planner.lists.week.lists_file import written
-from planner.lists.week.minutes import LONGEST as MINUTES
-from planner.lists.week.minutes import SHORTEST
 from planner.local_time import local
 from planner.web.lists.propose import not_proposed
 from planner.web.lists.shown import SESSION, lists_shown, session_named, session_path
@@ -86,9 +84,9 @@ def _changed(session: Session, form: MorningForm) -> tuple[list[Entry], str]:
     if form.ends is None:
         return [], ""
     minutes = round((datetime.datetime.combine(session.day, form.ends) - session.span[0]).total_seconds() / 60)
-    if not SHORTEST <= minutes <= MINUTES:
-        why = f"A session ends between {SHORTEST} and {MINUTES} minutes after it begins, at {session.starts:%H:%M}."
-        return [], f"{why} If nothing is done in it, it is lost."
+    if not SHORTEST_SESSION <= minutes <= LONGEST_SESSION:
+        between = f"between {SHORTEST_SESSION} and {LONGEST_SESSION} minutes after it begins, at {session.starts:%H:%M}"
+        return [], f"A session ends {between}. If nothing is done in it, it is lost."
     return [SessionChange(session=session.id, minutes=minutes, because=form.because)], ""
 
 

@@ -12,8 +12,8 @@ from planner.desk.lists import lists_now
 from planner.desk.placing import allocate
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
+from planner.records.approval_validity import holds_until
 from planner.records.rows import CaseNow
-from planner.records.validity import holds_until
 from planner.web.approvals.standing import plan_as_approved, standing_of
 from planner.web.lists.options import options_page
 from planner.web.security.authorisation import Building

@@ -10,11 +10,11 @@ from pydantic import BaseModel, Field
 
 from planner.documents.figures import day
 from planner.plan.plan import Plan
+from planner.records.approval_validity import holds_until, stands_on
 from planner.records.rows import CaseNow
-from planner.records.validity import holds_until, stands_on
 from planner.web.approvals.standing import plan_as_approved
 from planner.web.server.site import Site
-from planner.web.server.urgency import past_words, turn, urgency_words
+from planner.web.server.urgency_words import past_words, turn, urgency_words
 from planner.web.server.urls import case_path, list_path
 from planner.wording.people import supervised_by
 

@@ -22,7 +22,7 @@ from planner.lists.changes.versions import lists_of
 from planner.lists.rules.people import approval_covers
 from planner.lists.week.instance import Key, Placing
 from planner.records.list_versions import PublishedMeanwhile
-from planner.records.rows import BUILDERS
+from planner.records.roles import BUILDERS
 from planner.web.lists.shown import SESSION, lists_shown, session_named, session_path
 from planner.web.security.authorisation import Building, Reading, Visitor
 from planner.web.server.case_state import day_and_time

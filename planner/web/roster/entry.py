@@ -14,8 +14,9 @@ from starlette.responses import RedirectResponse, Response
 from planner.errors import PlannerError
 from planner.lists.roster.entries import KINDS, EntryKind, no_new_fault, wrong_fields
 from planner.lists.roster.fields import cell_of, fields_of
+from planner.records.roles import KEEPERS
 from planner.records.rostering import RosterConflict
-from planner.records.rows import KEEPERS, RosterChange, RosterEntry
+from planner.records.rows import RosterChange, RosterEntry
 from planner.web.cases.answers import FINDING
 from planner.web.roster.form import options_of, read_form, shown_fields
 from planner.web.roster.judged import (

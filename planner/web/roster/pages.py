@@ -16,7 +16,7 @@ from planner.lists.roster.entries import KINDS, PEOPLE, EntryKind, written
 from planner.lists.roster.fields import EntryField, cell_of, fields_of, runs
 from planner.lists.roster.shapes import Learner, Session, Supervisor
 from planner.readings import read_day
-from planner.records.rows import KEEPERS
+from planner.records.roles import KEEPERS
 from planner.web.lists.shown import session_path
 from planner.web.roster.judged import RosterShown, entry_path, roster_shown
 from planner.web.roster.words import kind_words, label

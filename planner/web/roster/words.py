@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planner.lists.roster.entries import EntryKind
 from planner.lists.roster.fields import EntryField
-from planner.lists.week.minutes import LONGEST, SHORTEST
+from planner.lists.roster.shapes import LONGEST_SESSION, SHORTEST_SESSION
 
 KIND_WORDS = {
     "trainee": "Trainee", "supervisor": "Supervisor", "session": "Session", "patient": "Patient",
@@ -43,7 +43,7 @@ HINTS = {
     "counts_from": "The day from which the records count whole operations toward the target.",
     "shown_tier": "In which they took a whole operation; 0 for none, empty where nothing is taken as shown.",
     "on_site_rooms": "How many at once without being in the theatre; empty for 1.",
-    "minutes": f"From {SHORTEST} to {LONGEST}.",
+    "minutes": f"From {SHORTEST_SESSION} to {LONGEST_SESSION}.",
     "kit": "Sets in the room, and minutes until a used one is ready again. Other kit is as the unit's file says.",
     "overrun_chance": "Between 0 and 1, such as 0.1. Empty: as the rulebook says.",
     "turnover_minutes": "Between two cases. Empty: as the rulebook says.",

@@ -14,7 +14,7 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.routing import BaseRoute, Mount
 
-from planner.records.rows import BUILDERS, KEEPERS, PREPARERS, READERS, ROLES
+from planner.records.roles import BUILDERS, DECIDERS, KEEPERS, PREPARERS, READERS, ROLES
 from planner.web.security.sessions import password_mark
 from planner.web.server.site import active_person, site_of
 
@@ -67,7 +67,7 @@ class RolesAllowed:
 Anybody = Annotated[Visitor | None, Depends(RolesAllowed())]
 SignedIn = Annotated[Visitor, Depends(RolesAllowed(*ROLES))]
 Preparing = Annotated[Visitor, Depends(RolesAllowed(*PREPARERS))]
-Deciding = Annotated[Visitor, Depends(RolesAllowed("consultant"))]
+Deciding = Annotated[Visitor, Depends(RolesAllowed(*DECIDERS))]
 Building = Annotated[Visitor, Depends(RolesAllowed(*BUILDERS))]
 Reading = Annotated[Visitor, Depends(RolesAllowed(*READERS))]
 Keeping = Annotated[Visitor, Depends(RolesAllowed(*KEEPERS))]

@@ -10,7 +10,7 @@ from starlette.responses import HTMLResponse
 
 from planner.documents.printing.html import FACES
 from planner.records.database import StoreUnavailableError
-from planner.records.rows import BUILDERS, READERS, Role
+from planner.records.roles import BUILDERS, DECIDERS, READERS, Role
 from planner.shipped import templates_folder
 from planner.web.server.case_state import clock_time, day_and_time, ending_words, role_words
 from planner.web.server.site import Site, site_of
@@ -24,7 +24,7 @@ from planner.wording.words import day_words, eye_words
 def places(role: str) -> list[tuple[str, str]]:
     """Where a role's work is, in the order the pages are named at the top."""
     every: tuple[tuple[str, str, tuple[Role, ...]], ...] = (
-        ("/approvals", say("Approvals"), ("consultant",)),
+        ("/approvals", say("Approvals"), DECIDERS),
         ("/lists", say("Lists"), BUILDERS),
         ("/roster", say("Roster"), BUILDERS),
         ("/cases", say("Cases"), READERS),

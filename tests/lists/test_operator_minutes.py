@@ -11,8 +11,8 @@ import pytest
 
 from planner.claims import Basis
 from planner.errors import PlannerError
-from planner.lists.week.minutes import Time
-from planner.lists.week.minutes_log import Log, learnt, read_log, together
+from planner.lists.week.operator_minutes import Log, learnt, read_log, together
+from planner.lists.week.overrun import Time
 from planner.rulebook.list_shapes import OwnLog
 from planner.rulebook.rulebook import Rulebook
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from planner.documents.figures import day
-from planner.lists.week.waiting import Waiting, days, waiting
+from planner.lists.week.urgency import Waiting, days, waiting
 from planner.readings import read_day
 from planner.records.rows import CaseVersion
 from planner.web.server.site import Site

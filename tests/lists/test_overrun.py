@@ -9,7 +9,7 @@ from statistics import NormalDist
 import pytest
 from lists.small_weeks import TIMES, TURNOVER
 
-from planner.lists.week.minutes import Time, chance_of_overrun
+from planner.lists.week.overrun import Time, chance_of_overrun
 
 C, S, J = TIMES["consultant"], TIMES["independent"], TIMES["early"]
 SESSION = 240

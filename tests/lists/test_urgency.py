@@ -22,7 +22,7 @@ from planner.lists.output.week_view import weeks_view
 from planner.lists.roster.shapes import Limits
 from planner.lists.rules.checker import check
 from planner.lists.week.instance import Instance
-from planner.lists.week.waiting import waiting
+from planner.lists.week.urgency import waiting
 
 DAY = datetime.timedelta(1)
 PAST = {"last_day": TUESDAY - 10 * DAY, "why_then": "needed by 21 November 2026"}

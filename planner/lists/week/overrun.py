@@ -2,7 +2,7 @@
 
 Operating times are independent and lognormal with a published mean and standard deviation; turnover and what a device
 adds are fixed. Their sum has no closed form, so it is worked out cell by cell on a grid of one minute. A normal curve
-of the same mean and spread says too little where few long operations decide it (tests/lists/test_minutes.py).
+of the same mean and spread says too little where few long operations decide it (tests/lists/test_overrun.py).
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ from itertools import pairwise
 from operator import mul
 from statistics import NormalDist
 
-SHORTEST, LONGEST = 30, 720  # minutes of a session
 _STANDARD = NormalDist()
 
 

@@ -20,7 +20,8 @@ from statistics import NormalDist, fmean, quantiles, stdev
 from planner import strict_yaml
 from planner.errors import Fault, PlannerError
 from planner.exchange.case_text import WHY, separator_of
-from planner.lists.week.minutes import LONGEST, Time
+from planner.lists.roster.shapes import LONGEST_OPERATION
+from planner.lists.week.overrun import Time
 from planner.rulebook.list_shapes import OPERATORS, OwnLog
 from planner.rulebook.references import nearest
 
@@ -158,9 +159,9 @@ def _times(row: Mapping[str, str], where: str, separator: str) -> tuple[dict[str
         if column == TURNOVER and not row.get(column):
             continue  # the last patient of a list has none
         value = _number(row[column].replace(",", ".") if separator != "," else row[column])
-        if value is None or not (0 if column == TURNOVER else 1) <= value <= LONGEST:
+        if value is None or not (0 if column == TURNOVER else 1) <= value <= LONGEST_OPERATION:
             what = f"{row[column]!r} is no number of minutes" if value is None else f"{value:g} minutes cannot be"
-            faults.append(Fault(f"{where}, column {column}", what, hint=f"minutes up to {LONGEST}"))
+            faults.append(Fault(f"{where}, column {column}", what, hint=f"minutes up to {LONGEST_OPERATION}"))
         else:
             times[column] = value
     return times, faults
