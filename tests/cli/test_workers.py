@@ -204,6 +204,6 @@ def test_a_case_alone_starts_no_process(planner: Callable[..., Ran], folder: Pat
     def refuse(*_: object) -> None:
         raise AssertionError("a process was started")
 
-    monkeypatch.setattr("planner.batch.workers._Team", refuse)  # type: ignore[attr-defined]
+    monkeypatch.setattr("planner.batch.workers._WorkerPool", refuse)  # type: ignore[attr-defined]
     assert planner("plan", "case.yaml", "-o", "plan.pdf").code == 0
     assert files(folder) == {"case.yaml", "plan.pdf"}

@@ -196,7 +196,7 @@ def printers(server: subprocess.Popen[str]) -> list[int]:
             command = (status.parent / "cmdline").read_bytes()
         except OSError:
             continue
-        if int(fields[1]) == server.pid and fields[0] != "Z" and b"print_process" in command:
+        if int(fields[1]) == server.pid and fields[0] != "Z" and b"planner.documents.printing.process" in command:
             found.append(int(status.parent.name))
     return found
 
