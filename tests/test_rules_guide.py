@@ -14,6 +14,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from planner.rulebook.load import shipped
 
 ROOT = Path(__file__).parents[1]
@@ -85,6 +87,7 @@ def assert_shown(command: str, shown: str, real: str) -> None:
     assert bool(shown.strip()) == bool(real.strip()), f"$ {command}\n{real}"
 
 
+@pytest.mark.long
 def test_the_worked_change_is_real(tmp_path: Path) -> None:
     for name in ("rules", "demo_cases/cases"):
         shutil.copytree(ROOT / name, tmp_path / name)

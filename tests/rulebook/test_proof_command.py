@@ -35,6 +35,7 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp
     return run
 
 
+@pytest.mark.long
 def test_the_shipped_rulebook_is_proved_with_ranges_what_is_not_claimed_and_the_time(run: Run) -> None:
     code, out, err = run()
     assert code == 0
@@ -49,6 +50,7 @@ def test_the_shipped_rulebook_is_proved_with_ranges_what_is_not_claimed_and_the_
     assert err == f"{len(CLAIMS)} of {len(CLAIMS)} claims examined\n"
 
 
+@pytest.mark.long
 def test_a_counter_example_is_printed_as_a_case_that_can_be_read(run: Run, tmp_path: Path, rulebook: Rulebook) -> None:
     code, out, err = run("--rules", broken(tmp_path, FAULT))
     assert code == 1

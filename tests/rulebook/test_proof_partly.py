@@ -14,6 +14,7 @@ import pytest
 from faulty_rules import Edit, as_filed, broken
 from plain_eye import plain_eye
 from random_cases import as_case, complete_values, partly_recorded
+from seeds import some_of
 
 from planner.assess.assess import Assessor, assess, assessor
 from planner.plan.choices import Picture, choose, possible_winners
@@ -50,7 +51,7 @@ def fault_against(option: str) -> Edit:
     return Edit("interactions.yaml", "rules:\n", RULE.format(when=FAULTS[option], option=option))
 
 
-@pytest.mark.parametrize("option", FAULTS)
+@pytest.mark.parametrize("option", some_of(list(FAULTS), "hydro.delineation-only"))
 def test_only_a_partly_recorded_case_shows_the_fault(tmp_path: Path, option: str) -> None:
     rulebook = load(broken(tmp_path, fault_against(option)))
     proof = prove(rulebook)

@@ -68,7 +68,7 @@ def fork(tmp_path: Path) -> Iterator[Callable[[str], tuple[int, str]]]:
         requests.close()
 
 
-@pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
+@pytest.mark.parametrize("kind", [pytest.param("sqlite", marks=pytest.mark.long), "postgresql"])
 def test_a_killed_server_loses_nothing_that_a_page_was_told_is_saved(
     tmp_path: Path, fork: Callable[[str], tuple[int, str]], request: pytest.FixtureRequest, kind: str
 ) -> None:

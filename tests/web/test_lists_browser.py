@@ -84,7 +84,7 @@ def test_a_morning_of_the_organiser(opened: Opened) -> None:
     expect(page.locator("main")).to_contain_text(f"OFF since version 1: {first[0]}")
 
 
-@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+@pytest.mark.parametrize("size", [pytest.param(DESK, marks=pytest.mark.long), PHONE], ids=["desk", "phone"])
 def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, size: tuple[int, int]) -> None:
     page = opened("organiser-1", size, scripts=True)
     place(page, "L-401, right eye", "tue-1-a", "trainee-")

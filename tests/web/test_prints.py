@@ -235,7 +235,7 @@ def test_many_at_once_a_worker_killed_meanwhile_and_readers_who_left(url: str, t
         assert server.poll() is None
 
 
-@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM])
+@pytest.mark.parametrize("how", [signal.SIGKILL, pytest.param(signal.SIGTERM, marks=pytest.mark.long)])
 def test_a_server_that_ends_leaves_no_process_behind(url: str, tmp_path: Path, how: signal.Signals) -> None:
     with serving(url, tmp_path) as (address, server), closing(signed_in(address, "trainee-3")) as visit:
         told: list[httpx.Response | httpx.HTTPError] = []

@@ -69,7 +69,7 @@ def test_an_organiser_keeps_the_roster_by_hand(opened: Opened, store: Store, tmp
     store.verify()
 
 
-@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+@pytest.mark.parametrize("size", [pytest.param(DESK, marks=pytest.mark.long), PHONE], ids=["desk", "phone"])
 def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, size: tuple[int, int], tmp_path: Path) -> None:
     page = opened("organiser-1", size, scripts=True)
     wrong: list[str] = []

@@ -25,7 +25,7 @@ DAY = TODAY + datetime.timedelta(days=2)
 expect.set_options(timeout=30_000)
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.long)])
 def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     if request.param == "sqlite":
         return f"sqlite:///{tmp_path / 'planner.db'}"
