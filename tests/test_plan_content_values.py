@@ -128,7 +128,7 @@ def test_who_must_not_have_the_licensed_combination(
 ) -> None:
     picture = Picture(ready, assess(plain_eye(rulebook, **findings), rulebook).case)
     entry = drug(rulebook, "tropicamide-phenylephrine-lidocaine")
-    barred = [against.id for against in entry.withhold if picture.line(f"drug:{entry.id}:{against.id}")]
+    barred = [against.id for against in entry.withhold if picture.truth(f"drug:{entry.id}:{against.id}")]
     assert barred == ([bar] if bar else [])
 
 

@@ -9,7 +9,7 @@ from typing import Literal
 from planner.case import Case
 from planner.claims import Basis
 from planner.rulebook.shapes import Era, PublishedRate
-from planner.wording.language import say
+from planner.wording.language import count, say
 from planner.wording.reasons import FactorReason, SettleReason, State, TierReason, UnaskedFinding
 
 
@@ -59,6 +59,13 @@ class FactorState:
     @property
     def because(self) -> str:
         return self.reason.words
+
+    @property
+    def counts(self) -> str:
+        """What it adds, in words: `3 points, tier 4 at least`."""
+        points = count("%(num)s point", "%(num)s points", self.points) if self.points else ""
+        floor = say("tier %(tier)s at least", tier=self.floor) if self.floor else ""
+        return ", ".join(filter(None, (points, floor)))
 
 
 @dataclass(frozen=True)

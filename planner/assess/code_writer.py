@@ -77,20 +77,14 @@ class FunctionWriter:
                 return self.named[f"option:{option}"]
             case All(()):
                 return "True"
-            case All(parts):
+            case All(parts) | Any_(parts):
                 names = list(dict.fromkeys(self.expression(part) for part in parts))
                 if len(names) == 1:
                     return names[0]
-                some_false = " or ".join(f"{name} is False" for name in names)
+                one_decides, otherwise = ("False", "True") if isinstance(condition, All) else ("True", "False")
+                decided = " or ".join(f"{name} is {one_decides}" for name in names)
                 some_unknown = " or ".join(f"{name} is None" for name in names)
-                return self.local(condition, f"False if {some_false} else None if {some_unknown} else True")
-            case Any_(parts):
-                names = list(dict.fromkeys(self.expression(part) for part in parts))
-                if len(names) == 1:
-                    return names[0]
-                some_true = " or ".join(f"{name} is True" for name in names)
-                some_unknown = " or ".join(f"{name} is None" for name in names)
-                return self.local(condition, f"True if {some_true} else None if {some_unknown} else False")
+                return self.local(condition, f"{one_decides} if {decided} else None if {some_unknown} else {otherwise}")
             case NumberOf(parts, number):
                 names = [self.expression(part) for part in parts]
                 holding = " + ".join(f"({name} is True)" for name in names)

@@ -187,6 +187,41 @@ class Compiled:
         return True if asked is None else asked(values)
 
 
+class EyeTruths:
+    """The three-valued truths of one eye under a compiled rulebook, by the names of its conditions.
+
+    `options` stand for those that the values bring where a plan is written otherwise.
+    """
+
+    def __init__(
+        self, compiled: Compiled, values: Values, core: Truths | None = None, options: Truths | None = None
+    ) -> None:
+        self.compiled = compiled
+        self.values = values
+        self.core = compiled.core(values)[0] if core is None else core
+        self._as_planned = options
+
+    @cached_property
+    def options(self) -> Truths:
+        return self.compiled.options(self.values, self.core) if self._as_planned is None else self._as_planned
+
+    @cached_property
+    def rest(self) -> Truths:
+        return self.compiled.rest(self.values, self.core, self.options)
+
+    def with_options(self, options: Truths) -> EyeTruths:
+        return EyeTruths(self.compiled, self.values, self.core, options)
+
+    def truth(self, name: str) -> Truth:
+        """The truth of a condition such as `factor:id`, `open:choice.option` or `caution:id`."""
+        made = self.compiled
+        if name in made.place:
+            return self.core[made.place[name]]
+        if name in made.option_place:
+            return self.options[made.option_place[name]]
+        return self.rest[made.rest_place[name]]
+
+
 class Groups(list[list[tuple[int, float]]]):
     """Members (place, weight) of which only the heaviest counts, one list a group; summed, or the greatest taken."""
 

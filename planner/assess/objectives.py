@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from planner.assess.compiled import Bounds, Compiled, Truths, Values
+from planner.assess.compiled import Bounds, Compiled, EyeTruths, Truths, Values
 from planner.assess.completions import Objective
 from planner.assess.odds import logit
 
@@ -64,12 +64,7 @@ class Objectives:
         made = self.compiled
 
         def bounds(values: Values, truths: Truths, _: Bounds) -> tuple[float, float]:
-            if name in made.place:
-                truth = truths[made.place[name]]
-            elif name in made.option_place:
-                truth = made.options(values, truths)[made.option_place[name]]
-            else:
-                truth = made.rest(values, truths, made.options(values, truths))[made.rest_place[name]]
+            truth = EyeTruths(made, values, truths).truth(name)
             return (1.0, 1.0) if truth else (0.0, 0.0) if truth is False else (0.0, 1.0)
 
         return Objective(name, made.depends[name], (), made.condition(name), bounds)

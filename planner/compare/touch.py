@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from planner.assess.compiled import Compiled, Truths, Values
+from planner.assess.compiled import Compiled, EyeTruths, Values
 from planner.compare.rulebook_differences import Difference
 from planner.truth import Truth
 
@@ -50,29 +50,6 @@ class Felt:
         return f"{name}: {before}" + (f" -> {after}" if before != after else ", and differs")
 
 
-class CaseTruths:
-    """The three-valued truths of one case under one rulebook, by the compiled names."""
-
-    def __init__(self, compiled: Compiled, values: Values) -> None:
-        self.compiled = compiled
-        self.core, _ = compiled.core(values)
-        self.options = compiled.options(values, self.core)
-        self.rest = compiled.rest(values, self.core, self.options)
-
-    def truth(self, name: str) -> Truth:
-        """The truth of a name; what the rulebook does not have never holds."""
-        made = self.compiled
-        rows: tuple[tuple[dict[str, int], Truths], ...] = (
-            (made.place, self.core),
-            (made.option_place, self.options),
-            (made.rest_place, self.rest),
-        )
-        for place, truths in rows:
-            if name in place:
-                return truths[place[name]]
-        return False
-
-
 def names_of(difference: Difference, rulebooks: Iterable[Compiled]) -> tuple[str, ...]:
     """The compiled names of a piece; none when it has no condition that is judged."""
     word = _COMPILED_AS.get(difference.kind)
@@ -95,17 +72,18 @@ class Touch:
 
     def felt(self, before: Values, after: Values) -> list[Felt]:
         """What the case can feel; `before` and `after` are its values as either rulebook's vocabulary orders them."""
-        old, new = CaseTruths(self.old, before), CaseTruths(self.new, after)
+        old, new = EyeTruths(self.old, before), EyeTruths(self.new, after)
         return [felt for difference, names in self.names.items() for felt in _felt(difference, names, old, new)]
 
 
-def _felt(difference: Difference, names: tuple[str, ...], old: CaseTruths, new: CaseTruths) -> Iterator[Felt]:
+def _felt(difference: Difference, names: tuple[str, ...], old: EyeTruths, new: EyeTruths) -> Iterator[Felt]:
     """At most one for a piece: the first of its conditions that makes a difference."""
     if not names:
         yield Felt(difference)
         return
     for name in names:
-        before, after = old.truth(name), new.truth(name)
+        # What a rulebook does not have never holds.
+        before, after = (name in eye.compiled.conditions and eye.truth(name) for eye in (old, new))
         same = before is after
         decided = before is not None and same
         if (decided and difference.only_moves_its_condition) or (before is False and after is False):

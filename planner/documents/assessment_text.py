@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Iterator
 
 from planner.assess.assessment import Assessment, FactorState, OperatorProbability
 from planner.documents.figures import percent_range, whole_range
 from planner.rulebook.rulebook import Rulebook
 from planner.wording.reasons import TierReason
-from planner.wording.words import lower_first, percent
+from planner.wording.words import counted, lower_first, percent, wrapped
 
 WIDTH = 100
 # Reasons for a tier, and uncounted factors that may hold, that are told one by one; more are told in short.
@@ -50,19 +49,11 @@ def summary(assessment: Assessment, rulebook: Rulebook) -> str:
 def _block(heading: str, lines: Iterable[str]) -> str:
     """A heading with its lines under it; nothing at all when there are none."""
     body = list(lines)
-    return "\n".join([*_wrapped(heading, ""), *_indented(body)]) + "\n" if body else ""
-
-
-def _indented(lines: Iterable[str]) -> list[str]:
-    return [part for line in lines for part in _wrapped(line, "  ")]
-
-
-def _wrapped(line: str, indent: str) -> list[str]:
-    own = line[: len(line) - len(line.lstrip())]
-    first = indent + own
-    return textwrap.wrap(
-        line.strip(), WIDTH, initial_indent=first, subsequent_indent=first + "  ", break_on_hyphens=False
-    )
+    printed = wrapped(heading, "", WIDTH)
+    for line in body:
+        own = line[: len(line) - len(line.lstrip())]
+        printed += wrapped(line.strip(), f"  {own}", WIDTH)
+    return "\n".join(printed) + "\n" if body else ""
 
 
 def _tier(assessment: Assessment, rulebook: Rulebook) -> Iterator[str]:
@@ -161,7 +152,7 @@ def _may_hold(assessment: Assessment) -> Iterator[str]:
         return
     alike: dict[str, list[str]] = {}
     for state in sorted(states, key=lambda state: (-(state.floor or 0), -state.most_points)):
-        points = f"up to {_points(state.most_points)}"
+        points = f"up to {counted(state.most_points, 'point')}"
         would = f"would demand tier {state.floor}" if state.floor else points if state.most_points else "no points"
         alike.setdefault(would, []).append(lower_first(state.label))
     yield from (f"{would}: {'; '.join(labels)}" for would, labels in alike.items())
@@ -169,10 +160,6 @@ def _may_hold(assessment: Assessment) -> Iterator[str]:
 
 def _factor(state: FactorState) -> str:
     points = state.points if state.state == "holds" else state.most_points
-    counts = f", {'up to ' if state.state == 'unknown' else ''}{_points(points)}" if points else ""
+    counts = f", {'up to ' if state.state == 'unknown' else ''}{counted(points, 'point')}" if points else ""
     floor = f", demands tier {state.floor}" if state.floor else ""
     return f"{state.label}{counts}{floor}: {state.because} [{state.basis.words}]"
-
-
-def _points(points: int) -> str:
-    return f"{points} point{'' if points == 1 else 's'}"

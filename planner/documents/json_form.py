@@ -9,7 +9,7 @@ import datetime
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from planner.assess.assessment import Assessment, Probability, PublishedScore, Range
+from planner.assess.assessment import Assessment, Probability, PublishedScore
 from planner.case import Case
 from planner.claims import Basis, Entry
 from planner.plan.plan import Chosen, Gate, Plan
@@ -45,7 +45,7 @@ def _assessment(assessment: Assessment) -> dict[str, Any]:
         "on": _plain(assessment.on),
         "rulebook": _plain(assessment.rulebook),
         "recorded": _case(case),
-        "points": _range(assessment.points),
+        "points": _plain(assessment.points),
         "tier": _plain(assessment.tier),
         "probability": _probability(assessment.probability),
         "published_scores": {score.id: _score(score) for score in assessment.published_scores},
@@ -153,7 +153,7 @@ def _score(score: PublishedScore) -> dict[str, Any]:
         }
         for group in score.groups
     ]
-    return {**_named(score, "authors outcome source"), "points": _range(score.points), "groups": groups}
+    return {**_named(score, "authors outcome source"), "points": _plain(score.points), "groups": groups}
 
 
 def _choice(chosen: Chosen) -> dict[str, Any]:
@@ -174,10 +174,6 @@ def _gates(gates: tuple[Gate, ...]) -> list[dict[str, Any]]:
         else:
             told += [{"finding": finding, "when": asks, "with": [], **entry} for finding, asks in each]
     return told
-
-
-def _range(range_: Range) -> dict[str, Any]:
-    return _named(range_, "least most on_record proved")
 
 
 def _whole(value: float) -> float:

@@ -83,21 +83,12 @@ def supervise(
     because = [SupervisionReason("table", rulebook.stages.shape(stage).label, tier=tier)]
     operator = assessment.probability.by_operator.get(stage)
     for rule in supervision.closer:
-        limit = rule.operator_probability_at_least
-        if operator is not None and operator.most >= limit and _is_closer(rule.at_least_mode, rule.by, chosen):
-            mode = max(rule.at_least_mode, chosen.mode, key=MODES.index)
-            chosen = Supervised(mode=mode, by=_nearer(rule.by, chosen.by))
+        limit, closer = rule.operator_probability_at_least, Supervised(mode=rule.at_least_mode, by=rule.by)
+        if operator is not None and operator.most >= limit and chosen.is_looser_than(closer):
+            chosen = chosen.brought_to(closer)
             because.append(SupervisionReason("probability", most=operator.most, limit=limit))
     for override in supervision.overrides:
         if override.id in eye.overrides and MODES.index(override.mode) > MODES.index(chosen.mode):
-            chosen = Supervised(mode=override.mode, by=_nearer(override.by, chosen.by))
+            chosen = chosen.brought_to(Supervised(mode=override.mode, by=override.by))
             because.append(SupervisionReason("override", override.because))
     return chosen, tuple(because)
-
-
-def _is_closer(mode: Mode, by: By, now: Supervised) -> bool:
-    return MODES.index(mode) > MODES.index(now.mode) or (by == "consultant" and now.by == "trainer")
-
-
-def _nearer(one: By, other: By) -> By:
-    return "consultant" if "consultant" in (one, other) else "trainer"

@@ -9,7 +9,7 @@ that is possible at all.
 from __future__ import annotations
 
 from planner.assess.assess import Assessor
-from planner.assess.compiled import Truths, Values
+from planner.assess.compiled import EyeTruths, Values
 from planner.errors import PlannerError
 from planner.plan.gates import gates_of
 from planner.plan.picture import Picture
@@ -26,14 +26,14 @@ def choose(picture: Picture) -> dict[str, Chosen]:
 
 def possible_winners(picture: Picture, choice: Choice) -> list[Option]:
     """The options that win in at least one allowed completion."""
-    return _winners(picture.assessor, choice, picture.values, picture.options)
+    return _winners(picture.assessor, choice, picture.known)
 
 
-def _winners(assessor: Assessor, choice: Choice, values: Values, options: Truths) -> list[Option]:
+def _winners(assessor: Assessor, choice: Choice, eye: EyeTruths) -> list[Option]:
     def may_win(option: Option) -> bool:
         name = f"option:{choice.id}.{option.id}"
-        truth = options[assessor.compiled.option_place[name]]
-        return assessor.may_hold(values, name) if truth is None else truth
+        truth = eye.truth(name)
+        return assessor.may_hold(eye.values, name) if truth is None else truth
 
     return [option for option in choice.options if may_win(option)]
 
@@ -74,8 +74,7 @@ def written(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
     node = assessor.completions.plain(picture.values, unseen) if unseen else picture.plain
     if node is None:
         return cautious(assessor, choice, picture.values, winners)
-    truths, _ = made.core(node)
-    left = _winners(assessor, choice, node, made.options(node, truths))
+    left = _winners(assessor, choice, EyeTruths(made, node))
     option = left[0] if len(left) == 1 else cautious(assessor, choice, node, left)
     if not option.strict:
         return option
@@ -109,20 +108,19 @@ def _chosen(picture: Picture, choice: Choice) -> Chosen:
 
 
 def _is_on_record(picture: Picture, choice: Choice, option: Option) -> bool:
-    place = picture.assessor.compiled.option_place[f"option:{choice.id}.{option.id}"]
-    return picture.plain is not None and picture.plain_options[place] is True
+    return picture.plain is not None and picture.on_record(f"option:{choice.id}.{option.id}") is True
 
 
 def _reason(picture: Picture, choice: Choice, option: Option, possible: bool) -> str:
     rulebook = picture.assessor.rulebook
     name = f"{choice.id}.{option.id}"
-    withheld = [rule.text for rule in rulebook.withheld.get(name, []) if picture.line(f"rule:{rule.id}")]
+    withheld = [rule.text for rule in rulebook.withheld.get(name, []) if picture.truth(f"rule:{rule.id}")]
     if withheld:
         return f"withheld: {'; '.join(withheld)}"
     needs = sentence(option.when, rulebook.vocabulary, picture.names)
     if possible:
         return f"possible until recorded: {', '.join(lower_first(f) for f in _turns_on(picture, [name])) or needs}"
-    if picture.option(f"open:{name}"):
+    if picture.truth(f"open:{name}"):
         return f"gives way to: {', '.join(lower_first(label) for label in _stronger(picture, choice, option))}"
     return f"needs {needs}"
 
@@ -130,7 +128,7 @@ def _reason(picture: Picture, choice: Choice, option: Option, possible: bool) ->
 def _stronger(picture: Picture, choice: Choice, option: Option) -> list[str]:
     """Labels of the open options that outrank this one, directly or through others."""
     over = {name.split(".")[1] for name in picture.assessor.rulebook.outranking[f"{choice.id}.{option.id}"]}
-    return [o.label for o in choice.options if o.id in over and picture.option(f"open:{choice.id}.{o.id}") is not False]
+    return [o.label for o in choice.options if o.id in over and picture.truth(f"open:{choice.id}.{o.id}") is not False]
 
 
 def _turns_on(picture: Picture, names: list[str]) -> tuple[str, ...]:

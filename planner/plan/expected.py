@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from planner.assess.assess import Assessor, assessor
+from planner.assess.compiled import EyeTruths
 from planner.errors import Fault
 from planner.plan.choices import possible_winners
 from planner.plan.picture import Picture
@@ -27,11 +28,11 @@ def disagreements(rulebook: Rulebook, cases: Iterable[Expected]) -> list[Fault]:
 
 def _factor(ready: Assessor, expected: Expected) -> Fault | None:
     values = expected.case.values(ready.rulebook.vocabulary)
-    truths, _ = ready.compiled.core(values)
-    found = _SAID[truths[ready.compiled.place[f"factor:{expected.name}"]]]
+    eye = EyeTruths(ready.compiled, values)
+    found = _SAID[eye.truth(f"factor:{expected.name}")]
     if found == expected.how:
         return None
-    states = ready.tracer.factors(expected.case, values, truths)
+    states = ready.tracer.factors(expected.case, values, eye.core)
     because = next(state.because for state in states if state.id == expected.name)
     return Fault(expected.where, f"{expected.name}: expected {expected.how}, found {found}", because, _HINT)
 

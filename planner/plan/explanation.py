@@ -5,7 +5,6 @@ Pure. A reason for holding lists the comparisons that carry it; a reason against
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -13,7 +12,7 @@ from planner.assess.assess import assessor
 from planner.assess.assessment import Assessment
 from planner.assess.trace import fill, reached_tests
 from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, compare, evaluate
-from planner.errors import PlannerError
+from planner.errors import PlannerError, did_you_mean
 from planner.plan.choices import choose
 from planner.plan.picture import Picture
 from planner.plan.plan import Chosen, Gate
@@ -22,7 +21,7 @@ from planner.truth import WORDS, Truth
 from planner.wording.conditions import gate_words, sentence
 from planner.wording.reasons import State
 from planner.wording.tier import tier_possible
-from planner.wording.words import lower_first
+from planner.wording.words import counted, lower_first
 
 
 @dataclass(frozen=True)
@@ -76,8 +75,7 @@ class Explainer:
         found = [self._explanation(kind, label, name, condition, truth, notes, in_the_way)
                  for kind, label, condition, truth, notes in self._named(name)]  # fmt: skip
         if not found:
-            near = difflib.get_close_matches(name, self._ids(), 3, 0.5)
-            hint = f"did you mean {' or '.join(near)}?" if near else "ids stand in the plan's JSON, and in the rulebook"
+            hint = did_you_mean(name, self._ids(), "ids stand in the plan's JSON, and in the rulebook", 3, 0.5)
             why = "ids are of factors, options (choice.option), lines, drills, cautions and reasons to settle"
             raise PlannerError.one(f"no {name!r} in the rulebook", why=why, hint=hint)
         return found
@@ -104,7 +102,7 @@ class Explainer:
         else:
             for state in assessment.factors:
                 if state.state == "holds" and (state.points or state.floor):
-                    counts = [f"{state.points} point{'' if state.points == 1 else 's'}"] if state.points else []
+                    counts = [counted(state.points, "point")] if state.points else []
                     counts += [f"demands tier {state.floor}"] if state.floor else []
                     notes.append(f"{', '.join(counts)}: {state.label}, {state.because}")
         on_record = "too little recorded" if tier.on_record is None else f"{tier.on_record}, {tier.on_record_label}"
@@ -118,8 +116,8 @@ class Explainer:
         rulebook, picture = self.rulebook, self.picture
         if name in rulebook.factors:
             factor = rulebook.factors[name]
-            truth = picture.truths[picture.assessor.compiled.place[f"factor:{name}"]]
-            on_record = self._on_record(truth, self.picture.factor_on_record(name), "holds", "does not hold")
+            truth = picture.truth(f"factor:{name}")
+            on_record = self._on_record(truth, self.picture.on_record(f"factor:{name}"), "holds", "does not hold")
             yield "factor", factor.label, factor.when, truth, [*on_record, *self._factor_notes(name)]
         if name in picture.names and "." in name:
             choice, option = rulebook.option(name)
@@ -135,24 +133,24 @@ class Explainer:
                 notes = [f"{rule.force}, about {picture.names.get(about, about)}: {rule.text}"]
                 notes += [f"instead: {rule.instead}"] if rule.instead else []
                 notes += [f"the hazard it was for: {rule.hazard}"] if rule.hazard else []
-                yield "line", rule.text, rule.when, picture.line(f"rule:{name}"), [*notes, rule.basis.words]
+                yield "line", rule.text, rule.when, picture.truth(f"rule:{name}"), [*notes, rule.basis.words]
         if name in rulebook.drills:
             drill = rulebook.drills[name]
             notes = [f"stop first: {drill.stop_first}", drill.basis.words]
-            truth = picture.line(f"drill:{name}")
+            truth = picture.truth(f"drill:{name}")
             likely = any(picture.on_record(f"drill:{name}:{place}") for place in range(len(drill.likely)))
             on_record = self._on_record(truth, likely, "likely", "not among the likely ones")
             yield "drill", drill.label, drill.likely_when, truth, [*on_record, *notes]
         if name in rulebook.cautions:
             caution = rulebook.cautions[name]
             text = fill(caution.text, picture.case, rulebook.vocabulary)
-            truth = picture.line(f"caution:{name}")
+            truth = picture.truth(f"caution:{name}")
             on_record = self._on_record(truth, picture.on_record(f"caution:{name}"), "holds", "does not hold")
             yield "caution", text, caution.when, truth, [*on_record, caution.basis.words]
         for settle in rulebook.readiness.settle:
             if settle.id == name:
                 notes = [f"settled by {settle.settled_by}", settle.basis.words]
-                yield "reason to settle first", settle.because, settle.when, picture.line(f"settle:{name}"), notes
+                yield "reason to settle first", settle.because, settle.when, picture.truth(f"settle:{name}"), notes
 
     def _ids(self) -> list[str]:
         rulebook = self.rulebook

@@ -96,7 +96,7 @@ def _written(eye: _Eye) -> EyePlan:
         sources=(),
         title=rulebook.header.title,
         draft_line=None if rulebook.header.status == "in-force" else rulebook.header.draft_line,
-        overrides=tuple(one.id for one in rulebook.supervision.overrides if picture.line(f"override:{one.id}")),
+        overrides=tuple(one.id for one in rulebook.supervision.overrides if picture.truth(f"override:{one.id}")),
     )
 
 
@@ -109,7 +109,7 @@ def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
     planned = []
     for place, (weight, drill) in enumerate(ordered):
         likely = weight > 0 and place < LIKELY_AT_MOST
-        may_be_likely = weight == 0 and picture.line(f"drill:{drill.id}") is None
+        may_be_likely = weight == 0 and picture.truth(f"drill:{drill.id}") is None
         steps = tuple(_drill_step(picture, step) for step in drill.steps)
         planned.append(
             PlannedDrill(
@@ -138,7 +138,7 @@ def _weight(picture: Picture, drill: Drill) -> int:
 def _cautions(picture: Picture) -> tuple[PlannedCaution, ...]:
     vocabulary, found = picture.assessor.rulebook.vocabulary, []
     for caution in picture.assessor.rulebook.cautions.values():
-        truth = picture.line(f"caution:{caution.id}")
+        truth = picture.truth(f"caution:{caution.id}")
         if truth is not False:
             text = fill(caution.text, picture.case, vocabulary)
             found.append(PlannedCaution(caution.id, text, truth is True, caution.basis))
@@ -148,7 +148,7 @@ def _cautions(picture: Picture) -> tuple[PlannedCaution, ...]:
 def _rules(picture: Picture) -> tuple[PlannedRule, ...]:
     forces, found = ("withhold", "require", "order", "prefer", "tell"), []
     for rule in picture.assessor.rulebook.interactions.rules:
-        truth = picture.line(f"rule:{rule.id}")
+        truth = picture.truth(f"rule:{rule.id}")
         if truth is not False:
             about = next(iter(rule.of.values()))
             about, certain = picture.names.get(about, about), truth is True

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
-from planner.assess.compiled import Values
+from planner.assess.compiled import EyeTruths, Values
 from planner.conditions import Condition, Test, compare, factors_in
 from planner.harm import harm
-from planner.plan.picture import Picture, Turned
+from planner.plan.picture import EyeVariant, Picture
 from planner.plan.plan import Gate
 from planner.rulebook.plan_shapes import Choice, Option, Step
 from planner.vocabulary import Finding, Ordered, Outside
@@ -22,19 +22,18 @@ def gates_of(picture: Picture, choice: Choice, others: list[Option]) -> tuple[Ga
     """For each other possible winner of a choice, what would have to be found; in the order of the options."""
     if picture.plain is None:
         return ()
-    place = picture.assessor.compiled.option_place
     gates = []
     for option in others:
         name = f"option:{choice.id}.{option.id}"
-        if picture.plain_options[place[name]] is True:
+        if picture.on_record(name) is True:
             gates.append(_once_clear(picture, choice, option))
             continue
-        turned = [one for one in picture.turned if one.options[place[name]] is True]
-        if turned:
-            findings, asks = _asked(picture, turned)
-            named = _named(picture, turned, option.when)
-            seen = all(picture.is_seen_before(one.place, choice.act) for one in turned)
-            late = all(picture.is_accepted(one.place) for one in turned)
+        bringing = [variant for variant in picture.variants if variant.eye.truth(name) is True]
+        if bringing:
+            findings, asks = _asked(picture, bringing)
+            named = _named(picture, bringing, option.when)
+            seen = all(picture.is_seen_before(variant.place, choice.act) for variant in bringing)
+            late = all(picture.is_accepted(variant.place) for variant in bringing)
             before = picture.assessor.rulebook.theatre.once_in_view if late else choice.before
             gates.append(Gate(findings, asks, named, False, option.id, option.label, tuple(option.do), before, seen))
         else:
@@ -46,17 +45,19 @@ def lines_if_found(picture: Picture, step: Step) -> tuple[Gate, ...]:
     """For each line of a step that does not hold on record, what one finding would bring it, all else plain."""
     if picture.plain is None:
         return ()
-    rest_place, found = picture.assessor.compiled.rest_place, []
+    gates = []
     for line in step.lines:
         name = f"line:{step.id}:{line.id}"
-        if not line.do or picture.line(name) is not None or picture.on_record(name) is not False:
+        if not line.do or picture.truth(name) is not None or picture.on_record(name) is not False:
             continue
-        turned = [one for one, lines in picture.turned_lines if rest_place[name] in lines]
-        if turned:
-            findings, asks = _asked(picture, turned)
-            named = _named(picture, turned, line.when)
-            found.append(Gate(findings, asks, named, False, None, "", tuple(line.do), None, True))
-    return tuple(found)
+        # What only makes up for an option that would no longer be the one is left out.
+        both = zip(picture.variants, picture.variants_as_written, strict=True)
+        bringing = [variant for variant, written in both if written.truth(name) and variant.eye.truth(name)]
+        if bringing:
+            findings, asks = _asked(picture, bringing)
+            named = _named(picture, bringing, line.when)
+            gates.append(Gate(findings, asks, named, False, None, "", tuple(line.do), None, True))
+    return tuple(gates)
 
 
 def worse_words(picture: Picture, finding: Finding) -> str:
@@ -70,30 +71,30 @@ def worse_words(picture: Picture, finding: Finding) -> str:
     return words_of(picture, finding, worse) if worse else ""
 
 
-def _asked(picture: Picture, turned: Iterable[Turned]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def _asked(picture: Picture, variants: Iterable[EyeVariant]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The findings, and each in words with the values that matter."""
     values: dict[int, list[Any]] = {}
-    for one in turned:
-        values.setdefault(one.place, []).append(one.value)
+    for variant in variants:
+        values.setdefault(variant.place, []).append(variant.value)
     findings = picture.assessor.rulebook.vocabulary.findings
     ids = tuple(findings[place].id for place in values)
     return ids, tuple(words_of(picture, findings[place], found) for place, found in values.items())
 
 
-def _named(picture: Picture, turned: Sequence[Turned], when: Condition) -> tuple[str, ...]:
+def _named(picture: Picture, variants: Sequence[EyeVariant], when: Condition) -> tuple[str, ...]:
     """The same in fewer words: a factor that the condition names stands for the findings that bring it."""
-    place, factors = picture.assessor.compiled.place, picture.assessor.rulebook.factors
-    left = list(turned)
+    left = list(variants)
     named = []
-    for factor in sorted(factors_in(when), key=lambda name: (-_brought(place, name, turned), name)):
-        if len({one.place for one in left if one.truths[place[f"factor:{factor}"]]}) > FEWEST_SIGNS:
-            named.append(lower_first(factors[factor].label))
-            left = [one for one in left if not one.truths[place[f"factor:{factor}"]]]
+    for factor in sorted(factors_in(when), key=lambda name: (-_signs(name, variants), name)):
+        if _signs(factor, left) > FEWEST_SIGNS:
+            named.append(lower_first(picture.assessor.rulebook.factors[factor].label))
+            left = [variant for variant in left if not variant.eye.truth(f"factor:{factor}")]
     return (*named, *_asked(picture, left)[1])
 
 
-def _brought(place: Mapping[str, int], factor: str, turned: Sequence[Turned]) -> int:
-    return len({one.place for one in turned if one.truths[place[f"factor:{factor}"]]})
+def _signs(factor: str, variants: Sequence[EyeVariant]) -> int:
+    """How many findings bring a factor."""
+    return len({variant.place for variant in variants if variant.eye.truth(f"factor:{factor}")})
 
 
 def words_of(picture: Picture, finding: Finding, values: list[Any]) -> str:
@@ -149,8 +150,8 @@ def _passed(picture: Picture, finding: Finding, values: list[float], below: bool
 
 def _once_clear(picture: Picture, choice: Choice, option: Option) -> Gate:
     """The option on record, where a more cautious one is written until what may bar it has been looked for."""
-    place = picture.assessor.compiled.option_place[f"option:{choice.id}.{option.id}"]
-    barring = [one.place for one in picture.turned if one.options[place] is False]
+    name = f"option:{choice.id}.{option.id}"
+    barring = [variant.place for variant in picture.variants if variant.eye.truth(name) is False]
     looked_for = [where for where in barring if not picture.is_accepted(where)]
     unseen = [where for where in looked_for if not picture.is_seen_before(where, choice.act)]
     places = sorted(set(barring if option.strict else unseen or barring))
@@ -189,8 +190,8 @@ def _fewest(picture: Picture, grave: Values, plain: Values, name: str) -> list[t
         node[place] = grave[place]
     for place in reversed(differing):
         kept, node[place] = node[place], plain[place]
-        truths, _ = made.core(node)
-        allowed = not any(truths[pair] for pair in assessor.completions.pair_places)
-        if not allowed or made.options(node, truths)[made.option_place[name]] is not True:
+        eye = EyeTruths(made, node)
+        allowed = not any(eye.core[pair] for pair in assessor.completions.pair_places)
+        if not allowed or eye.truth(name) is not True:
             node[place] = kept
     return [(place, node[place]) for place in differing if node[place] != plain[place]]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planner.case import Case
 from planner.plan.plan import PlannedLens, SulcusRow
-from planner.rulebook.plan_shapes import SulcusBand, SulcusTable
+from planner.rulebook.plan_shapes import SulcusTable
 from planner.rulebook.rulebook import Rulebook
 
 
@@ -41,15 +41,6 @@ def plan_lens(case: Case, rulebook: Rulebook) -> PlannedLens:
 def sulcus_change(table: SulcusTable, power: float) -> SulcusRow | None:
     """The change in dioptres that a table prints for a bag power; None outside what it prints."""
     for band in table.bands:
-        if _covers(band, power):
+        if band.covers(power):
             return SulcusRow(table.label, band.change, table.basis)
     return None
-
-
-def _covers(band: SulcusBand, power: float) -> bool:
-    return not (
-        (band.more_than is not None and power <= band.more_than)
-        or (band.at_least is not None and power < band.at_least)
-        or (band.at_most is not None and power > band.at_most)
-        or (band.less_than is not None and power >= band.less_than)
-    )

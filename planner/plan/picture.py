@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from planner.assess.assess import Assessor
-from planner.assess.compiled import Truths, Values
+from planner.assess.compiled import EyeTruths, Truths, Values
 from planner.case import Case
 from planner.plan.plan import Chosen
 from planner.rulebook.shapes import STEP_IDS
@@ -18,14 +18,12 @@ SIGN_IN = "sign-in"
 
 
 @dataclass(frozen=True, eq=False)
-class Turned:
-    """The eye on record with one unknown finding at another value: what then wins, and the truths behind it."""
+class EyeVariant:
+    """The eye on record with one unknown finding, by its place, at another value: what then holds and wins."""
 
     place: int
     value: Any
-    values: Values
-    truths: Truths
-    options: Truths
+    eye: EyeTruths
 
 
 class Picture:
@@ -45,40 +43,28 @@ class Picture:
             f.plain_value if value is None and f.preference else value
             for f, value in zip(findings, self.recorded, strict=True)
         ]
-        self.truths, _ = made.core(self.values)
-        self.options = made.options(self.values, self.truths)
-        self.lines = made.rest(self.values, self.truths, self.options)
+        self.known = EyeTruths(made, self.values)
         self.plain = assessor.plain_eye(self.values)
         self.is_on_record = self.plain is not None and assessor.is_enough(case)
-        if self.plain is not None:
-            self.plain_truths, _ = made.core(self.plain)
-            self.plain_options = made.options(self.plain, self.plain_truths)
-            self.plain_lines = made.rest(self.plain, self.plain_truths, self.plain_options)
+        self.plain_eye = self.known if self.plain is None else EyeTruths(made, self.plain)
         self.names = assessor.tracer.names
 
-    def option(self, name: str) -> Truth:
-        return self.options[self.assessor.compiled.option_place[name]]
-
-    def line(self, name: str) -> Truth:
-        return self.lines[self.assessor.compiled.rest_place[name]]
+    def truth(self, name: str) -> Truth:
+        """Whether a named condition holds, as far as is known."""
+        return self.known.truth(name)
 
     def on_record(self, name: str) -> Truth:
-        """Whether a line holds of the eye on record; as far as is known where there is none."""
-        lines = self.lines if self.plain is None else self.plain_lines
-        return lines[self.assessor.compiled.rest_place[name]]
-
-    def factor_on_record(self, name: str) -> Truth:
-        truths = self.truths if self.plain is None else self.plain_truths
-        return truths[self.assessor.compiled.place[f"factor:{name}"]]
+        """Whether it holds of the eye on record; as far as is known where there is none."""
+        return self.plain_eye.truth(name)
 
     def bars(self, name: str) -> Truth:
         """Whether a bar to a drug holds, blank preferences taken as unknown."""
-        return self.recorded_lines[self.assessor.compiled.rest_place[name]]
+        return self.recorded_eye.truth(name)
 
     def as_planned(self, choices: Mapping[str, Chosen]) -> None:
         """Take what is written as planned, what is still possible as unknown, and everything else as not planned."""
         made = self.assessor.compiled
-        options, written = list(self.options), list(self.options)
+        options, written = list(self.known.options), list(self.known.options)
         for chosen in choices.values():
             name = f"option:{chosen.choice}.{chosen.option}"
             options[made.option_place[name]] = written[made.option_place[name]] = True
@@ -86,31 +72,20 @@ class Picture:
                 place = made.option_place[f"option:{chosen.choice}.{other.option}"]
                 options[place] = None if other.possible else False
                 written[place] = False
-        self.lines = made.rest(self.values, self.truths, tuple(options))
+        self.known = self.known.with_options(tuple(options))
         self.written: Truths = tuple(written)
-        truths, _ = made.core(self.recorded)
-        self.recorded_lines = made.rest(self.recorded, truths, self.written)
-        if self.plain is not None:
-            self.plain_lines = made.rest(self.plain, self.plain_truths, self.written)
+        self.recorded_eye = EyeTruths(made, self.recorded, options=self.written)
+        self.plain_eye = self.known if self.plain is None else self.plain_eye.with_options(self.written)
 
     @cached_property
-    def turned_lines(self) -> tuple[tuple[Turned, frozenset[int]], ...]:
-        """The lines that would hold, were each of these found: with the options as written, and as they would then be.
-
-        What only makes up for an option that would no longer be the one is left out.
-        """
-        rest = self.assessor.compiled.rest
-
-        def holding(one: Turned, options: Truths) -> frozenset[int]:
-            lines = rest(one.values, one.truths, options)
-            return frozenset(place for place, truth in enumerate(lines) if truth)
-
-        return tuple((one, holding(one, self.written) & holding(one, one.options)) for one in self.turned)
+    def variants_as_written(self) -> tuple[EyeTruths, ...]:
+        """Each of the variants with the options as written, not as they would then be."""
+        return tuple(variant.eye.with_options(self.written) for variant in self.variants)
 
     @cached_property
-    def turned(self) -> tuple[Turned, ...]:
+    def variants(self) -> tuple[EyeVariant, ...]:
         """The eye on record with each open finding at each value that the rulebook tells apart from its plain one."""
-        found: list[Turned] = []
+        variants: list[EyeVariant] = []
         if self.plain is None:
             return ()
         made, completions = self.assessor.compiled, self.assessor.completions
@@ -121,11 +96,9 @@ class Picture:
                 trial = self.values.copy()
                 trial[place] = cell
                 completed = completions.plain(trial)
-                if completed is None:
-                    continue
-                truths, _ = made.core(completed)
-                found.append(Turned(place, cell, completed, truths, made.options(completed, truths)))
-        return tuple(found)
+                if completed is not None:
+                    variants.append(EyeVariant(place, cell, EyeTruths(made, completed)))
+        return tuple(variants)
 
     def is_hidden(self, place: int) -> bool:
         """Whether something in the eye on record keeps a finding from being seen."""

@@ -112,7 +112,7 @@ def _difficulty(picture: Picture, assessment: Assessment, step: Step) -> tuple[i
     weights = []
     for state in assessment.factors:
         weight = picture.assessor.rulebook.factors[state.id].harder_steps.get(step.id, 0)
-        truth = picture.factor_on_record(state.id)
+        truth = picture.on_record(f"factor:{state.id}")
         if weight and truth is not False:
             weights.append((weight, state.label if truth else f"{state.label} (may hold)", truth is True))
     # Kinds of the same trouble do not pile up: the heaviest counts, and one more where another factor adds to it.

@@ -41,8 +41,8 @@ def plan_kit(picture: Picture, choices: dict[str, Chosen], drills: list[PlannedD
     for drill in drills:
         want(drill.kit, 2, drill.label)
     for rule in rulebook.interactions.rules:
-        if rule.force == "require" and "kit" in rule.of and picture.line(f"rule:{rule.id}") is not False:
-            want([rule.of["kit"]], 1, rule.text, picture.line(f"rule:{rule.id}") is True)
+        if rule.force == "require" and "kit" in rule.of and picture.truth(f"rule:{rule.id}") is not False:
+            want([rule.of["kit"]], 1, rule.text, picture.truth(f"rule:{rule.id}") is True)
     result = []
     for equipment in rulebook.kit.equipment:
         if equipment.id in wanted:

@@ -18,7 +18,7 @@ from planner.rulebook.load import load
 from planner.rulebook.plan_shapes import SulcusBand
 from planner.rulebook.references import entries, every_part, parts
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, Review, Supervised
+from planner.rulebook.shapes import Review, Supervised
 
 NOT_APPROVED = "not yet approved"
 QUADRANTS = quadrants(12, 12, "right")
@@ -97,12 +97,16 @@ def _groups(rulebook: Rulebook) -> Iterator[Fault]:
     spot = rulebook.spots[("models", rulebook.odds.id)]
     terms = [(t.counts_once_with, spot.at("terms", n, "counts_once_with")) for n, t in enumerate(rulebook.odds.terms)]
     for members in (factors, terms):
-        names = [name for name, _ in members]
-        for name, where in members:
-            if name is not None and names.count(name) == 1:
-                what = f"counts_once_with {name!r} names a group of one"
-                others = ", ".join(sorted({other for other in names if other and other != name})) or "none"
-                yield Fault(where, what, "a misspelt group would count twice", f"groups there are: {others}")
+        yield from _of_one("counts_once_with", members, "a misspelt group would count twice")
+
+
+def _of_one(key: str, members: list[tuple[str | None, str]], why: str) -> Iterator[Fault]:
+    """A group that a single entry names, with those that others do."""
+    names = [name for name, _ in members]
+    for name, where in members:
+        if name is not None and names.count(name) == 1:
+            others = ", ".join(sorted({other for other in names if other and other != name})) or "none"
+            yield Fault(where, f"{key} {name!r} names a group of one", why, f"groups there are: {others}")
 
 
 def _floors(rulebook: Rulebook) -> Iterator[Fault]:
@@ -183,13 +187,8 @@ def _drugs(rulebook: Rulebook) -> Iterator[Fault]:
                     what = f"{choice.id}.{option.id} gives {line.drug}, which is not among its drugs"
                     why = "it would be missing from what is made ready"
                     yield Fault(where, what, why, f"drugs: [..., {line.drug}]")
-    groups = [drug.one_of for drug in rulebook.kit.drugs]
-    for drug in rulebook.kit.drugs:
-        if drug.one_of is not None and groups.count(drug.one_of) == 1:
-            where = rulebook.at("drugs", drug.id, "one_of")
-            others = ", ".join(sorted({group for group in groups if group and group != drug.one_of})) or "none"
-            what = f"one_of {drug.one_of!r} names a group of one"
-            yield Fault(where, what, "of a misspelt group two could be given", f"groups there are: {others}")
+    groups = [(drug.one_of, rulebook.at("drugs", drug.id, "one_of")) for drug in rulebook.kit.drugs]
+    yield from _of_one("one_of", groups, "of a misspelt group two could be given")
 
 
 def _claims(rulebook: Rulebook) -> Iterator[Fault]:
@@ -239,27 +238,23 @@ def _supervision(rulebook: Rulebook) -> Iterator[Fault]:
     matrix = supervision.matrix
     for tier in (1, 2, 3, 4):
         for stage in STAGES:
-            if tier > 1 and not _closer_or_same(matrix[tier][stage], matrix[tier - 1][stage]):
+            if tier > 1 and matrix[tier][stage].is_looser_than(matrix[tier - 1][stage]):
                 what = f"tier {tier}, {stage}: supervised from further away than tier {tier - 1}"
                 why = "a harder eye never loosens supervision"
                 yield Fault(spot.at("matrix", str(tier), stage), what, why, _as_written(matrix[tier - 1][stage]))
         for junior, senior in pairwise(STAGES):
-            if not _closer_or_same(matrix[tier][junior], matrix[tier][senior]):
+            if matrix[tier][junior].is_looser_than(matrix[tier][senior]):
                 what = f"tier {tier}, {senior}: supervised from closer than {junior}"
                 why = "a more senior trainee is never held tighter"
                 yield Fault(spot.at("matrix", str(tier), senior), what, why, _as_written(matrix[tier][junior]))
     for place, (lower, rule) in enumerate(pairwise(supervision.closer), 1):
         rises = rule.operator_probability_at_least > lower.operator_probability_at_least
         near, far = (Supervised(mode=each.at_least_mode, by=each.by) for each in (rule, lower))
-        if not rises or not _closer_or_same(near, far):
+        if not rises or near.is_looser_than(far):
             what = f"`closer` does not rise at {rule.operator_probability_at_least:g}"
             why = "a higher probability brings the supervisor closer, never sends them away"
             hint = "write them from low to high, each no further than the last"
             yield Fault(spot.at("closer", place), what, why, hint)
-
-
-def _closer_or_same(one: Supervised, other: Supervised) -> bool:
-    return MODES.index(one.mode) >= MODES.index(other.mode) and (one.by == "consultant" or other.by == "trainer")
 
 
 def _as_written(cell: Supervised) -> str:

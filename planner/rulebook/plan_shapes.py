@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from planner.claims import Basis, Entry, Names, Number, When, Whole, YesNo
-from planner.conditions import ALWAYS, Any_, Condition, Not
+from planner.conditions import ALWAYS, NUMBER_TESTS, Any_, Condition, Not, Test, compare
 from planner.rulebook.shapes import Slug, StepId
 
 Seat = Literal["temporal", "superior"]
@@ -333,6 +333,14 @@ class SulcusBand(Entry):
     at_most: Number | None = None
     less_than: Number | None = None
     change: tuple[Number, Number]
+
+    @property
+    def limits(self) -> list[Test]:
+        """The comparisons of a bag power that it makes."""
+        return [Test("", how, limit) for how in NUMBER_TESTS if (limit := getattr(self, how)) is not None]
+
+    def covers(self, power: float) -> bool:
+        return all(compare(limit, power) for limit in self.limits)
 
 
 class SulcusTable(Entry):

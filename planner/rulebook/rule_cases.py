@@ -22,16 +22,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
-
 from planner import strict_yaml
 from planner.case import Case, read_case
 from planner.claims import Entry
 from planner.conditions import Condition, Test, walk
 from planner.errors import Fault, PlannerError, did_you_mean
 from planner.rulebook.rulebook import Rulebook, Spot
-from planner.rulebook.validation_errors import faults_of
-from planner.strict_yaml import Document
+from planner.rulebook.validation_errors import read_as
 from planner.vocabulary import Finding, Vocabulary
 
 LARGEST_FILE = 1_000_000
@@ -140,17 +137,13 @@ class _CasesReader:
 
     def file(self, path: Path) -> None:
         name = path.relative_to(self.folder.parent).as_posix()
-        document = Document(name)
         try:
-            document = strict_yaml.read_file(path, name, LARGEST_FILE)
-            file = CasesFile.model_validate(document.data)
+            file, spot = read_as(CasesFile, strict_yaml.read_file(path, name, LARGEST_FILE))
         except PlannerError as error:
             self.faults.extend(error.faults)
-        except ValidationError as error:
-            self.faults.extend(faults_of(error, CasesFile, Spot(document)))
         else:
             for place, entry in enumerate(file.cases):
-                self.entry(file, entry, Spot(document, ("cases", place)))
+                self.entry(file, entry, Spot(spot.document, ("cases", place)))
 
     def entry(self, file: CasesFile, entry: CasesOf, spot: Spot) -> None:
         subject = self.subjects.get(entry.of)

@@ -305,6 +305,16 @@ class Supervised(Entry):
     mode: Mode
     by: By
 
+    def is_looser_than(self, other: Supervised) -> bool:
+        """Whether it is from further away, or by a trainer in place of a consultant."""
+        further = MODES.index(self.mode) < MODES.index(other.mode)
+        return further or (self.by == "trainer" and other.by == "consultant")
+
+    def brought_to(self, other: Supervised) -> Supervised:
+        """The closer mode of the two, by a consultant where either is."""
+        mode = max(self.mode, other.mode, key=MODES.index)
+        return Supervised(mode=mode, by="consultant" if "consultant" in (self.by, other.by) else "trainer")
+
 
 class Closer(Entry):
     """Brings the supervisor closer when the operator's own probability is at least this; never sends them away."""

@@ -9,9 +9,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
-from gettext import c2py
+from gettext import GNUTranslations, NullTranslations
+from io import BytesIO
 
-from babel.messages.catalog import Catalog
+from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
 from planner.errors import PlannerError
@@ -52,8 +53,8 @@ def spoken() -> str:
 
 def say(phrase: str, **values: object) -> str:
     """A fixed phrase in the language in force, `%(name)s` in it replaced by the values."""
-    told = gettext(phrase)
-    return told % values if values else told
+    spoken_phrase = gettext(phrase)
+    return spoken_phrase % values if values else spoken_phrase
 
 
 def count(one: str, many: str, number: int) -> str:
@@ -73,26 +74,20 @@ def locale() -> str:
 
 def gettext(phrase: str) -> str:
     """The phrase's translation, itself in the source language."""
-    told = _translated(phrase)
-    return told if isinstance(told, str) and told else phrase
+    return _catalogue(spoken()).gettext(phrase)
 
 
 def ngettext(one: str, many: str, count: int) -> str:
     """The form of a phrase for a count."""
-    told = _translated(one)
-    if isinstance(told, list | tuple):
-        return told[c2py(_catalogue(spoken()).plural_expr)(count)]
-    return one if count == 1 else many
-
-
-def _translated(phrase: str) -> str | list[str] | tuple[str, ...] | None:
-    if spoken() == SOURCE:
-        return None
-    message = _catalogue(spoken()).get(phrase)
-    return None if message is None or message.fuzzy else message.string
+    return _catalogue(spoken()).ngettext(one, many, count)
 
 
 @cache
-def _catalogue(language: str) -> Catalog:
+def _catalogue(language: str) -> NullTranslations:
+    if language == SOURCE:
+        return NullTranslations()
+    compiled = BytesIO()
     with (templates_folder() / "words" / f"{language}.po").open("rb") as stream:
-        return read_po(stream, locale=language.replace("-", "_"))
+        write_mo(compiled, read_po(stream, locale=language.replace("-", "_")))
+    compiled.seek(0)
+    return GNUTranslations(compiled)

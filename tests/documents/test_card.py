@@ -62,7 +62,7 @@ def test_every_card_is_one_pdf_ua_page_with_all_steps_in_order(plan_of: PlanOf, 
     assert first_pause and bool(shown.not_written) == (assessment.tier.on_record is None)
     for words in (
         *(assessment.case.reference, assessment.case.eye.upper() + " EYE", f"Tier {assessment.tier.working}"),
-        *(view(plan).supervision.mode, view(plan).supervision.words, plan.draft_line or "", plan.deferral[0]),
+        *(view(plan).supervision.mode, plan.supervision.words, plan.draft_line or "", plan.deferral[0]),
         *(assessment.rulebook.version, assessment.rulebook.sha256[:8], view(plan).date, first_pause),
     ):
         assert squeezed(words) in text, words

@@ -109,11 +109,12 @@ def test_a_gate_names_what_brings_its_option(ready: Assessor, rulebook: Rulebook
                     continue
                 place = compiled.option_place[f"option:{chosen.choice}.{gate.option}"]
                 for name in gate.findings:
-                    turned = [one for one in picture.turned if one.place == compiled.index[name]]
-                    brought = [one for one in turned if one.options[place]]
+                    variants = [one for one in picture.variants if one.place == compiled.index[name]]
+                    brought = [one for one in variants if one.eye.options[place]]
                     assert brought, (seed, chosen.choice, gate.option, name)
                     for one in brought:
-                        assert compiled.options(one.values, compiled.core(one.values)[0])[place] is True
+                        values = one.eye.values
+                        assert compiled.options(values, compiled.core(values)[0])[place] is True
                         tried += 1
     assert tried > 100
 

@@ -94,7 +94,7 @@ def by_weight(ready: Assessor, rulebook: Rulebook, findings: dict[str, str]) -> 
     picture.as_planned(choose(picture))
     found = []
     for drill in rulebook.drills.values():
-        weights = [why.weight for n, why in enumerate(drill.likely) if picture.line(f"drill:{drill.id}:{n}")]
+        weights = [why.weight for n, why in enumerate(drill.likely) if picture.truth(f"drill:{drill.id}:{n}")]
         if weights:
             found.append((max(weights), drill.danger, drill.id))
     return sorted(found, reverse=True)

@@ -167,7 +167,7 @@ def test_a_winner_that_is_withheld_is_found(rulebook: Rulebook) -> None:
     claim = choosing.winner_not_withheld(Bench(forgetful))
     [example] = claim.counter_examples
     picture = picture_of(example, forgetful)
-    assert picture.option(f"option:{name}") and picture.line("rule:iodine-changes-the-antiseptic")
+    assert picture.truth(f"option:{name}") and picture.truth("rule:iodine-changes-the-antiseptic")
 
 
 # -- what is withheld ---------------------------------------------------------------------------------------------
@@ -380,7 +380,7 @@ def test_levels_that_overlap_are_found(tmp_path: Path) -> None:
     rulebook, claim = refuted(tmp_path, "levels-apart", edit)
     [example] = claim.counter_examples
     picture = picture_of(example, rulebook)
-    both = [picture.truths[picture.assessor.compiled.place[f"level:age:{n}"]] for n in (0, 1)]
+    both = [picture.truth(f"level:age:{n}") for n in (0, 1)]
     assert both == [True, True] and example.case["findings"]["age_years"] == "70"
 
 

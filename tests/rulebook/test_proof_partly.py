@@ -98,7 +98,7 @@ def test_a_drug_is_planned_plainly_only_where_no_completion_bars_it(rulebook: Ru
             if drug.state == "as-prescribed":
                 assert not any(may_hold(picture, f"drug:{drug.id}:{bar.id}") for bar in against)
             elif drug.state == "withheld":
-                assert any(picture.line(f"drug:{drug.id}:{bar.id}") for bar in against)
+                assert any(picture.truth(f"drug:{drug.id}:{bar.id}") for bar in against)
                 assert all(instead.strip() for instead in drug.instead)
     assert min(seen[state] for state in ("as-prescribed", "withheld", "not-until-checked")) > 0
 

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
-from functools import partial
-from typing import TypeVar
 
 from planner.documents.card.view import CROWDED, DETAILS, Card, CardDetail, card_view
 from planner.documents.plan.view import view
@@ -24,8 +22,6 @@ READ_AT_M = 2
 STEPS_MM = (6.0, 5.5, 5.0, 4.75, 4.5)
 CROWDED_MM = (4.5, 4.25, 4.0)
 FOOT_PT = 12
-
-T = TypeVar("T")
 
 
 def render_card(plan: Plan) -> bytes:
@@ -59,19 +55,14 @@ def card_that_fits(
 
     A try is cards from the fullest on, and heights from the largest on. When nothing fits, the last of the last try.
     """
+
+    def first(sheets: list[tuple[Card, float]]) -> tuple[Card, float] | None:
+        """By halving, since a sheet is slow to set and all after the first that fits do so too."""
+        at = bisect_left(sheets, True, key=lambda sheet: fits(*sheet))
+        return sheets[at] if at < len(sheets) else None
+
     for cards, heights in tries:
-        card = first_that_holds(cards, partial(_swapped, fits, heights[-1]))
-        if card is not None:
-            return card, first_that_holds(heights[:-1], partial(fits, card)) or heights[-1]
+        if fullest := first([(card, heights[-1]) for card in cards]):
+            return first([(fullest[0], height) for height in heights[:-1]]) or fullest
     cards, heights = tries[-1]
     return cards[-1], heights[-1]
-
-
-def _swapped(fits: Callable[[Card, float], bool], height: float, card: Card) -> bool:
-    return fits(card, height)
-
-
-def first_that_holds(items: Sequence[T], holds: Callable[[T], bool]) -> T | None:
-    """The first item that `holds`, all after it holding too, or None; by halving, since a sheet is slow to set."""
-    at = bisect_left(range(len(items)), True, key=lambda index: holds(items[index]))
-    return items[at] if at < len(items) else None

@@ -107,7 +107,7 @@ def card_view(plan: Plan, shown: PlanView, detail: CardDetail) -> Card:
     steps = tuple(_step(step, plan, detail) for step in shown.steps)
     settle_rest = say("and %(count)s more on the plan", count=len(reasons) - 1) if len(reasons) > 1 else ""
     # Where no trainee operates there is nothing to take over.
-    take_over = "" if all(step.by_supervisor for step in steps) else shown.supervision.take_over
+    take_over = "" if all(step.by_supervisor for step in steps) else plan.supervision.take_over_words
     return Card(steps, *_drill(shown), take_over, "".join(reasons[:1]), settle_rest, shown.not_written)
 
 

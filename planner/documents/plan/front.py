@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Generic, TypeVar
 
-from planner.assess.assessment import Lever
-from planner.documents.plan.shapes import FactorView, LookView, PlanView, SettleView
+from planner.assess.assessment import FactorState, Lever
+from planner.documents.plan.shapes import LookView, PlanView, SettleView
 from planner.wording.language import say
 from planner.wording.words import as_sentence, lower_first
 
@@ -68,7 +68,7 @@ class Front:
     decided: FirstItems[str]
     look_again: FirstItems[str]
     levers: FirstItems[Lever]
-    factors: FirstItems[FactorView]
+    factors: FirstItems[FactorState]
     looks: FirstItems[LookView]
     other_looks: str
     uncounted: str
@@ -90,7 +90,9 @@ def front(p: PlanView, room: FrontRoom = ALL) -> Front:
     left = room.beside - used
     look_again, used = first(p.queries, str, COLUMN, left // 2)
     left -= used
-    levers, used = first(p.levers, lambda v: f"{v.label} to {v.to}: {v.how} → tier {v.tier}", COLUMN, left // 2)
+    levers, used = first(
+        p.plan.assessment.levers, lambda v: f"{v.label} to {v.to}: {v.how} → tier {v.tier}", COLUMN, left // 2
+    )
     left -= used
     factors, _ = first(p.factors, lambda f: f"{f.label} {f.because} {f.counts}", COLUMN, left)
     uncounted = p.risk.uncounted if room is ALL else p.risk.uncounted_first

@@ -50,13 +50,11 @@ class RiskView:
     baseline_at: float
     uncounted: str
     uncounted_first: str
-    range_note: str
     recentred: str
     recentred_on: str
-    limits: tuple[str, ...]
 
 
-def risk_view(probability: Probability, stage: str, range_note: str) -> RiskView:
+def risk_view(probability: Probability, stage: str) -> RiskView:
     """Set out the estimates for every operator; `stage` names the planned operator, whose row is marked."""
     operators = probability.by_operator.values()
     lowest = min([o.least for o in operators] + [probability.baseline, 0.001])
@@ -91,12 +89,10 @@ def risk_view(probability: Probability, stage: str, range_note: str) -> RiskView
         baseline_at=place(probability.baseline),
         uncounted=_uncounted(probability.not_counted),
         uncounted_first=_uncounted(probability.not_counted, FIRST),
-        range_note=range_note,
         recentred=say("Baseline %(baseline)s, %(note)s.", baseline=percent(recentred.baseline), note=recentred.note)
         if recentred
         else "",
         recentred_on=recentred.on if recentred else "",
-        limits=probability.limits,
     )
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from planner.assess.assessment import Lever, MissingFinding
+from planner.assess.assessment import FactorState
 from planner.documents.eye.drawing import EyeView
 from planner.documents.plan.risk import RiskView
-from planner.plan.plan import CitedSource, KitItem, PlannedCaution, PlannedDrill, PlannedStep
+from planner.plan.plan import CitedSource, KitItem, Plan, PlannedCaution, PlannedDrill, PlannedStep
 
 
 @dataclass(frozen=True)
@@ -40,13 +40,6 @@ class ReadinessView:
     is_ready: bool
     headline: str
     reasons: tuple[SettleView, ...]
-
-
-@dataclass(frozen=True)
-class FactorView:
-    label: str
-    because: str
-    counts: str
 
 
 @dataclass(frozen=True)
@@ -139,23 +132,15 @@ class LensView:
     material: str
     read_from: str
     sulcus: tuple[tuple[str, str, str], ...]
-    captured: str
     captured_basis: str
-    note: str
     note_basis: str
 
 
 @dataclass(frozen=True)
 class SupervisionView:
     mode: str
-    words: str
-    stage: str
     target: str
-    because: tuple[str, ...]
     trainee_steps: str
-    hand_back: tuple[str, ...]
-    take_over: str
-    contact: str
 
 
 @dataclass(frozen=True)
@@ -170,13 +155,13 @@ class ApprovalView:
 
 @dataclass(frozen=True)
 class PlanView:
-    """What every format prints. Texts are plain; a format escapes them itself.
+    """What every format prints: the plan, and what is put into other words for print. A format escapes texts itself.
 
     `not_written` says that too little is recorded for a technique; then the steps tell only whose they are. `unknown`
     is what is not recorded and can still be asked or looked for at the table, a line for each sitting.
     """
 
-    title: str
+    plan: Plan
     case: str
     eye: str
     side: str
@@ -188,15 +173,12 @@ class PlanView:
     tier: TierView
     readiness: ReadinessView
     supervision: SupervisionView
-    factors: tuple[FactorView, ...]
+    factors: tuple[FactorState, ...]
     possible: str
     risk: RiskView
     scores: tuple[ScoreView, ...]
-    score_note: str
-    missing: tuple[MissingFinding, ...]
     looks: tuple[LookView, ...]
     settles_together: str
-    levers: tuple[Lever, ...]
     queries: tuple[str, ...]
     drawing: EyeView
     not_written: str
@@ -208,12 +190,9 @@ class PlanView:
     other_drills: tuple[PlannedDrill, ...]
     kit: tuple[tuple[str, tuple[KitItem, ...]], ...]
     drugs: tuple[DrugView, ...]
-    formulary_note: str
     lens: LensView
     cautions: tuple[CautionView, ...]
     unknown: tuple[tuple[str, str], ...]
     recheck: tuple[tuple[str, str], ...]
-    recheck_then: str
-    deferral: tuple[str, ...]
     approval: ApprovalView
     sources: tuple[CitedSource, ...]

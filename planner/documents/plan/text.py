@@ -53,15 +53,15 @@ class _Page:
         self.lines.append("=" * self.width)
         self.put(p.draft_line)
         judged = say("Unit: %(unit)s. Judged on %(date)s.", unit=p.unit, date=p.date)
-        self.put(f"{p.title}. {judged} {p.supervision.stage}.")
+        self.put(f"{p.plan.title}. {judged} {p.plan.supervision.stage_label}.")
         self.lines.append("")
         tier = say("Tier %(number)s", number=p.tier.number).upper()
         self.put(f"{tier}  {p.tier.label}")
         self.put(p.tier.approved, indent=2)
         self.put(p.tier.readings, indent=2)
         self.items(p.tier.decided_by, indent=2)
-        self.put(f"{p.supervision.mode.upper()}  {p.supervision.words}")
-        self.items(p.supervision.because, indent=2)
+        self.put(f"{p.supervision.mode.upper()}  {p.plan.supervision.words}")
+        self.items((reason.words for reason in p.plan.supervision.because), indent=2)
         self.put(f"{say('TRAINEE')}  {p.supervision.trainee_steps}")
         self.put(p.supervision.target, indent=2)
         self.section(p.readiness.headline)
@@ -73,9 +73,9 @@ class _Page:
             if p.settles_together:
                 self.put(say("Together these settle the tier: %(findings)s.", findings=p.settles_together))
             self.items(f"{look.label}, {look.takes} ({look.who}): {look.findings}" for look in p.looks)
-        if p.levers:
+        if p.plan.assessment.levers:
             self.section(say("Put right before surgery"))
-            for v in p.levers:
+            for v in p.plan.assessment.levers:
                 told = say(
                     "%(label)s to %(to)s: %(how)s → tier %(tier)s", label=v.label, to=v.to, how=v.how, tier=v.tier
                 )
@@ -98,14 +98,14 @@ class _Page:
         for row in p.risk.rows:
             mark = f"   <- {say('planned')}" if row.planned else ""
             self.put(f"{row.operator:<14}{row.words}{mark}", indent=2)
-        self.put(p.risk.range_note)
+        self.put(p.plan.range_note)
         self.put(p.risk.recentred)
         for s in p.scores:
             told = say(
                 "%(authors)s %(source)s: %(points)s points.", authors=s.authors, source=s.source, points=s.points
             )
             self.put(f"{told} {s.outcome}. {' '.join(s.groups)}", "- ")
-        self.put(f"{say('This rulebook')}: {p.tier.points}. {p.score_note}")
+        self.put(f"{say('This rulebook')}: {p.tier.points}. {p.plan.score_note}")
 
     def steps(self, p: PlanView) -> None:
         self.section(say("The operation, step by step"))
@@ -129,8 +129,8 @@ class _Page:
         self.section(say("Re-check at the table"))
         asked = (*p.unknown, *p.recheck)
         self.items(say("%(ask)s: ______  stop if %(worse)s", ask=ask, worse=worse) for ask, worse in asked)
-        self.put(p.recheck_then)
-        self.put(f"{say('Take-over')}: {p.supervision.take_over}")
+        self.put(p.plan.recheck_then)
+        self.put(f"{say('Take-over')}: {p.plan.supervision.take_over_words}")
         for drill in p.drills:
             self.drill(drill)
         if p.may_be_drills or p.other_drills:
@@ -145,15 +145,15 @@ class _Page:
                 self.put(f"{item.label}{lacking}", "[ ] ")
         if p.drugs:
             self.section(say("Drugs"))
-            self.put(p.formulary_note)
+            self.put(p.plan.formulary_note)
             for drug in p.drugs:
                 self.drug(drug)
         self.section(say("Lens for the %(side)s", side=p.side))
         self.put(f"{say('In the bag')}: {p.lens.power}, {p.lens.material}. {say('Back-up')}: {p.lens.backup}.")
         self.put(f"{say('Biometry sheet')}: {p.lens.read_from}.")
         self.items(f"{say('In the sulcus')}, {table}: {change} {basis}" for table, change, basis in p.lens.sulcus)
-        self.put(f"{p.lens.captured} {p.lens.captured_basis}")
-        self.put(f"{p.lens.note} {p.lens.note_basis}")
+        self.put(f"{p.plan.lens.captured} {p.lens.captured_basis}")
+        self.put(f"{p.plan.lens.note} {p.lens.note_basis}")
         if p.cautions:
             self.section(say("Cautions"))
             self.items(f"{'' if c.caution.certain else say('If found:') + ' '}{c.caution.text}" for c in p.cautions)
@@ -171,8 +171,8 @@ class _Page:
         self.put(f"{say('Consultant, by name')} {by}  {say('Date and time')} {at}")
         self.put(f"{say('Reason, if they differ; conditions')} {a.remarks or '______________________________'}")
         contact = say("Supervisor's contact")
-        self.put(f"{contact}: {p.supervision.contact or '____________________'}")
-        self.items(p.deferral, "")
+        self.put(f"{contact}: {p.plan.supervision.contact or '____________________'}")
+        self.items(p.plan.deferral, "")
         self.section(say("Sources"))
         for s in p.sources:
             read = f": {s.read}" if s.read else ""

@@ -16,7 +16,6 @@ from planner.documents.plan.shapes import (
     ChoiceView,
     DrillView,
     DrugView,
-    FactorView,
     LensView,
     LookView,
     PlanView,
@@ -29,7 +28,7 @@ from planner.documents.plan.shapes import (
 )
 from planner.documents.plan.step import FEW, WHO, step_view
 from planner.plan.plan import Approval, KitItem, Plan, PlannedCaution, PlannedDrill, PlannedDrug, PlannedRule
-from planner.wording.language import count, say, side_of
+from planner.wording.language import say, side_of
 from planner.wording.people import mode_words
 from planner.wording.tier import readings
 from planner.wording.words import as_sentence, lower_first, percent, with_stop
@@ -55,7 +54,7 @@ def view(plan: Plan) -> PlanView:
     cite = Citations(plan.sources)
     labels = {missing.finding: missing.label for missing in assessment.missing}
     shown = PlanView(
-        title=plan.title,
+        plan=plan,
         case=case.reference,
         eye=case.eye,
         side=side_of(case.eye),
@@ -69,13 +68,10 @@ def view(plan: Plan) -> PlanView:
         supervision=_supervision(plan),
         factors=_factors(assessment),
         possible=_joined(state.label for state in assessment.factors if state.state == "unknown"),
-        risk=risk_view(assessment.probability, plan.supervision.stage, plan.range_note),
+        risk=risk_view(assessment.probability, plan.supervision.stage),
         scores=tuple(_score(score, cite) for score in assessment.published_scores),
-        score_note=plan.score_note,
-        missing=assessment.missing,
         looks=_looks(assessment),
         settles_together=_settles(assessment, labels),
-        levers=assessment.levers,
         queries=(*assessment.queries, *(note.words for note in assessment.notes)),
         drawing=eye_view(plan),
         not_written=_not_written(plan),
@@ -87,13 +83,10 @@ def view(plan: Plan) -> PlanView:
         other_drills=tuple(drill for drill in plan.drills if not (drill.in_full or drill.may_be_likely)),
         kit=_kit(plan.kit),
         drugs=_drugs(plan, cite),
-        formulary_note=plan.formulary_note,
         lens=_lens(plan, cite),
         cautions=tuple(CautionView(caution, cite(caution.basis)) for caution in _shown_cautions(plan)),
         unknown=plan.recheck[: plan.recheck_unknown],
         recheck=plan.recheck[plan.recheck_unknown :],
-        recheck_then=plan.recheck_then,
-        deferral=plan.deferral,
         approval=_approval(plan.approval),
         sources=(),
     )
@@ -165,11 +158,10 @@ def _supervision(plan: Plan) -> SupervisionView:
     kept, taken = ([step.short for step in plan.steps if step.who == who] for who in ("supervisor", "trainee"))
     steps = say("all but %(steps)s", steps=_joined(kept)) if len(kept) < len(taken) else _joined(taken)
     return SupervisionView(
-        as_sentence(mode_words(planned.mode)), planned.words, planned.stage_label,
+        as_sentence(mode_words(planned.mode)),
         say("Taught today: %(step)s.", step=planned.target_short) if planned.target_short else "",
-        tuple(reason.words for reason in planned.because), (steps or say("none")) if kept else say("every step"),
-        planned.hand_back, planned.take_over_words, planned.contact or "",
-    )  # fmt: skip
+        (steps or say("none")) if kept else say("every step"),
+    )
 
 
 def _approval(approval: Approval | None) -> ApprovalView:
@@ -211,21 +203,10 @@ def _joined(labels: Iterable[str]) -> str:
     return ", ".join(map(lower_first, labels))
 
 
-def _factors(assessment: Assessment) -> tuple[FactorView, ...]:
+def _factors(assessment: Assessment) -> tuple[FactorState, ...]:
     """What holds, heaviest first."""
-    held = [state for state in assessment.factors if state.state == "holds"]
-    held.sort(key=lambda state: (-(state.floor or 0), -state.points))
-    return tuple(FactorView(state.label, state.because, _counts(state)) for state in held)
-
-
-def _counts(state: FactorState) -> str:
-    """What a factor adds: `3 points, tier 4 at least`."""
-    parts = []
-    if state.points:
-        parts.append(count("%(num)s point", "%(num)s points", state.points))
-    if state.floor:
-        parts.append(say("tier %(tier)s at least", tier=state.floor))
-    return ", ".join(parts)
+    holding = (state for state in assessment.factors if state.state == "holds")
+    return tuple(sorted(holding, key=lambda state: (-(state.floor or 0), -state.points)))
 
 
 def _score(score: PublishedScore, cite: Citations) -> ScoreView:
@@ -361,8 +342,6 @@ def _lens(plan: Plan, cite: Citations) -> LensView:
         if lens.biometry_date
         else say("%(sheet)s, date not recorded", sheet=reference),
         tuple((row.table, change(*row.change), cite(row.basis)) for row in lens.sulcus),
-        lens.captured,
         cite(lens.captured_basis),
-        lens.note,
         cite(lens.note_basis),
     )

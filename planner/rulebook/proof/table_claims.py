@@ -6,13 +6,13 @@ import itertools
 from collections.abc import Callable, Iterable, Sequence
 
 from planner.case import STAGES
-from planner.conditions import NUMBER_TESTS, Condition, Test, compare, evaluate, findings_in, walk
-from planner.rulebook.plan_shapes import SulcusBand, SulcusTable
+from planner.conditions import Condition, Test, compare, evaluate, findings_in, walk
+from planner.rulebook.plan_shapes import SulcusTable
 from planner.rulebook.proof.inquiry import TABLES, Bench, Inquiry
 from planner.rulebook.proof.report import Claim
 from planner.rulebook.proof.totals import TIERS
 from planner.rulebook.proof.worsening import first_looser
-from planner.rulebook.shapes import MODES, Supervised
+from planner.rulebook.shapes import Supervised
 from planner.vocabulary import Finding
 
 BAG_POWER = "lens_power_d"
@@ -27,7 +27,7 @@ def supervision_rises(bench: Bench) -> Claim:
     matrix = bench.rulebook.supervision.matrix
 
     def never_looser(words: str, where: str, mild: Supervised, grave: Supervised) -> None:
-        if MODES.index(grave.mode) < MODES.index(mild.mode) or (mild.by == "consultant" and grave.by == "trainer"):
+        if grave.is_looser_than(mild):
             inquiry.fail(f"{where}: {words}: {grave.mode} by the {grave.by} after {mild.mode} by the {mild.by}")
         else:
             inquiry.passed()
@@ -141,10 +141,10 @@ def sulcus_rows_apart(bench: Bench) -> Claim:
     inquiry = Inquiry(bench, "sulcus-rows-apart", text, TABLES)
     finding = bench.rulebook.vocabulary.by_id[BAG_POWER]
     for n, table in enumerate(bench.rulebook.lens.sulcus_tables):
-        limits = [limit for band in table.bands for limit in _limits(band)]
+        limits = [test.limit for band in table.bands for test in band.limits]
         for value in _pieces(finding, limits):
             inquiry.checks += 1
-            rows = [m for m, band in enumerate(table.bands) if _covers(band, value)]
+            rows = [m for m, band in enumerate(table.bands) if band.covers(value)]
             if len(rows) > 1 and not inquiry.has_enough:
                 where = bench.where("lens.yaml", "", "sulcus_tables", n, "bands", rows[1])
                 says = f"{where}: the rows {' and '.join(str(row + 1) for row in rows)} of {table.id} both cover"
@@ -155,16 +155,7 @@ def sulcus_rows_apart(bench: Bench) -> Claim:
 
 
 def _left_of(finding: Finding, table: SulcusTable, limits: Iterable[float]) -> list[str]:
-    return gaps(finding, limits, lambda value: any(_covers(band, value) for band in table.bands))
-
-
-def _limits(band: SulcusBand) -> list[float]:
-    return [limit for how in NUMBER_TESTS if (limit := getattr(band, how)) is not None]
-
-
-def _covers(band: SulcusBand, power: float) -> bool:
-    limits = ((how, getattr(band, how)) for how in NUMBER_TESTS)
-    return all(compare(Test(BAG_POWER, how, limit), power) for how, limit in limits if limit is not None)
+    return gaps(finding, limits, lambda value: any(band.covers(value) for band in table.bands))
 
 
 def _pieces(finding: Finding, limits: Iterable[float]) -> list[float]:
