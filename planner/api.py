@@ -98,8 +98,8 @@ def assess_case(
 
     `unit` is a unit or its file; `on` the day it is for, by default that on which the case was recorded.
     """
-    held = _unit(unit, rulebook)
-    made = make.ready_in(assess(case, rulebook, held, on), rulebook, held)
+    in_unit = _unit(unit, rulebook)
+    made = make.ready_in(assess(case, rulebook, in_unit, on), rulebook, in_unit)
     return CaseAssessment(**_fields(made))
 
 
@@ -113,8 +113,8 @@ def make_plan(
     """Plan a case for a trainee's stage, by default the case's own. Raises PlannerError."""
     if stage is not None and stage not in STAGES:
         raise PlannerError.one(f"{stage!r} is not a stage", hint=f"one of {', '.join(STAGES)}")
-    held = _unit(unit, rulebook)
-    made = make.make_plan(assess(case, rulebook, held, on), rulebook, held, stage)
+    in_unit = _unit(unit, rulebook)
+    made = make.make_plan(assess(case, rulebook, in_unit, on), rulebook, in_unit, stage)
     return CasePlan(**_fields(made))
 
 

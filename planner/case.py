@@ -62,8 +62,8 @@ class Case:
 
     def values(self, vocabulary: Vocabulary) -> list[Any]:
         """Typed values in vocabulary order, None where unknown."""
-        found = self.in_force
-        return [found.get(finding.id) for finding in vocabulary.findings]
+        in_force = self.in_force
+        return [in_force.get(finding.id) for finding in vocabulary.findings]
 
     def with_finding(self, name: str, value: Value | None) -> Case:
         """The same case with one finding recorded otherwise (None takes it away)."""
@@ -271,13 +271,13 @@ class _CaseReader:
             if finding.coarse is None or not isinstance(value, float):
                 continue
             into = self.vocabulary.by_id[finding.coarse.into]
-            said, found = recorded.get(into.id), coarser(finding.coarse, value, recorded, eye)
-            if said is not None and found is not None and said != found:
+            said, implied = recorded.get(into.id), coarser(finding.coarse, value, recorded, eye)
+            if said is not None and implied is not None and said != implied:
                 what = f"these cannot stand together: {into.id}: {into.written(said)}, {finding.id}: {value:g}"
-                why = f"{finding.label} {finding.shown(value)} means {into.label}: {into.shown(found)}"
+                why = f"{finding.label} {finding.shown(value)} means {into.label}: {into.shown(implied)}"
                 self.fault(("findings", into.id), what, why, "correct the one that is wrong, or leave one out")
-            if found is not None:
-                read[into.id] = found
+            if implied is not None:
+                read[into.id] = implied
         return read
 
     def together(self, recorded: dict[str, Value]) -> dict[str, Value]:

@@ -35,8 +35,8 @@ def case_file(case: Case) -> dict[str, Any]:
         "none_found_in": list(case.none_found_in) or None,
         "examined_by": case.examined_by,
     }
-    told = case.from_section | case.from_finer
-    written = {name: _written(value) for name, value in case.findings.items() if name not in told}
+    derived = case.from_section | case.from_finer
+    written = {name: _written(value) for name, value in case.findings.items() if name not in derived}
     findings = {**written, **dict.fromkeys(sorted(case.left_unknown), NOT_RECORDED)}
     return {**{name: value for name, value in headings.items() if value is not None}, "findings": findings}
 
@@ -46,7 +46,7 @@ def yaml_of(data: Mapping[str, Any]) -> str:
     lines = []
     for name, value in data.items():
         if isinstance(value, Mapping):
-            lines += [f"{name}:", *(f"  {inner}: {_scalar(found)}" for inner, found in value.items())]
+            lines += [f"{name}:", *(f"  {inner}: {_scalar(given)}" for inner, given in value.items())]
         else:
             lines.append(f"{name}: {_scalar(value)}")
     return "\n".join(lines) + "\n"

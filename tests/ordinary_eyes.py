@@ -9,7 +9,7 @@ from typing import Any
 
 from planner import strict_yaml
 from planner.case import Case, read_case
-from planner.plan.plan import Chosen
+from planner.plan.plan import PlannedChoice
 from planner.rulebook.rulebook import Rulebook
 
 EYES = Path(__file__).parent / "eyes"
@@ -82,7 +82,7 @@ def read(raw: dict[str, Any], rulebook: Rulebook, **findings: str) -> Case:
     return read_case({**raw, "findings": {**raw["findings"], **findings}}, rulebook.vocabulary)
 
 
-def gates(chosen: Chosen) -> set[tuple[str, str | None]]:
+def gates(chosen: PlannedChoice) -> set[tuple[str, str | None]]:
     """What one finding by itself, found otherwise than on record, would change in a choice: the finding, the option."""
     return {
         (finding, gate.option)

@@ -17,7 +17,7 @@ from planner.assess.assessment import (
     TierResult,
 )
 from planner.assess.compiled import Compiled, Truths, Values
-from planner.assess.completions import Completions, Found, Objective
+from planner.assess.completions import Completions, Extreme, Objective
 from planner.assess.objectives import Objectives
 from planner.assess.odds import logit, probability, probability_of
 from planner.assess.trace import Tracer, reached_findings
@@ -90,7 +90,7 @@ class Assessor:
             plain = None if least is None else least.completion
         return plain
 
-    def ends(self, values: Values, objective: Objective) -> tuple[Found, Found]:
+    def ends(self, values: Values, objective: Objective) -> tuple[Extreme, Extreme]:
         """The least and most of a number over allowed completions, with a completion showing each."""
         low = self.completions.extreme(values, objective, highest=False)
         high = self.completions.extreme(values, objective, highest=True)
@@ -211,8 +211,8 @@ class Assessor:
 
     def may_hold(self, values: Values, name: str) -> bool:
         """Whether a named condition holds in at least one allowed completion."""
-        found = self.completions.extreme(values, self.objectives.holds(name), highest=True)
-        return found is not None and found.value > 0
+        most = self.completions.extreme(values, self.objectives.holds(name), highest=True)
+        return most is not None and most.value > 0
 
     def is_open(self, case: Case, values: Values, name: str) -> bool:
         """Not recorded (or doubted), and asked in this eye as far as is known."""
@@ -264,16 +264,16 @@ class Assessor:
 
     def _looks(self, missing: tuple[MissingFinding, ...]) -> tuple[NeededLook, ...]:
         """The sittings that would record what is missing, most decisive first: by the tiers that they could demand."""
-        found: dict[str, list[MissingFinding]] = {}
+        at_look: dict[str, list[MissingFinding]] = {}
         for entry in missing:
             if entry.look in self.looks:
-                found.setdefault(entry.look, []).append(entry)
+                at_look.setdefault(entry.look, []).append(entry)
         made = []
-        for name, entries in found.items():
+        for name, entries in at_look.items():
             look, decides = self.looks[name], any(entry.demands for entry in entries)
             names, labels = tuple(entry.finding for entry in entries), tuple(entry.label for entry in entries)
             made.append(NeededLook(name, look.label, look.who, look.minutes, names, labels, decides))
-        demanded = {name: sorted((entry.demands for entry in entries), reverse=True) for name, entries in found.items()}
+        demanded = {name: sorted((each.demands for each in entries), reverse=True) for name, entries in at_look.items()}
         made.sort(key=lambda look: demanded[look.look], reverse=True)
         for needed in tuple(made):
             # One sitting may spoil another: what is looked for before dilating is lost once the drops are in.

@@ -80,12 +80,12 @@ class Compiled:
     @cached_property
     def number_tests(self) -> dict[str, tuple[Test, ...]]:
         """Every comparison of each number with a limit, in any condition."""
-        found: dict[str, dict[Test, None]] = {}
+        of_finding: dict[str, dict[Test, None]] = {}
         for condition in self.conditions.values():
             for part in walk(condition):
                 if isinstance(part, Test) and part.how in NUMBER_TESTS:
-                    found.setdefault(part.finding, {})[part] = None
-        return {name: tuple(tests) for name, tests in found.items()}
+                    of_finding.setdefault(part.finding, {})[part] = None
+        return {name: tuple(tests) for name, tests in of_finding.items()}
 
     def _source(self, named: dict[str, str]) -> FunctionWriter:
         return FunctionWriter(self.index, named, self.asked)
@@ -148,8 +148,8 @@ class Compiled:
 
     def condition(self, name: str) -> Condition:
         """The condition behind a name such as `factor:id`, `option:choice.option` or `caution:id`."""
-        found: Condition = self.conditions[name]
-        return found
+        condition: Condition = self.conditions[name]
+        return condition
 
     def function_of(self, condition: Condition) -> Callable[[Values], Truth]:
         """One condition compiled by itself, with the factors and options it rests on written in."""

@@ -38,7 +38,7 @@ class Objective:
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class Extreme:
     """The extreme value and a completion that shows it.
 
     Where the search ran out of its limit `proved` is false: the value is then the outer bound, which nothing passes,
@@ -57,7 +57,7 @@ class Completions:
         self.compiled = compiled
         self.pairs = [name for name in compiled.core_names if name.startswith("impossible:")]
         self.pair_places = [compiled.place[name] for name in self.pairs]
-        self._found: dict[Any, Found | None] = {}
+        self._found: dict[Any, Extreme | None] = {}
         self._favoured: dict[tuple[str, bool], Values] = {}
         self._scope: dict[str, tuple[int, ...]] = {}
         self._tests: dict[int, tuple[Condition, Callable[[Values], Truth]]] = {}
@@ -75,7 +75,9 @@ class Completions:
             self._scope[objective.key] = tuple(sorted(places, key=lambda place: (self.compiled.depth(place), place)))
         return self._scope[objective.key]
 
-    def extreme(self, values: Values, objective: Objective, highest: bool, wider: Found | None = None) -> Found | None:
+    def extreme(
+        self, values: Values, objective: Objective, highest: bool, wider: Extreme | None = None
+    ) -> Extreme | None:
         """The highest (or lowest) value over allowed completions; None when it is proved that none is allowed.
 
         `wider` is what was found for the same case with fewer findings recorded: nothing beyond it can be found here,
@@ -91,16 +93,16 @@ class Completions:
         return self._of_this_case(self._found[key], values, scope)
 
     @staticmethod
-    def _of_this_case(found: Found | None, values: Values, scope: tuple[int, ...]) -> Found | None:
+    def _of_this_case(extreme: Extreme | None, values: Values, scope: tuple[int, ...]) -> Extreme | None:
         """What was found for a case that is the same in scope, with this case's own values of all else."""
-        if found is None:
+        if extreme is None:
             return None
         completion = values.copy()
         for place in scope:
-            completion[place] = found.completion[place]
-        return found if completion == found.completion else replace(found, completion=completion)
+            completion[place] = extreme.completion[place]
+        return extreme if completion == extreme.completion else replace(extreme, completion=completion)
 
-    def _near(self, values: Values, objective: Objective, wider: Found, scope: tuple[int, ...]) -> Found | None:
+    def _near(self, values: Values, objective: Objective, wider: Extreme, scope: tuple[int, ...]) -> Extreme | None:
         """The wider case's completion with these values written in, where it is allowed and still as extreme."""
         guess = self.complete(values, wider.completion, scope)
         if guess == wider.completion:
@@ -110,12 +112,12 @@ class Completions:
         if any(truths[place] is not False for place in self.pair_places):
             return None
         low, high = objective.bounds(guess, truths, bounds)
-        return Found(low, guess) if low == high == wider.value else None
+        return Extreme(low, guess) if low == high == wider.value else None
 
-    def _search(self, values: Values, objective: Objective, highest: bool, scope: tuple[int, ...]) -> Found | None:
+    def _search(self, values: Values, objective: Objective, highest: bool, scope: tuple[int, ...]) -> Extreme | None:
         end, sign = (1, -1.0) if highest else (0, 1.0)
         core, bounds_of, favoured = self.compiled.core, objective.bounds, self._favour(objective, highest, scope)
-        best: Found | None = None
+        best: Extreme | None = None
         order = itertools.count(0, -1)  # among equals the newest first, so that a promise is followed to its end
         truths, bounds = core(values)
         heap = [(sign * bounds_of(values, truths, bounds)[end], next(order), values, truths)]
@@ -124,7 +126,7 @@ class Completions:
                 break
             if searched >= NODES_AT_MOST and (best is None or heap[0][0] < sign * best.value):
                 completion = best.completion if best is not None else self.complete(values, favoured, scope)
-                return Found(sign * heap[0][0], completion, proved=False)
+                return Extreme(sign * heap[0][0], completion, proved=False)
             promised, _, node, truths = heapq.heappop(heap)
             if best is not None and promised >= sign * best.value:
                 break
@@ -135,7 +137,7 @@ class Completions:
                 low, high = bounds_of(guess, guess_truths, guess_bounds)
                 reached = high if highest else low
                 if low == high and (best is None or sign * reached < sign * best.value):
-                    best = Found(reached, guess)
+                    best = Extreme(reached, guess)
                 if low == high and sign * reached <= promised:
                     break
             split = self._split(node, truths, guess_truths, objective, highest, scope, allowed)
@@ -199,16 +201,16 @@ class Completions:
         place = self.compiled.place
         if not allowed:
             for name in self.pairs:
-                if guessed[place[name]] and (found := self._behind(self.compiled.condition(name), node)) is not None:
-                    return found
+                if guessed[place[name]] and (split := self._behind(self.compiled.condition(name), node)) is not None:
+                    return split
         if objective.condition is not None:
-            found = self._behind(objective.condition, node)
-            if found is not None:
-                return found
+            split = self._behind(objective.condition, node)
+            if split is not None:
+                return split
         for name in objective.names:
             let_down = truths[place[name]] is None and guessed[place[name]] is not highest
-            if let_down and (found := self._behind(self.compiled.condition(name), node)) is not None:
-                return found
+            if let_down and (split := self._behind(self.compiled.condition(name), node)) is not None:
+                return split
         return self._missing(node, frozenset(scope))
 
     def plain(self, values: Values, leave: frozenset[int] = frozenset()) -> Values | None:
@@ -221,10 +223,10 @@ class Completions:
         for _ in range(len(self.pairs) + 1):
             node = self._plainly(values, leave, mended)
             truths, _ = self.compiled.core(node)
-            held = [name for name in self.pairs if truths[self.compiled.place[name]]]
-            if not held:
+            met = [name for name in self.pairs if truths[self.compiled.place[name]]]
+            if not met:
                 return node
-            mend = self._mend(node, values, held[0], mended)
+            mend = self._mend(node, values, met[0], mended)
             if mend is None:
                 return None
             mended[mend[0]] = mend[1]
@@ -258,9 +260,9 @@ class Completions:
             return
         match condition:
             case Test(finding):
-                found = self._missing(node, self.compiled.depends_of_finding(finding))
-                if found is not None:
-                    yield found
+                missing = self._missing(node, self.compiled.depends_of_finding(finding))
+                if missing is not None:
+                    yield missing
             case FactorHolds(factor):
                 yield from self.open_in(self.compiled.rulebook.factors[factor].when, node)
             case OptionWins(option):

@@ -96,17 +96,17 @@ class Tracer:
         return self.compiled.applies(self.compiled.index[name], values) is not False
 
     def _reason(self, factor: Factor, truth: Truth, case: Case, values: Values) -> FactorReason:
-        vocabulary, found = self.rulebook.vocabulary, case.in_force
+        vocabulary, in_force = self.rulebook.vocabulary, case.in_force
         if truth is True:
             return FactorReason("holds", fill(factor.because, case, vocabulary))
         reached = self.reached[factor.id]
         if truth is None:
-            missing = [n for n in reached if n not in found and self._applies(n, values)]
+            missing = [n for n in reached if n not in in_force and self._applies(n, values)]
             return FactorReason("unknown", findings=tuple(self.label[n] for n in missing))
-        blank = [name for name in self.direct[factor.id] if name not in found]
+        blank = [name for name in self.direct[factor.id] if name not in in_force]
         if blank and not any(self._applies(name, values) for name in blank):
             return FactorReason("not-applicable", findings=(self.label[blank[0]],))
-        recorded = tuple(f"{self.label[n]} {vocabulary.by_id[n].shown(found[n])}" for n in reached if n in found)
+        recorded = tuple(f"{self.label[n]} {vocabulary.by_id[n].shown(in_force[n])}" for n in reached if n in in_force)
         return FactorReason("does-not-hold", findings=recorded, needs=self.needs[factor.id])
 
 

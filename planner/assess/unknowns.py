@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from planner.assess.compiled import Compiled, Values
-from planner.assess.completions import Completions, Found, Objective
+from planner.assess.completions import Completions, Extreme, Objective
 
 LARGEST_SET = 6
 # Beyond this the findings that matter are many and alike; the list, most decisive first, says more than a set would.
@@ -61,18 +61,18 @@ class Settling:
     def _needed(self) -> frozenset[int]:
         """Findings in every settling set: each changes the tier alone, from the mildest or gravest completion."""
         needed = set()
-        for found in (self.low, self.high):
-            if found is None:
+        for end in (self.low, self.high):
+            if end is None:
                 continue
             for place in self.candidates:
-                if found.completion[place] is None:
+                if end.completion[place] is None:
                     continue
-                trial = found.completion.copy()
+                trial = end.completion.copy()
                 for cell in self.compiled.cells[place]:
-                    if cell == found.completion[place]:
+                    if cell == end.completion[place]:
                         continue
                     trial[place] = cell
-                    if self._tier(trial) != found.value and self._allowed(trial):
+                    if self._tier(trial) != end.value and self._allowed(trial):
                         needed.add(place)
                         break
         return frozenset(needed)
@@ -80,9 +80,9 @@ class Settling:
     def _smallest_hitting(self, differences: list[frozenset[int]]) -> frozenset[int] | None:
         """The smallest closed set that meets every difference; None when it needs more than LARGEST_SET findings."""
         for size in range(LARGEST_SET + 1):
-            found = self._hitting(differences, frozenset(), size)
-            if found is not None:
-                return found
+            hitting = self._hitting(differences, frozenset(), size)
+            if hitting is not None:
+                return hitting
         return None
 
     def _hitting(self, differences: list[frozenset[int]], chosen: frozenset[int], size: int) -> frozenset[int] | None:
@@ -91,8 +91,8 @@ class Settling:
             return chosen
         for item in sorted(sorted(open_ones, key=lambda difference: len(difference))[0]):
             larger = chosen | self.closed(item)
-            if len(larger) <= size and (found := self._hitting(open_ones, larger, size)) is not None:
-                return found
+            if len(larger) <= size and (hitting := self._hitting(open_ones, larger, size)) is not None:
+                return hitting
         return None
 
     def disagreement(self, places: tuple[int, ...]) -> tuple[Values, Values] | None:
@@ -111,9 +111,9 @@ class Settling:
         for cell in self.compiled.cells[place]:
             child = node.copy()
             child[place] = cell
-            found = self._search(child, rest)
-            if found is not None:
-                return found
+            pair = self._search(child, rest)
+            if pair is not None:
+                return pair
         return None
 
     def _narrowed(self, high: Values, low: Values, chosen: frozenset[int]) -> frozenset[int]:
@@ -140,15 +140,15 @@ class Settling:
     def worth(self, place: int, working: float) -> tuple[float, float]:
         """How decisive one finding is: (tiers it could take off the working tier, tiers it alone could demand)."""
         ends = {
-            highest: [found.value for cell in self.compiled.cells[place] if (found := self._with(place, cell, highest))]
+            highest: [end.value for cell in self.compiled.cells[place] if (end := self._with(place, cell, highest))]
             for highest in (True, False)
         }
         return working - min(ends[True], default=working), max(ends[False], default=0.0)
 
-    def _with(self, place: int, cell: object, highest: bool) -> Found | None:
+    def _with(self, place: int, cell: object, highest: bool) -> Extreme | None:
         node = self.values.copy()
         node[place] = cell
         return self._end(node, highest)
 
-    def _end(self, node: Values, highest: bool) -> Found | None:
+    def _end(self, node: Values, highest: bool) -> Extreme | None:
         return self.completions.extreme(node, self.tier, highest, wider=self.high if highest else self.low)

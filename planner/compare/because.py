@@ -43,8 +43,8 @@ class Because:
         if key not in self._closed:
             self._closed[key] = frozenset().union(*(self._closure(made, result, *moved) for made in self.both))
         names = self._closed[key]
-        found = [each for each in felt if self._is_behind(each, result, names)]
-        return found or felt
+        behind = [each for each in felt if self._is_behind(each, result, names)]
+        return behind or felt
 
     def _is_behind(self, felt: Felt, result: Result, names: frozenset[str]) -> bool:
         if felt.names:
@@ -54,13 +54,13 @@ class Because:
     def _closure(self, made: Compiled, result: Result, tier_moved: bool, supervision_moved: bool) -> set[str]:
         """Every compiled name that a result can rest on, through factors, options and withholds."""
         known = set(made.conditions)
-        found: set[str] = set()
+        reached: set[str] = set()
         queue = [name for name in _roots(made, result, tier_moved, supervision_moved) if name in known]
         while queue:
             name = queue.pop()
-            if name in found:
+            if name in reached:
                 continue
-            found.add(name)
+            reached.add(name)
             if name.startswith("open:"):
                 queue += [f"rule:{rule.id}" for rule in made.rulebook.withheld.get(name.removeprefix("open:"), [])]
             for part in walk(made.condition(name)):
@@ -69,7 +69,7 @@ class Because:
                         queue.append(f"factor:{factor}")
                     case OptionWins(option):
                         queue += _open(made, option.split(".")[0])
-        return found
+        return reached
 
 
 def _roots(made: Compiled, result: Result, tier_moved: bool, supervision_moved: bool) -> Iterator[str]:

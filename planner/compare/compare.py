@@ -64,11 +64,11 @@ class Comparison:
         if isinstance(one, str) or isinstance(other, str):
             was, is_now = (answer if isinstance(answer, str) else "yes" for answer in (one, other))
             return () if was == is_now else (CaseChange("allowed", "", was, is_now, tuple(felt)),)
-        found = list(changed(one, other))
-        results = {(what, name) for what, name, _, _ in found}
+        moved = list(changed(one, other))
+        results = {(what, name) for what, name, _, _ in moved}
         return tuple(
             CaseChange(what, name, was, is_now, tuple(self.because.reasons((what, name), felt, results)))
-            for what, name, was, is_now in found
+            for what, name, was, is_now in moved
         )
 
     def _same_sums(self, before: Case, after: Case) -> bool:

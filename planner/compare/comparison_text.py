@@ -26,7 +26,7 @@ KINDS: dict[Kind, str] = {
 }
 
 
-def as_data(comparison: Comparison, found: Changed, total: int) -> dict[str, Any]:
+def as_data(comparison: Comparison, changed: Changed, total: int) -> dict[str, Any]:
     vocabulary = comparison.old.vocabulary
     return {
         "old": comparison.old.identity,
@@ -44,8 +44,8 @@ def as_data(comparison: Comparison, found: Changed, total: int) -> dict[str, Any
             for each in comparison.differences
         ],
         "compared": total,
-        "changed": len(found),
-        "kind": _kind(comparison, found),
+        "changed": len(changed),
+        "kind": _kind(comparison, changed),
         "cases": [
             {
                 "case": case.reference,
@@ -63,7 +63,7 @@ def as_data(comparison: Comparison, found: Changed, total: int) -> dict[str, Any
                     for change in changes
                 ],
             }
-            for case, changes in found
+            for case, changes in changed
         ],
     }
 
@@ -85,12 +85,12 @@ def as_text(comparison: Comparison, read: Changed, drawn: Changed, totals: tuple
     yield from ("", f"Kind of change: {KINDS[_kind(comparison, [*read, *drawn])]}")
 
 
-def _kind(comparison: Comparison, found: Changed) -> Kind:
-    return comparison.kind(change for _, changes in found for change in changes)
+def _kind(comparison: Comparison, changed: Changed) -> Kind:
+    return comparison.kind(change for _, changes in changed for change in changes)
 
 
-def _in_full(found: Changed) -> Iterator[str]:
-    for case, changes in found:
+def _in_full(changed: Changed) -> Iterator[str]:
+    for case, changes in changed:
         yield f"  {eye_words(case.reference, case.eye)}"
         together: dict[str, list[CaseChange]] = {}
         for change in changes:
@@ -110,10 +110,10 @@ def _one(change: CaseChange) -> Iterator[str]:
         yield from (shorten(line, WIDTH, initial_indent=f"      {sign} ", placeholder=" ...") for line in lines)
 
 
-def _counted(found: Changed) -> Iterator[str]:
+def _counted(changed: Changed) -> Iterator[str]:
     """How many cases each result changes in, because of which entries, and the commonest ways with a case of each."""
     by_result: dict[str, list[tuple[Case, CaseChange]]] = {}
-    for case, changes in found:
+    for case, changes in changed:
         for change in changes:
             by_result.setdefault(change.result, []).append((case, change))
     by_weight = sorted(by_result.items(), key=lambda item: (ORDER.index(item[1][0][1].what), -len(item[1])))
@@ -129,7 +129,7 @@ def _counted(found: Changed) -> Iterator[str]:
             yield shorten(way, WIDTH, initial_indent=start, placeholder=" ...")
         if len(ways) > WAYS_SHOWN:
             yield f"         and {len(ways) - WAYS_SHOWN} ways more"
-    if found:
+    if changed:
         yield "  each case, with its findings and all that changes: --json"
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from planner.documents.figures import whole_range
-from planner.plan.plan import Chosen, Plan
+from planner.plan.plan import Plan, PlannedChoice
 from planner.wording.tier import tier_possible
 
 What = Literal[
@@ -77,7 +77,7 @@ def changed(before: Plan, after: Plan) -> Iterator[tuple[What, str, Words, Words
         yield what, name, one.words if one else absent, other.words if other else absent
 
 
-def _choice(choice: Chosen) -> PlanItem:
+def _choice(choice: PlannedChoice) -> PlanItem:
     others = [other for other in choice.rejected if other.possible]
     possible = f" (still possible: {', '.join(other.label for other in others)})" if others else ""
     key = choice.option, frozenset(other.option for other in others)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from planner.documents.figures import percent_range, whole_range
-from planner.plan.plan import Chosen, Plan
+from planner.plan.plan import Plan, PlannedChoice
 from planner.wording.conditions import gate_words
 from planner.wording.tier import tier_possible
 from planner.wording.words import lower_first, percent
@@ -63,7 +63,7 @@ def _stated(plan: Plan) -> Iterator[tuple[str, str | tuple[str, ...]]]:
     yield "likely drills", tuple(drill.label for drill in plan.drills if drill.likely)
 
 
-def _would_change(choice: Chosen) -> Iterator[str]:
+def _would_change(choice: PlannedChoice) -> Iterator[str]:
     """Each other option that is still possible, with what would have to be found for it where that can be said."""
     gates = {gate.option: gate for gate in choice.if_found}
     for other in choice.rejected:

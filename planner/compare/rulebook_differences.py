@@ -33,7 +33,7 @@ WORDS = frozenset(
 _PRINTED = frozenset({"source", "section", "score", "item", "equipment", "table"})
 _PRINTED_FILES = frozenset({"kit", "lens", "theatre", "rulebook"})
 # What a step tells to do: it changes the step, and no machine can say whether the new words mean the same.
-TOLD = frozenset({"do", "prepared_as"})
+TO_DO = frozenset({"do", "prepared_as"})
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ class Difference:
     @property
     def is_wording(self) -> bool:
         """Whether nothing but the words of what is to be done may differ."""
-        return self.state == "changed" and all(field.part.split(".")[0] in TOLD for field in self.deciding)
+        return self.state == "changed" and all(field.part.split(".")[0] in TO_DO for field in self.deciding)
 
     @property
     def only_adds_up(self) -> bool:
@@ -105,14 +105,14 @@ def differences(old: Rulebook, new: Rulebook) -> list[Difference]:
     """Every piece that differs, in the order of the new rulebook, what is gone last."""
     before = {(piece.kind, piece.name): piece for piece in pieces(old)}
     after = {(piece.kind, piece.name): piece for piece in pieces(new)}
-    found = []
+    differing = []
     for key, piece in after.items():
         if key not in before:
-            found.append(Difference(*key, "new", piece.at))
+            differing.append(Difference(*key, "new", piece.at))
         elif fields := tuple(_fields(before[key], old.vocabulary, piece, new.vocabulary)):
-            found.append(Difference(*key, "changed", piece.at, fields))
+            differing.append(Difference(*key, "changed", piece.at, fields))
     gone = [Difference(*key, "gone", piece.at) for key, piece in before.items() if key not in after]
-    return found + gone
+    return differing + gone
 
 
 def _fields(old: Piece, old_words: Vocabulary, new: Piece, new_words: Vocabulary) -> Iterator[ChangedKey]:

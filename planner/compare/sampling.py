@@ -28,8 +28,8 @@ class Sampler:
     def __init__(self, compiled: Compiled, cells: Cells | None = None) -> None:
         self.compiled = compiled
         self.cells: Cells = cells or compiled.cells
-        self.plain = [self._plain(place) if found else None for place, found in enumerate(self.cells)]
-        self.finer = [place for place, found in enumerate(self._findings) if found.coarse is not None]
+        self.plain = [self._plain(place) if values else None for place, values in enumerate(self.cells)]
+        self.finer = [place for place, finding in enumerate(self._findings) if finding.coarse is not None]
         self.pairs = [compiled.place[name] for name in compiled.core_names if name.startswith("impossible:")]
         self.needed = frozenset(compiled.index[name] for name in compiled.rulebook.vocabulary.on_record_needs)
         # What decides whether a finding applies is drawn before it.

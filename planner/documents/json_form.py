@@ -12,7 +12,7 @@ from typing import Any
 from planner.assess.assessment import Assessment, Probability, PublishedScore
 from planner.case import Case
 from planner.claims import Basis, Entry
-from planner.plan.plan import Chosen, Gate, Plan
+from planner.plan.plan import Gate, Plan, PlannedChoice
 from planner.rulebook.plan_shapes import Pause
 from planner.wording.language import SOURCE, speaking
 from planner.wording.reasons import SettleReason, SupervisionReason, TierReason, UnaskedFinding
@@ -156,24 +156,24 @@ def _score(score: PublishedScore) -> dict[str, Any]:
     return {**_named(score, "authors outcome source"), "points": _plain(score.points), "groups": groups}
 
 
-def _choice(chosen: Chosen) -> dict[str, Any]:
+def _choice(chosen: PlannedChoice) -> dict[str, Any]:
     own, way, drawn = _named(chosen, CHOICE), _named(chosen.way, WAY), _named(chosen.way, DRAWN)
     return {**own, **way, **_named(chosen, "rejected settled_by"), **drawn}
 
 
 def _gates(gates: tuple[Gate, ...]) -> list[dict[str, Any]]:
     """An entry for each finding that by itself would change the step; those needed together stand `with` the first."""
-    told: list[dict[str, Any]] = []
+    entries: list[dict[str, Any]] = []
     for gate in gates:
         entry = {"option": gate.option, "before": gate.before, "seen_in_theatre": gate.seen, "do": list(gate.do)}
         entry |= {"once_clear": gate.once_clear}
         each = list(zip(gate.findings, gate.asks, strict=True))
         if gate.together and each:
             others = [finding for finding, _ in each[1:]]
-            told.append({"finding": each[0][0], "when": " and ".join(gate.asks), "with": others, **entry})
+            entries.append({"finding": each[0][0], "when": " and ".join(gate.asks), "with": others, **entry})
         else:
-            told += [{"finding": finding, "when": asks, "with": [], **entry} for finding, asks in each]
-    return told
+            entries += [{"finding": finding, "when": asks, "with": [], **entry} for finding, asks in each]
+    return entries
 
 
 def _whole(value: float) -> float:

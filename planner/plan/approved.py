@@ -65,8 +65,8 @@ def served(asked: str, can: Collection[str]) -> Mode | None:
     """
     closest = MODES.index("consultant-operates")
     place = MODES.index(cast(Mode, asked))
-    found = next(mode for mode in MODES[place:] if mode in (*can, *MODES[closest:]))
-    return found if found in can or place >= closest else None
+    nearest = next(mode for mode in MODES[place:] if mode in (*can, *MODES[closest:]))
+    return nearest if nearest in can or place >= closest else None
 
 
 def allocated(plan: Plan, rulebook: Rulebook, scope: ApprovedScope) -> Plan:

@@ -13,13 +13,13 @@ from planner.assess.compiled import EyeTruths, Values
 from planner.errors import PlannerError
 from planner.plan.gates import gates_of
 from planner.plan.picture import Picture
-from planner.plan.plan import Chosen, Rejected
+from planner.plan.plan import OtherOption, PlannedChoice
 from planner.rulebook.plan_shapes import Choice, Option
 from planner.wording.conditions import sentence
 from planner.wording.words import lower_first
 
 
-def choose(picture: Picture) -> dict[str, Chosen]:
+def choose(picture: Picture) -> dict[str, PlannedChoice]:
     """For each choice the written option; the possible winners are exactly those of the allowed completions."""
     return {choice.id: _chosen(picture, choice) for choice in picture.assessor.rulebook.choices.values()}
 
@@ -84,7 +84,7 @@ def written(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
     return cautious(assessor, choice, picture.values, strict if free else winners)
 
 
-def _chosen(picture: Picture, choice: Choice) -> Chosen:
+def _chosen(picture: Picture, choice: Choice) -> PlannedChoice:
     winners = possible_winners(picture, choice)
     if not winners:
         hint = "let one withhold name an option that then opens"
@@ -97,9 +97,9 @@ def _chosen(picture: Picture, choice: Choice) -> Chosen:
     for other in choice.options:
         if other is not option:
             possible = other in winners
-            rejected.append(Rejected(other.id, other.label, possible, _reason(picture, choice, other, possible)))
+            rejected.append(OtherOption(other.id, other.label, possible, _reason(picture, choice, other, possible)))
     settled_by = _turns_on(picture, [f"{choice.id}.{winner.id}" for winner in winners]) if provisional else ()
-    return Chosen(
+    return PlannedChoice(
         choice.id, choice.step, choice.question, option.id, option.label, provisional,
         option.prepared_as if provisional and not _is_on_record(picture, choice, option) else None,
         gates_of(picture, choice, [other for other in winners if other is not option]), option,

@@ -29,20 +29,20 @@ def disagreements(rulebook: Rulebook, cases: Iterable[Expected]) -> list[Fault]:
 def _factor(ready: Assessor, expected: Expected) -> Fault | None:
     values = expected.case.values(ready.rulebook.vocabulary)
     eye = EyeTruths(ready.compiled, values)
-    found = _SAID[eye.truth(f"factor:{expected.name}")]
-    if found == expected.how:
+    outcome = _SAID[eye.truth(f"factor:{expected.name}")]
+    if outcome == expected.how:
         return None
     states = ready.tracer.factors(expected.case, values, eye.core)
     because = next(state.because for state in states if state.id == expected.name)
-    return Fault(expected.where, f"{expected.name}: expected {expected.how}, found {found}", because, _HINT)
+    return Fault(expected.where, f"{expected.name}: expected {expected.how}, found {outcome}", because, _HINT)
 
 
 def _option(ready: Assessor, expected: Expected) -> Fault | None:
     choice, option = ready.rulebook.option(expected.name)
     winners = [winner.id for winner in possible_winners(Picture(ready, expected.case), choice)]
-    found = "does_not_win" if option.id not in winners else "wins" if len(winners) == 1 else "may_win"
-    if found == expected.how:
+    outcome = "does_not_win" if option.id not in winners else "wins" if len(winners) == 1 else "may_win"
+    if outcome == expected.how:
         return None
     verb = "wins" if len(winners) == 1 else "may win"
-    what, why = f"{expected.name}: expected {expected.how}, found {found}", f"{', '.join(winners) or 'nothing'} {verb}"
-    return Fault(expected.where, what, why, _HINT)
+    what = f"{expected.name}: expected {expected.how}, found {outcome}"
+    return Fault(expected.where, what, f"{', '.join(winners) or 'nothing'} {verb}", _HINT)

@@ -15,7 +15,7 @@ from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf,
 from planner.errors import PlannerError, did_you_mean
 from planner.plan.choices import choose
 from planner.plan.picture import Picture
-from planner.plan.plan import Chosen, Gate
+from planner.plan.plan import Gate, PlannedChoice
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import WORDS, Truth
 from planner.wording.conditions import gate_words, sentence
@@ -72,13 +72,13 @@ class Explainer:
         """
         if name == "tier":
             return [self._tier(in_the_way)]
-        found = [self._explanation(kind, label, name, condition, truth, notes, in_the_way)
+        explanations = [self._explanation(kind, label, name, condition, truth, notes, in_the_way)
                  for kind, label, condition, truth, notes in self._named(name)]  # fmt: skip
-        if not found:
+        if not explanations:
             hint = did_you_mean(name, self._ids(), "ids stand in the plan's JSON, and in the rulebook", 3, 0.5)
             why = "ids are of factors, options (choice.option), lines, drills, cautions and reasons to settle"
             raise PlannerError.one(f"no {name!r} in the rulebook", why=why, hint=hint)
-        return found
+        return explanations
 
     def _tier(self, in_the_way: bool) -> Explanation:
         """What demands each reading of the tier; when asked why it is not lower, what could lower it instead."""
@@ -179,7 +179,7 @@ class Explainer:
             return []
         return [f"on record, with what is not recorded taken as plain: {holding if plain else otherwise}"]
 
-    def _option_notes(self, chosen: Chosen, option: str, why: str) -> list[str]:
+    def _option_notes(self, chosen: PlannedChoice, option: str, why: str) -> list[str]:
         """Of the option written, what would change it; of another, what is written instead and what would bring it."""
         written, limited = "written", ""
         if not self.picture.is_on_record:

@@ -34,8 +34,8 @@ def plan_eye(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = Non
     """
     values = tuple(assessment.case.values(rulebook.vocabulary))
     written = _written(_Eye((id(assessor(rulebook)), values), assessment, rulebook))
-    held = unit.kit if unit is not None else None
-    kit = tuple(replace(item, lacking=held is not None and item.id not in held) for item in written.kit)
+    in_unit = unit.kit if unit is not None else None
+    kit = tuple(replace(item, lacking=in_unit is not None and item.id not in in_unit) for item in written.kit)
     plan = replace(
         written,
         assessment=replace(assessment, readiness=_with_kit(assessment.readiness, kit)),
@@ -136,23 +136,23 @@ def _weight(picture: Picture, drill: Drill) -> int:
 
 
 def _cautions(picture: Picture) -> tuple[PlannedCaution, ...]:
-    vocabulary, found = picture.assessor.rulebook.vocabulary, []
+    vocabulary, cautions = picture.assessor.rulebook.vocabulary, []
     for caution in picture.assessor.rulebook.cautions.values():
         truth = picture.truth(f"caution:{caution.id}")
         if truth is not False:
             text = fill(caution.text, picture.case, vocabulary)
-            found.append(PlannedCaution(caution.id, text, truth is True, caution.basis))
-    return tuple(sorted(found, key=lambda caution: not caution.certain))
+            cautions.append(PlannedCaution(caution.id, text, truth is True, caution.basis))
+    return tuple(sorted(cautions, key=lambda caution: not caution.certain))
 
 
 def _rules(picture: Picture) -> tuple[PlannedRule, ...]:
-    forces, found = ("withhold", "require", "order", "prefer", "tell"), []
+    forces, rules = ("withhold", "require", "order", "prefer", "tell"), []
     for rule in picture.assessor.rulebook.interactions.rules:
         truth = picture.truth(f"rule:{rule.id}")
         if truth is not False:
             about = next(iter(rule.of.values()))
             about, certain = picture.names.get(about, about), truth is True
-            found.append(
+            rules.append(
                 PlannedRule(rule.id, rule.force, about, rule.text, rule.instead, rule.hazard, certain, rule.basis)
             )
-    return tuple(sorted(found, key=lambda rule: (not rule.certain, forces.index(rule.force))))
+    return tuple(sorted(rules, key=lambda rule: (not rule.certain, forces.index(rule.force))))

@@ -78,7 +78,7 @@ def _asked(picture: Picture, variants: Iterable[EyeVariant]) -> tuple[tuple[str,
         values.setdefault(variant.place, []).append(variant.value)
     findings = picture.assessor.rulebook.vocabulary.findings
     ids = tuple(findings[place].id for place in values)
-    return ids, tuple(words_of(picture, findings[place], found) for place, found in values.items())
+    return ids, tuple(words_of(picture, findings[place], at_values) for place, at_values in values.items())
 
 
 def _named(picture: Picture, variants: Sequence[EyeVariant], when: Condition) -> tuple[str, ...]:
@@ -123,8 +123,8 @@ def _limit(picture: Picture, finding: Finding, values: list[float]) -> str:
     if isinstance(finding.worse, Outside):
         low, high = finding.worse.outside
         sides = [(True, [v for v in values if v < low]), (False, [v for v in values if v > high])]
-        told = [_passed(picture, finding, side, below) for below, side in sides if side]
-        return f"{label} {' or '.join(told)}" if told else f"{label} {finding.shown(min(values))}"
+        passed = [_passed(picture, finding, side, below) for below, side in sides if side]
+        return f"{label} {' or '.join(passed)}" if passed else f"{label} {finding.shown(min(values))}"
     below = finding.worse == "lower"
     nearest = _nearest(picture, finding, values, below)
     if nearest is not None and nearest.how == "more_than" and nearest.limit == 0 and min(finding.possible or (1,)) == 0:

@@ -10,7 +10,7 @@ from typing import Any
 from planner.assess.assess import Assessor
 from planner.assess.compiled import EyeTruths, Truths, Values
 from planner.case import Case
-from planner.plan.plan import Chosen
+from planner.plan.plan import PlannedChoice
 from planner.rulebook.shapes import STEP_IDS
 from planner.truth import Truth
 
@@ -61,7 +61,7 @@ class Picture:
         """Whether a bar to a drug holds, blank preferences taken as unknown."""
         return self.recorded_eye.truth(name)
 
-    def as_planned(self, choices: Mapping[str, Chosen]) -> None:
+    def as_planned(self, choices: Mapping[str, PlannedChoice]) -> None:
         """Take what is written as planned, what is still possible as unknown, and everything else as not planned."""
         made = self.assessor.compiled
         options, written = list(self.known.options), list(self.known.options)

@@ -18,7 +18,7 @@ Hands = Literal["trainee", "supervisor"]
 
 
 @dataclass(frozen=True)
-class Rejected:
+class OtherOption:
     """An option not prepared. `possible` is true when it could still be the one, once what is missing is recorded."""
 
     option: str
@@ -51,7 +51,7 @@ class Gate:
 
 
 @dataclass(frozen=True)
-class Chosen:
+class PlannedChoice:
     """The option written for a choice: its id and label, and as the rulebook has it (`way`).
 
     `provisional` when missing findings leave another option possible: `if_found` says what would have to be found for
@@ -68,7 +68,7 @@ class Chosen:
     prepared_as: str | None
     if_found: tuple[Gate, ...]
     way: Option
-    rejected: tuple[Rejected, ...]
+    rejected: tuple[OtherOption, ...]
     settled_by: tuple[str, ...]
 
 
@@ -306,7 +306,7 @@ class EyePlan:
     assessment: Assessment
     unit: str | None
     contact: str | None
-    choices: dict[str, Chosen]
+    choices: dict[str, PlannedChoice]
     steps: tuple[PlannedStep, ...]
     drills: tuple[PlannedDrill, ...]
     kit: tuple[KitItem, ...]

@@ -7,7 +7,7 @@ from typing import TypeVar
 from planner.assess.assessment import Assessment
 from planner.plan.gates import lines_if_found
 from planner.plan.picture import Picture
-from planner.plan.plan import Chosen, Gate, PlannedDrug, PlannedStep
+from planner.plan.plan import Gate, PlannedChoice, PlannedDrug, PlannedStep
 from planner.rulebook.plan_shapes import DrugLine, Option, Pause, Step, StepLine
 from planner.rulebook.shapes import STEP_IDS
 
@@ -15,7 +15,7 @@ T = TypeVar("T")
 
 
 def plan_steps(
-    picture: Picture, assessment: Assessment, choices: dict[str, Chosen], drugs: tuple[PlannedDrug, ...]
+    picture: Picture, assessment: Assessment, choices: dict[str, PlannedChoice], drugs: tuple[PlannedDrug, ...]
 ) -> tuple[PlannedStep, ...]:
     """Every step in the order of this eye, in the supervisor's hands until it is allocated.
 
@@ -47,7 +47,7 @@ def in_order(picture: Picture) -> list[Step]:
 def _step(
     picture: Picture,
     assessment: Assessment,
-    choices: list[Chosen],
+    choices: list[PlannedChoice],
     drugs: tuple[PlannedDrug, ...],
     step: Step,
     number: int,
@@ -101,8 +101,8 @@ def with_bar(do: str, drug: PlannedDrug) -> str:
     match drug.state:
         case "withheld":
             instead = "; ".join(dict.fromkeys(text for text in drug.instead if text))
-            told = f"{drug.label} barred: {'; '.join(drug.reasons)}."
-            return f"{told} Instead: {instead}." if instead else told
+            words = f"{drug.label} barred: {'; '.join(drug.reasons)}."
+            return f"{words} Instead: {instead}." if instead else words
         case "not-until-checked":
             return f"{do.rstrip('.')}: not until checked, {', '.join(drug.reasons)}."
     return do

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Literal
 
 from planner.plan.picture import Picture
-from planner.plan.plan import Chosen, KitItem, PlannedDrill, PlannedDrug
+from planner.plan.plan import KitItem, PlannedChoice, PlannedDrill, PlannedDrug
 from planner.rulebook.plan_shapes import Contraindication, Drug
 from planner.wording.conditions import sentence
 from planner.wording.words import lower_first
@@ -15,7 +15,7 @@ Need = Literal["always", "essential", "preferred", "if-found"]
 _NEEDS: tuple[Need, ...] = ("always", "essential", "preferred", "if-found")
 
 
-def plan_kit(picture: Picture, choices: dict[str, Chosen], drills: list[PlannedDrill]) -> tuple[KitItem, ...]:
+def plan_kit(picture: Picture, choices: dict[str, PlannedChoice], drills: list[PlannedDrill]) -> tuple[KitItem, ...]:
     """What must be in the room, `drills` being the likely ones; what a unit lacks is marked when it is known.
 
     What an option needs that would be taken if something were found is made ready too; where the unit lacks it, the
@@ -54,7 +54,7 @@ def plan_kit(picture: Picture, choices: dict[str, Chosen], drills: list[PlannedD
     return tuple(sorted(result, key=lambda item: _NEEDS.index(item.need)))
 
 
-def plan_drugs(picture: Picture, choices: dict[str, Chosen]) -> tuple[PlannedDrug, ...]:
+def plan_drugs(picture: Picture, choices: dict[str, PlannedChoice]) -> tuple[PlannedDrug, ...]:
     """The drugs of the prepared options. One whose contraindication may hold is not given until that is checked."""
     rulebook = picture.assessor.rulebook
     ways = [choice.way for choice in choices.values()]

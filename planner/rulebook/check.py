@@ -39,14 +39,14 @@ def check(folder: Path) -> Report:
         rulebook = load(folder)
     except PlannerError as error:
         return Report(None, tuple(error.faults))
-    found = (
+    looks = (
         *(_points, _groups, _floors, _plain_values, _hidden, _coarse, _drugs),
         *(_claims, _approval, _defaults, _supervision, _stages, _sulcus),
     )
     unused = (_uncited, _unwanted)
     return Report(
         rulebook,
-        tuple(fault for look in found for fault in look(rulebook)),
+        tuple(fault for look in looks for fault in look(rulebook)),
         tuple(fault for look in unused for fault in look(rulebook)),
     )
 

@@ -24,13 +24,13 @@ def pages(rulebook: Rulebook, folder: Path, name: str) -> list[dict[str, Any]]:
     Raises PlannerError, with the nearest ids, when there is none.
     """
     known = list(pieces(rulebook))
-    found = [piece for piece in known if name in (piece.name, piece.title)]
-    found = found or [piece for piece in known if piece.name.endswith(f".{name}")]
-    if not found:
+    named = [piece for piece in known if name in (piece.name, piece.title)]
+    named = named or [piece for piece in known if piece.name.endswith(f".{name}")]
+    if not named:
         ids = dict.fromkeys(piece.name for piece in known)
         hint = did_you_mean(name, ids, "ids stand in the rulebook's files, after `id:`", 3, 0.5)
         raise PlannerError.one(f"no entry {name!r} in the rulebook", why="an id, or choice.option", hint=hint)
-    return [_page(rulebook, folder, piece, known) for piece in found]
+    return [_page(rulebook, folder, piece, known) for piece in named]
 
 
 def _page(rulebook: Rulebook, folder: Path, piece: Piece, known: list[Piece]) -> dict[str, Any]:
@@ -109,8 +109,8 @@ def _locked(folder: Path, piece: Piece) -> dict[str, str]:
     lock, now = read_lock(folder), hash_of(piece)
     if lock is None or not lock.entries:
         return {"state": "not locked", "hash": now}
-    held = lock.entries.get(piece.title)
-    state = f"as locked in {lock.version}" if held == now else f"{'changed' if held else 'new'} since {lock.version}"
+    was = lock.entries.get(piece.title)
+    state = f"as locked in {lock.version}" if was == now else f"{'changed' if was else 'new'} since {lock.version}"
     return {"state": state, "hash": now}
 
 

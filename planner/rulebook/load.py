@@ -84,10 +84,10 @@ class _FolderReader:
         path = self.folder / name
         if name.endswith(".yaml"):
             return [path]
-        found = sorted(p for p in path.glob("*.yaml") if not p.name.endswith(".cases.yaml"))
-        if not found:
+        paths = sorted(p for p in path.glob("*.yaml") if not p.name.endswith(".cases.yaml"))
+        if not paths:
             self.faults.append(Fault(str(path), "has no .yaml files", hint="is this a rulebook's folder?"))
-        return found
+        return paths
 
     def shaped(self, shape: Any, data: Any, spot: Spot) -> Any:
         try:

@@ -74,15 +74,15 @@ def read_lock(folder: Path) -> Lock | None:
 
 def standing(rulebook: Rulebook, folder: Path) -> list[Fault]:
     """What keeps the lock in `folder` from being that of the rulebook as it stands; empty when it is."""
-    held, now = read_lock(folder), lock_of(rulebook, folder)
-    if held is None:
+    locked, now = read_lock(folder), lock_of(rulebook, folder)
+    if locked is None:
         return [Fault(str(folder), "is not locked", f"it has no {LOCK}", _command(folder))]
-    if held in (now, replace(now, entries={})):
+    if locked in (now, replace(now, entries={})):
         return []
     faults = ready_to_lock(rulebook, folder)
-    changed = f"changed since: {_files(held, now) or 'nothing but its name'}"
-    why = "; ".join(filter(None, (changed, _entries(held, now))))
-    return faults or [Fault(str(folder / LOCK), f"is of {held.id} {held.version}", why, _command(folder))]
+    changed = f"changed since: {_files(locked, now) or 'nothing but its name'}"
+    why = "; ".join(filter(None, (changed, _entries(locked, now))))
+    return faults or [Fault(str(folder / LOCK), f"is of {locked.id} {locked.version}", why, _command(folder))]
 
 
 def ready_to_lock(rulebook: Rulebook, folder: Path) -> list[Fault]:
@@ -91,17 +91,17 @@ def ready_to_lock(rulebook: Rulebook, folder: Path) -> list[Fault]:
     if _numbers(version) is None:
         hint = "three whole numbers, such as 1.4.2"
         return [Fault(spot.at("version"), f"{version!r} is no version", hint=hint)]
-    held, now = read_lock(folder), lock_of(rulebook, folder)
-    if held is not None and held.id == now.id and held.sha256 != now.sha256:
-        if version == held.version:
-            what = f"{version} is locked with other content: {_files(held, now)}"
+    locked, now = read_lock(folder), lock_of(rulebook, folder)
+    if locked is not None and locked.id == now.id and locked.sha256 != now.sha256:
+        if version == locked.version:
+            what = f"{version} is locked with other content: {_files(locked, now)}"
             of_versions = "one version, one content: a printed plan names the version that judged it"
-            why = "; ".join(filter(None, (_entries(held, now), of_versions)))
+            why = "; ".join(filter(None, (_entries(locked, now), of_versions)))
             hint = f"raise the version, say what changed in {CHANGES}, then {_command(folder)}"
             return [Fault(spot.at("version"), what, why, hint)]
-        if (_numbers(version) or ()) < (_numbers(held.version) or ()):
-            why = f"{held.version} is locked already; a version only rises"
-            return [Fault(spot.at("version"), f"{version} is lower than the last", why, f"above {held.version}")]
+        if (_numbers(version) or ()) < (_numbers(locked.version) or ()):
+            why = f"{locked.version} is locked already; a version only rises"
+            return [Fault(spot.at("version"), f"{version} is lower than the last", why, f"above {locked.version}")]
     if version not in _described(folder):
         what = f"has no heading for {version}"
         why = "whoever prints a plan must be able to read what changed"
@@ -122,15 +122,15 @@ def _numbers(version: str) -> tuple[int, ...] | None:
     return tuple(int(part) for part in match.groups()) if match else None
 
 
-def _files(held: Lock, now: Lock) -> str:
-    return ", ".join(_changed(held.files, now.files))
+def _files(locked: Lock, now: Lock) -> str:
+    return ", ".join(_changed(locked.files, now.files))
 
 
-def _entries(held: Lock, now: Lock) -> str:
+def _entries(locked: Lock, now: Lock) -> str:
     """The entries that differ, as far as the lock tells; a file may also change in its notes alone."""
-    if not held.entries:
+    if not locked.entries:
         return ""
-    return ", ".join(_changed(held.entries, now.entries)) or "no entry, only notes or layout"
+    return ", ".join(_changed(locked.entries, now.entries)) or "no entry, only notes or layout"
 
 
 def _changed(before: Mapping[str, str], after: Mapping[str, str]) -> Iterator[str]:
@@ -149,8 +149,8 @@ def _described(folder: Path) -> list[str]:
     if not path.exists():
         return []
     return [
-        found.rstrip(",:")
-        for found in _HEADING.findall(strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), str(path)))
+        heading.rstrip(",:")
+        for heading in _HEADING.findall(strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), str(path)))
     ]
 
 

@@ -40,10 +40,10 @@ CLAIMS = (
 def prove(
     rulebook: Rulebook,
     only: Collection[str] = CLAIMS,
-    told: Callable[[str], None] = lambda text: None,
+    started: Callable[[str], None] = lambda text: None,
     plain_eye: PlainEye | None = None,
 ) -> Proof:
-    """Examine the claims, or `only` some of them, in order; `told` hears each name before it is examined.
+    """Examine the claims, or `only` some of them, in order; `started` hears each name before it is examined.
 
     `plain_eye` is the engine's own, values in the vocabulary's order; with it `pairs-mend` also examines that.
     Raises PlannerError when z3 is not installed.
@@ -53,7 +53,7 @@ def prove(
     claims = []
     for name in CLAIMS:
         if name in only:
-            told(name)
+            started(name)
             claims.append(examine[name]())
     header = rulebook.header
     identity = header.id, header.version, header.status, rulebook.sha256

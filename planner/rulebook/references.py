@@ -245,14 +245,12 @@ def _ring(graph: dict[str, set[str]]) -> list[str]:
         if name in done:
             return []
         for nearer in sorted(graph.get(name, ())):
-            found = search(nearer, [*path, name])
-            if found:
-                return found
+            if ring := search(nearer, [*path, name]):
+                return ring
         done.add(name)
         return []
 
     for name in sorted(graph):
-        found = search(name, [])
-        if found:
-            return found
+        if ring := search(name, []):
+            return ring
     return []

@@ -105,11 +105,11 @@ class Rulebook:
     @cached_property
     def withheld(self) -> dict[str, list[InteractionRule]]:
         """For each `choice.option`, the withholds that remove it."""
-        found: dict[str, list[InteractionRule]] = {}
+        against: dict[str, list[InteractionRule]] = {}
         for rule in self.interactions.rules:
             if rule.force == "withhold" and "option" in rule.of:
-                found.setdefault(rule.of["option"], []).append(rule)
-        return found
+                against.setdefault(rule.of["option"], []).append(rule)
+        return against
 
     @cached_property
     def eligible(self) -> dict[str, Condition]:

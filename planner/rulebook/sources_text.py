@@ -10,11 +10,11 @@ from planner.rulebook.rulebook import Rulebook
 from planner.wording.words import counted, wrapped
 
 
-def _from_memory(found: list[SourceUse]) -> list[CitedClaim]:
-    return [claim for resting in found for claim in resting.claims if claim.known == "from-memory"]
+def _from_memory(uses: list[SourceUse]) -> list[CitedClaim]:
+    return [claim for resting in uses for claim in resting.claims if claim.known == "from-memory"]
 
 
-def sources_data(rulebook: Rulebook, found: list[SourceUse]) -> dict[str, object]:
+def sources_data(rulebook: Rulebook, uses: list[SourceUse]) -> dict[str, object]:
     return {
         "rulebook": rulebook.identity,
         "sources": [
@@ -23,23 +23,23 @@ def sources_data(rulebook: Rulebook, found: list[SourceUse]) -> dict[str, object
                 "claims": [asdict(claim) for claim in resting.claims],
                 "mentions": [asdict(mention) for mention in resting.mentions],
             }
-            for resting in found
+            for resting in uses
         ],
-        "from_memory": [asdict(claim) for claim in _from_memory(found)],
-        "uncited": [resting.source.id for resting in found if resting.is_uncited],
+        "from_memory": [asdict(claim) for claim in _from_memory(uses)],
+        "uncited": [resting.source.id for resting in uses if resting.is_uncited],
     }
 
 
-def sources_text(rulebook: Rulebook, found: list[SourceUse]) -> Iterator[str]:
-    remembered = _from_memory(found)
-    uncited = [resting.source.id for resting in found if resting.is_uncited]
-    mentioned = sum(not resting.claims and bool(resting.mentions) for resting in found)
-    claims = sum(len(resting.claims) for resting in found)
+def sources_text(rulebook: Rulebook, uses: list[SourceUse]) -> Iterator[str]:
+    remembered = _from_memory(uses)
+    uncited = [resting.source.id for resting in uses if resting.is_uncited]
+    mentioned = sum(not resting.claims and bool(resting.mentions) for resting in uses)
+    claims = sum(len(resting.claims) for resting in uses)
     yield rulebook.identity_line
-    of_sources = f"{counted(len(found), 'source')}, {mentioned} of them only mentioned"
+    of_sources = f"{counted(len(uses), 'source')}, {mentioned} of them only mentioned"
     yield f"{of_sources}; {counted(claims, 'published claim')}, {len(remembered)} of them from memory"
     yield from ("", "What rests on each source")
-    for resting in found:
+    for resting in uses:
         yield from _resting(resting)
     yield from ("", "What still rests on memory")
     for claim in remembered:
@@ -70,12 +70,12 @@ def _resting(resting: SourceUse) -> Iterator[str]:
 
 def _by_place(claims: tuple[CitedClaim, ...]) -> dict[tuple[str, str], list[str]]:
     """Entries by the place in the source they cite; an entry that cites it for several things counts them."""
-    found: dict[tuple[str, str], dict[str, int]] = {}
+    by_place: dict[tuple[str, str], dict[str, int]] = {}
     for claim in claims:
-        counts = found.setdefault((claim.where, claim.known), {})
+        counts = by_place.setdefault((claim.where, claim.known), {})
         name = f"{claim.kind} {claim.entry}"
         counts[name] = counts.get(name, 0) + 1
     return {
         place: [name if times == 1 else f"{name} ({times} times)" for name, times in counts.items()]
-        for place, counts in found.items()
+        for place, counts in by_place.items()
     }

@@ -92,16 +92,16 @@ def _probabilities(rulebook: Rulebook) -> Iterator[Fault]:
     """A probability is a fraction of 1; the model's own can be neither 0 nor 1, since its odds are taken."""
     model, tiers = rulebook.spots[("models", rulebook.odds.id)], rulebook.spots[("tiers.yaml", "")]
     supervision, baseline = rulebook.spots[("supervision.yaml", "")], rulebook.odds.baseline
-    found = [
+    fractions = [
         (model.at("baseline", "probability"), baseline.probability, 0 < baseline.probability < 1),
         (model.at("baseline", "overall_rate"), baseline.overall_rate, 0 < baseline.overall_rate < 1),
     ]
     for n, band in enumerate(rulebook.tiers.probability_bands):
-        found.append((tiers.at("probability_bands", n, "at_least"), band.at_least, 0 <= band.at_least < 1))
+        fractions.append((tiers.at("probability_bands", n, "at_least"), band.at_least, 0 <= band.at_least < 1))
     for n, closer in enumerate(rulebook.supervision.closer):
         limit = closer.operator_probability_at_least
-        found.append((supervision.at("closer", n, "operator_probability_at_least"), limit, 0 <= limit < 1))
-    for where, value, fits in found:
+        fractions.append((supervision.at("closer", n, "operator_probability_at_least"), limit, 0 <= limit < 1))
+    for where, value, fits in fractions:
         if not fits:
             yield Fault(where, f"{value:g} is not a probability here", "it is a fraction of 1", "write 2 % as 0.02")
 

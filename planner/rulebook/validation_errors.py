@@ -59,9 +59,9 @@ def _fault(detail: Any, loc: Place, shape: Any, spot: Spot) -> Fault:
     kind, ctx, raw = detail["type"], detail.get("ctx", {}), detail["input"]
     written = [part for n, part in enumerate(loc) if (*spot.place, *loc[: n + 1]) in spot.document.lines]
     where, name = spot.at(*loc), ".".join(_names(spot, written))
-    found = f"`{name}` is {_short(raw)}" if name else f"this is {_short(raw)}"
+    value = f"`{name}` is {_short(raw)}" if name else f"this is {_short(raw)}"
     if loc and loc[-1] == "[key]":
-        found = f"unknown key {_short(raw)}"
+        value = f"unknown key {_short(raw)}"
     match kind:
         case "missing":
             what = ".".join((*_names(spot, written), str(loc[-1])))
@@ -73,13 +73,13 @@ def _fault(detail: Any, loc: Place, shape: Any, spot: Spot) -> Fault:
             return Fault(where, f"unknown key {loc[-1]!r}", why, hint)
         case "literal_error":
             allowed = re.findall(r"'([^']*)'", ctx["expected"])
-            return Fault(where, found, f"it is one of {', '.join(allowed)}", did_you_mean(raw, allowed))
+            return Fault(where, value, f"it is one of {', '.join(allowed)}", did_you_mean(raw, allowed))
         case "union_tag_invalid" | "union_tag_not_found":
             what = f"`kind` is {ctx['tag']!r}" if "tag" in ctx else "`kind` is missing"
             return Fault(spot.at("kind"), what, "it says what sort of model this is", "kind: odds, or kind: points")
         case "string_pattern_mismatch":
             joined = "small_pupil" if "_" in ctx["pattern"] else "small-pupil"
-            return Fault(where, found, "it is an id, which other entries name", f"lower-case words like {joined}")
+            return Fault(where, value, "it is an id, which other entries name", f"lower-case words like {joined}")
         case "too_short" | "too_long":
             bound = f"at least {ctx['min_length']}" if kind == "too_short" else f"at most {ctx['max_length']}"
             return Fault(where, f"`{name}` has {ctx['actual_length']} items", f"{bound} can stand here")
@@ -90,11 +90,11 @@ def _fault(detail: Any, loc: Place, shape: Any, spot: Spot) -> Fault:
             said = str(error).removeprefix(f"{name.rpartition('.')[2]}: ")  # some say their own name
             return Fault(where, f"`{name}`: {said}" if name else said)
     if kind in _BOUNDS:
-        return Fault(where, found, "it lies outside what this can be", f"{_BOUNDS[kind]} {next(iter(ctx.values())):g}")
+        return Fault(where, value, "it lies outside what this can be", f"{_BOUNDS[kind]} {next(iter(ctx.values())):g}")
     for start, words in _KINDS:
         if kind.startswith(start):
-            return Fault(where, found, f"it should be {words}", "see a neighbouring entry")
-    return Fault(where, f"{found}: {detail['msg']}")
+            return Fault(where, value, f"it should be {words}", "see a neighbouring entry")
+    return Fault(where, f"{value}: {detail['msg']}")
 
 
 def _names(spot: Spot, loc: Iterable[str | int]) -> Iterator[str]:

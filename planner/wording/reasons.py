@@ -48,11 +48,11 @@ class TierReason:
                     return say("%(points)s: the band of tier %(tier)s", points=points, tier=self.tier)
                 return say("up to %(points)s: the band of tier %(tier)s", points=points, tier=self.tier)
             case "floor":
-                told = say("%(factor)s: demands tier %(tier)s", factor=self.label, tier=self.tier)
+                words = say("%(factor)s: demands tier %(tier)s", factor=self.label, tier=self.tier)
             case "interaction":
-                told = count("%(num)s tier up", "%(num)s tiers up", self.tier)
-                told = f"{self.label}: {told}"
-        return told if self.certain else say("%(reason)s (not recorded, may hold)", reason=told)
+                words = count("%(num)s tier up", "%(num)s tiers up", self.tier)
+                words = f"{self.label}: {words}"
+        return words if self.certain else say("%(reason)s (not recorded, may hold)", reason=words)
 
 
 @dataclass(frozen=True)

@@ -26,8 +26,8 @@ def readings(on_record: int | None, working: int, proved: bool = True) -> str:
         return say("On record too little for a technique")
     if on_record == working:
         return ""
-    told = say("On record tier %(on_record)s, until known tier %(working)s", on_record=on_record, working=working)
-    return told if proved else f"{told} ({say('not proved')})"
+    both = say("On record tier %(on_record)s, until known tier %(working)s", on_record=on_record, working=working)
+    return both if proved else f"{both} ({say('not proved')})"
 
 
 def short_readings(on_record: int | None, working: int) -> str:

@@ -17,7 +17,7 @@ from planner.assess.assess import assess
 from planner.documents.eye.drawing import UNITS, at_hour, eye_view, planned_opening_mm, planned_seat
 from planner.documents.eye.face import RIM, TakenRim, free_place
 from planner.plan.make import make_plan
-from planner.plan.plan import Chosen, Plan
+from planner.plan.plan import Plan, PlannedChoice
 from planner.rulebook.plan_shapes import Device, Seat
 from planner.rulebook.rulebook import Rulebook
 
@@ -51,7 +51,7 @@ def from_seat(plan: Plan, seat: Seat | None, side_ports: int = 2, **fields: obje
     return replace(plan, choices={**bare, "incision": replace(incision, **fields)})  # type: ignore[arg-type]
 
 
-def written(chosen: Chosen, **fields: object) -> Chosen:
+def written(chosen: PlannedChoice, **fields: object) -> PlannedChoice:
     """The choice with its option written otherwise."""
     return replace(chosen, way=chosen.way.model_copy(update=fields))
 

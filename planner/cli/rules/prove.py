@@ -25,13 +25,13 @@ def prove(rules: RulesOption = None, json: JsonOption = False) -> None:
     live = sys.stderr.isatty()
     start = "\r" if live else ""
 
-    def told(claim: str) -> None:
+    def report(claim: str) -> None:
         started.append(claim)
         if live:
             print(f"{start}{len(started)} of {len(CLAIMS)}: {claim:24}", end="", file=sys.stderr, flush=True)
 
     rulebook = rulebook_in(rules)
-    proof = prove(rulebook, told=told, plain_eye=assessor(rulebook).completions.plain)
+    proof = prove(rulebook, started=report, plain_eye=assessor(rulebook).completions.plain)
     print(f"{start}{len(started)} of {len(CLAIMS)} claims examined{' ' * 16 if live else ''}", file=sys.stderr)
     # Only now, as z3 is needed for it.
     from planner.rulebook.proof.proof_text import proof_data, proof_text

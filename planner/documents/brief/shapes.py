@@ -71,7 +71,7 @@ class ListMinutes:
     """Minutes expected of minutes there are, and the chance of overrun as a fraction of 1."""
 
     expected: float
-    held: int
+    available: int
     chance_of_overrun: float
 
 

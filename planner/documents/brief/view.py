@@ -96,10 +96,10 @@ def _power(power: float | None, more: str = "") -> str:
 
 
 def _approved(given: Approval) -> str:
-    told = say("approved by %(name)s", name=given.by)
+    words = say("approved by %(name)s", name=given.by)
     if given.tier_by_rulebook != given.tier_approved:
-        told += say(", by the rulebook tier %(tier)s", tier=given.tier_by_rulebook)
-    return told + (say(", as named") if given.covers == "as-named" else "")
+        words += say(", by the rulebook tier %(tier)s", tier=given.tier_by_rulebook)
+    return words + (say(", as named") if given.covers == "as-named" else "")
 
 
 def _steps(team: Team, plan: Plan) -> str:
@@ -144,42 +144,42 @@ def kit_to_pull(cases: Sequence[BriefCase], here: Mapping[str, KitHere]) -> Iter
     ordered = sorted(wanted.items(), key=lambda one: ("essential" not in one[1], one[0][1].lower()))
     for (item_id, label), needs in ordered:
         essential, preferred = needs["essential"], needs["preferred"]
-        told = say("essential") if essential else say("preferred")
+        why = say("essential") if essential else say("preferred")
         if essential and preferred:
-            told = say("essential in %(orders)s, else preferred", orders=_orders(essential))
+            why = say("essential in %(orders)s, else preferred", orders=_orders(essential))
         if (counted := here.get(item_id)) is not None:
-            told += "; " + count("%(num)s set here", "%(num)s sets here", counted.sets)
+            why += "; " + count("%(num)s set here", "%(num)s sets here", counted.sets)
             if counted.ready_again_after is not None:
-                told += say(", ready again after %(minutes)s min", minutes=counted.ready_again_after)
+                why += say(", ready again after %(minutes)s min", minutes=counted.ready_again_after)
         orders = sorted({*essential, *preferred})
-        yield KitToPull(label, len(orders), _orders(orders), item_id in certain, told)
+        yield KitToPull(label, len(orders), _orders(orders), item_id in certain, why)
 
 
 def drugs_held_back(cases: Sequence[BriefCase]) -> Iterator[SaidOfCases]:
     """Drugs that a case must not have, or not before something is checked."""
-    found: dict[tuple[bool, str], list[int]] = defaultdict(list)
+    orders_of: dict[tuple[bool, str], list[int]] = defaultdict(list)
     reasons: dict[tuple[bool, str], dict[str, None]] = defaultdict(dict)
     for case in cases:
         for drug in case.plan.drugs:
             if drug.state != "as-prescribed":
                 key = (drug.state == "not-until-checked", drug.label)
-                found[key].append(case.order)
+                orders_of[key].append(case.order)
                 reasons[key].update(dict.fromkeys(drug.reasons))
-    for (unchecked, label), orders in sorted(found.items()):
-        told = say("%(drug)s: not until checked", drug=label) if unchecked else say("%(drug)s: withheld", drug=label)
-        yield SaidOfCases(told, _orders(orders), tuple(reasons[unchecked, label]))
+    for (unchecked, label), orders in sorted(orders_of.items()):
+        state = say("%(drug)s: not until checked", drug=label) if unchecked else say("%(drug)s: withheld", drug=label)
+        yield SaidOfCases(state, _orders(orders), tuple(reasons[unchecked, label]))
 
 
 def drills_in_mind(cases: Sequence[BriefCase]) -> Iterator[SaidOfCases]:
     """Drills that some case of the list makes likely, the one for most cases first."""
-    found: dict[str, list[int]] = defaultdict(list)
+    orders_of: dict[str, list[int]] = defaultdict(list)
     first: dict[str, str] = {}
     for case in cases:
         for drill in case.plan.drills:
             if drill.likely:
-                found[drill.label].append(case.order)
+                orders_of[drill.label].append(case.order)
                 first[drill.label] = drill.stop_first
-    for label, orders in sorted(found.items(), key=lambda one: -len(one[1])):
+    for label, orders in sorted(orders_of.items(), key=lambda one: -len(one[1])):
         yield SaidOfCases(label, _orders(orders), (first[label],))
 
 

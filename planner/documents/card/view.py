@@ -64,8 +64,8 @@ class CardStep:
         heading = [(f"{self.label} {self.who}", True), (self.way, False)]
         (pauses[-1] if pauses else heading).append((self.rest, False))
         width = COLUMN - NUMBER_EM * points * MM_A_POINT
-        told = sum(count_lines(pause, points, width - BAR) for pause in pauses)
-        return count_lines(heading, points, width - (MARK if self.by_supervisor else 0)) + told + GAP_LINES
+        pause_lines = sum(count_lines(pause, points, width - BAR) for pause in pauses)
+        return count_lines(heading, points, width - (MARK if self.by_supervisor else 0)) + pause_lines + GAP_LINES
 
 
 @dataclass(frozen=True)

@@ -51,7 +51,7 @@ def devices_of(
     `main` is the angle of the main incision, `weak` start and span of the missing zonule in degrees, None where it
     is not recorded, `pupil` and `edge` the radii of the pupil and of the capsule opening.
     """
-    found = []
+    placed = []
     for chosen in plan.choices.values():
         for device in chosen.way.drawn:
             places = []
@@ -67,8 +67,8 @@ def devices_of(
             # A tension ring's gap is drawn away from the weak zonule.
             gap = (weak[0] + weak[1] / 2 if weak else main) + 180
             certain = device.placed == "planned" and not chosen.provisional
-            found.append(PlacedDevice(device, certain, weak is not None, tuple(places), radius, gap))
-    return found
+            placed.append(PlacedDevice(device, certain, weak is not None, tuple(places), radius, gap))
+    return placed
 
 
 def _wanted(device: Device, main: float, weak: tuple[float, float] | None) -> Iterator[float]:

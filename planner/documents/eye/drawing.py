@@ -118,8 +118,8 @@ class _Drawing:
         if hours is None:
             self.captions.append(say("Zonule loss not recorded."))
         elif hours and self.weak is None:
-            told = say("Zonule loss %(hours)s clock hours, where is not recorded: not drawn.", hours=f"{hours:g}")
-            self.captions.append(told)
+            caption = say("Zonule loss %(hours)s clock hours, where is not recorded: not drawn.", hours=f"{hours:g}")
+            self.captions.append(caption)
         elif self.weak is not None:
             start, span = self.weak
             ring = self.face.sector(start, span, *ZONULE)
@@ -129,13 +129,13 @@ class _Drawing:
                 (x1, y1), (x2, y2) = (self.face.at(start + span * n / ticks, r) for r in ZONULE)
                 self.line("mark-hatching", x1, y1, x2, y2, 1.8)
             end = (start + span - 30) / 30 % 12 + 1
-            told = say(
+            caption = say(
                 "Zonule loss %(hours)s clock hours, from %(start)s to %(end)s o'clock: hatched.",
                 hours=f"{hours:g}",
                 start=f"{start / 30:g}",
                 end=f"{end:g}",
             )
-            self.captions.append(told)
+            self.captions.append(caption)
 
     def line(self, mark: str, x1: float, y1: float, x2: float, y2: float, width: float) -> None:
         place = f'x1="{x1:g}" y1="{y1:g}" x2="{x2:g}" y2="{y2:g}"'

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from planner.documents.eye.face import Face
-from planner.plan.plan import Chosen
+from planner.plan.plan import PlannedChoice
 from planner.wording.language import say
 from planner.wording.words import lower_first
 
@@ -41,12 +41,12 @@ def lens_words(opacity: object) -> str:
             return say("Lens opacity not recorded.")
 
 
-def not_cut(chosen: Chosen) -> str:
+def not_cut(chosen: PlannedChoice) -> str:
     """Said where no incision is drawn: the option's own label."""
     return say("Incision not drawn: %(what)s.", what=lower_first(chosen.label))
 
 
-def cut_words(chosen: Chosen, hour: int) -> list[str]:
+def cut_words(chosen: PlannedChoice, hour: int) -> list[str]:
     """Where the main incision and the ports are drawn, solid where the plan fixes them."""
     said = []
     match chosen.way.main_incision:

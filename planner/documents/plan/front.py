@@ -106,12 +106,12 @@ def front(p: PlanView, room: FrontRoom = ALL) -> Front:
 
 def _named(looks: tuple[LookView, ...], shown: int) -> str:
     """The sittings after the first so many, by name and time alone: what is looked for at each stands at the end."""
-    told = "; ".join(f"{lower_first(look.label)}, {look.takes}" for look in looks[shown:])
-    if not told:
+    names = "; ".join(f"{lower_first(look.label)}, {look.takes}" for look in looks[shown:])
+    if not names:
         return ""
     if shown:
-        return say("Then %(looks)s: see the end.", looks=told)
-    return say("%(looks)s: see the end.", looks=as_sentence(told))
+        return say("Then %(looks)s: see the end.", looks=names)
+    return say("%(looks)s: see the end.", looks=as_sentence(names))
 
 
 def front_that_fits(p: PlanView, fits: Callable[[Front], bool]) -> Front:

@@ -113,9 +113,9 @@ def operation_that_fits(p: PlanView, sides: Callable[[Operation], int]) -> Opera
     asked = list(dict.fromkeys(operation(p, detail) for detail in DETAILS if detail.if_found))
     for most in range(1, MOST_SIDES + 1):
         likely = (each for each in asked if _lines(each) <= most * LINES * WORTH_SETTING)
-        found = next((each for each in likely if sides(each) <= most), None)
-        if found:
-            return found
+        fitting = next((each for each in likely if sides(each) <= most), None)
+        if fitting:
+            return fitting
     return operation(p, DETAILS[-1])
 
 
@@ -126,7 +126,7 @@ def _shown(step: StepView, detail: StepDetail) -> ShownStep:
     do = _within(step.do, detail.ordinary_do) if step.ordinary else step.do
     hand_over = step.step.hand_over_if if step.step.who == "trainee" else ()
     then = printed(detail.then)
-    told = StepParts(
+    shown = StepParts(
         do,
         step.if_found if detail.if_found else (),
         (),
@@ -142,7 +142,7 @@ def _shown(step: StepView, detail: StepDetail) -> ShownStep:
         () if printed(detail.hand_over) else hand_over,
         () if then else tuple(pair for pair in step.pause if pair[1]),
     )
-    return ShownStep(step, told, rest)
+    return ShownStep(step, shown, rest)
 
 
 def _within(lines: tuple[str, ...], room: int) -> tuple[str, ...]:
@@ -158,11 +158,11 @@ def _lines(shown: Operation) -> float:
 
 
 def _height(each: ShownStep) -> float:
-    told = each.shown
-    do = ceil(sum(map(len, told.do)) / DO) if each.s.ordinary else sum(ceil(len(line) / DO) for line in told.do)
-    left = do + len(each.s.provisional) + ceil(sum(len(before) + len(then) for before, then in told.if_found) / DO)
-    pauses = sum(ceil((len(what) + len(then)) / PAUSE) for what, then in told.pause)
-    small = ceil(sum(map(len, told.watch)) / SMALL) + ceil(sum(map(len, told.hand_over)) / SMALL)
+    shown = each.shown
+    do = ceil(sum(map(len, shown.do)) / DO) if each.s.ordinary else sum(ceil(len(line) / DO) for line in shown.do)
+    left = do + len(each.s.provisional) + ceil(sum(len(before) + len(then) for before, then in shown.if_found) / DO)
+    pauses = sum(ceil((len(what) + len(then)) / PAUSE) for what, then in shown.pause)
+    small = ceil(sum(map(len, shown.watch)) / SMALL) + ceil(sum(map(len, shown.hand_over)) / SMALL)
     right = pauses + 0.85 * small
     named = ceil((len(each.s.step.label) + 10 + len(each.s.step.headline)) / DO)
     return 0.3 + (1 + max(left, right) if each.tasks_below else max(named + left, right))

@@ -103,10 +103,10 @@ def _uncounted(items: tuple[NotCounted, ...], most: int | None = None) -> str:
     items = tuple(sorted(items, key=lambda item: not item.certain))
     more = len(items) - most if most is not None and len(items) > most + 1 else 0
     items = items[: len(items) - more]
-    found = ", ".join(lower_first(item.label) for item in items if item.certain)
+    certain = ", ".join(lower_first(item.label) for item in items if item.certain)
     possible = ", ".join(lower_first(item.label) for item in items if not item.certain)
-    parts = [found] if found else []
-    if possible and found:
+    parts = [certain] if certain else []
+    if possible and certain:
         parts.append(say("nor what is not recorded and may be found: %(factors)s", factors=possible))
     elif possible:
         parts.append(say("what is not recorded and may be found: %(factors)s", factors=possible))

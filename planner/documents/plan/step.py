@@ -33,7 +33,7 @@ def step_view(step: PlannedStep, plan: Plan) -> StepView:
     # Those of which some were only counted are told again in full, after them what would only add lines.
     counted = [gate for gate in asked if len(gate.named) > FEW + 1]
     later = (counted, [gate for gate in step.gates if gate.option is None])
-    also = tuple(f"{before}: {told}" for gates in later for before, told in _gates(gates))
+    also = tuple(f"{before}: {then}" for gates in later for before, then in _gates(gates))
     pause = tuple((pause.if_, pause.then) for pause in step.pause_if)
     # A step in which a drug is barred is set line by line and never cut.
     ordinary = not (step.harder_because or provisional or if_found or step.barred)
@@ -49,27 +49,27 @@ def _is_asked_alone(gate: Gate) -> bool:
 
 def _gates(gates: Sequence[Gate], most: int | None = None) -> Iterator[tuple[str, str]]:
     """Each act before which something is looked for, and what; of more findings than `most` the rest is counted."""
-    told: dict[str, list[str]] = {}
+    by_act: dict[str, list[str]] = {}
     for gate in gates:
         more = len(gate.named) - most if most is not None else 0
         asks = (*gate.named[:most], say("%(more)s more", more=more)) if more > 1 else gate.named
         then = gate.label if gate.option is not None else " ".join(gate.do)
         heading = say("Once known") if gate.once_clear else gate.before or say("If found")
-        told.setdefault(heading, []).append(gate_words(asks, then, together=gate.together))
-    return ((heading, f"{'; '.join(lines)}.") for heading, lines in told.items())
+        by_act.setdefault(heading, []).append(gate_words(asks, then, together=gate.together))
+    return ((heading, f"{'; '.join(lines)}.") for heading, lines in by_act.items())
 
 
 def _run_on(lines: Iterable[str]) -> tuple[str, ...]:
     """Lines to do, a short one run on after the one before it where that saves a printed line."""
-    told: list[str] = []
+    paragraphs: list[str] = []
     for line in lines:
-        joined = f"{told[-1]} {line}" if told else line
-        saves = told and _printed(joined) < _printed(told[-1]) + _printed(line)
-        if saves and _printed(joined) <= LONGEST_RUN and told[-1].endswith("."):
-            told[-1] = joined
+        joined = f"{paragraphs[-1]} {line}" if paragraphs else line
+        saves = paragraphs and _printed(joined) < _printed(paragraphs[-1]) + _printed(line)
+        if saves and _printed(joined) <= LONGEST_RUN and paragraphs[-1].endswith("."):
+            paragraphs[-1] = joined
         else:
-            told.append(line)
-    return tuple(told)
+            paragraphs.append(line)
+    return tuple(paragraphs)
 
 
 def _printed(text: str) -> int:

@@ -76,10 +76,10 @@ class _Page:
         if p.plan.assessment.levers:
             self.section(say("Put right before surgery"))
             for v in p.plan.assessment.levers:
-                told = say(
+                words = say(
                     "%(label)s to %(to)s: %(how)s → tier %(tier)s", label=v.label, to=v.to, how=v.how, tier=v.tier
                 )
-                self.put(told, "- ")
+                self.put(words, "- ")
         if p.queries:
             self.section(say("Look again"))
             self.items(p.queries)
@@ -101,10 +101,10 @@ class _Page:
         self.put(p.plan.range_note)
         self.put(p.risk.recentred)
         for s in p.scores:
-            told = say(
+            words = say(
                 "%(authors)s %(source)s: %(points)s points.", authors=s.authors, source=s.source, points=s.points
             )
-            self.put(f"{told} {s.outcome}. {' '.join(s.groups)}", "- ")
+            self.put(f"{words} {s.outcome}. {' '.join(s.groups)}", "- ")
         self.put(f"{say('This rulebook')}: {p.tier.points}. {p.plan.score_note}")
 
     def steps(self, p: PlanView) -> None:
@@ -138,9 +138,9 @@ class _Page:
             self.items(f"{drill.label} {say('(may become likely)')}: {drill.stop_first}" for drill in p.may_be_drills)
             self.items(f"{drill.label}: {drill.stop_first}" for drill in p.other_drills)
         self.section(say("In the room"))
-        for heading, held in p.kit:
+        for heading, items in p.kit:
             self.put(f"{heading}:")
-            for item in held:
+            for item in items:
                 lacking = f"  {say('LACKING: %(note)s', note=item.note)}" if item.lacking else ""
                 self.put(f"{item.label}{lacking}", "[ ] ")
         if p.drugs:

@@ -91,9 +91,9 @@ def view(plan: Plan) -> PlanView:
         sources=(),
     )
     # Listed too is what stands behind the factors found and behind what the model does not count.
-    held = (state.basis for state in assessment.factors if state.state == "holds")
+    holding = (state.basis for state in assessment.factors if state.state == "holds")
     rates = (rate.basis for item in assessment.probability.not_counted for rate in item.rates)
-    for basis in (*held, *rates):
+    for basis in (*holding, *rates):
         cite(basis)
     # What prints nowhere is not listed: only now is it known what was cited.
     return replace(shown, sources=cite.cited())
@@ -111,8 +111,8 @@ def _looks(assessment: Assessment) -> tuple[LookView, ...]:
 def _few(labels: Sequence[str]) -> str:
     """The first few labels, and how many more there are."""
     more = len(labels) - FEW
-    told = _joined(labels[:FEW] if more > 1 else labels)
-    return say("%(findings)s and %(more)s more", findings=told, more=more) if more > 1 else told
+    named = _joined(labels[:FEW] if more > 1 else labels)
+    return say("%(findings)s and %(more)s more", findings=named, more=more) if more > 1 else named
 
 
 def _settles(assessment: Assessment, labels: Mapping[str, str]) -> str:
@@ -169,8 +169,8 @@ def _approval(approval: Approval | None) -> ApprovalView:
         return ApprovalView()
     conditions = say("On condition: %(text)s", text=approval.conditions) if approval.conditions else ""
     own = say("Approved by whoever had a hand in preparing it") if approval.own_case else ""
-    told = [text for text in (_covers(approval), approval.reason, conditions, own, *_changed(approval)) if text]
-    remarks = " ".join(with_stop(as_sentence(text)) for text in told)
+    texts = [text for text in (_covers(approval), approval.reason, conditions, own, *_changed(approval)) if text]
+    remarks = " ".join(with_stop(as_sentence(text)) for text in texts)
     return ApprovalView(approval.by, moment(approval.at), str(approval.tier_approved), remarks or say("none"))
 
 
@@ -217,8 +217,8 @@ def _score(score: PublishedScore, cite: Citations) -> ScoreView:
             + f" ({percent(events / eyes)})"
             for name, (events, eyes) in group.rates.items()
         ]
-        told = [part for part in (group.meaning, *rates[:SCORE_RATES]) if part]
-        groups.append(f"{as_sentence(group.label)}: {'; '.join(told)}." if told else f"{as_sentence(group.label)}.")
+        parts = [part for part in (group.meaning, *rates[:SCORE_RATES]) if part]
+        groups.append(f"{as_sentence(group.label)}: {'; '.join(parts)}." if parts else f"{as_sentence(group.label)}.")
     outcome, points = as_sentence(score.outcome), whole_range(score.points)
     return ScoreView(
         score.authors,
@@ -254,10 +254,10 @@ def _not_written(plan: Plan) -> str:
 def _alternatives(possible: list[str], settled_by: tuple[str, ...]) -> str:
     if not possible:
         return ""
-    told = [say("Still possible: %(options)s.", options="; ".join(map(lower_first, possible)))]
+    sentences = [say("Still possible: %(options)s.", options="; ".join(map(lower_first, possible)))]
     if settled_by:
-        told.append(say("Settled by: %(findings)s.", findings=_few(settled_by)))
-    return " ".join(told)
+        sentences.append(say("Settled by: %(findings)s.", findings=_few(settled_by)))
+    return " ".join(sentences)
 
 
 def _drill(drill: PlannedDrill, plan: Plan, cite: Citations) -> DrillView:
@@ -274,7 +274,7 @@ def _kit(items: tuple[KitItem, ...]) -> tuple[tuple[str, tuple[KitItem, ...]], .
         "if-found": say("Ready in case it is found"),
     }
     groups = [(heading, tuple(item for item in items if item.need == need)) for need, heading in needs.items()]
-    return tuple((heading, held) for heading, held in groups if held)
+    return tuple((heading, wanted) for heading, wanted in groups if wanted)
 
 
 def _rule(rule: PlannedRule, cite: Citations) -> RuleView:
@@ -317,8 +317,8 @@ def _standing(drug: PlannedDrug) -> str:
     if drug.state == "as-prescribed":
         return ""
     instead = "; ".join(text for text in drug.instead if text)
-    told = f"{_state(drug)}: {'; '.join(drug.reasons)}."
-    return f"{told} {say('Instead: %(what)s.', what=instead)}" if instead else told
+    words = f"{_state(drug)}: {'; '.join(drug.reasons)}."
+    return f"{words} {say('Instead: %(what)s.', what=instead)}" if instead else words
 
 
 def _state(drug: PlannedDrug) -> str:

@@ -219,11 +219,11 @@ class PrintQueue:
     def _process_of(self, me: threading.Thread) -> PrintProcess | None:
         """This thread's process, a new one where it has none that lives; None at the end."""
         with self._changed:
-            held = self._at_work.get(me)
-            if self._ending or (held and held.lives):
-                return None if self._ending else held
-            if held:
-                held.close()
+            current = self._at_work.get(me)
+            if self._ending or (current and current.lives):
+                return None if self._ending else current
+            if current:
+                current.close()
             self._at_work[me] = process = PrintProcess()
             return process
 
@@ -259,7 +259,7 @@ class _Kept:
 def _look() -> bytes:
     """Stands for what a print is made with beside its content: this program, its templates, styles and fonts."""
     files = sorted(path for path in templates_folder().rglob("*") if path.is_file())
-    stats = [(path.name, (held := path.stat()).st_size, held.st_mtime_ns) for path in files]
+    stats = [(path.name, (stat := path.stat()).st_size, stat.st_mtime_ns) for path in files]
     return repr((__version__, stats)).encode()
 
 

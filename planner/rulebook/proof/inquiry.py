@@ -93,5 +93,5 @@ class Inquiry:
         seconds = time.perf_counter() - self.begun
         if not self.checks:
             self.notes.append("this rulebook has nothing of the kind")
-        found = tuple(self.against), tuple(self.undecided), tuple(self.notes)
-        return Claim(self.name, self.text, self.over, self.checks, seconds, *found)
+        outcome = tuple(self.against), tuple(self.undecided), tuple(self.notes)
+        return Claim(self.name, self.text, self.over, self.checks, seconds, *outcome)

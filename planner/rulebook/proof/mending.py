@@ -122,16 +122,16 @@ class _Group:
 
     def _blank(self, moved: State, name: str) -> list[tuple[str, ...]]:
         """The fewest other findings that are not recorded where some eye can be like this, in every way."""
-        found: list[tuple[str, ...]] = []
+        fewest: list[tuple[str, ...]] = []
         others = [other for other in moved if other != name]
         for size in range(1, len(others) + 1):
             for blank in itertools.combinations(others, size):
-                if any(set(some) <= set(blank) for some in found):
+                if any(set(some) <= set(blank) for some in fewest):
                     continue
                 recorded = {(other, v) for other, v in moved.items() if other not in blank and v is not None}
                 if any(recorded <= state.items() for state in self.states):
-                    found.append(blank)
-        return found
+                    fewest.append(blank)
+        return fewest
 
     def _moved(
         self, state: State, name: str, value: Value | None, blank: Collection[str], new: State | None = None

@@ -140,11 +140,11 @@ def _matters(bench: Bench, choice: Choice) -> set[str]:
     """The findings a choice rests on, and those that an impossible pair ties to them."""
     reach, names = bench.case.reach, [f"{choice.id}.{option.id}" for option in choice.options]
     withheld = [rule.when for name in names for rule in bench.rulebook.withheld.get(name, [])]
-    found = set().union(*(reach.of(condition) for condition in (*map(OptionWins, names), *withheld)))
+    reached = set().union(*(reach.of(condition) for condition in (*map(OptionWins, names), *withheld)))
     pairs = [reach.of(pair.when) for pair in bench.rulebook.vocabulary.impossible_together]
     for _ in pairs:
-        found |= set().union(*(tied for tied in pairs if tied & found))
-    return found
+        reached |= set().union(*(tied for tied in pairs if tied & reached))
+    return reached
 
 
 def _unlike(inquiry: Inquiry, choice: Choice, case: Symbols, values: Values) -> Iterator[tuple[str, Formula]]:
@@ -157,8 +157,8 @@ def _unlike(inquiry: Inquiry, choice: Choice, case: Symbols, values: Values) -> 
         if value is None:
             yield name, z3.BoolVal(True)
         elif tests:
-            told = [variable.passes(test) != compare(test, value) for test in tests if test.how != "recorded"]
-            yield name, z3.Or(told)
+            differing = [variable.passes(test) != compare(test, value) for test in tests if test.how != "recorded"]
+            yield name, z3.Or(differing)
 
 
 def _completing(case: Symbols, partly: Values) -> list[Formula]:

@@ -26,16 +26,16 @@ class Reach:
         self._known: dict[str, frozenset[str]] = {}
 
     def of(self, condition: Condition) -> frozenset[str]:
-        found: set[str] = set()
+        reached: set[str] = set()
         for part in walk(condition):
             match part:
                 case Test(finding):
-                    found |= self.of_finding(finding)
+                    reached |= self.of_finding(finding)
                 case FactorHolds(factor):
-                    found |= self._named(factor, self.rulebook.factors[factor].when)
+                    reached |= self._named(factor, self.rulebook.factors[factor].when)
                 case OptionWins(option):
-                    found |= self._named(option, self.rulebook.wins[option])
-        return frozenset(found)
+                    reached |= self._named(option, self.rulebook.wins[option])
+        return frozenset(reached)
 
     def of_finding(self, finding: str) -> frozenset[str]:
         """The finding, and those that decide whether it applies."""

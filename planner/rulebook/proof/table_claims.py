@@ -37,11 +37,11 @@ def supervision_rises(bench: Bench) -> Claim:
             where = bench.where("supervision.yaml", "", "matrix", str(grave), stage)
             words = f"stage {stage}, tier {grave} has less supervision than tier {mild}"
             never_looser(words, where, matrix[mild][stage], matrix[grave][stage])
-        found = first_looser(bench.rulebook, stage)
+        looser = first_looser(bench.rulebook, stage)
         inquiry.checks += 1
-        if found is not None and not inquiry.against:
+        if looser is not None and not inquiry.against:
             where = bench.where("supervision.yaml", "", "overrides")
-            mild_words, grave_words = (cell.words for cell in found)
+            mild_words, grave_words = (cell.words for cell in looser)
             inquiry.fail(f"{where}: stage {stage}: {grave_words} after {mild_words}, though no less speaks against it")
     for tier in TIERS:
         for junior, senior in itertools.pairwise(STAGES):
@@ -169,12 +169,12 @@ def _pieces(finding: Finding, limits: Iterable[float]) -> list[float]:
 def gaps(finding: Finding, limits: Iterable[float], covered: Callable[[float], bool]) -> list[str]:
     """The stretches of what is possible that nothing covers, in words; one between two steps says so."""
     pieces = _pieces(finding, limits)
-    found: list[str] = []
+    stretches: list[str] = []
     for uncovered, places in itertools.groupby(range(len(pieces)), lambda place: not covered(pieces[place])):
         stretch = list(places)
         if uncovered:
-            found.append(_stretch(finding, pieces, stretch[0], stretch[-1]))
-    return found
+            stretches.append(_stretch(finding, pieces, stretch[0], stretch[-1]))
+    return stretches
 
 
 def _stretch(finding: Finding, pieces: Sequence[float], first: int, last: int) -> str:

@@ -90,13 +90,13 @@ class Totals:
         log_odds = self.total(case, self.log_odds)
         over = [log_odds >= _number(_logit(limit) - own) if limit > 0 else z3.BoolVal(True) for limit in limits]
         holding = [case.holds(override.when) for override in self.rulebook.supervision.overrides]
-        found = []
+        formulas = []
         for cell in cells(self.rulebook, stage):
             parts = [reached[cell.tier], *(z3.Not(reached[tier]) for tier in TIERS if tier > cell.tier)]
             parts += [passed if n < cell.limits_reached else z3.Not(passed) for n, passed in enumerate(over)]
             parts += [holds if n in cell.overrides else z3.Not(holds) for n, holds in enumerate(holding)]
-            found.append((cell, z3.And(parts)))
-        return found
+            formulas.append((cell, z3.And(parts)))
+        return formulas
 
 
 @dataclass(frozen=True)

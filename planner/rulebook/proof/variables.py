@@ -114,16 +114,16 @@ class Variable:
         """The value a model of the solver gives it."""
         if self.members:
             return frozenset(name for name, member in self.members.items() if is_so(model, member))
-        found = model.eval(self.term, model_completion=True)
+        term_value = model.eval(self.term, model_completion=True)
         match self.finding.kind:
             case "number" | "count":
-                return float(found.as_fraction() if self.finding.kind == "number" else found.as_long())
+                return float(term_value.as_fraction() if self.finding.kind == "number" else term_value.as_long())
             case "yes-no":
-                return is_so(model, found)
+                return is_so(model, term_value)
             case "choice":
-                return self.order[int(found.as_long())]
+                return self.order[int(term_value.as_long())]
             case "date":
-                return datetime.date.fromordinal(int(found.as_long()))
+                return datetime.date.fromordinal(int(term_value.as_long()))
         return "recorded"
 
 

@@ -137,8 +137,8 @@ class Worsening:
 
     def _supervision(self, inquiry: Inquiry, pair: CasePair, stage: Stage) -> None:
         def shown(case: Symbols, model: z3.ModelRef) -> str:
-            found = self.totals.supervision(case, stage)
-            return next(cell.words for cell, holds in found if is_so(model, holds))
+            cells_of_stage = self.totals.supervision(case, stage)
+            return next(cell.words for cell, holds in cells_of_stage if is_so(model, holds))
 
         if not inquiry.has_enough and not self._supervision_rises(inquiry, pair, stage):
             was, now = (self.totals.supervision(case, stage) for case in (pair.before, pair.after))
@@ -189,8 +189,8 @@ class Worsening:
         key = (pair.finding.id, what)
         if key not in self._rises:
             given_up = len(inquiry.undecided)
-            found = inquiry.find(f"{what} by {pair.finding.id}", *pair.relation, z3.Or(list(falls)))
-            self._rises[key] = found is None and len(inquiry.undecided) == given_up
+            falling = inquiry.find(f"{what} by {pair.finding.id}", *pair.relation, z3.Or(list(falls)))
+            self._rises[key] = falling is None and len(inquiry.undecided) == given_up
             del inquiry.undecided[given_up:]  # the whole is looked at instead
         return self._rises[key]
 
@@ -205,9 +205,9 @@ def with_plain(rulebook: Rulebook) -> list[Finding]:
 
 def first_looser(rulebook: Rulebook, stage: Stage) -> tuple[SupervisionCell, SupervisionCell] | None:
     """Two cells of a stage, the second reached by a harder eye, likelier rupture or one more override, yet looser."""
-    found = list(cells(rulebook, stage))
-    for mild in found:
-        for grave in found:
+    every = list(cells(rulebook, stage))
+    for mild in every:
+        for grave in every:
             rises = mild.tier <= grave.tier and mild.limits_reached <= grave.limits_reached
             if rises and mild.overrides <= grave.overrides and grave.is_looser_than(mild):
                 return mild, grave
