@@ -21,14 +21,8 @@ CHOICE = "choice step question option label provisional prepared_as if_found"
 WAY = "do watch pause_if why basis"
 DRAWN = "opening_mm seat main_incision side_ports drawn"
 SUPERVISION = "mode by stage stage_label words because trainee_steps hand_back take_over_words contact target"
-STEP = (
-    "id label number who difficulty harder_because headline think do watch pause_if hand_over_if done_well rule_ids "
-    "gates idle barred reserved"
-)
-APPROVAL = (
-    "by at tier_by_rulebook tier_approved conditions reason tier_label mode_by_rulebook mode_approved steps own_case "
-    "covers stage_named"
-)
+# The short names that only pages print.
+SHORT = ("short", "stage_short")
 
 
 def assessment_json(assessment: Assessment) -> dict[str, Any]:
@@ -70,7 +64,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
             **_named(plan, "title unit draft_line"),
             "supervision": _named(plan.supervision, SUPERVISION),
             "choices": {name: _choice(chosen) for name, chosen in plan.choices.items()},
-            "steps": [_named(step, STEP) for step in plan.steps],
+            "steps": _plain(plan.steps),
             "drills": [drill.id for drill in plan.drills],
             "drill_items": _plain(plan.drills),
             "kit": [item.id for item in plan.kit],
@@ -80,7 +74,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
             **_named(plan, "drugs formulary_note cautions rules lens"),
             "recheck": [{"ask": ask, "worse_than": worse} for ask, worse in plan.recheck],
             **_named(plan, "recheck_then deferral sources"),
-            "approval": _named(plan.approval, APPROVAL) if plan.approval else None,
+            "approval": _plain(plan.approval),
         }
 
 
@@ -109,7 +103,7 @@ def _plain(value: Any) -> Any:
         case float():
             return _whole(value)
         case _ if is_dataclass(value):
-            return {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
+            return _named(value, " ".join(each.name for each in fields(value) if each.name not in SHORT))
         case _:
             return value
 

@@ -13,73 +13,31 @@ from pathlib import Path
 from planner import strict_yaml
 from planner.errors import Fault, PlannerError
 from planner.rulebook.load import LARGEST_FILE
-from planner.shipped import PACKAGE
+from planner.shipped import PACKAGE, templates_folder
 
 _HYPHENS, _UNDERSCORES = r"[a-z0-9]+(-[a-z0-9]+)*", r"[a-z][a-z0-9]*(_[a-z0-9]+)*"
-_BASIS = "# common-practice, or {basis: published, source: ..., where: ..., known: seen}"
-_WHEN = "# {finding: ..., at_most: ...}, {finding: ..., is: ...}, {factor: ...}, {all: [...]}, {any: [...]}"
 _CASES = "  holds: []\n  does_not_hold: []\n  unknown: []\n"
 
 
 @dataclass(frozen=True)
 class _Blank:
-    """The key of the list that such entries stand in, its file (a folder takes a file of any name), and the blank."""
+    """The key of the list that such entries stand in, its file (a folder takes a file of any name), and their ids.
+
+    What is blank stands in the templates' `entries`, below the id.
+    """
 
     key: str
     file: str
     ids: str
     like: str
-    blank: str
 
 
 _BLANKS = {
-    "factor": _Blank(
-        "factors", "factors", _HYPHENS, "small-pupil",
-        f"""label:
-when: {_WHEN}
-# points: 1                # with points_basis; an odds_ratio there gives points = round(2 x log2(odds ratio))
-# floor: {{tier: 3, because: ..., basis: {{basis: unit-policy, approver: not yet approved}}}}
-# harder_steps: {{nucleus: 1}}    # with harder_basis
-because: # may hold {{finding}}, filled with the value as recorded
-harm:
-misleads_when: # a list: when it says something untrue
-limits_basis: {_BASIS}
-review: {{status: draft, due: }} # YYYY-MM-DD
-""",
-    ),
-    "finding": _Blank(
-        "findings", "findings.yaml", _UNDERSCORES, "dilated_pupil_mm",
-        """label:
-section: # one of the sections above
-kind: # number, count, choice, yes-no, set, date or text; a number takes unit, possible, step and range_basis
-worse: # higher, lower, yes, no, more, none, {order: [mildest, ...]} or {outside: [a, b]}
-measured: # how, with what
-# unremarkable: no          # the value once its section was looked through and nothing found
-# plain: no                 # the value of the plain eye, for the reading on record
-# look: slit-lamp           # the sitting at which it is recorded
-""",
-    ),
-    "drill": _Blank(
-        "drills", "drills", _HYPHENS, "wound-burn",
-        f"""label:
-danger: # 1 to 9, what it costs the eye
-# likely: [{{when: ..., weight: 5}}]
-signs: # a list: what starts it
-stop_first:
-steps: # a list of {{do: ...}}
-call:
-leave:
-basis: {_BASIS}
-""",
-    ),
-    "caution": _Blank(
-        "cautions", "cautions.yaml", _HYPHENS, "several-troubles",
-        f"""when: {_WHEN}
-text:
-basis: {_BASIS}
-""",
-    ),
-}  # fmt: skip
+    "factor": _Blank("factors", "factors", _HYPHENS, "small-pupil"),
+    "finding": _Blank("findings", "findings.yaml", _UNDERSCORES, "dilated_pupil_mm"),
+    "drill": _Blank("drills", "drills", _HYPHENS, "wound-burn"),
+    "caution": _Blank("cautions", "cautions.yaml", _HYPHENS, "several-troubles"),
+}
 KINDS = tuple(_BLANKS)
 
 
@@ -103,7 +61,8 @@ def begin(folder: Path, kind: str, name: str, file: str | None = None) -> dict[P
         where = f"every {kind} stands in {wanted.file}" if wanted.file.endswith(".yaml") else "lower-case words"
         raise PlannerError.one(f"{file!r} cannot be its file", why=where, hint="leave out --in")
     path = folder / (wanted.file if wanted.file.endswith(".yaml") else f"{wanted.file}/{file or name}.yaml")
-    texts = {path: _with_entry(path, wanted.key, f"id: {name}\n{wanted.blank}")}
+    blank = (templates_folder() / "entries" / f"{kind}.txt").read_text("utf-8")
+    texts = {path: _with_entry(path, wanted.key, f"id: {name}\n{blank}")}
     if kind == "factor":
         cases = path.with_name(f"{path.stem}.cases.yaml")
         texts[cases] = _with_entry(cases, "cases", f"of: {name}\n{_CASES}".replace("\n  ", "\n"))

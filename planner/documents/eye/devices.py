@@ -149,12 +149,10 @@ def _name(planned: Device) -> str:
 
 
 def _mark(planned: Device) -> str:
-    match planned.device:
-        case "iris-hooks":
-            return say("lines with bars")
-        case "capsule-hooks":
-            return say("lines with loops")
-        case "tension-ring":
-            return say("ring")
-        case _:
-            return say("circle with loops")
+    marks = {
+        "iris-hooks": say("lines with bars"),
+        "capsule-hooks": say("lines with loops"),
+        "tension-ring": say("ring"),
+        "pupil-ring": say("circle with loops"),
+    }
+    return marks[planned.device]

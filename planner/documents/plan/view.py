@@ -322,13 +322,7 @@ def _standing(drug: PlannedDrug) -> str:
 
 
 def _state(drug: PlannedDrug) -> str:
-    match drug.state:
-        case "withheld":
-            return say("Withheld")
-        case "not-until-checked":
-            return say("Not until checked")
-        case _:
-            return ""
+    return {"withheld": say("Withheld"), "not-until-checked": say("Not until checked")}.get(drug.state, "")
 
 
 def _lens(plan: Plan, cite: Citations) -> LensView:
