@@ -43,7 +43,7 @@ FAULTS = {
 
 def may_hold(picture: Picture, line: str) -> bool:
     """Whether a line holds in at least one allowed completion."""
-    truth = picture.line(line)
+    truth = picture.truth(line)
     return picture.assessor.may_hold(picture.values, line) if truth is None else truth
 
 
