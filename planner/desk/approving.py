@@ -15,7 +15,9 @@ from planner.errors import Fault, PlannerError
 from planner.plan.allocation import allocate, supervise
 from planner.plan.approved import Covers, refused
 from planner.plan.plan import Plan
-from planner.records.approval_validity import validity_on
+from planner.records.approval_validity import standing_on, validity_on
+from planner.records.database import StoreUnavailableError
+from planner.records.repository import SERVER
 from planner.records.rows import ApprovalStanding, CaseNow, Question, Seen, StepChange, StoredApproval, Submission
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, Mode, Supervised
@@ -174,3 +176,18 @@ def _difference(desk: Desk, given: Plan, asked: Plan) -> tuple[str, str]:
 
     by_table = given.approval is not None and given.approval.covers == "table"
     return words(given, "whoever operates, by the table" if by_table else stage(given)), words(asked, stage(asked))
+
+
+def enter_lapses(desk: Desk) -> None:
+    """Enter the approvals that no longer stand, so that both their people hear of it."""
+    for now in (*desk.store.cases(state="approved"), *desk.store.cases(state="listed")):
+        standing = standing_on(now, desk.day_here(), desk.rulebook)
+        if standing is not None and standing.state == "lapsed" and now.approval is not None:
+            try:
+                desk.store.lapse(now.approval.id, "; ".join(standing.because), SERVER)
+            except StoreUnavailableError:
+                # What nobody can write to can still be read, and says of each that it has lapsed.
+                return
+            except PlannerError:
+                # Somebody else's page may have entered it meanwhile.
+                continue

@@ -157,7 +157,7 @@ def as_the_page(site: Site, case: Any) -> dict[str, str]:
         lists |= {"f.can": "scrubbed", "changes": "[]", "name": "roster.yaml", "aside": "none"}
         return lists | {"after": "0", "allocation": str(place), "notice": str(notice), "why": "ill"}
     now = site.store.case_now(held.id)
-    plan, questions = site.plans.planned(now.version).plan, site.store.questions(held.id)
+    plan, questions = site.desk.plans.planned(now.version).plan, site.store.questions(held.id)
     return {
         "version": str(now.version.number),
         "based_on": str(max(1, now.version.number - 1)) if case.path.endswith("/settle") else str(now.version.number),

@@ -3,24 +3,56 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, Query, Request
+from pydantic import AfterValidator, BeforeValidator, Field
 from starlette.responses import Response
 
 from planner.desk.approving import CaseForApproval, case_for_approval
 from planner.plan.plan import Plan
 from planner.rulebook.shapes import MODES
-from planner.web.approvals.decision_form import LONGEST
-from planner.web.approvals.glance import glance
+from planner.web.approvals.glance import digest, weighing
 from planner.web.security.authorisation import Deciding
-from planner.web.server.case_state import state_in_words
+from planner.web.server.case_state import state_of
+from planner.web.server.forms import Number, Prefixed, SeenForm, Text, up_to
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
 from planner.web.server.urls import APPROVAL, CaseAsked, approval_path
 from planner.wording.people import supervised_by
 
 router = APIRouter()
+# What a printed plan has room for.
+LONGEST = 200
+
+
+def _line(name: str) -> AfterValidator:
+    return up_to(LONGEST, f"{name}: more than the {LONGEST} letters that print")
+
+
+def _tier(sent: object) -> int | None:
+    return int(str(sent)) if sent in ("1", "2", "3", "4") else None
+
+
+class DecisionForm(SeenForm):
+    """`plan_shown` is the digest of the plan that the page showed; `tier`, `mode` and `who` may change the plan."""
+
+    version: Number = None
+    plan_shown: str = Field("", alias="seen")
+    covers: Literal["table", "as-named", ""] = ""
+    tier: Annotated[int | None, BeforeValidator(_tier)] = None
+    mode: Text = ""
+    who: Annotated[dict[str, Text], Prefixed("who.")] = {}
+    conditions: Annotated[Text, _line("conditions")] = ""
+    operator_conditions: Annotated[Text, _line("conditions on the operator")] = ""
+    reason: Annotated[Text, _line("reason")] = ""
+    text: Annotated[Text, _line("question")] = ""
+    why: Annotated[Text, _line("why")] = ""
+
+    @property
+    def typed(self) -> dict[str, str]:
+        """What was sent, as it was typed; a name that was not sent is not there."""
+        return {name: text for name, text in self.written.items() if text or name in self.model_fields_set}
 
 
 def view_asked(request: Request, visitor: Deciding, now: CaseAsked) -> CaseForApproval:
@@ -48,20 +80,18 @@ def case_page(
     now, plan, standing, written = view.now, view.planned.plan, view.standing, dict(written or {})
     stands = standing is not None and standing.state == "stands"
     # What stands is carried into the forms, so that nothing of it is dropped unseen.
-    kept = now.approval if stands else None
-    held = {"conditions": kept.conditions, "operator_conditions": kept.operator_conditions} if kept else {}
+    held = {name: getattr(now.approval if stands else None, name, "") for name in ("conditions", "operator_conditions")}
     return page(
         request, "approval.html", 422 if faults else 200,
-        case=now.case, now=now, state=state_in_words(now, standing), path=approval_path(now.case),
+        case=now.case, now=now, state=state_of(site_of(request), now), path=approval_path(now.case),
         plan=plan, faults=faults, judged=view.planned,
-        glance=glance(plan, view.rulebook) if plan else None,
+        factors=weighing(plan, view.rulebook) if plan else [], seen=digest(plan) if plan else "",
         in_force=view.given, asked=view.difference, by_table=_by_table(view),
         standing=standing, earlier=view.ended[::-1],
         questions=view.questions, longest=LONGEST,
         own=view.own, aged=view.aged, barred=view.barred,
         changing=_changing(view, plan, tier, written) if plan else None,
-        held=dict.fromkeys(("conditions", "operator_conditions"), "") | held,
-        written=dict.fromkeys(("conditions", "operator_conditions", "reason", "text", "why"), "") | held | written,
+        held=held, written=dict.fromkeys(("reason", "text", "why"), "") | held | written,
     )  # fmt: skip
 
 

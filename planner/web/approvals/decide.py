@@ -16,9 +16,8 @@ from planner.desk.approving import approve as enter
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
 from planner.records.rows import CaseNow
-from planner.web.approvals.case import case_page
+from planner.web.approvals.case import DecisionForm, case_page
 from planner.web.approvals.decided_meanwhile import case_changed
-from planner.web.approvals.decision_form import DecisionForm
 from planner.web.approvals.glance import digest
 from planner.web.security.authorisation import Deciding, Visitor
 from planner.web.server.site import Site, site_of
@@ -77,7 +76,7 @@ def _as_shown(form: DecisionForm, now: CaseNow, plan: Plan) -> bool:
 
 def _plan(site: Site, now: CaseNow) -> Plan | None:
     """The plan that is decided on: for the stage that is asked for."""
-    return site.plans.planned(now.version, stage_asked(site.desk, now)).plan
+    return site.desk.plans.planned(now.version, stage_asked(site.desk, now)).plan
 
 
 def _decision(plan: Plan, form: DecisionForm) -> Decision:

@@ -13,7 +13,7 @@ from planner.errors import PlannerError
 from planner.records.changes import flat, names_changed
 from planner.records.deciding import Act
 from planner.records.rows import CaseNow, CaseVersion
-from planner.web.approvals.decision_form import DecisionForm
+from planner.web.approvals.case import DecisionForm
 from planner.web.cases.fields import labels, shown_value
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
@@ -60,7 +60,7 @@ def _chosen(site: Site, now: CaseNow, form: DecisionForm) -> list[tuple[str, str
     said = [("What it covers", COVERED[form.covers])] if form.covers else []
     if form.tier is None:
         return said
-    plan = site.plans.planned(now.version, stage_asked(site.desk, now)).plan
+    plan = site.desk.plans.planned(now.version, stage_asked(site.desk, now)).plan
     modes = {str(name): words for name, words in site.rulebook.supervision.modes.items()}
     steps = plan.steps if plan else ()
     hands = [(step.label, form.who[step.id]) for step in steps if form.who.get(step.id, step.who) != step.who]
@@ -89,5 +89,5 @@ def _changes(site: Site, then: CaseVersion, current: CaseVersion) -> list[tuple[
 
 
 def _tier(site: Site, version: CaseVersion) -> str:
-    assessment = site.plans.planned(version).assessment
+    assessment = site.desk.plans.planned(version).assessment
     return str(assessment.tier.working) if assessment else "cannot be judged"

@@ -1,9 +1,8 @@
-"""A case at a glance: what weighs in it, with the values as they were measured, and what goes with each tier."""
+"""What weighs in a case, with the values as they were measured, and the digest of the plan that is decided on."""
 
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
 
 from planner.assess.assessment import FactorState
 from planner.assess.trace import labels, reached_findings
@@ -14,53 +13,14 @@ from planner.records.trail import canonical
 from planner.rulebook.rulebook import Rulebook
 from planner.wording.conditions import sentence
 from planner.wording.language import count, say
-from planner.wording.tier import short_readings
 
 
-@dataclass(frozen=True)
-class MeasuredValue:
-    """A finding as recorded; `how` says where that comes from when nobody wrote it down for this finding."""
-
-    label: str
-    shown: str
-    how: str
-
-
-@dataclass(frozen=True)
-class WeighedFactor:
-    """A factor that holds, or may hold: what was measured, the limit, and what it counts."""
-
-    label: str
-    certain: bool
-    values: tuple[MeasuredValue, ...]
-    limit: str
-    counts: str
-    basis: str
-
-
-@dataclass(frozen=True)
-class Glance:
-    """`seen` is a digest of the whole plan as it was shown; a decision that carries another one is not taken."""
-
-    tier: str
-    tier_label: str
-    decided_by: tuple[str, ...]
-    factors: tuple[WeighedFactor, ...]
-    seen: str
-
-
-def glance(plan: Plan, rulebook: Rulebook) -> Glance:
-    assessment, tier = plan.assessment, plan.assessment.tier
-    weighing = [state for state in assessment.factors if state.state in ("holds", "unknown")]
-    weighing = [state for state in weighing if state.state == "holds" or state.most_points or state.floor]
-    weighing.sort(key=lambda state: (state.state != "holds", -(state.floor or 0), -state.most_points))
-    return Glance(
-        short_readings(tier.on_record, tier.working),
-        tier.label,
-        tuple(reason.short for reason in tier.decided_by),
-        tuple(_weighed(state, assessment.case, rulebook) for state in weighing),
-        digest(plan),
-    )
+def weighing(plan: Plan, rulebook: Rulebook) -> list[dict[str, object]]:
+    """The factors that hold, or may hold, and weigh: what is certain and heaviest first."""
+    states = [state for state in plan.assessment.factors if state.state in ("holds", "unknown")]
+    states = [state for state in states if state.state == "holds" or state.most_points or state.floor]
+    states.sort(key=lambda state: (state.state != "holds", -(state.floor or 0), -state.most_points))
+    return [_weighed(state, plan.assessment.case, rulebook) for state in states]
 
 
 def digest(plan: Plan) -> str:
@@ -68,7 +28,8 @@ def digest(plan: Plan) -> str:
     return hashlib.sha256(canonical(plan_json(plan)).encode()).hexdigest()
 
 
-def _weighed(state: FactorState, case: Case, rulebook: Rulebook) -> WeighedFactor:
+def _weighed(state: FactorState, case: Case, rulebook: Rulebook) -> dict[str, object]:
+    """A factor that holds, or may: what was measured (`how` says whence), the limit, and what it counts."""
     factor, vocabulary = rulebook.factors[state.id], rulebook.vocabulary
     values = []
     for name in reached_findings(factor.when, rulebook):
@@ -78,11 +39,9 @@ def _weighed(state: FactorState, case: Case, rulebook: Rulebook) -> WeighedFacto
         how = say("looked for, none found") if name in case.from_section else ""
         if name in case.doubted:
             how = say("%(recorded)s is recorded, and in doubt", recorded=finding.shown(case.doubted[name]))
-        values.append(MeasuredValue(finding.label, finding.shown(found), how))
-    return WeighedFactor(
-        state.label, state.state == "holds", tuple(values), sentence(factor.when, vocabulary, labels(rulebook)),
-        _counts(state), state.basis.words,
-    )  # fmt: skip
+        values.append({"label": finding.label, "shown": finding.shown(found), "how": how})
+    limit = sentence(factor.when, vocabulary, labels(rulebook))
+    return {"state": state, "measured": values, "limit": limit, "counts": _counts(state)}
 
 
 def _counts(state: FactorState) -> str:

@@ -1,10 +1,9 @@
-"""Two people changed one case: both values are shown for each field, and whoever saved second chooses."""
+"""A change that is not taken as typed: somebody changed or decided on the case meanwhile, or it is not theirs."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Request
@@ -19,16 +18,39 @@ from planner.records.rows import StoredCase
 from planner.vocabulary import Vocabulary
 from planner.web.cases.answers import Answers
 from planner.web.cases.fields import labels, shown_value
-from planner.web.cases.not_saved import not_saved
 from planner.web.security.authorisation import Preparing
 from planner.web.server.case_state import rests_on_it
 from planner.web.server.forms import Prefixed, SeenForm, VersionNumber
 from planner.web.server.presenting import is_partial, page
-from planner.web.server.site import site_of
+from planner.web.server.site import Site, site_of
 from planner.web.server.urls import CASE, case_path, find
 
 router = APIRouter()
 MINE, THEIRS = "mine", "theirs"
+# What the page gives anew, or what belongs to the page that was sent.
+OWN = ("submission", "approval")
+
+
+def not_saved(
+    request: Request, case: StoredCase, error: NotTheirs | DecidedMeanwhile, answers: Answers, form: SeenForm
+) -> Response:
+    """The page that refuses: 403 for another's case, 409 with a button to save all the same for one decided on."""
+    site = site_of(request)
+    acts = error.acts if isinstance(error, DecidedMeanwhile) else ()
+    now = site.store.case_now(case.id)
+    return page(
+        request, "part_not_saved.html" if is_partial(request) else "not_saved.html", 409 if acts else 403,
+        case=case, now=now, path=case_path(case), action=request.url.path, sent=form.sent_again(*OWN) if acts else [],
+        acts=acts, ends=rests_on_it(now), typed=_typed(site, answers),
+    )  # fmt: skip
+
+
+def _typed(site: Site, answers: Answers) -> list[tuple[str, str]]:
+    """What somebody changed, in words, and as it was written what could not be read."""
+    vocabulary = site.rulebook.vocabulary
+    names = labels(vocabulary)
+    read = [(names.get(name, name), shown_value(vocabulary, name, value)) for name, value in answers.changes.items()]
+    return read + [(names.get(name, name), ", ".join(answers.written.get(name, []))) for name in answers.wrong]
 
 
 class SettleForm(SeenForm):
@@ -37,19 +59,6 @@ class SettleForm(SeenForm):
     based_on: VersionNumber
     pick: Annotated[dict[str, str], Prefixed("pick.")] = {}
     mine: Annotated[dict[str, str], Prefixed("mine.")] = {}
-
-
-@dataclass(frozen=True)
-class FieldInConflict:
-    """One field as each of the two would have it. `chosen` is set where only one of them changed it."""
-
-    name: str
-    label: str
-    base: str
-    theirs: str
-    mine: str
-    mine_as_data: str
-    chosen: str
 
 
 def conflict_page(request: Request, case: StoredCase, conflict: Conflict, answers: Answers) -> Response:
@@ -100,11 +109,12 @@ def _data(vocabulary: Vocabulary, name: str, text: str) -> Any:
     return value
 
 
-def _field(vocabulary: Vocabulary, difference: ThreeWayDifference, names: Mapping[str, str]) -> FieldInConflict:
-    base, theirs, mine = difference.base, difference.theirs, difference.mine
+def _field(vocabulary: Vocabulary, difference: ThreeWayDifference, names: Mapping[str, str]) -> dict[str, str]:
+    """One field as each of the two would have it. `chosen` is set where only one of them changed it."""
+    name, base, theirs, mine = difference.name, difference.base, difference.theirs, difference.mine
     both = base not in (mine, theirs) and mine != theirs
-    began, other, own = (shown_value(vocabulary, difference.name, value) for value in (base, theirs, mine))
-    return FieldInConflict(
-        difference.name, names.get(difference.name, difference.name), began, other, own, json.dumps(mine),
-        "" if both else MINE if mine != base else THEIRS,
-    )  # fmt: skip
+    sides = {"base": base, "theirs": theirs, "mine": mine}
+    return {side: shown_value(vocabulary, name, value) for side, value in sides.items()} | {
+        "name": name, "label": names.get(name, name), "mine_as_data": json.dumps(mine),
+        "chosen": "" if both else MINE if mine != base else THEIRS,
+    }  # fmt: skip

@@ -10,7 +10,6 @@ from planner.case import Case, coarser_first, may_be_hidden
 from planner.records.rows import CaseVersion
 from planner.vocabulary import Finding, Vocabulary
 from planner.web.cases.answers import LEFT_OPEN, Answers, applies, typed_values
-from planner.web.server.case_state import day_and_time
 from planner.wording.conditions import sentence
 from planner.wording.words import lower_first
 
@@ -49,20 +48,11 @@ class FormField:
     finer: str
 
 
-@dataclass(frozen=True)
-class SectionStamp:
-    """Who looked through a section, and when."""
-
-    by: str
-    at: str
-
-
-def stamps(versions: Iterable[CaseVersion]) -> dict[str, SectionStamp]:
-    """Who said of each section that it was looked through, and when: the version since which it has stood."""
-    found: dict[str, SectionStamp] = {}
+def stamps(versions: Iterable[CaseVersion]) -> dict[str, CaseVersion]:
+    """Of each section the version since which it has been said to be looked through."""
+    found: dict[str, CaseVersion] = {}
     for version in versions:
-        now = version.document.get("none_found_in") or ()
-        found = {section: found.get(section) or SectionStamp(version.by, day_and_time(version.at)) for section in now}
+        found = {section: found.get(section, version) for section in version.document.get("none_found_in") or ()}
     return found
 
 
@@ -72,13 +62,11 @@ class ShownSection:
     label: str
     fields: tuple[FormField, ...]
     looked_through: bool
-    stamp: SectionStamp | None
+    stamp: CaseVersion | None
     # The findings that take a value from a section looked through, and those that stay open all the same.
     filled: str
     stays_open: str
     elsewhere: tuple[str, ...]
-    recorded: int
-    wrong: int
 
 
 def shown_sections(
@@ -86,7 +74,7 @@ def shown_sections(
     document: Mapping[str, Any],
     case: Case | None,
     answers: Answers,
-    stamps: Mapping[str, SectionStamp],
+    stamps: Mapping[str, CaseVersion],
 ) -> tuple[ShownSection, ...]:
     """Every section with its fields. `case` gives queries and values taken from sections, where it can be read."""
     findings: Mapping[str, Any] = document.get("findings") or {}
@@ -119,8 +107,20 @@ def shown_sections(
         return f"{finding.shown(case.findings[finding.id])}, from {lower_first(source.label)}"
 
     def field(finding: Finding, aside: bool) -> FormField:
-        kept, told = findings.get(finding.id), tuple(queries.get(finding.id, ()))
-        return _field(finding, kept, vouched(finding), answers, told, aside, hidden(finding), finer(finding))
+        kept, looked_through, from_finer = findings.get(finding.id), vouched(finding), finer(finding)
+        written = answers.written.get(finding.id)
+        if written is None:
+            typed = finding.read(kept) if kept is not None else None
+            one = LEFT_OPEN if kept == LEFT_OPEN else "" if typed is None else finding.written(typed)
+            written = one.split("+") if finding.kind == "set" and one else [one]
+        from_section = looked_through and finding.unremarkable is not None and kept is None
+        return FormField(
+            finding, SHAPES[finding.kind], written[0] if written else "",
+            _choices(finding, written, looked_through, from_finer),
+            kept not in (None, LEFT_OPEN) or bool(from_finer) or from_section,
+            answers.wrong.get(finding.id, ""), tuple(queries.get(finding.id, ())), aside,
+            _empty_reads_as(finding, looked_through), hidden(finding), from_finer,
+        )  # fmt: skip
 
     shown = []
     ordered = coarser_first(vocabulary)
@@ -139,29 +139,10 @@ def shown_sections(
         shown.append(
             ShownSection(
                 section.id, section.label, fields, section.id in through, stamps.get(section.id), filled, stays,
-                elsewhere, sum(f.recorded for f in fields), sum(bool(f.wrong) for f in fields),
+                elsewhere,
             )
         )  # fmt: skip
     return tuple(shown)
-
-
-def _field(
-    finding: Finding, kept: Any, looked_through: bool, answers: Answers, queries: tuple[str, ...], aside: bool,
-    hidden: str, finer: str,
-) -> FormField:  # fmt: skip
-    written = answers.written.get(finding.id)
-    if written is None:
-        typed = finding.read(kept) if kept is not None else None
-        one = LEFT_OPEN if kept == LEFT_OPEN else "" if typed is None else finding.written(typed)
-        written = one.split("+") if finding.kind == "set" and one else [one]
-    recorded = kept is not None and kept != LEFT_OPEN
-    return FormField(
-        finding, SHAPES[finding.kind], written[0] if written else "",
-        _choices(finding, written, looked_through, finer),
-        recorded or bool(finer) or (looked_through and finding.unremarkable is not None and kept is None),
-        answers.wrong.get(finding.id, ""), queries, aside,
-        _empty_reads_as(finding, looked_through), hidden, finer,
-    )  # fmt: skip
 
 
 def _empty_reads_as(finding: Finding, looked_through: bool) -> str:

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import RedirectResponse, Response
 
-from planner.desk.plans import PlannedVersion
 from planner.errors import PlannerError
 from planner.records.changes import CHANGEABLE, Conflict
 from planner.records.deciding import DecidedMeanwhile
 from planner.records.owning import NotTheirs, may_edit
 from planner.records.rows import CaseNow, CaseVersion
-from planner.web.approvals.standing import state_of
 from planner.web.cases.answers import FIRST_PART, Answers, CaseForm, read_answers
-from planner.web.cases.conflict import conflict_page
+from planner.web.cases.conflict import conflict_page, not_saved
 from planner.web.cases.fields import ShownSection, labels, shown_sections, stamps
-from planner.web.cases.not_saved import not_saved
 from planner.web.security.authorisation import Preparing, Visitor
-from planner.web.server.case_state import clock_time, rests_on_it
+from planner.web.server.case_state import clock_time, rests_on_it, state_of
 from planner.web.server.presenting import environment, is_partial, page
 from planner.web.server.site import Site, site_of
 from planner.web.server.urls import CASE, CaseAsked, case_path, find
@@ -28,41 +24,34 @@ from planner.web.server.urls import CASE, CaseAsked, case_path, find
 router = APIRouter()
 
 
-@dataclass(frozen=True)
-class ShownCase:
+def _values(
+    site: Site, visitor: Visitor, now: CaseNow, version: CaseVersion, answers: Answers, said: dict[str, str]
+) -> dict[str, Any]:
     """Everything the templates of a case draw on; `said` acknowledges a save, by the part of the form."""
+    judged = site.desk.plans.planned(version)
+    return {
+        "case": now.case,
+        "now": now,
+        "may_edit": may_edit(now.owners, visitor.code, visitor.role),
+        "path": case_path(now.case),
+        "version": version,
+        # A heading that is not recorded is None to the templates, which refuse a name they do not know.
+        "document": dict.fromkeys(CHANGEABLE) | dict(version.document),
+        "stages": [(stage.id, stage.label) for stage in site.rulebook.stages.stages],
+        "sections": _sections(site, now, version, answers),
+        "judged": judged,
+        "decided_by": [reason.short for reason in judged.assessment.tier.decided_by] if judged.assessment else [],
+        "state": state_of(site, now),
+        "rests_on_it": rests_on_it(now),
+        "answers": answers,
+        "labels": labels(site.rulebook.vocabulary),
+        "said": said,
+    }
 
-    site: Site
-    now: CaseNow
-    version: CaseVersion
-    answers: Answers
-    said: dict[str, str]
-    visitor: Visitor
 
-    def values(self) -> dict[str, Any]:
-        judged = self.site.plans.planned(self.version)
-        return {
-            "case": self.now.case,
-            "now": self.now,
-            "may_edit": may_edit(self.now.owners, self.visitor.code, self.visitor.role),
-            "path": case_path(self.now.case),
-            "version": self.version,
-            # A heading that is not recorded is None to the templates, which refuse a name they do not know.
-            "document": dict.fromkeys(CHANGEABLE) | dict(self.version.document),
-            "stages": [(stage.id, stage.label) for stage in self.site.rulebook.stages.stages],
-            "sections": self.sections(judged),
-            "judged": judged,
-            "decided_by": [reason.short for reason in judged.assessment.tier.decided_by] if judged.assessment else [],
-            "state": state_of(self.site, self.now),
-            "rests_on_it": rests_on_it(self.now),
-            "answers": self.answers,
-            "labels": labels(self.site.rulebook.vocabulary),
-            "said": self.said,
-        }
-
-    def sections(self, judged: PlannedVersion) -> tuple[ShownSection, ...]:
-        through = stamps(self.site.store.versions(self.now.case.id))
-        return shown_sections(self.site.rulebook.vocabulary, self.version.document, judged.case, self.answers, through)
+def _sections(site: Site, now: CaseNow, version: CaseVersion, answers: Answers) -> tuple[ShownSection, ...]:
+    through, case = stamps(site.store.versions(now.case.id)), site.desk.plans.planned(version).case
+    return shown_sections(site.rulebook.vocabulary, version.document, case, answers, through)
 
 
 @router.get(CASE)
@@ -70,8 +59,7 @@ def show(
     request: Request, visitor: Preparing, now: CaseAsked, saved: Annotated[str, Query(max_length=40)] = ""
 ) -> Response:
     said = {saved: f"Saved {clock_time(now.version.at)}"} if saved else {}
-    shown = ShownCase(site_of(request), now, now.version, Answers(), said, visitor)
-    return page(request, "case.html", **shown.values())
+    return page(request, "case.html", **_values(site_of(request), visitor, now, now.version, Answers(), said))
 
 
 @router.post(CASE)
@@ -93,11 +81,12 @@ def save(
     except (NotTheirs, DecidedMeanwhile) as error:
         return not_saved(request, case, error, answers, form)
     said = _acknowledged(site, saved, answers, form.section)
-    shown = ShownCase(site, site.store.case_now(case.id), saved, answers, said, visitor)
+    now = site.store.case_now(case.id)
     if is_partial(request):
-        return _parts(request, shown, base, form.was_wrong)
+        before = _sections(site, now, base, Answers())
+        return _parts(request, _values(site, visitor, now, saved, answers, said), before, form.was_wrong)
     if answers.wrong:
-        return page(request, "case.html", 422, **shown.values())
+        return page(request, "case.html", 422, **_values(site, visitor, now, saved, answers, said))
     return RedirectResponse(f"{case_path(case)}?saved={form.section}#{form.section}", 303)
 
 
@@ -124,10 +113,8 @@ def _acknowledged(site: Site, saved: CaseVersion, answers: Answers, part: str) -
     return said
 
 
-def _parts(request: Request, shown: ShownCase, base: CaseVersion, was_wrong: set[str]) -> Response:
+def _parts(request: Request, values: dict[str, Any], before: tuple[ShownSection, ...], was_wrong: set[str]) -> Response:
     """Only what differs from the page that sent the form: what its person types meanwhile is left alone."""
-    values = shown.values()
-    before = ShownCase(shown.site, shown.now, base, Answers(), {}, shown.visitor)
     template = environment().get_template("part_section.html")
 
     def made(section: ShownSection) -> str:
@@ -135,7 +122,7 @@ def _parts(request: Request, shown: ShownCase, base: CaseVersion, was_wrong: set
 
     same = {
         new.id
-        for old, new in zip(before.sections(shown.site.plans.planned(base)), values["sections"], strict=True)
+        for old, new in zip(before, values["sections"], strict=True)
         if not was_wrong & {field.finding.id for field in new.fields} and made(old) == made(new)
     }
-    return page(request, "part_saved.html", 422 if shown.answers.wrong else 200, same=same, **values)
+    return page(request, "part_saved.html", 422 if values["answers"].wrong else 200, same=same, **values)

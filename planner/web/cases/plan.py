@@ -17,11 +17,11 @@ from planner.desk.plan_in_force import plan_in_force, shown_plan
 from planner.documents.printing.html import render_html
 from planner.documents.printing.pdf import render_pdf
 from planner.errors import PlannerError
+from planner.records.approval_validity import standing_on
 from planner.records.roles import PREPARERS
 from planner.records.rows import CaseNow
-from planner.web.approvals.standing import standing_of, state_of
 from planner.web.security.authorisation import Preparing, Reading, Visitor
-from planner.web.server.case_state import clock_time
+from planner.web.server.case_state import clock_time, state_of
 from planner.web.server.forms import Form, Number, SeenForm, Text, cut
 from planner.web.server.presenting import page
 from planner.web.server.printing import printed
@@ -74,7 +74,7 @@ def submit(
     request: Request, visitor: Preparing, form: Annotated[SubmitForm, Depends(SubmitForm.read)], now: CaseAsked
 ) -> Response:
     site = site_of(request)
-    plan, saved = site.plans.planned(now.version).plan, now.version
+    plan, saved = site.desk.plans.planned(now.version).plan, now.version
     if form.version != saved.number:
         told = f"{saved.by} saved this case at {clock_time(saved.at)}, after you opened this page."
         return _page(request, visitor, now, (told, "Read the plan again as it stands now, then submit it."), form.note)
@@ -104,12 +104,12 @@ def answer(
 
 def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, ...] = (), note: str = "") -> Response:
     site: Site = site_of(request)
-    judged = site.plans.planned(now.version)
+    judged = site.desk.plans.planned(now.version)
     in_force, barred = shown_plan(site.desk, now) if judged.plan is not None else (None, ())
     return page(
         request, "plan_page.html", 422 if faults else 200,
         case=now.case, path=case_path(now.case), now=now, state=state_of(site, now), faults=faults, note=note,
-        standing=standing_of(site, now), judged=judged, in_force=in_force, barred=barred,
+        standing=standing_on(now, site.day_here(), site.rulebook), judged=judged, in_force=in_force, barred=barred,
         ended=next(reversed(site.store.approvals(now.case.id)), None), questions=site.store.questions(now.case.id),
         may_prepare=visitor.role in PREPARERS,
     )  # fmt: skip

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
-from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -13,24 +11,13 @@ from planner.readings import read_day
 from planner.records.approval_validity import stands_on
 from planner.records.roles import PREPARERS
 from planner.records.rows import CaseNow
-from planner.web.approvals.standing import state_of
 from planner.web.security.authorisation import Reading
+from planner.web.server.case_state import state_of, turn
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
-from planner.web.server.urgency_words import turn
 from planner.wording.tier import short_readings
 
 router = APIRouter()
-
-
-@dataclass(frozen=True)
-class CaseRow:
-    now: CaseNow
-    state: str
-    tier: str
-    ready: str
-    urgency: str
-    needed_by: datetime.date | None
 
 
 @router.get("/cases")
@@ -54,8 +41,8 @@ def cases(
     )  # fmt: skip
 
 
-def _row(site: Site, now: CaseNow) -> CaseRow:
-    judged = site.plans.planned(now.version)
+def _row(site: Site, now: CaseNow) -> dict[str, object]:
+    judged = site.desk.plans.planned(now.version)
     findings, vocabulary = now.version.findings, site.rulebook.vocabulary.by_id
     tier, ready = "cannot be judged", ""
     if judged.assessment:
@@ -68,4 +55,7 @@ def _row(site: Site, now: CaseNow) -> CaseRow:
     urgency = vocabulary.get("urgency")
     said, needed_by = findings.get("urgency"), read_day(findings.get("needed_by"))
     said_urgency = urgency.shown(urgency.read(said)) if urgency and said else "not recorded"
-    return CaseRow(now, state_of(site, now), tier, ready, said_urgency, needed_by)
+    return {
+        "now": now, "state": state_of(site, now), "tier": tier, "ready": ready, "urgency": said_urgency,
+        "needed_by": needed_by,
+    }  # fmt: skip

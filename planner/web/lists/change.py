@@ -18,12 +18,12 @@ from planner.lists.matching.insertion import Assignment
 from planner.lists.rules.people import approval_covers
 from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key, Lists
-from planner.web.lists.shown import case_named, lists_shown, session_named, session_path
+from planner.web.lists.shown import lists_shown, session_named
 from planner.web.security.authorisation import Building
 from planner.web.server.forms import Form, Text, Ticked
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
-from planner.web.server.urls import case_path
+from planner.web.server.urls import case_path, session_path
 
 router = APIRouter()
 LONGEST = 300
@@ -59,8 +59,8 @@ class Wish:
     @classmethod
     def of(cls, lists: ListsNow, form: ChangeForm) -> Wish:
         """What a form asks for; 404 for a case, session or person that there is not."""
-        key, option = case_named(lists, form.reference, form.eye), None
-        if form.act == "":
+        key, option = (form.reference, form.eye), None
+        if form.act == "" or key not in lists.instance.cases:
             raise HTTPException(404)
         if form.act == "put":
             session, trainee = session_named(lists, form.session), form.trainee or None

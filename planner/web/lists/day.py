@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
@@ -14,16 +13,14 @@ from planner.desk.doubts import doubts
 from planner.desk.plan_in_force import shown_plan
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
+from planner.plan.plan import Plan
 from planner.readings import read_day
 from planner.records.roles import BUILDERS
-from planner.records.rows import CaseNow, ListPlace
+from planner.records.rows import CaseNow
 from planner.web.security.authorisation import Building, Reading, Visitor
-from planner.web.server.case_state import day_and_time
 from planner.web.server.forms import Form, Text, up_to
 from planner.web.server.presenting import page
-from planner.web.server.site import Site, site_of
-from planner.web.server.urls import case_path
-from planner.wording.people import supervised_by
+from planner.web.server.site import site_of
 
 router = APIRouter()
 LONGEST = 300
@@ -34,20 +31,12 @@ class TakeOffForm(Form):
     why: Annotated[Text, up_to(LONGEST, f"The reason has more than {LONGEST} letters.")] = ""
 
 
-@dataclass(frozen=True)
-class DayRow:
-    """A case in its place. `tier` and what follows are empty where the case cannot be planned."""
+class DayRow(NamedTuple):
+    """A case in its place. `plan` is the one in force, None where the case cannot be planned."""
 
-    at: ListPlace
-    reference: str
-    eye: str
-    patient: str
-    path: str
-    tier: str
-    supervision: str
-    anaesthesia: str
-    kit: tuple[str, ...]
-    conditions: str
+    now: CaseNow
+    plan: Plan | None
+    barred: bool
     doubts: tuple[str, ...]
 
 
@@ -90,32 +79,14 @@ def _page(
     theatres: dict[str, list[DayRow]] = {}
     for now in held:
         if now.allocation is not None:
-            doubtful = doubts(site.desk, now, held, people)
-            theatres.setdefault(now.allocation.theatre, []).append(_row(site, now, now.allocation, doubtful))
+            planned = site.desk.plans.planned(now.version).plan
+            plan, barred = shown_plan(site.desk, now) if planned else (None, ())
+            row = DayRow(now, plan, bool(barred), doubts(site.desk, now, held, people))
+            theatres.setdefault(now.allocation.theatre, []).append(row)
     return page(
         request, "list_day.html", status,
         day=day, words=f"{day:%A} {day_words(day)}", theatres=theatres, faults=faults, longest=LONGEST,
         may_build=visitor.role in BUILDERS, unit=site.unit.unit if site.unit else "",
         before=day - datetime.timedelta(1), after=day + datetime.timedelta(1),
-        written_at=day_and_time(site.settings.clock().isoformat()), count=len(held),
-    )  # fmt: skip
-
-
-def _row(site: Site, now: CaseNow, at: ListPlace, doubtful: tuple[str, ...]) -> DayRow:
-    plan = site.plans.planned(now.version).plan
-    tier, supervision, anaesthesia = "", "", "cannot be planned"
-    kit: tuple[str, ...] = ()
-    if plan is not None:
-        plan, barred = shown_plan(site.desk, now)
-        shown = plan.approval.tier_approved if plan.approval else plan.assessment.tier.working
-        tier = f"{shown}" if plan.approval else f"{shown}, not approved"
-        supervision = supervised_by(plan.supervision.mode, plan.supervision.by)
-        supervision = "not covered by what was approved" if barred else supervision
-        kit = tuple(item.label for item in plan.kit if item.need == "essential")
-        anaesthesia = plan.choices["anaesthesia"].label
-    return DayRow(
-        at, now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""),
-        case_path(now.case, "plan"), tier, supervision,
-        anaesthesia, kit,
-        now.approval.every_condition if now.approval else "", doubtful,
+        written_at=site.settings.clock().isoformat(), count=len(held),
     )  # fmt: skip

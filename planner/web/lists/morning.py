@@ -17,12 +17,13 @@ from planner.lists.changes.repair import repair
 from planner.lists.roster.shapes import LONGEST_SESSION, SHORTEST_SESSION, Session
 from planner.lists.week.lists_file import written
 from planner.local_time import local
-from planner.web.lists.propose import not_proposed
-from planner.web.lists.shown import SESSION, lists_shown, session_named, session_path
+from planner.web.lists.propose import proposal_page
+from planner.web.lists.shown import lists_shown, session_named
 from planner.web.security.authorisation import Building
 from planner.web.server.forms import Form, Prefixed, Text, Ticked, TimeOfDay
 from planner.web.server.presenting import page
 from planner.web.server.site import site_of
+from planner.web.server.urls import SESSION, session_path
 
 router = APIRouter()
 LONGEST = 200
@@ -48,7 +49,9 @@ def morning(
     lists = lists_shown(request)
     concerned, now = session_named(lists, session), local(site_of(request).settings.clock())
     if not form.because or len(form.because) > LONGEST:
-        return not_proposed(request, lists, (f"A reason, of up to {LONGEST} letters: what happened.",))
+        return proposal_page(
+            request, lists, faults=(f"A reason, of up to {LONGEST} letters: what happened.",), status=422
+        )
     away = _away(lists, concerned, form)
     changed, unclear = _changed(concerned, form)
     running = lists.running(concerned.day)
@@ -56,7 +59,7 @@ def morning(
     if not (away or changed or begun or unclear):
         unclear = "Say what happened: who is away, when the session ends, that it is lost, or which case is in hand."
     if form.wrong or unclear:
-        return not_proposed(request, lists, (*form.wrong.values(), unclear)[:1])
+        return proposal_page(request, lists, faults=(*form.wrong.values(), unclear)[:1], status=422)
     # The clock counts on the day itself; a list of another day is mended before it begins.
     at = {"now": now.time().replace(second=0, microsecond=0)} if concerned.day == now.date() else {}
     told = {"on": concerned.day, "begun": begun, "away": away, "changed": changed}

@@ -1,31 +1,42 @@
-"""Giving a case its place: in a session of the roster, or by hand on any day, in any theatre."""
+"""Giving a case its place: in a session of the roster, each with what it would break, or by hand on any day."""
 
 from __future__ import annotations
 
 import datetime
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import RedirectResponse, Response
 
-from planner.desk.lists import lists_now
+from planner.desk.lists import ListsNow, lists_now
 from planner.desk.placing import allocate
+from planner.desk.plan_in_force import plan_as_given
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
-from planner.records.approval_validity import holds_until
+from planner.lists.changes.moves import taken_off
+from planner.lists.matching.conflict import Blocked, why_not
+from planner.lists.matching.insertion import Assignment, attempt
+from planner.lists.matching.objective import ranked
+from planner.lists.matching.reasons import pressing
+from planner.lists.roster.shapes import Session
+from planner.lists.rules.people import approval_covers
+from planner.lists.rules.registry import RULES
+from planner.lists.rules.rule import Broken
+from planner.lists.week.instance import Key
+from planner.lists.week.week import Week
+from planner.records.approval_validity import holds_until, standing_on
 from planner.records.rows import CaseNow
-from planner.web.approvals.standing import plan_as_approved, standing_of
-from planner.web.lists.options import options_page
 from planner.web.security.authorisation import Building
-from planner.web.server.case_state import day_and_time
 from planner.web.server.forms import Day, Form, Text
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
-from planner.web.server.urls import LISTING, case_path, find, list_path
+from planner.web.server.urls import LISTING, CaseAsked
+from planner.wording.people import operates
 
 router = APIRouter()
 LONGEST_THEATRE = 30
 WEEKS = 26
+OFFERED = 3
 
 
 class PlaceForm(Form):
@@ -56,29 +67,26 @@ class PlaceForm(Form):
 
 @router.get(LISTING)
 def ask(
-    request: Request, visitor: Building, reference: str, eye: str, by_hand: Annotated[str, Query(alias="by-hand")] = ""
+    request: Request, visitor: Building, now: CaseAsked, by_hand: Annotated[str, Query(alias="by-hand")] = ""
 ) -> Response:
     """Every session with its verdict, where there is a roster; else, or when asked for, any day and theatre."""
-    now, site = _now(request, reference, eye), site_of(request)
-    lists = None if by_hand else lists_now(site.desk)
-    if lists is not None and (reference, eye) in lists.instance.cases:
+    lists = None if by_hand else lists_now(site_of(request).desk)
+    if lists is not None and (now.case.reference, now.case.eye) in lists.instance.cases:
         return options_page(request, now, lists)
     return _page(request, now, PlaceForm())
 
 
 @router.post(LISTING)
 def place(
-    request: Request,
-    visitor: Building,
-    form: Annotated[PlaceForm, Depends(PlaceForm.read)],
-    reference: str,
-    eye: str,
+    request: Request, visitor: Building, form: Annotated[PlaceForm, Depends(PlaceForm.read)], now: CaseAsked
 ) -> Response:
-    site, now = site_of(request), _now(request, reference, eye)
+    site = site_of(request)
     if now.approval is None or form.approval != str(now.approval.id):
         told = "The approval is another one than when you opened this page. Look at the case again; nothing was placed."
         return _page(request, now, form, (told,), 409)
-    theatre = _as_known(site, " ".join(form.theatre.split()))
+    theatre = " ".join(form.theatre.split())
+    # Spelt as the coming lists have it: one that differs in capitals only is no other theatre.
+    theatre = next((name for name in _theatres(site) if name.lower() == theatre.lower()), theatre)
     faults = form.faults(theatre, site.day_here())
     if faults or form.day is None:
         return _page(request, now, form, tuple(faults), 422, theatre)
@@ -92,18 +100,10 @@ def place(
     return RedirectResponse(f"/lists/{form.day}", 303)
 
 
-def _coming(site: Site) -> tuple[CaseNow, ...]:
-    return site.store.lists(site.day_here(), site.day_here() + datetime.timedelta(weeks=WEEKS))
-
-
-def _as_known(site: Site, theatre: str) -> str:
-    """A theatre as the coming lists spell it: one that differs in capitals only is no other theatre."""
-    known = {now.allocation.theatre for now in _coming(site) if now.allocation}
-    return next((name for name in sorted(known) if name.lower() == theatre.lower()), theatre)
-
-
-def _now(request: Request, reference: str, eye: str) -> CaseNow:
-    return site_of(request).store.case_now(find(request, reference, eye).id)
+def _theatres(site: Site) -> list[str]:
+    """The theatres of the coming lists."""
+    coming = site.store.lists(site.day_here(), site.day_here() + datetime.timedelta(weeks=WEEKS))
+    return sorted({now.allocation.theatre for now in coming if now.allocation})
 
 
 def _page(
@@ -115,18 +115,73 @@ def _page(
     theatre: str | None = None,
 ) -> Response:
     site = site_of(request)
-    plan, until = site.plans.planned(now.version).plan, holds_until(now, site.rulebook)
+    plan, until = site.desk.plans.planned(now.version).plan, holds_until(now, site.rulebook)
     holds = f"{day_words(until[0])} ({until[1]})" if until else "no dated measurement"
-    people = site.store.people(active_only=True)
-    # Whoever supervises is most often a consultant; a trainee may be cleared to.
-    supervisors = [p for p in people if p.role == "consultant"] + [p for p in people if p.role == "trainee"]
+    people = [person for person in site.store.people(active_only=True) if person.role in ("consultant", "trainee")]
     return page(
         request, "list_place.html", status,
-        case=now.case, now=now, path=list_path(now.case), plan_path=case_path(now.case, "plan"), faults=faults,
-        plan=plan_as_approved(site, now) if plan else None, standing=standing_of(site, now), holds=holds,
-        approved_at=day_and_time(now.approval.at) if now.approval else "",
-        written=form.written if theatre is None else form.written | {"theatre": theatre}, supervisors=supervisors,
-        trainees=[p for p in people if p.role == "trainee"], today=site.day_here().isoformat(),
-        theatres=sorted({other.allocation.theatre for other in _coming(site) if other.allocation}),
-        longest=LONGEST_THEATRE,
+        case=now.case, now=now, faults=faults, holds=holds, people=people, longest=LONGEST_THEATRE,
+        plan=plan_as_given(site.desk, now) if plan else None, today=site.day_here(), theatres=_theatres(site),
+        standing=standing_on(now, site.day_here(), site.rulebook),
+        written=form.written if theatre is None else form.written | {"theatre": theatre},
     )  # fmt: skip
+
+
+class Offer(NamedTuple):
+    """A pair in a session: `broken` is empty where every rule is kept."""
+
+    option: Assignment
+    who: str
+    worth: float
+    broken: tuple[Broken, ...]
+
+    @property
+    def asks(self) -> bool:
+        """Whether nothing but the approval stands in the way, which a consultant may widen."""
+        return {one.rule for one in self.broken} == {approval_covers.id} and self.option.trainee is not None
+
+
+class SessionOffers(NamedTuple):
+    session: Session
+    filled: str
+    offers: list[Offer]
+
+
+def options_page(request: Request, now: CaseNow, lists: ListsNow) -> Response:
+    """Every session with its best places; for a case that fits none, what bars it and what would open one."""
+    key = now.case.reference, now.case.eye
+    others, pressing_words = taken_off(lists.lists, key), pressing(lists.instance, key)
+    rows = [_row(lists, key, session) for session in lists.sessions]
+    fits = any(not offer.broken for row in rows for offer in row.offers)
+    blocked: Blocked | None = None if fits else why_not(lists.instance, others, key, frozenset(lists.held.locked))
+    return page(
+        request, "list_options.html",
+        case=lists.instance.cases[key], pressing=f"{pressing_words[:1].upper()}{pressing_words[1:]}",
+        now=now, at=next((placing for placing in lists.lists.placings if placing.case == key), None), rows=rows,
+        best=max((offer.worth for row in rows for offer in row.offers if not offer.broken), default=0.0),
+        blocked=blocked, rule_words=RULES.words, lists=lists, locked=lists.held.locked.get(key, ""),
+    )  # fmt: skip
+
+
+def _row(lists: ListsNow, key: Key, session: Session) -> SessionOffers:
+    instance, others = lists.instance, taken_off(lists.lists, key)
+    pairs = [
+        Assignment(session.id, trainee, supervisor)
+        for trainee in (*instance.trainees, None)
+        for supervisor in session.supervisors
+    ]
+    stand: list[Offer] = []
+    barred: list[Offer] = []
+    for points, option, _ in ranked(instance, others, key, pairs):
+        trial = attempt(instance, others, key, option)
+        broken = lists.not_yet(trial.broken)
+        offer = Offer(option, operates(lists.week.team(trial.placing)), points, broken)
+        (barred if broken else stand).append(offer)
+        if len(stand) == OFFERED:
+            break
+    nearest = sorted(barred, key=lambda offer: len({one.rule for one in offer.broken}))[:1]
+    week = Week(instance, others)
+    count = len(week.list_of(session.id))
+    minutes = f"{week.expected_minutes(session.id):.0f} of {session.minutes} min"
+    filled = f"{count} case{'s' if count != 1 else ''}, {minutes}" if count else f"free, {session.minutes} min"
+    return SessionOffers(session, filled, stand or nearest)

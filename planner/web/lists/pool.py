@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 from pydantic import BaseModel, Field
 
+from planner.desk.plan_in_force import plan_as_given
 from planner.documents.figures import day
 from planner.plan.plan import Plan
 from planner.records.approval_validity import holds_until, stands_on
 from planner.records.rows import CaseNow
-from planner.web.approvals.standing import plan_as_approved
+from planner.web.server.case_state import past_words, turn, urgency_words
 from planner.web.server.site import Site
-from planner.web.server.urgency_words import past_words, turn, urgency_words
-from planner.web.server.urls import case_path, list_path
-from planner.wording.people import supervised_by
 
 AGREED = ("consent_to_surgery", "trainee_involvement_agreed")
 BOTH, MISSING, REFUSED = "both recorded", "not all recorded", "trainee refused"
@@ -34,47 +31,36 @@ class Narrowing(BaseModel):
     consent: Choice = ""
 
 
-@dataclass(frozen=True)
-class PoolCase:
-    """One case of the pool; `values` are those that it has of each filter, with their labels."""
+class PoolCase(NamedTuple):
+    """One case of the pool; `labels` are the values that it has of each filter, with their labels."""
 
-    reference: str
-    eye: str
-    patient: str
-    path: str
-    plan_path: str
-    tier: int
-    by_rulebook: int
-    mode: str
-    stage: str
-    anaesthesia: str
+    now: CaseNow
+    plan: Plan
     urgency: str
     past: bool
     consent: str
     until: str
-    settle: int
-    conditions: str
-    values: Mapping[str, Mapping[str, str]]
+    labels: Mapping[str, Mapping[str, str]]
 
 
 def pool(site: Site) -> list[PoolCase]:
     """Every case of it: past its date first, then the most urgent, then the longest wait."""
     cases = [now for now in site.store.cases(state="approved") if stands_on(now, site.day_here(), site.rulebook)]
     cases.sort(key=lambda now: (turn(site, now.version), now.case.reference))
-    planned = (now for now in cases if site.plans.planned(now.version).plan is not None)
-    return [_case(site, now, plan_as_approved(site, now)) for now in planned]
+    planned = (now for now in cases if site.desk.plans.planned(now.version).plan is not None)
+    return [_case(site, now, plan_as_given(site.desk, now)) for now in planned]
 
 
 def narrowed(cases: list[PoolCase], wanted: Narrowing) -> list[PoolCase]:
     """The cases that have every value wanted."""
-    return [case for case in cases if all(value in case.values[name] for name, value in wanted if value)]
+    return [case for case in cases if all(value in case.labels[name] for name, value in wanted if value)]
 
 
 def offered(cases: list[PoolCase]) -> dict[str, list[tuple[str, str]]]:
     """What each filter can be set to, as value and label: only what the pool holds."""
     shown: dict[str, dict[str, str]] = {name: {} for name in Narrowing.model_fields}
     for case in cases:
-        for name, values in case.values.items():
+        for name, values in case.labels.items():
             shown[name] |= values
     return {name: sorted(values.items(), key=lambda one: one[1]) for name, values in shown.items()}
 
@@ -87,12 +73,8 @@ def _case(site: Site, now: CaseNow, plan: Plan) -> PoolCase:
     tier, supervision = now.approval.tier_approved, plan.supervision
     anaesthesia, urgency = _shown(site, now, "anaesthesia_requested"), _shown(site, now, "urgency")
     return PoolCase(
-        now.case.reference, now.case.eye, str(now.version.document.get("patient") or ""),
-        list_path(now.case), case_path(now.case, "plan"), tier, now.approval.tier_by_rulebook,
-        supervised_by(supervision.mode, supervision.by), supervision.stage_label, anaesthesia,
-        urgency_words(site, now.version), bool(past_words(site, now.version)), consent,
+        now, plan, urgency_words(site, now.version), bool(past_words(site, now.version)), consent,
         f"{day(until[0])} ({until[1]})" if until else "no dated measurement",
-        len(plan.assessment.readiness.because), now.approval.every_condition,
         {
             "tier": {str(tier): f"Tier {tier}"}, "stage": {supervision.stage: supervision.stage_label},
             "anaesthesia": {str(findings.get("anaesthesia_requested") or "not-recorded"): anaesthesia},

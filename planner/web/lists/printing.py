@@ -1,4 +1,4 @@
-"""The lists for paper and for other programs: list and brief as PDF, the weeks at a glance, iCalendar and CSV."""
+"""The lists for paper and for other programs: list and brief, weeks, iCalendar, CSV, and what must be ordered."""
 
 from __future__ import annotations
 
@@ -12,14 +12,17 @@ from planner.documents.week.sheet import render_weeks
 from planner.lists.changes.versions import editions_of
 from planner.lists.output.brief_view import brief_of
 from planner.lists.output.calendar import calendar_of
+from planner.lists.output.orders import LeadDays, SupplyOrder, orders, orders_table
 from planner.lists.output.table import table_of
 from planner.lists.output.week_view import weeks_view
-from planner.web.lists.shown import SESSION, lists_shown, session_named, session_path
+from planner.web.lists.shown import lists_shown, session_named
 from planner.web.security.authorisation import Building, Reading
 from planner.web.server.case_state import day_and_time
+from planner.web.server.presenting import page
 from planner.web.server.printing import inline, printed
 from planner.web.server.site import Site, site_of
 from planner.web.server.tickets import OrderedPrint
+from planner.web.server.urls import SESSION, session_path
 
 router = APIRouter()
 
@@ -31,7 +34,7 @@ async def brief(request: Request, visitor: Reading, session: str) -> Response:
     def order(site: Site) -> OrderedPrint:
         now = lists_shown(request)
         on, publication, placings = session_named(now, session), now.publication(session), now.week.list_of(session)
-        if not placings or site.lists is None:
+        if not placings or site.desk.lists is None:
             raise HTTPException(404)
         written = f"Written {day_and_time(site.settings.clock().isoformat())}: {publication.words}."
         plans = plans_on_lists(site.desk, now.held, placings)
@@ -67,3 +70,27 @@ def calendar(request: Request, visitor: Reading) -> Response:
 def table(request: Request, visitor: Building) -> Response:
     now = lists_shown(request)
     return inline(table_of(now.instance, now.lists).encode(), "text/csv; charset=utf-8", "lists.csv")
+
+
+@router.get("/lists/orders")
+def to_order(request: Request, visitor: Building) -> Response:
+    lead = _lead_days(request)
+    return page(
+        request, "list_orders.html", orders=_orders(request), lead=lead,
+        without=[what for what in ("lens", "kit") if what not in lead],
+    )  # fmt: skip
+
+
+@router.get("/lists/orders.csv")
+def orders_as_csv(request: Request, visitor: Building) -> Response:
+    return inline(orders_table(_orders(request)).encode(), "text/csv; charset=utf-8", "orders.csv")
+
+
+def _orders(request: Request) -> tuple[SupplyOrder, ...]:
+    now = lists_shown(request)
+    return orders(now.instance, now.lists, _lead_days(request))
+
+
+def _lead_days(request: Request) -> LeadDays:
+    reader = site_of(request).desk.lists
+    return reader.roster.limits.lead_days if reader else {}

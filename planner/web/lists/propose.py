@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, Request
@@ -49,17 +48,6 @@ class AcceptForm(Form):
     why: Annotated[Text, cut(LONGEST)] = ""
 
 
-@dataclass(frozen=True)
-class ProposedChange:
-    """A change that is proposed: where the case was and would be, and why."""
-
-    told: str
-    kind: str
-    was: str
-    now: str
-    why: str
-
-
 @router.post("/lists/all/propose")
 def propose(request: Request, visitor: Building, form: Annotated[ProposeForm, Depends(ProposeForm.read)]) -> Response:
     """Match `round` what stands, or match `again` everything that is not locked, with few changes.
@@ -68,11 +56,11 @@ def propose(request: Request, visitor: Building, form: Annotated[ProposeForm, De
     """
     lists, again = lists_shown(request), form.way == "again"
     if broken := barred(lists, again):
-        return _page(request, lists, form.way, broken=broken)
+        return proposal_page(request, lists, form.way, broken=broken)
     try:
-        return _page(request, lists, form.way, match(lists, again, LONGER if form.longer else None))
+        return proposal_page(request, lists, form.way, match(lists, again, LONGER if form.longer else None))
     except PlannerError as error:
-        return _page(request, lists, form.way, faults=tuple(map(str, error.faults)), status=503)
+        return proposal_page(request, lists, form.way, faults=tuple(map(str, error.faults)), status=503)
 
 
 @router.post("/lists/all/accept")
@@ -80,29 +68,25 @@ def accept(request: Request, visitor: Building, form: Annotated[AcceptForm, Depe
     """Enter a proposal, if the lists are still those that it was made from and it still keeps every rule."""
     lists = lists_shown(request)
     if form.seen != lists.seen:
-        return not_proposed(request, lists, (CHANGED,), 409)
+        return proposal_page(request, lists, faults=(CHANGED,), status=409)
     try:
         proposed = lists_in(form.proposal, "proposal", lists.instance)
         broken = enter(site_of(request).desk, lists, proposed, visitor.code, form.why)
     except PlannerError as error:
-        return not_proposed(request, lists, tuple(map(str, error.faults)))
-    return _page(request, lists, "round", broken=broken, status=422) if broken else RedirectResponse("/lists", 303)
+        return proposal_page(request, lists, faults=tuple(map(str, error.faults)), status=422)
+    return proposal_page(request, lists, broken=broken, status=422) if broken else RedirectResponse("/lists", 303)
 
 
-def not_proposed(request: Request, lists: ListsNow, faults: tuple[str, ...], status: int = 422) -> Response:
-    """No proposal, and why."""
-    return _page(request, lists, "round", faults=faults, status=status)
-
-
-def _page(
+def proposal_page(
     request: Request,
     lists: ListsNow,
-    way: Way,
+    way: Way = "round",
     proposal: Proposal | None = None,
     broken: tuple[Broken, ...] = (),
     faults: tuple[str, ...] = (),
     status: int = 200,
 ) -> Response:
+    """A proposal, or why there is none."""
     found = proposal.matched if proposal else None
     rows = _rows(lists, proposal) if proposal else []
     searched = proposal is not None and proposal.searched is not None
@@ -111,11 +95,12 @@ def _page(
         seen=lists.seen, good=proposal.how_good if proposal else NOT_PROVED,
         longer=None if searched or solver() is None else round(LONGER),
         proposal=written(found.lists) if found else "",
-        stays=len(found.lists.placings) - sum(row.now != "" for row in rows) if found else 0,
+        stays=len(found.lists.placings) - sum(row["now"] != "" for row in rows) if found else 0,
     )  # fmt: skip
 
 
-def _rows(lists: ListsNow, proposal: Proposal) -> list[ProposedChange]:
+def _rows(lists: ListsNow, proposal: Proposal) -> list[dict[str, str]]:
+    """The changes that are proposed: where each case was and would be, and why."""
     found, order = proposal.matched, list(lists.instance.sessions)
     after = Week(lists.instance, found.lists)
 
@@ -123,12 +108,14 @@ def _rows(lists: ListsNow, proposal: Proposal) -> list[ProposedChange]:
         placing = one.now or one.was
         return (order.index(placing.session), placing.place) if placing is not None else (0, 0)
 
-    def row(one: ListChange) -> ProposedChange:
-        reason, told = found.reasons.get(one.case), lists.instance.cases[one.case].told
-        why = reason.pressing if reason is not None else ""
-        return ProposedChange(told, KINDS[one.kind], _place(lists.week, one.was), _place(after, one.now), why)
-
-    return [row(one) for one in sorted(changes(lists.lists, found.lists), key=by_day)]
+    return [
+        {
+            "told": lists.instance.cases[one.case].told, "kind": KINDS[one.kind],
+            "was": _place(lists.week, one.was), "now": _place(after, one.now),
+            "why": found.reasons[one.case].pressing if one.case in found.reasons else "",
+        }
+        for one in sorted(changes(lists.lists, found.lists), key=by_day)
+    ]  # fmt: skip
 
 
 def _place(week: Week, placing: Placing | None) -> str:

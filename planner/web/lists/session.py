@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
@@ -14,7 +13,6 @@ from planner.desk.doubts import of_standing
 from planner.desk.lists import ListsNow
 from planner.desk.publishing import publish as enter
 from planner.documents.brief.view import change_mark
-from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.lists.changes.differences import ListChange, changes
 from planner.lists.changes.standby import standby
@@ -23,15 +21,16 @@ from planner.lists.rules.people import approval_covers
 from planner.lists.week.instance import Key, Placing
 from planner.records.list_versions import PublishedMeanwhile
 from planner.records.roles import BUILDERS
-from planner.web.lists.shown import SESSION, lists_shown, session_named, session_path
+from planner.records.rows import CaseNow
+from planner.web.lists.shown import lists_shown, session_named
 from planner.web.security.authorisation import Building, Reading, Visitor
 from planner.web.server.case_state import day_and_time
 from planner.web.server.forms import Form, Number, Text, up_to
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
-from planner.web.server.urls import case_path, list_path
+from planner.web.server.urls import SESSION, session_path
 from planner.wording.people import operator_and_other
-from planner.wording.words import eye_words, percent
+from planner.wording.words import eye_words
 
 router = APIRouter()
 LONGEST = 200
@@ -45,26 +44,18 @@ class PublishForm(Form):
     after: Number = None
 
 
-@dataclass(frozen=True)
-class SessionRow:
-    """A case in its place; `mark` says how its row differs from the last version, `locked` why it stays."""
+class SessionRow(NamedTuple):
+    """A case in its place; `mark` says how its row differs from the last version."""
 
-    order: int
-    reference: str
-    eye: str
-    plan_path: str
-    move_path: str
+    placing: Placing
+    now: CaseNow
     tier: int
     who: str
     under: str
-    starts: str
+    starts: datetime.datetime
     minutes: int
     mark: str
-    locked: str
     doubts: tuple[str, ...]
-    conditions: str
-    first: bool
-    last: bool
 
 
 @router.get(SESSION)
@@ -115,10 +106,8 @@ def version(request: Request, visitor: Reading, session: str, number: int) -> Re
         changed = changes(lists_of(session, before.document), lists_of(session, shown.document))
     marks, off = _marks(changed)
     return page(
-        request, "list_version.html",
-        held=on, day=f"{on.day:%A} {day_words(on.day)}", path=session_path(session), version=shown, off=off,
-        rows=[(row, marks.get((row["case"], row["eye"]), "")) for row in shown.document["rows"]], percent=percent,
-        published_at=day_and_time(shown.at), numbers=sorted(versions),
+        request, "list_version.html", held=on, version=shown, off=off, numbers=sorted(versions),
+        rows=[(row, marks.get((row["case"], row["eye"]), "")) for row in shown.document["rows"]],
     )  # fmt: skip
 
 
@@ -144,25 +133,14 @@ def _page(
         _row(site, lists, placing, start, marks.get(placing.case, ""))
         for placing, start in zip(placings, week.starts(session), strict=True)
     ]
-    chance, running = week.chance_of_overrun(session), lists.running(on.day)
     may_build = visitor.role in BUILDERS
     could = standby(instance, lists.lists, session, unknown=False).ready if may_build else ()
     return page(
         request, "list_session.html", status,
-        held=on, title=f"{on.day:%A} {day_words(on.day)}", path=session_path(session), lines=rows,
-        seen=lists.seen, broken=broken, uncovered=any(one.rule == approval_covers.id for one in broken),
-        asked=lists.asked(session), standing=publication, off=off,
-        breaches=[one for one in lists.verdict.breaches if one.session == session],
-        standby=[(one, list_path(lists.held.now[one.case].case)) for one in could],
-        clashes=[clash for clash in lists.clashes if clash.session == session],
-        expected=round(week.expected_minutes(session)), chance=percent(chance),
-        limit=percent(instance.overrun_chance), too_long=chance > instance.overrun_chance,
-        people=[*instance.trainees, *instance.supervisors], supervisors=list(instance.supervisors),
-        reasons=site.rulebook.lists.taken_off.reasons,
-        may_build=may_build, faults=faults, note=note, longest=LONGEST,
-        hours=f"{on.span[0]:%H:%M} to {on.span[1]:%H:%M}",
-        published_at=day_and_time(publication.version.at) if publication.version else "", running=running,
-        begin={one.id: [(p.place, week.case(p).told) for p in week.list_of(one.id)] for one in running},
+        held=on, path=session_path(session), rows=rows, lists=lists, broken=broken, faults=faults, note=note,
+        uncovered=any(one.rule == approval_covers.id for one in broken), publication=publication, off=off,
+        standby=could, expected=round(week.expected_minutes(session)), chance=week.chance_of_overrun(session),
+        reasons=site.rulebook.lists.taken_off.reasons, may_build=may_build, longest=LONGEST,
     )  # fmt: skip
 
 
@@ -171,9 +149,6 @@ def _row(site: Site, lists: ListsNow, placing: Placing, start: float, mark: str)
     begins = week.session(placing).span[0] + datetime.timedelta(minutes=round(start / 5) * 5)
     who, under = operator_and_other(week.team(placing))
     return SessionRow(
-        placing.place, case.reference, case.eye, case_path(now.case, "plan"), list_path(now.case), case.tier, who,
-        under, f"{begins:%H:%M}", round(week.with_turnover(placing)), mark, lists.held.locked.get(placing.case, ""),
+        placing, now, case.tier, who, under, begins, round(week.with_turnover(placing)), mark,
         tuple(of_standing(site.desk, now, now.allocation)) if now.allocation else (),
-        now.approval.every_condition if now.approval else "",
-        placing.place == 1, placing.place == len(week.list_of(placing.session)),
     )  # fmt: skip

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-from urllib.parse import quote
-
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
 from planner.desk.lists import ListsNow, lists_now
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.people import supervisor_is_free, trainee_is_free
-from planner.lists.week.instance import Key
 from planner.web.server.site import site_of
-
-SESSION = "/lists/session/{session}"
 
 
 def lists_shown(request: Request) -> ListsNow:
@@ -24,23 +19,11 @@ def lists_shown(request: Request) -> ListsNow:
     return now
 
 
-def case_named(lists: ListsNow, reference: str, eye: str) -> Key:
-    """A case of these lists or waiting for them; 404 for any other."""
-    if (reference, eye) not in lists.instance.cases:
-        raise HTTPException(404)
-    return reference, eye
-
-
 def session_named(lists: ListsNow, name: str) -> Session:
     """A session of the roster; 404 for any other."""
     if name not in lists.instance.sessions:
         raise HTTPException(404)
     return lists.instance.sessions[name]
-
-
-def session_path(session: str, page: str = "") -> str:
-    """The address of a session's list, or of one of its pages."""
-    return f"/lists/session/{quote(session, safe='')}" + (f"/{page}" if page else "")
 
 
 def needed_at_once(lists: ListsNow, code: str) -> list[str]:

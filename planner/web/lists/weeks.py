@@ -3,24 +3,22 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
+from planner.desk.approving import enter_lapses
 from planner.desk.doubts import doubts
 from planner.desk.lists import ListsNow, lists_now
 from planner.documents.figures import day as day_words
 from planner.lists.roster.shapes import Session
 from planner.records.rows import CaseNow
-from planner.web.approvals.standing import enter_lapses
 from planner.web.lists.pool import Narrowing, narrowed, offered, pool
-from planner.web.lists.shown import needed_at_once, session_path
+from planner.web.lists.shown import needed_at_once
 from planner.web.security.authorisation import Building
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
-from planner.wording.words import percent
 
 router = APIRouter()
 WEEKS = 6
@@ -29,49 +27,24 @@ WEEKS = 6
 @router.get("/lists")
 def lists(request: Request, visitor: Building, wanted: Annotated[Narrowing, Query()]) -> Response:
     site = site_of(request)
-    enter_lapses(site)
+    enter_lapses(site.desk)
     every, now = pool(site), lists_now(site.desk)
     return page(
-        request, "lists.html", sessions=_sessions(now) if now else [], seen=now.seen if now else "",
-        at_once=needed_at_once(now, visitor.code) if now else [], elsewhere=now.held.elsewhere if now else (),
+        request, "lists.html", now=now, at_once=needed_at_once(now, visitor.code) if now else [],
+        verdicts=[(session, _verdict(now, session)) for session in now.sessions] if now else [],
         every=every, cases=narrowed(every, wanted), wanted=wanted, offered=offered(every), days=_coming(site),
         narrows=any(value for _, value in wanted),
     )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class SessionInWeeks:
-    """A session in one line."""
-
-    session: Session
-    day: str
-    path: str
-    cases: int
-    minutes: str
-    chance: str
-    verdict: str
-    look: bool
-    published: str
-
-
-def _sessions(now: ListsNow) -> list[SessionInWeeks]:
-    found = []
-    for session in now.sessions:
-        cases, broken, asked = len(now.week.list_of(session.id)), now.broken(session.id), now.asked(session.id)
-        told = [f"{len(broken)} rule{'s' if broken[1:] else ''} broken"] if broken else []
-        told += [f"{len(asked)} to ask"] if asked else []
-        past = sum(one.session == session.id for one in now.verdict.breaches)
-        told += [f"{past} past its date" if past == 1 else f"{past} past their date"] if past else []
-        found.append(
-            SessionInWeeks(
-                session, f"{session.day:%a} {day_words(session.day)}", session_path(session.id), cases,
-                f"{now.week.expected_minutes(session.id):.0f} of {session.minutes}",
-                percent(now.week.chance_of_overrun(session.id)) if cases else "",
-                ", ".join(told) or ("every rule kept" if cases else "free"), bool(broken),
-                now.publication(session.id).words if cases or session.id in now.versions else "",
-            )
-        )  # fmt: skip
-    return found
+def _verdict(now: ListsNow, session: Session) -> str:
+    """What the checker has to say of a session's list, in short."""
+    cases, broken, asked = now.week.list_of(session.id), now.broken(session.id), now.asked(session.id)
+    told = [f"{len(broken)} rule{'s' if broken[1:] else ''} broken"] if broken else []
+    told += [f"{len(asked)} to ask"] if asked else []
+    past = sum(one.session == session.id for one in now.verdict.breaches)
+    told += [f"{past} past its date" if past == 1 else f"{past} past their date"] if past else []
+    return ", ".join(told) or ("every rule kept" if cases else "free")
 
 
 def _coming(site: Site) -> list[dict[str, object]]:

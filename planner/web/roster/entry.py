@@ -31,7 +31,6 @@ from planner.web.roster.judged import (
 )
 from planner.web.roster.words import kind_words, label
 from planner.web.security.authorisation import Building, Keeping, Visitor
-from planner.web.server.case_state import day_and_time
 from planner.web.server.forms import Form, Prefixed, Text, Ticked, VersionNumber, up_to
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
@@ -79,8 +78,7 @@ class EntryRefused:
 @router.get(ENTRY)
 def entry(request: Request, visitor: Building, kind: str, key: Key = "") -> Response:
     """The form of an entry; without a key, of a new one."""
-    site, shape = site_of(request), kind_of(kind)
-    roster = roster_shown(site)
+    shape, roster = kind_of(kind), roster_shown(site_of(request))
     found = roster.entry(kind, key)
     if found is None and key and (shape.listed or not key.isprintable()):
         raise HTTPException(404)
@@ -92,8 +90,7 @@ def save(
     request: Request, visitor: Keeping, form: Annotated[EntryForm, Depends(EntryForm.read)], kind: str
 ) -> Response:
     """Enter what the form says; what placings would lose by it is shown before."""
-    shape = kind_of(kind)
-    roster = changeable(site_of(request))
+    shape, roster = kind_of(kind), changeable(site_of(request))
     key, based_on = form.key, form.based_on
     found = roster.entry(kind, key) if key or not shape.listed else None
     if shape.listed and key and found is None:
@@ -187,20 +184,9 @@ def _sure(
     return page(
         request, "roster_sure.html",
         told=kind.in_words(change.key), change=change, loses=loses, also=also, note=note, longest=LONGEST_NOTE,
-        settled="" if change.document is None else json.dumps(change.document), words=kind_words(kind),
+        settled="" if change.document is None else json.dumps(change.document),
         back=entry_path(change.kind, change.key),
     )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class FieldOfTwo:
-    """One field of two that were changed at once."""
-
-    label: str
-    base: str
-    theirs: str
-    mine: str
-    both: bool
 
 
 def _conflict(request: Request, kind: EntryKind, change: RosterChange, now: RosterEntry | None) -> Response:
@@ -215,12 +201,13 @@ def _conflict(request: Request, kind: EntryKind, change: RosterChange, now: Rost
         if own != was:
             merged[about.name] = mine.get(about.name)
         if own != was or other != was:
-            sides.append(FieldOfTwo(label(about), was, other, own, own != was and other not in (was, own)))
+            both = own != was and other not in (was, own)
+            sides.append({"label": label(about), "base": was, "theirs": other, "mine": own, "both": both})
     merged = {name: value for name, value in merged.items() if value is not None}
     return page(
         request, "roster_conflict.html", 409,
         told=kind.in_words(change.key), sides=sides, change=change, now=now, settled=json.dumps(merged),
-        at=day_and_time(now.at) if now else "", back=entry_path(change.kind, change.key),
+        back=entry_path(change.kind, change.key),
     )  # fmt: skip
 
 
@@ -245,20 +232,9 @@ def _form(
     )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class PastVersion:
-    """An entry as it once was."""
-
-    number: int
-    at: str
-    by: str
-    what: str
-    note: str
-
-
-def _versions(site: Site, kind: EntryKind, key: str) -> list[PastVersion]:
+def _versions(site: Site, kind: EntryKind, key: str) -> list[dict[str, object]]:
     """Every version, the last one first, with what it changed."""
-    found: list[PastVersion] = []
+    found: list[dict[str, object]] = []
     before: Mapping[str, Any] = {}
     for one in site.store.roster_versions(kind.name, key):
         changed = [
@@ -267,6 +243,6 @@ def _versions(site: Site, kind: EntryKind, key: str) -> list[PastVersion]:
             if (now := cell_of(about, one.document.get(about.name))) != cell_of(about, before.get(about.name))
         ]
         what = "retired" if one.retired else "; ".join(changed) or "brought back"
-        found.insert(0, PastVersion(one.number, day_and_time(one.at), one.by, what, one.note))
+        found.insert(0, {"entry": one, "what": what})
         before = one.document
     return found

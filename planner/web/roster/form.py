@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from planner.lists.roster.entries import EntryKind, written, wrong_fields
@@ -16,33 +15,6 @@ BLANK_ROWS = 2
 MOST_ROWS = 40
 LONGEST_FIELD = 4_000
 Words = tuple[tuple[str, str], ...]  # what is sent for a choice, and what is read of it
-
-
-@dataclass(frozen=True)
-class InputOfRow:
-    """One input of a row of a table in the form."""
-
-    name: str
-    label: str
-    value: str
-    options: Words
-
-
-@dataclass(frozen=True)
-class FieldShown:
-    """One field of the form. `control` says how it is entered; `fixed` one that an entry goes by, entered already."""
-
-    name: str
-    label: str
-    hint: str
-    control: str
-    value: str
-    chosen: tuple[str, ...]
-    options: Words
-    rows: tuple[tuple[InputOfRow, ...], ...]
-    required: bool
-    fixed: bool
-    wrong: str
 
 
 def options_of(site: Site, kind: EntryKind, people: Mapping[str, tuple[str, ...]]) -> Mapping[str, Words]:
@@ -73,7 +45,7 @@ def shown_fields(
     is_new: bool,
     wrong: Mapping[str, str],
     typed: Mapping[str, Any] | None,
-) -> list[FieldShown]:
+) -> list[dict[str, object]]:
     """Every field of an entry. `typed` is what a form that was refused held, in place of the document."""
     return [
         _shown(kind, field, document.get(field.name), options.get(field.name, ()), is_new, wrong, typed)
@@ -84,11 +56,12 @@ def shown_fields(
 def _shown(
     kind: EntryKind, field: EntryField, kept: Any, known: Words, is_new: bool, wrong: Mapping[str, str],
     typed: Mapping[str, Any] | None,
-) -> FieldShown:  # fmt: skip
+) -> dict[str, object]:  # fmt: skip
+    """One field. `control` says how it is entered; `fixed` is one that an entry goes by, entered already."""
     value: Any = cell_of(field, kept) if typed is None else typed.get(field.name, "")
     chosen: tuple[str, ...] = ()
     control: str = field.sort
-    rows: tuple[tuple[InputOfRow, ...], ...] = ()
+    rows: list[list[dict[str, object]]] = []
     if field.sort in ("some-of", "names"):
         chosen = tuple(map(str, kept or ())) if typed is None else tuple(typed.get(field.name, ()))
         words = dict(known) or {word: word.replace("-", " ") for word in field.allowed}
@@ -109,10 +82,11 @@ def _shown(
         control, known = "one-of", _same(("yes", "no"))
     elif field.name in kind.identity and known and is_new:
         control = "select"
-    return FieldShown(
-        field.name, label(field), hint(kind, field), control, value if isinstance(value, str) else "", chosen, known,
-        rows, field.required, field.name in kind.identity and not is_new, wrong.get(field.name, ""),
-    )  # fmt: skip
+    return {
+        "name": field.name, "label": label(field), "hint": hint(kind, field), "required": field.required,
+        "control": control, "value": value if isinstance(value, str) else "", "chosen": chosen, "options": known,
+        "rows": rows, "fixed": field.name in kind.identity and not is_new, "wrong": wrong.get(field.name, ""),
+    }  # fmt: skip
 
 
 def _rows_of(field: EntryField, kept: Any) -> list[dict[str, str]]:
@@ -123,18 +97,21 @@ def _rows_of(field: EntryField, kept: Any) -> list[dict[str, str]]:
     return rows
 
 
-def _inputs(field: EntryField, rows: list[dict[str, str]], keys: Words) -> tuple[tuple[InputOfRow, ...], ...]:
+def _inputs(field: EntryField, rows: list[dict[str, str]], keys: Words) -> list[list[dict[str, object]]]:
+    """The inputs of each row of a table in the form, and of some blank ones."""
     blank = min(BLANK_ROWS, max(0, len(field.keys) - len(rows))) if field.keys else BLANK_ROWS
-    found = []
+    found: list[list[dict[str, object]]] = []
     for number, row in enumerate([*rows, *({} for _ in range(blank))], 1):
         key, name, words = row.get("key", ""), f"{field.name}.{number}", f"{label(field)} {number}"
         known = keys if not key or key in dict(keys) else (*keys, (key, key))
-        inputs = [
-            InputOfRow(f"{name}.{part.name}", f"{words}, {part.label.lower() or 'number'}", row.get(part.name, ""), ())
-            for part in field.inside
-        ]
-        found.append((InputOfRow(f"{name}.key", f"{words}, which", key, known), *inputs))
-    return tuple(found)
+        parts = [("key", "which", known), *((part.name, part.label.lower() or "number", ()) for part in field.inside)]
+        found.append(
+            [
+                {"name": f"{name}.{part}", "label": f"{words}, {which}", "value": row.get(part, ""), "options": options}
+                for part, which, options in parts
+            ]
+        )
+    return found
 
 
 def read_form(

@@ -17,7 +17,6 @@ from planner.lists.roster.fields import EntryField, cell_of, fields_of, runs
 from planner.lists.roster.shapes import Learner, Session, Supervisor
 from planner.readings import read_day
 from planner.records.roles import KEEPERS
-from planner.web.lists.shown import session_path
 from planner.web.roster.judged import RosterShown, entry_path, roster_shown
 from planner.web.roster.words import kind_words, label
 from planner.web.security.authorisation import Building, Visitor
@@ -59,7 +58,7 @@ def view(request: Request, visitor: Building, view: str) -> Response:
         raise HTTPException(404)
     shown: dict[str, Callable[[], dict[str, Any]]] = {
         "people": lambda: {"tables": [_people(site, roster, kind) for kind in PEOPLE]},
-        "leave": lambda: {"absences": list(_absences(roster, site.day_here()))},
+        "leave": lambda: {"absences": _absences(roster, site.day_here())},
         "targets": lambda: {"tables": [_table(roster, KINDS["trainee"], TARGETS)]},
         "kit": lambda: {"tables": [_kit(roster, site.day_here())]},
         "patients": lambda: {"tables": _others(roster)},
@@ -70,35 +69,12 @@ def view(request: Request, visitor: Building, view: str) -> Response:
 
 def _page(request: Request, roster: RosterShown, view: str, **values: Any) -> Response:
     visitor: Visitor = request.state.visitor
-    nothing = dict.fromkeys(("tables", "absences", "days", "week", "before", "after", "later"), "")
     return page(
         request, "roster.html", views=VIEWS.items(), view=view, roster=roster, gone=_gone(roster),
         may_keep=visitor.role in KEEPERS and roster.changeable, entry_path=entry_path,
         may_take=visitor.role in KEEPERS, people=[*roster.people["trainee"], *roster.people["supervisor"]],
-        **(nothing | values),
+        **values,
     )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class SessionLine:
-    """A session in the week, with who else could be there."""
-
-    session: Session
-    path: str
-    lists: str
-    ends: str
-    kit: str
-    cases: int
-    free: str
-
-
-@dataclass(frozen=True)
-class RosterDay:
-    words: str
-    day: str
-    lines: tuple[SessionLine, ...]
-    away: str
-    trainees: str
 
 
 def _monday(day: datetime.date) -> datetime.date:
@@ -110,29 +86,27 @@ def _weeks(coming: Iterable[Session]) -> list[tuple[str, str]]:
     return [(str(begin), f"{begin.day} {begin:%B}") for begin in weeks]
 
 
-def _days(site: Site, roster: RosterShown, begin: datetime.date) -> list[RosterDay]:
+def _days(site: Site, roster: RosterShown, begin: datetime.date) -> list[dict[str, object]]:
     end = begin + datetime.timedelta(days=6)
     week = [one for one in roster.coming(begin) if one.day <= end]
     placed = [now.allocation.session for now in site.store.lists(begin, end) if now.allocation is not None]
-    found = []
+    found: list[dict[str, object]] = []
     for day in dict.fromkeys(session.day for session in week):
         of_day = [session for session in week if session.day == day]
         people: list[Learner | Supervisor] = [*roster.roster.trainees, *roster.roster.supervisors]
         away = [one.id for one in people if day in one.leave]
-        lines = tuple(_line(roster, session, of_day, placed.count(session.id)) for session in of_day)
+        lines = [_line(roster, session, of_day) | {"cases": placed.count(session.id)} for session in of_day]
         trainees = [one.id for one in roster.roster.trainees if day not in one.leave]
-        found.append(RosterDay(f"{day:%A} {day_words(day)}", str(day), lines, ", ".join(away), ", ".join(trainees)))
+        found.append({"day": day, "lines": lines, "away": ", ".join(away), "trainees": ", ".join(trainees)})
     return found
 
 
-def _line(roster: RosterShown, session: Session, of_day: list[Session], cases: int) -> SessionLine:
+def _line(roster: RosterShown, session: Session, of_day: list[Session]) -> dict[str, object]:
+    """A session of the week, with who else could be there."""
     busy = {code for other in of_day if other.meets(session) for code in other.supervisors}
     free = [one.id for one in roster.roster.supervisors if session.day not in one.leave and one.id not in busy]
     kit = next(field for field in fields_of(KINDS["session"].shape) if field.name == "kit")
-    return SessionLine(
-        session, entry_path("session", session.id), session_path(session.id), f"{session.span[1]:%H:%M}",
-        _in_words(kit, written(session.kit)), cases, ", ".join(free),
-    )  # fmt: skip
+    return {"session": session, "kit": _in_words(kit, written(session.kit)), "free": ", ".join(free)}
 
 
 @dataclass(frozen=True)
@@ -207,25 +181,16 @@ def _single(roster: RosterShown, kind: EntryKind) -> EntryTable:
     return EntryTable(kind_words(kind), kind.name, False, ("In force",), tuple(rows))
 
 
-@dataclass(frozen=True)
-class Absence:
-    """A run of days on which somebody is away."""
-
-    who: str
-    kind: str
-    first: str
-    last: str
-    words: str
-
-
-def _absences(roster: RosterShown, since: datetime.date) -> Iterable[Absence]:
+def _absences(roster: RosterShown, since: datetime.date) -> list[dict[str, str]]:
+    """The runs of days on which somebody is away."""
     found = []
     for kind, people in (("trainee", roster.roster.trainees), ("supervisor", roster.roster.supervisors)):
         for person in people:
             for run in runs(sorted({day for day in person.leave if day >= since})):
                 words = day_words(run[0]) if len(run) == 1 else f"{day_words(run[0])} to {day_words(run[-1])}"
-                found.append(Absence(person.id, kind, str(run[0]), str(run[-1]), words))
-    return sorted(found, key=lambda one: (one.first, one.who))
+                days = {"first": str(run[0]), "last": str(run[-1]), "words": words}
+                found.append({"who": person.id, "kind": kind} | days)
+    return sorted(found, key=lambda one: (one["first"], one["who"]))
 
 
 def _gone(roster: RosterShown) -> list[tuple[str, str]]:

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import datetime
+import os
+from pathlib import Path
+
 from fastapi import FastAPI
+from starlette.responses import Response
+from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from planner.desk.desk import Desk
 from planner.documents.printing.html import fonts_folder
 from planner.documents.printing.queue import PrintQueue
+from planner.local_time import in_zone
 from planner.shipped import templates_folder
 from planner.web.approvals import case, decide, waiting
 from planner.web.cases import conflict, form, hand_over, new, plan, table
-from planner.web.lists import change, day, morning, orders, place, printing, propose, session, weeks
+from planner.web.lists import change, day, morning, place, printing, propose, session, weeks
 from planner.web.roster import entry, import_rows, leave, pages
 from planner.web.security import sign_in
 from planner.web.security.authorisation import check_authorisation, posted, posted_with_file
@@ -19,19 +27,51 @@ from planner.web.security.security_headers import SecurityHeadersMiddleware
 from planner.web.security.sessions import SignInSessions
 from planner.web.security.throttle import Throttle
 from planner.web.server import notices
-from planner.web.server.locale import LocaleMiddleware
 from planner.web.server.problems import handle_problems
 from planner.web.server.settings import Settings
 from planner.web.server.site import Site
-from planner.web.server.static_files import A_MONTH, ASKED_AGAIN, CachedStaticFiles
-from planner.wording.language import known
+from planner.wording.language import known, speaking
+
+# Asked again each time, and answered in a line when nothing changed: a page never stands on an older script.
+ASKED_AGAIN = "no-cache"
+# Letters never change, and a page that has them at once does not move when they come.
+A_MONTH = "public, max-age=2592000"
+
+
+class CachedStaticFiles(StaticFiles):
+    """The files of `directory`, each with `kept` as its Cache-Control."""
+
+    def __init__(self, directory: Path, kept: str) -> None:
+        super().__init__(directory=directory)
+        self.kept = kept
+
+    def file_response(
+        self, full_path: str | os.PathLike[str], stat_result: os.stat_result, scope: Scope, status_code: int = 200
+    ) -> Response:
+        response = super().file_response(full_path, stat_result, scope, status_code)
+        response.headers["Cache-Control"] = self.kept
+        return response
+
+
+class LocaleMiddleware:
+    """Sets zone and language for whatever answers a request; threads that answer for it inherit both."""
+
+    def __init__(self, app: ASGIApp, zone: datetime.tzinfo | None, language: str) -> None:
+        self.app = app
+        self.zone = zone
+        self.language = language
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        with in_zone(self.zone), speaking(self.language):
+            await self.app(scope, receive, send)
+
 
 # One module a page.
 # The fixed addresses before those that hold a reference.
 PAGES = (
     *(sign_in, notices, table, new, plan, conflict, hand_over, form),
     *(waiting, decide, case),
-    *(weeks, change, propose, morning, session, orders, printing, place),
+    *(weeks, change, propose, morning, session, printing, place),
     day,
     *(import_rows, leave, entry, pages),
 )

@@ -8,17 +8,19 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from planner.documents.figures import day
 from planner.documents.printing.html import FACES
 from planner.records.database import StoreUnavailableError
 from planner.records.roles import BUILDERS, DECIDERS, READERS, Role
 from planner.shipped import templates_folder
 from planner.web.server.case_state import clock_time, day_and_time, ending_words, role_words
 from planner.web.server.site import Site, site_of
-from planner.web.server.urls import approval_path, case_path, list_path
+from planner.web.server.urls import approval_path, case_path, list_path, session_path
 from planner.wording import language
 from planner.wording.language import say
-from planner.wording.people import mode_words, names, under
-from planner.wording.words import day_words, eye_words
+from planner.wording.people import mode_words, names, supervised_by, under
+from planner.wording.tier import short_readings
+from planner.wording.words import day_words, eye_words, percent
 
 
 def places(role: str) -> list[tuple[str, str]]:
@@ -43,9 +45,10 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.install_gettext_callables(language.gettext, language.ngettext, newstyle=True)  # type: ignore[attr-defined]
-    for said in (case_path, approval_path, list_path, day_words, eye_words, names, under, mode_words, clock_time):
+    paths, words = (case_path, approval_path, list_path, session_path), (day_words, eye_words, percent, clock_time)
+    for said in (*paths, *words, names, under, supervised_by, short_readings, mode_words, role_words, ending_words):
         made.globals[said.__name__] = said
-    made.globals |= {"when": day_and_time, "role_words": role_words, "ending_words": ending_words}
+    made.globals |= {"when": day_and_time, "long_date": day}
     made.globals |= {"side_of": language.side_of, "spoken": language.spoken, "source_language": language.SOURCE}
     return made
 

@@ -9,10 +9,8 @@ from dataclasses import dataclass, field
 from starlette.requests import Request
 
 from planner.desk.desk import Desk
-from planner.desk.plans import PlanCache
 from planner.documents.printing.queue import PrintQueue
 from planner.errors import PlannerError
-from planner.lists.week.from_records import FromRecords
 from planner.records.rows import Person
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
@@ -51,15 +49,6 @@ class Site:
     @property
     def unit(self) -> Unit | None:
         return self.desk.unit
-
-    @property
-    def plans(self) -> PlanCache:
-        return self.desk.plans
-
-    @property
-    def lists(self) -> FromRecords | None:
-        """The reader of the lists by the roster in force; None where there is none. Raises PlannerError."""
-        return self.desk.lists
 
     def day_here(self) -> datetime.date:
         """The day by the unit's clock."""

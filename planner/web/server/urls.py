@@ -2,33 +2,28 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import Depends, Request
-from starlette.convertors import Convertor, register_url_convertor
+from starlette.convertors import StringConvertor, register_url_convertor
 from starlette.exceptions import HTTPException
 
 from planner.records.rows import CaseNow, StoredCase
 from planner.web.server.site import site_of
 
 
-class EyeConvertor(Convertor[str]):
+class EyeConvertor(StringConvertor):
     """The side of an eye in an address; a reference may hold a slash, and so takes the rest."""
 
     regex = "right|left"
-
-    def convert(self, value: str) -> str:
-        return value
-
-    def to_string(self, value: Any) -> str:
-        return str(value)
 
 
 register_url_convertor("eye", EyeConvertor())
 CASE = "/cases/{reference:path}/{eye:eye}"
 APPROVAL = "/approvals/{reference:path}/{eye:eye}"
 LISTING = "/lists/place/{reference:path}/{eye:eye}"
+SESSION = "/lists/session/{session}"
 
 
 def case_path(case: StoredCase, page: str = "") -> str:
@@ -44,6 +39,11 @@ def approval_path(case: StoredCase, page: str = "") -> str:
 def list_path(case: StoredCase) -> str:
     """Where a case is given its place on a list."""
     return "/lists/place" + case_path(case).removeprefix("/cases")
+
+
+def session_path(session: str) -> str:
+    """The address of a session's list."""
+    return f"/lists/session/{quote(session, safe='')}"
 
 
 def find(request: Request, reference: str, eye: str) -> StoredCase:
