@@ -36,6 +36,7 @@ class DayRow(NamedTuple):
 
     now: CaseNow
     plan: Plan | None
+    tier: str
     barred: bool
     doubts: tuple[str, ...]
 
@@ -81,7 +82,10 @@ def _page(
         if now.allocation is not None:
             planned = site.desk.plans.planned(now.version).plan
             plan, barred = shown_plan(site.desk, now) if planned else (None, ())
-            row = DayRow(now, plan, bool(barred), doubts(site.desk, now, held, people))
+            tier = f"{plan.assessment.tier.working}, not approved" if plan else ""
+            if plan and plan.approval:
+                tier = str(plan.approval.tier_approved)
+            row = DayRow(now, plan, tier, bool(barred), doubts(site.desk, now, held, people))
             theatres.setdefault(now.allocation.theatre, []).append(row)
     return page(
         request, "list_day.html", status,
