@@ -142,6 +142,7 @@ def test_why_a_case_is_where_it_is() -> None:
     assert "did you mean" in run("why", str(WEEK), "L-41", *POOL, *GIVEN).error
 
 
+@pytest.mark.long
 def test_what_a_limit_buys() -> None:
     ran = run("simulate", str(WEEK), *POOL, *GIVEN, "--runs", "500", "--limit", "0.05", "--limit", "0.4", "--json")
     tight, loose = json.loads(ran.out)["limits"]
@@ -224,6 +225,7 @@ def test_a_late_place_stands_once_it_is_accepted(tmp_path: Path) -> None:
         assert ("Accepted: the patient asked." in said) is (code == 0)
 
 
+@pytest.mark.long
 def test_past_its_date_on_the_day_of_planning() -> None:
     # Planned on Friday, two eyes needed by Wednesday come first on the next list that has their kit, and are marked.
     ran = run("match", *POOL, *GIVEN, "--on", "2026-12-04")
