@@ -151,9 +151,9 @@ FAULTS = (
     Fault(
         "matching",
         "planner/lists/matching",
-        "> self.instance.overrun_chance\n        return self._full[facts]",
-        "> self.instance.overrun_chance / 2\n        return self._full[facts]",
-        "patients wait for lists that have room for them",
+        "return chance_of_overrun(times, turnover + added / CENTS, minutes) <= limit",
+        "return chance_of_overrun(times, turnover + added / CENTS, minutes) <= limit / 2",
+        "patients wait for lists that have room for them, and the program says that no better lists exist",
         (
             "tests/lists/test_match.py",
             "tests/lists/test_best.py",

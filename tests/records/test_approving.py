@@ -167,6 +167,19 @@ def test_a_second_approval_supersedes_the_first(store: Store) -> None:
     assert [told in notice.text for notice in store.notices("consultant-1")] == [True]
 
 
+def test_an_approval_that_was_not_seen_is_not_superseded(store: Store) -> None:
+    """Something else is asked of an approved case; a decision on what is asked says which approval it goes over."""
+    version, snapshot = prepared(store)
+    first = approved(store, version, snapshot)
+    open_now = Seen(approval=first.id)
+    asked = store.submit(version.case_id, 1, snapshot.id, "trainee-3", "another operator", seen=open_now)
+    given = (version.case_id, 1, snapshot.id, "consultant-2", 3, "scrubbed")
+    with pytest.raises(DecidedMeanwhile, match="consultant-1 approved it for tier 2"):
+        store.approve(*given, reason="small pupil", seen=Seen(submission=asked.id))
+    assert store.approval(first.id).ended is None
+    store.approve(*given, reason="small pupil", seen=Seen(asked.id, first.id))
+
+
 def test_a_version_that_has_gone_by_is_not_approved(store: Store) -> None:
     version, snapshot = prepared(store)
     store.submit(version.case_id, 1, snapshot.id, "trainee-3")
