@@ -251,8 +251,8 @@ FAULTS = (
     Fault(
         "rulebook check",
         "planner/rulebook/check.py",
-        "if tier > 1 and not _closer_or_same(matrix[tier][stage], matrix[tier - 1][stage]):",
-        "if tier > 2 and not _closer_or_same(matrix[tier][stage], matrix[tier - 1][stage]):",
+        "if tier > 1 and matrix[tier][stage].is_looser_than(matrix[tier - 1][stage]):",
+        "if tier > 2 and matrix[tier][stage].is_looser_than(matrix[tier - 1][stage]):",
         "a rulebook may supervise a harder eye from further away",
         ("tests/rulebook/test_check.py",),
     ),
