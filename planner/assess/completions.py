@@ -57,7 +57,7 @@ class Completions:
         self.compiled = compiled
         self.pairs = [name for name in compiled.core_names if name.startswith("impossible:")]
         self.pair_places = [compiled.place[name] for name in self.pairs]
-        self._found: dict[Any, Extreme | None] = {}
+        self._known: dict[Any, Extreme | None] = {}
         self._favoured: dict[tuple[str, bool], Values] = {}
         self._scope: dict[str, tuple[int, ...]] = {}
         self._tests: dict[int, tuple[Condition, Callable[[Values], Truth]]] = {}
@@ -85,12 +85,12 @@ class Completions:
         """
         scope = self.scope(objective)
         key = (objective.key, highest, tuple([values[place] for place in scope]), wider)
-        if key not in self._found:
-            if len(self._found) > REMEMBERED_AT_MOST:
-                self._found.clear()
+        if key not in self._known:
+            if len(self._known) > REMEMBERED_AT_MOST:
+                self._known.clear()
             near = wider and self._near(values, objective, wider, scope)
-            self._found[key] = near or self._search(values, objective, highest, scope)
-        return self._of_this_case(self._found[key], values, scope)
+            self._known[key] = near or self._search(values, objective, highest, scope)
+        return self._of_this_case(self._known[key], values, scope)
 
     @staticmethod
     def _of_this_case(extreme: Extreme | None, values: Values, scope: tuple[int, ...]) -> Extreme | None:

@@ -85,7 +85,7 @@ def whole(ready: Assessor, rounds: int, every: int) -> Iterator[Line]:
         ready.assess(case, unit, None)
         afresh, kept = [], []
         for _ in range(rounds):
-            ready.completions._found.clear()
+            ready.completions._known.clear()
             ready.tracer._said.clear()
             for taken in (afresh, kept):
                 start = time.perf_counter()

@@ -241,19 +241,19 @@ class _Kept:
 
     def __init__(self, most: int) -> None:
         self._most = most
-        self._held: OrderedDict[str, bytes] = OrderedDict()
+        self._prints: OrderedDict[str, bytes] = OrderedDict()
         self._bytes = 0
 
     def get(self, key: str) -> bytes | None:
-        if key in self._held:
-            self._held.move_to_end(key)
-        return self._held.get(key)
+        if key in self._prints:
+            self._prints.move_to_end(key)
+        return self._prints.get(key)
 
     def put(self, key: str, made: bytes) -> None:
-        self._bytes += len(made) - len(self._held.pop(key, b""))
-        self._held[key] = made
+        self._bytes += len(made) - len(self._prints.pop(key, b""))
+        self._prints[key] = made
         while self._bytes > self._most:
-            self._bytes -= len(self._held.popitem(last=False)[1])
+            self._bytes -= len(self._prints.popitem(last=False)[1])
 
 
 def _look() -> bytes:
