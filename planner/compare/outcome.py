@@ -52,9 +52,9 @@ def parts(plan: Plan) -> Iterator[PlanItem]:
         yield PlanItem("who", step.id, step.who, step.who)
         yield PlanItem("do", step.id, step.do, step.do)
     for rule in plan.rules:
-        yield PlanItem("rule", rule.id, rule.certain, _held(rule.certain))
+        yield PlanItem("rule", rule.id, rule.certain, _certainty(rule.certain))
     for caution in plan.cautions:
-        yield PlanItem("caution", caution.id, caution.certain, _held(caution.certain))
+        yield PlanItem("caution", caution.id, caution.certain, _certainty(caution.certain))
     for drill in plan.drills:
         if drill.likely or drill.may_be_likely:
             yield PlanItem("drill", drill.id, drill.likely, "likely" if drill.likely else "may be likely")
@@ -84,7 +84,7 @@ def _choice(choice: PlannedChoice) -> PlanItem:
     return PlanItem("choice", choice.choice, key, choice.label + possible)
 
 
-def _held(certain: bool) -> str:
+def _certainty(certain: bool) -> str:
     return "holds" if certain else "may hold"
 
 
