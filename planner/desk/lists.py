@@ -108,7 +108,7 @@ class ListsNow:
         """What each person is told of a list, by code, when it is published: what is new and what no longer theirs."""
         changed = self.publication(session).changes
         changed = changed or tuple(ListChange(one.case, "new", None, one) for one in self.week.list_of(session))
-        title, told = self.instance.sessions[session].told, {}
+        title, told = self.instance.sessions[session].in_words, {}
         for name, cases in of_people(changed).items():
             lines = (f"{eye_words(*key)}: {FOR_PERSON[kind]}" for key, kind in cases.items())
             told[self.held.codes.get(name, name)] = f"{title} is published: {'; '.join(lines)}"
@@ -120,7 +120,7 @@ def lists_now(desk: Desk) -> ListsNow | None:
     reader = desk.lists
     if reader is None:
         return None
-    held = reader.held(desk.day_here())
+    held = reader.recorded(desk.day_here())
     sessions = held.instance.sessions
     published = desk.store.published({session.day for session in sessions.values()})
     found = {name: published.get((session.day, name)) for name, session in sessions.items()}

@@ -122,7 +122,7 @@ def lines(what: str, found: dict[str, list[Result]], goal: str) -> Iterator[Line
 def searched(instance: Instance, effort: float) -> Result:
     start = time.perf_counter()
     moments = []
-    found = best(instance, effort=effort, told=lambda worth, bound: moments.append(time.perf_counter()))
+    found = best(instance, effort=effort, progress=lambda worth, bound: moments.append(time.perf_counter()))
     assert found.matched.verdict.stands
     # Until the last word of the search: the reasons that follow, case by case, are no part of it.
     return Result(moments[-1] - start, found.matched.worth, found.bound)

@@ -64,8 +64,8 @@ def test_the_store_is_matched_judged_and_printed(run: Planner, folder: Path, rul
 
     store = Store.open(str(folder / "planner.db"))
     unit = read_unit(UNIT, rulebook)
-    held = FromRecords(store, rulebook, unit, coming_sessions(rulebook), PlanCache(rulebook, unit).plan)
-    now = held.held(min(session.day for session in coming_sessions(rulebook).sessions))
+    reader = FromRecords(store, rulebook, unit, coming_sessions(rulebook), PlanCache(rulebook, unit).plan)
+    now = reader.recorded(min(session.day for session in coming_sessions(rulebook).sessions))
     now.arrange(store, lists_in((folder / "lists.yaml").read_text("utf-8"), "lists.yaml", now.instance), "organiser-1")
     store.close()
 

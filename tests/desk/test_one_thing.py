@@ -83,9 +83,9 @@ def lists_of(desk: Desk) -> FromRecords:
 
 def test_the_whole_path_says_one_thing_of_every_case(desk: Desk, rulebook: Rulebook) -> None:
     """Before: 23 of 45 placings of the demonstration stood, and printed, lighter than they were approved."""
-    before = lists_of(desk).held(ON)
+    before = lists_of(desk).recorded(ON)
     arrange(desk, before, match(before.instance).lists, "organiser-1")
-    held = lists_of(desk).held(ON)
+    held = lists_of(desk).recorded(ON)
     week, verdict = Week(held.instance, held.lists), check(held.instance, held.lists)
     assert verdict.broken == () and len(held.lists.placings) > 30
     rows = {(row["case"], row["eye"]): row for row in csv.DictReader(io.StringIO(table_of(held.instance, held.lists)))}
@@ -127,7 +127,7 @@ def test_the_whole_path_says_one_thing_of_every_case(desk: Desk, rulebook: Ruleb
 
 def test_the_papers_of_the_day_print_the_brief_s_supervision(desk: Desk) -> None:
     """In a real PDF: what the papers' first page says of each case is what the brief says."""
-    before = lists_of(desk).held(ON)
+    before = lists_of(desk).recorded(ON)
     arrange(desk, before, match(before.instance).lists, "organiser-1")
     listed = desk.store.list_of(TUESDAY)[:3]
     plans = []
@@ -144,7 +144,7 @@ def test_the_papers_of_the_day_print_the_brief_s_supervision(desk: Desk) -> None
 
 
 def placed(desk: Desk, reference: str, eye: str, trainee: str | None) -> None:
-    held = lists_of(desk).held(ON)
+    held = lists_of(desk).recorded(ON)
     lists = Lists((*held.lists.placings, Placing("tue-1-a", 1, (reference, eye), trainee, "consultant-1")))
     arrange(desk, held, lists, "organiser-1")
 
@@ -173,7 +173,7 @@ def test_a_list_that_an_approval_no_longer_covers_is_neither_printed_nor_publish
     desk.store.approve(
         now.case.id, 1, kept.id, "consultant-2", kept.tier_working, "scrubbed", reason="seen again", seen=now.seen
     )
-    held = lists_of(desk).held(ON)
+    held = lists_of(desk).recorded(ON)
     week, verdict = Week(held.instance, held.lists), check(held.instance, held.lists)
     [placing] = week.list_of("tue-1-a")
     line = brief_of(held.instance, held.lists, "tue-1-a", plans_on_lists(desk, held, [placing])).rows[0]
@@ -189,7 +189,7 @@ def test_a_list_that_an_approval_no_longer_covers_is_neither_printed_nor_publish
 def test_a_trainer_is_not_printed_as_operating_where_a_consultant_was_approved(desk: Desk) -> None:
     """Placed by the table, then approved for a consultant alone: nobody else may be read there."""
     now = now_of(desk, "L-402", "left")
-    held = lists_of(desk).held(ON)
+    held = lists_of(desk).recorded(ON)
     lists = Lists((Placing("tue-1-a", 1, ("L-402", "left"), "trainee-5", "trainer-1"),))
     arrange(desk, held, lists, "organiser-1")
     kept = now.approved_snapshot
@@ -204,7 +204,7 @@ def test_a_trainer_is_not_printed_as_operating_where_a_consultant_was_approved(d
         reason="seen again",
         seen=now.seen,
     )
-    held = lists_of(desk).held(ON)
+    held = lists_of(desk).recorded(ON)
     week, verdict = Week(held.instance, held.lists), check(held.instance, held.lists)
     [placing] = week.list_of("tue-1-a")
     line = brief_of(held.instance, held.lists, "tue-1-a", plans_on_lists(desk, held, [placing])).rows[0]

@@ -9,9 +9,9 @@ from __future__ import annotations
 import datetime
 import random
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from functools import cache
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache, cached_property
 from itertools import combinations
 from math import exp, log, sqrt
 from statistics import NormalDist
@@ -49,6 +49,15 @@ class Line:
 
 
 @dataclass(frozen=True)
+class OtherEye:
+    """A patient's other eye that the records know and no list has: its day (None: not known), and whether its review
+    must be on record by now or is only asked for."""
+
+    day: datetime.date | None
+    due: bool
+
+
+@dataclass(frozen=True)
 class Told:
     """A rule that is broken, or that cannot be told and must be asked, and the places of which any one shows it."""
 
@@ -60,7 +69,7 @@ class Told:
 @dataclass
 class Judge:
     """All that lists are judged by. `agreed` are patients who may have both eyes on one day, `begun` the cases that are
-    done or in hand."""
+    done or in hand, `elsewhere` the other eyes that the records know."""
 
     rulebook: Rulebook
     unit: Unit
@@ -68,18 +77,28 @@ class Judge:
     lines: Sequence[Line]
     agreed: frozenset[str] = frozenset()
     begun: frozenset[tuple[str, str]] = frozenset()
+    elsewhere: Mapping[tuple[str, str], OtherEye] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.sessions = {session.id: session for session in self.roster.sessions}
         self.supervisors = {person.id: person for person in self.roster.supervisors}
         self.learners = {person.id: person for person in self.roster.trainees}
         self.patients = {patient.id: patient for patient in self.roster.patients}
-        self.times = {line: self._minutes(line) for line in self.lines}
+
+    @cached_property
+    def times(self) -> dict[Line, tuple[float, float, float]]:
+        return {line: self._minutes(line) for line in self.lines}
 
     # What is looked up of one line.
 
     def session(self, line: Line) -> Session:
         return self.sessions[line.session]
+
+    def other_eye(self, line: Line) -> OtherEye | None:
+        """The patient's other eye where it is on none of these lists, by the records or else by this case alone."""
+        second = line.case.in_force.get("second_eye") is True
+        own = OtherEye(None, due=True) if second else None
+        return self.elsewhere.get((line.case.reference, line.case.eye), own)
 
     def stage(self, line: Line) -> Stage | None:
         return self.unit.stage_of(line.trainee, self.rulebook) if line.trainee else None

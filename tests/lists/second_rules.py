@@ -195,6 +195,9 @@ def one_eye_a_day(judge: Judge) -> Iterator[Told]:
         if judge.session(one).day == judge.session(other).day and one.case.patient not in judge.agreed:
             yield broken("one-eye-a-day", one, other)
     for line in judge.lines:
+        eye = judge.other_eye(line)
+        if eye and eye.day == judge.session(line).day and line.case.patient not in judge.agreed:
+            yield broken("one-eye-a-day", line)
         if line.case.patient is None and len(judge.lines) > 1:
             yield asked("one-eye-a-day", line)
 
@@ -206,26 +209,31 @@ def between_eyes(judge: Judge) -> Iterator[Told]:
         apart = abs((judge.session(one).day - judge.session(other).day).days)
         if 0 < apart < least:
             yield broken("between-eyes", one, other)
+    for line in judge.lines:
+        eye = judge.other_eye(line)
+        if eye and eye.day and 0 < abs((judge.session(line).day - eye.day).days) < least:
+            yield broken("between-eyes", line)
 
 
 def first_eye_reviewed(judge: Judge) -> Iterator[Told]:
     """A second eye whose first was operated on has its review on record.
 
-    Where the first only has a place on an earlier day it is asked for, whatever else the record says.
+    Where the first only has a place on an earlier day, or the second had its place already, it is asked for.
     """
     for line in judge.lines:
         day, reviewed = judge.session(line).day, line.case.in_force.get("first_eye_reviewed_on")
-        in_time = isinstance(reviewed, datetime.date) and reviewed <= day
-        earlier = [
-            judge.session(other).day
+        firsts: list[tuple[datetime.date | None, bool]] = [
+            (judge.session(other).day, False)
             for pair in of_one_patient(judge)
             for line_, other in (pair, pair[::-1])
             if line_ is line and judge.session(other).day < day
         ]
-        if line.case.in_force.get("second_eye") is True and not in_time:
-            yield broken("first-eye-reviewed", line)
-        if earlier and not (in_time and isinstance(reviewed, datetime.date) and reviewed > max(earlier)):
-            yield asked("first-eye-reviewed", line)
+        eye = judge.other_eye(line)
+        if eye and (eye.day is None or eye.day < day):
+            firsts.append((eye.day, eye.due))
+        for first, due in firsts:
+            if not isinstance(reviewed, datetime.date) or reviewed > day or (first is not None and reviewed <= first):
+                yield broken("first-eye-reviewed", line) if due else asked("first-eye-reviewed", line)
 
 
 def deadline(judge: Judge) -> Iterator[Told]:
@@ -312,11 +320,11 @@ def overrun(judge: Judge) -> Iterator[Told]:
             yield Told("overrun", frozenset({(session.id, None)}))
 
 
+OF_EYES_AND_ORDER = (begun_first, fixed_order, patient_in_one_theatre, one_eye_a_day, between_eyes, first_eye_reviewed)
 RULES = (
     *(on_one_list_once, consent, agreement, settled, supervisor_fits, supervisor_is_free, trainee_is_free),
-    *(trainee_has_a_step, anaesthetist, kit_sets, begun_first, fixed_order, patient_in_one_theatre, one_eye_a_day),
-    *(between_eyes, first_eye_reviewed, deadline, asked_of_waiting, asked_of_measurements, limits_of_a_session),
-    *(patient_can_come, overrun),
+    *(trainee_has_a_step, anaesthetist, kit_sets, *OF_EYES_AND_ORDER, deadline, asked_of_waiting),
+    *(asked_of_measurements, limits_of_a_session, patient_can_come, overrun),
 )
 
 

@@ -180,7 +180,7 @@ def test_an_interrupt_that_a_solver_drops_still_ends_the_search() -> None:
         worths.append(worth)
 
     before = signal.getsignal(signal.SIGINT)
-    stopped = best(instance, effort=5, told=told)
+    stopped = best(instance, effort=5, progress=told)
     assert stopped.matched.worth == pytest.approx(worths[0]) and len(worths) == 1
     assert signal.getsignal(signal.SIGINT) is before
     assert best(instance, effort=5).matched.worth > worths[0] + 1

@@ -76,7 +76,7 @@ def placed(held: RecordedLists, *lines: tuple[str, str, str | None, str]) -> Lis
 
 
 def test_approved_as_the_rulebook_has_it_is_what_the_case_files_give(reader: FromRecords, demo: Instance) -> None:
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     # The dates apart, which stand as much later as today is.
     assert all(case.approval is not None and case.approval.stands for case in held.instance.cases.values())
     none: dict[str, Any] = {"approval": None, "last_day": None, "why_then": "", "away": frozenset(), "not_before": None}
@@ -88,10 +88,10 @@ def test_approved_as_the_rulebook_has_it_is_what_the_case_files_give(reader: Fro
 
 
 def test_lists_go_into_the_records_and_come_back(reader: FromRecords, store: Store) -> None:
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     proposed = match(held.instance).lists
     assert held.arrange(store, proposed, "organiser-1") == len(proposed.placings) == 44
-    again = reader.held(ON)
+    again = reader.recorded(ON)
     assert set(again.lists.placings) == set(proposed.placings) and len(again.waiting) == 4
     assert again.elsewhere == () and check(again.instance, again.lists).stands
     assert again.arrange(store, again.lists, "organiser-1") == 0
@@ -111,10 +111,10 @@ def approve(store: Store, now: CaseNow, tier: int, mode: str, **more: Any) -> No
 def test_a_tier_raised_for_the_table_decides_the_supervision_of_every_stage(
     reader: FromRecords, store: Store, rulebook: Rulebook
 ) -> None:
-    plain = reader.held(ON).instance.cases[("L-401", "right")]
+    plain = reader.recorded(ON).instance.cases[("L-401", "right")]
     assert plain.tier == 1 and plain.with_stage["late"].mode == "on-site"
     approve(store, now_of(store, "L-401", "right"), 3, "scrubbed", reason="the fellow eye", covers="table")
-    raised = reader.held(ON).instance.cases[("L-401", "right")]
+    raised = reader.recorded(ON).instance.cases[("L-401", "right")]
     assert raised.tier == 3 and raised.approval is not None and raised.approval.covers("late")
     for stage, supervision in raised.with_stage.items():
         assert MODES.index(supervision.mode) >= MODES.index(rulebook.supervision.matrix[3][stage].mode)  # type: ignore[arg-type]
@@ -126,7 +126,7 @@ def test_what_is_approved_as_named_is_placed_with_that_stage_alone(reader: FromR
     assert now.approved_snapshot is not None and now.approved_snapshot.stage == "early"
     steps = [StepChange("nucleus", "supervisor")]
     approve(store, now, 3, "scrubbed", step_changes=steps, reason="the fellow eye")
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     named = held.instance.cases[("L-401", "right")]
     assert named.with_stage["early"].mode == "scrubbed" and "nucleus" not in named.with_stage["early"].steps
     stages = {trainee.id: trainee.stage for trainee in held.instance.trainees.values()}
@@ -142,7 +142,7 @@ def test_what_is_approved_as_named_is_placed_with_that_stage_alone(reader: FromR
 
 def test_a_place_judged_by_an_earlier_approval_is_not_entered(reader: FromRecords, store: Store) -> None:
     """Two people at once: one places by what stood, the other approves something narrower in between."""
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     lists = placed(held, ("L-401", "tue-1-a", "trainee-5", "trainer-1"))
     approve(store, now_of(store, "L-401", "right"), 1, "scrubbed", reason="named")
     with pytest.raises(PlannerError, match="approved again by consultant-2 meanwhile"):
@@ -151,12 +151,12 @@ def test_a_place_judged_by_an_earlier_approval_is_not_entered(reader: FromRecord
 
 
 def test_an_approval_that_ends_leaves_the_case_on_its_list_and_breaks_it(reader: FromRecords, store: Store) -> None:
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     held.arrange(store, placed(held, ("L-401", "tue-1-a", "trainee-5", "trainer-1")), "organiser-1")
     now = store.case_now(store.find_case("L-401", "right").id)  # type: ignore[union-attr]
     assert now.approval is not None
     store.withdraw(now.approval.id, "a new measurement", "consultant-1")
-    again = reader.held(ON)
+    again = reader.recorded(ON)
     (broken,) = check(again.instance, again.lists).broken
     assert broken.rule == "approval-covers" and "no approval stands" in broken.says
     assert ("L-401", "right") not in again.waiting
@@ -169,7 +169,7 @@ def test_places_that_fit_no_session_are_told_and_left_alone(reader: FromRecords,
     store.allocate(case.id, TUESDAY, "theatre 9", 1, "consultant-1", "organiser-1")
     store.add_person("trainee-9", "Nobody's", "trainee", "command-line")
     store.allocate(other.id, TUESDAY, "theatre 1", 1, "consultant-1", "organiser-1", "trainee-9")
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     assert [one.because for one in held.elsewhere] == [
         "trainee-9 is no trainee of the roster",
         "no session of the roster runs in theatre 9 that day",
@@ -181,20 +181,20 @@ def test_places_that_fit_no_session_are_told_and_left_alone(reader: FromRecords,
 
 
 def test_two_at_once_the_second_is_told(reader: FromRecords, store: Store) -> None:
-    mine, theirs = reader.held(ON), reader.held(ON)
+    mine, theirs = reader.recorded(ON), reader.recorded(ON)
     theirs.arrange(store, placed(theirs, ("L-401", "tue-1-a", "trainee-5", "trainer-1")), "consultant-1")
     with pytest.raises(PlannerError, match="consultant-1 put it there"):
         mine.arrange(store, placed(mine, ("L-402", "tue-1-a", "trainee-5", "trainer-1")), "organiser-1")
 
 
 def test_locked_placings_are_what_is_kept(reader: FromRecords, store: Store) -> None:
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     lines = (("L-401", "tue-1-a", "trainee-5", "trainer-1"), ("L-402", "tue-1-a", "trainee-5", "trainer-1"))
     held.arrange(store, placed(held, *lines), "organiser-1")
     case = store.find_case("L-402", "left")
     assert case is not None
     store.lock(case.id, "asked for that day", "organiser-1")
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     assert held.locked == {("L-402", "left"): "asked for that day"}
     assert [placing.case for placing in held.kept.placings] == [("L-402", "left")]
     with pytest.raises(PlannerError, match="locked"):
@@ -202,9 +202,9 @@ def test_locked_placings_are_what_is_kept(reader: FromRecords, store: Store) -> 
 
 
 def test_plans_print_as_approved_for_the_trainee_who_operates(desk: Desk, reader: FromRecords, store: Store) -> None:
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     held.arrange(store, placed(held, ("L-401", "tue-1-a", "trainee-5", "trainer-1")), "organiser-1")
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     plan = plans_on_lists(desk, held, held.lists.placings)[("L-401", "right")]
     assert plan.supervision.stage == "late" and plan.approval is not None
     assert plan.approval.by == "Invented consultant-1"
@@ -221,7 +221,7 @@ def test_whole_operations_so_far_are_what_happened_and_else_what_was_published(
         case = next(now.case for (each, _), now in held.now.items() if each == reference)
         store.record_outcome(case.id, day, operator, "consultant-1", "consultant-1", steps)
 
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     assert {trainee.done for trainee in held.instance.trainees.values()} == {0}
     before, long_before = ON - datetime.timedelta(days=3), ON - datetime.timedelta(days=300)
     rows = [row_of("L-401", "trainee-2"), row_of("L-402", "trainee-2"), row_of("L-403", "trainee-3", whole=False)]
@@ -233,14 +233,14 @@ def test_whole_operations_so_far_are_what_happened_and_else_what_was_published(
     happened("L-406", before, code)
     happened("L-407", before, code, StepChange("capsulorhexis", "supervisor"))
     happened("L-408", long_before, code)
-    done = {name: trainee.done for name, trainee in reader.held(ON).instance.trainees.items()}
+    done = {name: trainee.done for name, trainee in reader.recorded(ON).instance.trainees.items()}
     assert done == dict.fromkeys(done, 0) | {"trainee-2": 3}  # L-402 as published, L-406 and L-408 as they happened
     counting = [
         learner.model_copy(update={"counts_from": before}) if learner.id == "trainee-2" else learner
         for learner in reader.roster.trainees
     ]
     reader.roster = reader.roster.model_copy(update={"trainees": counting})
-    assert reader.held(ON).instance.trainees["trainee-2"].done == 2
+    assert reader.recorded(ON).instance.trainees["trainee-2"].done == 2
 
 
 def operated(store: Store, reference: str, eye: str, day: datetime.date) -> None:
@@ -271,27 +271,27 @@ SECOND = ("L-434", "tue-1-a", "trainee-5", "trainer-1")
 
 
 def test_an_eye_operated_on_outside_of_the_lists_counts(reader: FromRecords, store: Store, rulebook: Rulebook) -> None:
-    assert reader.held(ON).instance.cases[SECOND_EYE].fellow is None
+    assert reader.recorded(ON).instance.cases[SECOND_EYE].fellow is None
     operated(store, "L-433", "right", TUESDAY - datetime.timedelta(days=8))
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     (broken,) = check(held.instance, placed(held, SECOND)).broken
     assert broken.rule == "first-eye-reviewed" and "L-433, right eye, operated on" in broken.says
     approved_anew(store, rulebook, *SECOND_EYE, first_eye_reviewed_on=(TUESDAY - datetime.timedelta(2)).isoformat())
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     assert check(held.instance, placed(held, SECOND)).stands
     operated_later = store.outcomes(store.find_case("L-433", "right").id)[-1]  # type: ignore[union-attr]
     store.record_outcome(
         operated_later.case_id, TUESDAY - datetime.timedelta(3), "trainee-5", "consultant-1", corrects=operated_later.id
     )
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     assert [one.rule for one in check(held.instance, placed(held, SECOND)).broken] == ["between-eyes"]
 
 
 def test_once_the_second_eye_has_its_place_the_review_is_asked_until_the_day(reader: FromRecords, store: Store) -> None:
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     held.arrange(store, placed(held, SECOND), "organiser-1")
     operated(store, "L-433", "right", TUESDAY - datetime.timedelta(days=8))
-    before, on_the_day = reader.held(ON), reader.held(TUESDAY)
+    before, on_the_day = reader.recorded(ON), reader.recorded(TUESDAY)
     verdict = check(before.instance, before.lists)
     assert verdict.stands and [one.rule for one in verdict.asked] == ["first-eye-reviewed"]
     assert [one.rule for one in check(on_the_day.instance, on_the_day.lists).broken] == ["first-eye-reviewed"]
@@ -301,20 +301,20 @@ def test_an_eye_listed_where_the_sessions_file_knows_nothing_counts(reader: From
     first = store.find_case("L-433", "right")
     assert first is not None
     store.allocate(first.id, TUESDAY, "theatre 9", 1, "consultant-1", "organiser-1")
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     (broken,) = check(held.instance, placed(held, SECOND)).broken
     assert broken.rule == "one-eye-a-day" and "P-733 has L-433, right eye, listed on the same day" in broken.says
     # Gone by, and nobody entered what happened: the days between the eyes count all the same.
-    later = reader.held(TUESDAY + datetime.timedelta(days=1))
+    later = reader.recorded(TUESDAY + datetime.timedelta(days=1))
     assert later.instance.cases[SECOND_EYE].fellow == Fellow("L-433, right eye, listed", TUESDAY, False)
 
 
 def test_what_is_done_is_the_beginning_of_its_list(reader: FromRecords, store: Store) -> None:
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     lines = (("L-401", "tue-1-a", "trainee-5", "trainer-1"), ("L-402", "tue-1-a", "trainee-5", "trainer-1"))
     held.arrange(store, placed(held, *lines), "organiser-1")
     operated(store, "L-401", "right", TUESDAY)
-    held = reader.held(TUESDAY)
+    held = reader.recorded(TUESDAY)
     assert held.instance.begun == {("L-401", "right")} and check(held.instance, held.lists).stands
     turned = Lists(tuple(replace(placing, place=3 - placing.place) for placing in held.lists.placings))
     assert [one.rule for one in check(held.instance, turned).broken] == ["begun-first"]
@@ -324,7 +324,7 @@ def test_both_eyes_agreed_by_the_roster_may_be_on_one_day(reader: FromRecords) -
     lines = (("L-433", "tue-1-a", "trainee-5", "trainer-1"), SECOND)
 
     def rules() -> set[str]:
-        held = reader.held(ON)
+        held = reader.recorded(ON)
         return {
             one.rule for one in check(held.instance, replace(held.lists, placings=placed(held, *lines).placings)).broken
         }
@@ -333,14 +333,14 @@ def test_both_eyes_agreed_by_the_roster_may_be_on_one_day(reader: FromRecords) -
     others = [patient for patient in reader.roster.patients if patient.id != "P-733"]
     entered = Patient(id="P-733", both_eyes_agreed=True)
     reader.roster = reader.roster.model_copy(update={"patients": [*others, entered]})
-    assert reader.held(ON).kept.both_eyes_agreed == {"P-733"} and "one-eye-a-day" not in rules()
+    assert reader.recorded(ON).kept.both_eyes_agreed == {"P-733"} and "one-eye-a-day" not in rules()
 
 
 def test_two_cases_that_cannot_be_one_patient_s_are_to_be_settled(
     reader: FromRecords, store: Store, rulebook: Rulebook
 ) -> None:
     approved_anew(store, rulebook, *SECOND_EYE, sex="male")
-    held = reader.held(ON)
+    held = reader.recorded(ON)
     (broken,) = check(held.instance, placed(held, SECOND)).broken
     assert broken.rule == "settled" and "P-733 is female in L-433 and male in L-434" in broken.says
     assert "P-733 is female" in held.instance.cases[("L-433", "right")].unsettled[-1]
@@ -350,4 +350,4 @@ def test_a_theatre_in_other_letters_is_the_same(reader: FromRecords, store: Stor
     case = store.find_case("L-401", "right")
     assert case is not None
     store.allocate(case.id, TUESDAY, "Theatre  1", 1, "trainer-1", "organiser-1", "trainee-5", "tue-1-a")
-    assert [placing.session for placing in reader.held(ON).lists.placings] == ["tue-1-a"]
+    assert [placing.session for placing in reader.recorded(ON).lists.placings] == ["tue-1-a"]

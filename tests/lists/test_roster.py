@@ -69,7 +69,7 @@ def test_it_is_read(tmp_path: Path, rulebook: Rulebook) -> None:
     assert [session.id for session in roster.sessions] == ["one", "two"]
     assert not roster.sessions[0].meets(roster.sessions[1])
     assert roster.limits.overrun_chance == 0.05 and roster.limits.turnover_minutes is None
-    assert roster.sessions[0].told == "one (Tue 1 December 2026 08:30, A)"
+    assert roster.sessions[0].in_words == "one (Tue 1 December 2026 08:30, A)"
 
 
 @pytest.mark.parametrize(("old", "new", "line", "words"), BROKEN.values(), ids=BROKEN)

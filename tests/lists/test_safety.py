@@ -4,21 +4,29 @@ from __future__ import annotations
 
 import datetime
 import random
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import permutations
 
 import pytest
 from bench.weeks import made
-from lists.second_opinion import JUDGED, broken_by
+from lists.second_judge import Judge, Line, OtherEye
+from lists.second_rules import OF_EYES_AND_ORDER
 from lists.small_weeks import TUESDAY, eye, key, lists, session, week
 from seeds import draws, seeds
 
+from planner.case import Case
 from planner.lists.matching.best import best
 from planner.lists.matching.match import filled
 from planner.lists.matching.objective import of_lists
+from planner.lists.roster.shapes import Limits, Roster
 from planner.lists.rules.checker import check
 from planner.lists.week.instance import Fellow, Instance, ListCase, Lists, Placing
+from planner.rulebook.rulebook import Rulebook
+from planner.unit import Unit
 
+JUDGED = {"begun-first", "fixed-order", "patient-in-one-theatre", "one-eye-a-day", "between-eyes", "first-eye-reviewed"}
+BrokenBy = Callable[[Instance, Lists], set[str]]
 DAY = datetime.timedelta(days=1)
 
 
@@ -47,7 +55,7 @@ def chance_lists(seed: int) -> tuple[Instance, Lists]:
 
 def _drawn(name: str, draw: random.Random) -> ListCase:
     fellow = Fellow(
-        "the other eye", draw.choice([None, TUESDAY - 9 * DAY, TUESDAY - DAY, TUESDAY]), draw.random() < 0.5
+        "the other eye", draw.choice([None, TUESDAY - 9 * DAY, TUESDAY - 2 * DAY, TUESDAY]), draw.random() < 0.5
     )
     return eye(
         name,
@@ -58,18 +66,45 @@ def _drawn(name: str, draw: random.Random) -> ListCase:
     )
 
 
+@pytest.fixture(scope="module")
+def broken_by(rulebook: Rulebook, demo_unit: Unit) -> BrokenBy:
+    """Which rules of `JUDGED` lists break by the second judge, who reads findings and days alone."""
+
+    def broken(instance: Instance, placed: Lists) -> set[str]:
+        cases = {key: _recorded(case) for key, case in instance.cases.items()}
+        lines = [Line(p.session, p.place, cases[p.case], p.trainee, p.supervisor) for p in placed.placings]
+        limits = Limits(days_between_eyes=instance.days_between_eyes)
+        roster = Roster(trainees=[], supervisors=[], sessions=list(instance.sessions.values()), limits=limits)
+        eyes = {key: OtherEye(c.fellow.day, c.fellow.review_due) for key, c in instance.cases.items() if c.fellow}
+        judge = Judge(rulebook, demo_unit, roster, lines, placed.both_eyes_agreed, instance.begun, eyes)
+        return {one.rule for rule in OF_EYES_AND_ORDER for one in rule(judge) if not one.asked}
+
+    return broken
+
+
+def _recorded(case: ListCase) -> Case:
+    """What of a case these rules are about, as it would be recorded."""
+    findings = {
+        "latex_allergy": case.order["latex-first"],
+        "infection_precautions": case.order["infection-last"],
+        "first_eye_reviewed_on": case.reviewed_on,
+    }
+    known = {name: value for name, value in findings.items() if value is not None}
+    return Case(case.reference, case.eye, known, patient=case.patient)
+
+
 def judged(instance: Instance, placed: Lists) -> set[str]:
     return {broken.rule for broken in check(instance, placed).broken} & JUDGED
 
 
 @pytest.mark.parametrize("seed", seeds(300, 80))
-def test_the_second_opinion_agrees(seed: int) -> None:
+def test_the_second_judge_agrees(seed: int, broken_by: BrokenBy) -> None:
     instance, placed = chance_lists(seed)
     assert judged(instance, placed) == broken_by(instance, placed)
 
 
 @pytest.mark.long
-def test_the_chance_lists_break_every_rule_and_none() -> None:
+def test_the_chance_lists_break_every_rule_and_none(broken_by: BrokenBy) -> None:
     found = [broken_by(*chance_lists(seed)) for seed in range(300)]
     for rule in JUDGED:
         assert sum(found_one == {rule} for found_one in found) >= 2, rule
@@ -109,7 +144,7 @@ def stop() -> None:
 
 
 @pytest.mark.parametrize("seed", seeds(6, 2))
-def test_no_proposal_is_unsafe(seed: int) -> None:
+def test_no_proposal_is_unsafe(seed: int, broken_by: BrokenBy) -> None:
     instance, kept = unsafe_week(seed)
     quick = filled(instance, kept)
     assert check(instance, quick).stands and broken_by(instance, quick) == set()
@@ -118,7 +153,7 @@ def test_no_proposal_is_unsafe(seed: int) -> None:
     assert found.bound >= found.matched.worth >= of_lists(instance, quick) - 1e-6
 
 
-def test_the_unsafe_weeks_are_worth_testing() -> None:
+def test_the_unsafe_weeks_are_worth_testing(broken_by: BrokenBy) -> None:
     weeks = [(instance, filled(instance, kept)) for instance, kept in map(unsafe_week, range(draws(2, 6)))]
     patients = [[instance.cases[placing.case].patient for placing in found.placings] for instance, found in weeks]
     assert any(len(set(each)) < len(each) for each in patients), "both eyes of somebody are placed"

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from lists.second_judge import Judge, Line, Told, too_near_to_tell, unlike
+from lists.second_judge import Judge, Line, OtherEye, Told, too_near_to_tell, unlike
 from lists.second_rules import judged
 from seeds import draws
 
@@ -25,7 +25,7 @@ from planner.lists.roster.shapes import Roster
 from planner.lists.rules.checker import check
 from planner.lists.rules.registry import RULES
 from planner.lists.week.gather import gather
-from planner.lists.week.instance import Instance, Key, Lists, Placing
+from planner.lists.week.instance import Fellow, Instance, Key, Lists, Placing
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit, read_unit
 
@@ -50,6 +50,7 @@ class DrawnWeek:
     cases: list[Case]
     roster: Roster
     instance: Instance
+    elsewhere: dict[Key, OtherEye]
 
 
 def drawn_week(seed: int, pool: list[Case], rulebook: Rulebook, unit: Unit) -> DrawnWeek:
@@ -65,7 +66,22 @@ def drawn_week(seed: int, pool: list[Case], rulebook: Rulebook, unit: Unit) -> D
             second = second.with_finding("first_eye_reviewed_on", reviewed)
         cases.append(second)
     roster = _roster(chance, cases)
-    return DrawnWeek(cases, roster, gather(cases, rulebook, unit, roster))
+    instance, elsewhere = gather(cases, rulebook, unit, roster), _other_eyes(cases, random.Random(f"eyes {seed}"))
+    known = {
+        key: replace(instance.cases[key], fellow=Fellow("the other eye", eye.day, eye.due))
+        for key, eye in elsewhere.items()
+    }
+    return DrawnWeek(cases, roster, replace(instance, cases=instance.cases | known), elsewhere)
+
+
+def _other_eyes(cases: list[Case], chance: random.Random) -> dict[Key, OtherEye]:
+    """Some patients' other eyes, as the records would know them: operated on, or on a list of some day."""
+    days = [None, *(TUESDAY + datetime.timedelta(n) for n in (-9, -2, -1, 0, 1, 2, 5))]
+    return {
+        (case.reference, case.eye): OtherEye(chance.choice(days), chance.random() < 0.5)
+        for case in cases
+        if chance.random() < 0.2
+    }
 
 
 def _otherwise(case: Case, chance: random.Random) -> Case:
@@ -210,7 +226,7 @@ def compared(
     """What the second judge tells, and each point in which the two do not agree."""
     by_key = {(case.reference, case.eye): case for case in week.cases}
     lines = [Line(p.session, p.place, by_key[p.case], p.trainee, p.supervisor) for p in lists.placings]
-    judge = Judge(rulebook, unit, week.roster, lines, lists.both_eyes_agreed, begun)
+    judge = Judge(rulebook, unit, week.roster, lines, lists.both_eyes_agreed, begun, week.elsewhere)
     mine, verdict = judged(judge), check(replace(week.instance, begun=begun), lists)
     theirs = {
         Told(one.rule, frozenset({(one.session, one.case)}), asked)

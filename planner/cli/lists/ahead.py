@@ -85,7 +85,7 @@ def _text(instance: "Instance", found: "StandbyList", off: list[str]) -> Iterato
     from planner.lists.rules.registry import RULES
     from planner.lists.week.week import Week
 
-    yield f"Standby for {found.session.told}" + (f", without {', '.join(off)}" if off else "")
+    yield f"Standby for {found.session.in_words}" + (f", without {', '.join(off)}" if off else "")
     for title, every in (
         ("Can come at short notice, in this order", found.ready),
         ("Would fit; nobody has asked whether they can come at short notice", found.to_ask),
@@ -95,7 +95,7 @@ def _text(instance: "Instance", found: "StandbyList", off: list[str]) -> Iterato
             yield "  nobody"
         for number, one in enumerate(every, 1):
             case = instance.cases[one.case]
-            yield f"  {number:>2}  {one.told:<18} tier {case.tier}  {who(Week(instance, one.lists), one.placing)}"
+            yield f"  {number:>2}  {one.in_words:<18} tier {case.tier}  {who(Week(instance, one.lists), one.placing)}"
             yield from hung(f"      {one.pressing}")
             for asked in one.asked:
                 yield from hung(f"      ask: {asked}")

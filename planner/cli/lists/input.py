@@ -184,7 +184,7 @@ def _of_the_store(
         raise PlannerError.one("has no session", f"the roster in {store.name}", hint="planner roster take FILE")
     if reader is None:
         raise PlannerError.one("holds no roster", store.name, hint="--with sessions.yaml, or planner roster take")
-    held = reader.held(on or min(session.day for session in reader.roster.sessions))
+    held = reader.recorded(on or min(session.day for session in reader.roster.sessions))
     for one in held.elsewhere:
         case = one.now.case
         typer.echo(f"left out: {case.in_words}, on {day_words(one.at.day)}: {one.because}", err=True)

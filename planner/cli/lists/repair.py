@@ -65,7 +65,7 @@ def _lines(found: "Repair") -> list[str]:
     from planner.lists.changes import repair_text as words
     from planner.lists.output.verdict_text import hung
 
-    told = {key: case.told for key, case in found.instance.cases.items()}
+    told = {key: case.in_words for key, case in found.instance.cases.items()}
     groups = (
         ("By the clock", [*words.not_begun(found)]),
         ("Still broken", [one.says for one in found.verdict.broken]),

@@ -64,10 +64,10 @@ def _why(instance: "Instance", lists: "Lists", key: "Key") -> Iterator[str]:
         yield from blocked_lines(why_not(instance, lists, key))
         return
     if placing is None:
-        yield f"{case.told} is on no list, and has a place."
+        yield f"{case.in_words} is on no list, and has a place."
     else:
-        told = instance.sessions[placing.session].told
-        yield from hung(f"{case.told}: number {placing.place} in {told}. {who(Week(instance, lists), placing)}.")
+        told = instance.sessions[placing.session].in_words
+        yield from hung(f"{case.in_words}: number {placing.place} in {told}. {who(Week(instance, lists), placing)}.")
         yield from hung(f"  {said or 'that pair is not on the session, so it has no points'}.")
     yield from hung(f"  How pressing: {pressing(instance, key)}.")
     if barred:

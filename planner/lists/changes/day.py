@@ -14,7 +14,7 @@ from itertools import combinations
 from planner.lists.changes.disrupted_week import DisruptedWeek
 from planner.lists.changes.repair_cost import RepairCost, is_pressing, of_moving
 from planner.lists.matching.insertion import Assignment, options
-from planner.lists.matching.objective import of_placing
+from planner.lists.matching.objective import worth_of
 from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key, Lists, Placing
@@ -68,10 +68,10 @@ class RepairDay:
     def may(self, key: Key) -> dict[Assignment, RepairCost]:
         """Where a case may stand at all beside what is fixed, with what it costs: the least first, then most worth."""
         if key not in self._may:
-            found = [(self.cost(key, option), option) for option in self._options(key) if self._allowed(key, option)]
-            worth = {option: sum(of_placing(self.instance, option.placing(key)).values()) for _, option in found}
-            found.sort(key=lambda each: (each[0], -worth[each[1]]))
-            self._may[key] = {option: cost for cost, option in found}
+            by_cost = [(self.cost(key, option), option) for option in self._options(key) if self._allowed(key, option)]
+            worth = {option: worth_of(self.instance, option.placing(key)) for _, option in by_cost}
+            by_cost.sort(key=lambda each: (each[0], -worth[each[1]]))
+            self._may[key] = {option: cost for cost, option in by_cost}
         return self._may[key]
 
     def cost(self, key: Key, option: Assignment | None) -> RepairCost:
@@ -157,9 +157,9 @@ class RepairDay:
         for session in dict.fromkeys(one.session for one in broken):
             here = tuple(p for p in placings if p.session == session)
             others = tuple(p for p in placings if p.session != session)
-            found = self._order_of(session, here, others)
-            if found is not None:
-                placings, reordered = tuple(sorted((*others, *found[0]))), reordered + found[1]
+            in_order = self._order_of(session, here, others)
+            if in_order is not None:
+                placings, reordered = tuple(sorted((*others, *in_order[0]))), reordered + in_order[1]
         return DayTried(placings, self._new(self._lists(placings)), reordered)
 
     def _order_of(

@@ -61,13 +61,13 @@ def kind_of(was: Placing | None, now: Placing) -> Literal["new", "session", "peo
 
 def of_people(changed: Iterable[ListChange]) -> dict[str, dict[Key, ForPerson]]:
     """For everybody whom changes concern: which cases are now on their lists, off them, or changed on them."""
-    found: dict[str, dict[Key, ForPerson]] = {}
+    by_person: dict[str, dict[Key, ForPerson]] = {}
     for one in changed:
         before, after = _who(one.was), _who(one.now)
         for name in (*before, *after):
             kind: ForPerson = "off" if name not in after else "changed" if name in before else "on"
-            found.setdefault(name, {})[one.case] = kind
-    return found
+            by_person.setdefault(name, {})[one.case] = kind
+    return by_person
 
 
 def _who(placing: Placing | None) -> tuple[str, ...]:

@@ -56,13 +56,13 @@ def disrupted_week(instance: Instance, lists: Lists, disruption: Disruption) -> 
 
 
 def _contrary(instance: Instance, lists: Lists, disruption: Disruption) -> Iterator[Fault]:
-    placed = {placing.case for placing in lists.placings}
+    placed = lists.placed
     begun = {(one.case, one.eye) for one in disruption.begun}
     for name, key in [
         *(("begun", key) for key in sorted(begun)),
         *(("cancelled", (one.case, one.eye)) for one in disruption.cancelled),
     ]:
-        name_of_case = instance.cases[key].told
+        name_of_case = instance.cases[key].in_words
         if key not in placed:
             yield Fault(name_of_case, f"{name}, and on no list", hint="leave it out, or add it to a day")
         elif name == "cancelled" and key in begun:

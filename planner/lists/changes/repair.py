@@ -84,10 +84,10 @@ def repair(
     after, locked = disrupted_week(instance, lists, disruption), locked or {}
     today = RepairDay(after, after.begun | frozenset(locked))
     later = LaterPlaces(after.instance, after.lists, after.days, today.pressing)
-    found = mended(today, later, work)
-    freed = tuple(_unlocking(today, later, found, locked, work // UNLOCKED))
-    mended_lists = today.lists(found.placings)
-    come_off = [key for key, option in found.chosen.items() if option is None]
+    change = mended(today, later, work)
+    freed = tuple(_unlocking(today, later, change, locked, work // UNLOCKED))
+    mended_lists = today.lists(change.placings)
+    come_off = [key for key, option in change.chosen.items() if option is None]
     # One that was added and finds no place that day keeps the one that it has on another.
     kept = {placing.case: placing for placing in mended_lists.placings if placing.case in come_off}
     later = LaterPlaces(after.instance, mended_lists, after.days, today.pressing)
@@ -101,27 +101,32 @@ def repair(
         tuple((key, after.lost[today.was[key].session]) for key in today.free
               if key in today.was and today.was[key].session in after.lost),
         tuple(RULES.broken(Week(after.instance, after.lists))),
-        changes(after.lists, mended_lists), tuple(off), check(after.instance, mended_lists), found.measure,
-        found.proved, whole, freed,
+        changes(after.lists, mended_lists), tuple(off), check(after.instance, mended_lists), change.measure,
+        change.proved, whole, freed,
     )  # fmt: skip
 
 
 def _unlocking(
-    today: RepairDay, later: LaterPlaces, found: RepairFound, locked: Mapping[Key, str], work: int
+    today: RepairDay, later: LaterPlaces, change: RepairFound, locked: Mapping[Key, str], work: int
 ) -> Iterator[Unlocking]:
     """Each lock without which fewer cases lose their place or fewer rules stay broken; else all of them at once."""
     locks = [placing for placing in today.fixed if placing.case in locked and placing.case not in today.after.begun]
-    if not locks or not (today.unmendable or found.measure.off):
+    if not locks or not (today.unmendable or change.measure.off):
         return
-    alone = [better for placing in locks if (better := _without(today, later, found, locked, [placing], work))]
+    alone = [better for placing in locks if (better := _without(today, later, change, locked, [placing], work))]
     if alone:
         yield from alone
-    elif len(locks) > 1 and (together := _without(today, later, found, locked, locks, work)):
+    elif len(locks) > 1 and (together := _without(today, later, change, locked, locks, work)):
         yield together
 
 
 def _without(
-    today: RepairDay, later: LaterPlaces, found: RepairFound, locked: Mapping[Key, str], locks: list[Placing], work: int
+    today: RepairDay,
+    later: LaterPlaces,
+    change: RepairFound,
+    locked: Mapping[Key, str],
+    locks: list[Placing],
+    work: int,
 ) -> Unlocking | None:
     """What the answer is without these locks, where it is better."""
     freed = {placing.case for placing in locks}
@@ -132,9 +137,9 @@ def _without(
     def worth(day: RepairDay, of: RepairFound) -> tuple[int, ...]:
         return len(day.unmendable), *of.measure[:4]
 
-    if worth(other, then) >= worth(today, found):
+    if worth(other, then) >= worth(today, change):
         return None
-    keep = tuple(key for key, option in found.chosen.items() if option is None and then.chosen[key] is not None)
+    keep = tuple(key for key, option in change.chosen.items() if option is None and then.chosen[key] is not None)
     moved = [p for p in locks if now.get(p.case) is None or kind_of(p, now[p.case])]
     return Unlocking(
         tuple(FreedCase(p.case, locked[p.case], p, now.get(p.case)) for p in moved or locks), keep, not other.unmendable

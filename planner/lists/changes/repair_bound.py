@@ -39,14 +39,14 @@ class RepairBound:
 
     def at_least(self, decided: Decided) -> RepairCost | None:
         """What is still open will add to what is decided; None where what is decided never fits."""
-        found = NOTHING
+        cost = NOTHING
         free: dict[str, list[Key]] = {}
         bound: dict[str, list[Key]] = {}
         into: dict[str, list[_Takes]] = {}
         for key in self.today.free:
             where = decided.get(key, self.today.begins[key])
             if key not in decided and where is None:
-                found = found.plus(self._cheapest(key, None))
+                cost = cost.plus(self._cheapest(key, None))
             elif key not in decided and isinstance(where, Assignment):
                 free.setdefault(where.session, []).append(key)
             elif isinstance(where, str):
@@ -60,13 +60,13 @@ class RepairBound:
             more = self._least(session.id, stay, assigned, already)
             if more is None:
                 return None
-            found = found.plus(more)
+            cost = cost.plus(more)
             room += self._room(session.id, assigned, already)
-        beyond = undecided - room - found.off
+        beyond = undecided - room - cost.off
         if beyond > 0:
-            people = max(0, found.people - 2 * beyond)
-            found = found._replace(off=found.off + beyond, session=max(0, found.session - beyond), people=people)
-        return found
+            people = max(0, cost.people - 2 * beyond)
+            cost = cost._replace(off=cost.off + beyond, session=max(0, cost.session - beyond), people=people)
+        return cost
 
     def _worth_trying(self, key: Key, session: str) -> list[Assignment]:
         """With whom the case may be in a session, without those whom a consultant alone could stand for.

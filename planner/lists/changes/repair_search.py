@@ -132,19 +132,19 @@ class _RepairSearch:
                     push(other, lost, tried if self._chosen(other) == chosen and not waiting else None)
         return RepairFound(best.chosen, best.placings, best.measure, self.today.whole)
 
-    def preferred(self, found: RepairFound) -> RepairFound:
+    def preferred(self, change: RepairFound) -> RepairFound:
         """Of changes as small, the people whom the unit's wishes like best, as far as one case at a time shows it."""
         for key in self.today.free:
-            at = found.chosen[key]
+            at = change.chosen[key]
             for option in self._of_session(key, at.session) if at is not None and at != self.today.begins[key] else ():
                 if self.today.cost(key, option) == self.today.cost(key, at):
                     if option == at:
                         break
-                    tried = self.today.tried({**found.chosen, key: option})
-                    if not tried.broken and tried.reordered == found.measure.order:
-                        found = replace(found, chosen={**found.chosen, key: option}, placings=tried.placings)
+                    tried = self.today.tried({**change.chosen, key: option})
+                    if not tried.broken and tried.reordered == change.measure.order:
+                        change = replace(change, chosen={**change.chosen, key: option}, placings=tried.placings)
                         break
-        return found
+        return change
 
     def _chosen(self, decided: Decided) -> Chosen:
         """Every case where it is decided to be; where the people are not as yet, with those that cost least."""

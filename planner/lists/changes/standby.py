@@ -20,7 +20,7 @@ class Standby:
     """A case that every rule lets stand there: its place, how pressing it is, and what is still to ask of it."""
 
     case: Key
-    told: str
+    in_words: str
     placing: Placing
     lists: Lists
     pressing: str
@@ -45,7 +45,7 @@ def standby(instance: Instance, lists: Lists, session: str, unknown: bool = True
 
     Without `unknown` nobody is tried of whom that is not known.
     """
-    placed, alike = {placing.case for placing in lists.placings}, Alike(instance)
+    placed, alike = lists.placed, Alike(instance)
     known: dict[object, tuple[Assignment | None, tuple[str, ...]]] = {}
     ready: list[Standby] = []
     to_ask: list[Standby] = []
@@ -61,7 +61,7 @@ def standby(instance: Instance, lists: Lists, session: str, unknown: bool = True
         if option is not None:
             (ready if case.short_notice else to_ask).append(_there(instance, lists, key, option))
         elif case.short_notice:
-            barred.append((case.told, rules))
+            barred.append((case.in_words, rules))
     return StandbyList(instance.sessions[session], tuple(ready), tuple(to_ask), tuple(barred))
 
 
@@ -80,6 +80,5 @@ def _where(instance: Instance, lists: Lists, key: Key, session: str) -> tuple[As
 def _there(instance: Instance, lists: Lists, key: Key, option: Assignment) -> Standby:
     trial = attempt(instance, lists, key, option)
     asked = asked_of(Week(instance, trial.lists), trial.placing)
-    told = instance.cases[key].told
     says = tuple(f"{one.says} {one.change}" for one in asked)
-    return Standby(key, told, trial.placing, trial.lists, pressing(instance, key), says)
+    return Standby(key, instance.cases[key].in_words, trial.placing, trial.lists, pressing(instance, key), says)

@@ -53,8 +53,8 @@ def differs(session: str, document: Mapping[str, Any], instance: Instance, now: 
     """How the list of a session differs now from a version of it; also where a row was approved again since."""
     own = Lists(tuple(placing for placing in now.placings if placing.session == session))
     before = lists_of(session, document)
-    found = changes(before, own)
-    changed, was = {change.case for change in found}, {placing.case: placing for placing in before.placings}
+    differences = changes(before, own)
+    changed, was = {change.case for change in differences}, {placing.case: placing for placing in before.placings}
     kept = {(row["case"], row["eye"]): row.get("approval") for row in document["rows"]}
     again = [
         ListChange(placing.case, "approval", was[placing.case], placing)
@@ -64,14 +64,14 @@ def differs(session: str, document: Mapping[str, Any], instance: Instance, now: 
         and (approval := instance.cases[placing.case].approval) is not None
         and kept[placing.case] not in (None, approval.id)
     ]
-    return (*found, *again)
+    return (*differences, *again)
 
 
 def editions_of(
     versions: Iterable[ListVersion], instance: Instance, now: Lists, on: datetime.date
 ) -> dict[str, Edition]:
     """What was published of each session, wherever it was held, for the calendar; who was on it counts from `on`."""
-    found = {}
+    editions = {}
     for name, group in groupby(sorted(versions, key=lambda one: (one.session, one.id)), lambda one: one.session):
         of_session = list(group)
         last, session = of_session[-1], instance.sessions.get(name)
@@ -81,8 +81,8 @@ def editions_of(
         people = {code for row in coming for code in (row["trainee"], row["supervisor"]) if code is not None}
         at = datetime.datetime.fromisoformat(last.at).replace(microsecond=0)
         if people or session is not None:
-            found[name] = Edition(len(of_session), at, stands, frozenset(people), slot)
-    return found
+            editions[name] = Edition(len(of_session), at, stands, frozenset(people), slot)
+    return editions
 
 
 def _slot(version: ListVersion) -> Slot:

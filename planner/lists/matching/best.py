@@ -46,27 +46,27 @@ def best(
     instance: Instance,
     kept: Lists | None = None,
     effort: float = 20.0,
-    told: Callable[[float, float], object] = lambda worth, bound: None,
+    progress: Callable[[float, float], object] = lambda worth, bound: None,
     ended: Callable[[], object] = lambda: None,
 ) -> Best:
     """Search from the greedy lists on for about `effort` seconds, counted in the solver's own deterministic time.
 
-    `told` hears the worth so far and the bound (infinite until there is one) when the search starts and at each change;
-    `ended` is called when it ends and the reasons are worked out. An interrupt ends the search, a later one leaves the
-    reasons out; the lists found by then are kept.
+    `progress` hears the worth so far and the bound (infinite until there is one) when the search starts and at each
+    change; `ended` is called when it ends and the reasons are worked out. An interrupt ends the search, a later one
+    leaves the reasons out; the lists found by then are kept.
     Raises PlannerError where the solver is not installed.
     """
-    found = solver()
-    if found is None:
+    installed = solver()
+    if installed is None:
         hint = "pip install 'cataract-case-planner[lists]', or leave out --best"
         raise PlannerError.one("the solver is not installed", why="it comes with the extra `lists`", hint=hint)
     kept = kept or instance.empty
     alike = Alike(instance)
     possible = possibilities(instance, kept, alike)
-    search = begun_search(instance, kept, possible, alike, found)
-    search.told = told
+    search = begun_search(instance, kept, possible, alike, installed)
+    search.progress = progress
     with contextlib.suppress(KeyboardInterrupt), search.interruptible():
-        told(search.worth, search.bound)
+        progress(search.worth, search.bound)
         if search.places > LARGEST_TIGHTENED:
             search.improve(max(usual_effort(instance), effort))
         else:
@@ -74,7 +74,7 @@ def best(
             search.tighten(effort * TIGHTENING)
             if not search.proved and search.places <= LARGEST_WHOLE:
                 search.whole(max(SHORTEST_WHOLE, effort * (1 - IMPROVING - TIGHTENING)))
-    lists = in_turn(instance, search.found, kept)
+    lists = in_turn(instance, search.best, kept)
     try:
         ended()
         whole = matched(instance, lists, reasons(instance, kept, lists, alike), kept)

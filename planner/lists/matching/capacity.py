@@ -31,7 +31,7 @@ def table(instance: Instance, minutes: int) -> tuple[tuple[int, ...], ...]:
 
 @lru_cache(maxsize=256)
 def _table(times: tuple[Time, ...], turnover: float, limit: float, minutes: int) -> tuple[tuple[int, ...], ...]:
-    found: list[tuple[int, ...]] = []
+    rows: list[tuple[int, ...]] = []
     seen: set[tuple[int, ...]] = set()
     waiting = [(0,) * len(times)]
     while waiting:  # A list that holds no more is not made longer, so every list that holds is met.
@@ -43,9 +43,9 @@ def _table(times: tuple[Time, ...], turnover: float, limit: float, minutes: int)
         spare = _spare(mine, len(mine) * turnover, limit, minutes)
         if spare < 0:
             continue
-        found.append((*counts, spare))
+        rows.append((*counts, spare))
         waiting += [(*counts[:n], counts[n] + 1, *counts[n + 1 :]) for n in range(len(times))]
-    return tuple(sorted(found))
+    return tuple(sorted(rows))
 
 
 def fullest(instance: Instance, minutes: int, added: Collection[float]) -> list[tuple[int, ...]]:

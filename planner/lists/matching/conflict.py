@@ -51,19 +51,19 @@ def why_not(
     """
     rules, near = _barred(instance, lists, key)
     changes = opened(instance, lists, key, near, fixed, work)
-    return Blocked(key, instance.cases[key].told, rules, _nearest(near), tuple(one.opening for one in changes))
+    return Blocked(key, instance.cases[key].in_words, rules, _nearest(near), tuple(one.opening for one in changes))
 
 
 def barring(instance: Instance, lists: Lists, keys: Iterable[Key]) -> dict[Key, tuple[str, ...]]:
     """The rules that bar each of these cases from every place; cases that no rule can tell apart are tried once."""
     alike, known = Alike(instance), dict[object, tuple[str, ...]]()
-    found = {}
+    bars = {}
     for key in keys:
         kind = alike.kind(key), alike.deadline(key)
         if kind not in known:
             known[kind] = _barred(instance, lists, key)[0]
-        found[key] = known[kind]
-    return found
+        bars[key] = known[kind]
+    return bars
 
 
 def why_none(
@@ -72,7 +72,7 @@ def why_none(
     """The same of many cases; those that no rule can tell apart are tried once, and then told each in its own name."""
     alike = Alike(instance)
     known: dict[Hashable, tuple[Blocked, list[Assignment]]] = {}
-    found = []
+    blocked = []
     for key in keys:
         case = instance.cases[key]
         # What is to be settled is told, though no rule asks what it is.
@@ -81,12 +81,14 @@ def why_none(
             first = why_not(instance, lists, key, fixed, WORK_OF_MANY)
             known[kind] = first, [Assignment.of(one.placing) for one in first.nearest]
         first, options_near = known[kind]
-        near = [attempt(instance, lists, key, option) for option in options_near]
-        changes = tuple(
-            Opening(one.says.replace(first.told, case.told), replace(one.placing, case=key)) for one in first.openings
+        openings = tuple(
+            Opening(one.says.replace(first.told, case.in_words), replace(one.placing, case=key))
+            for one in first.openings
         )
-        found.append(Blocked(key, case.told, first.rules, tuple(Near(n.placing, n.broken) for n in near), changes))
-    return tuple(found)
+        near = (attempt(instance, lists, key, option) for option in options_near)
+        nearest = tuple(Near(trial.placing, trial.broken) for trial in near)
+        blocked.append(Blocked(key, case.in_words, first.rules, nearest, openings))
+    return tuple(blocked)
 
 
 def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...], list[Trial]]:
@@ -114,9 +116,9 @@ def _different(instance: Instance, session: Session, today: Lists) -> Iterator[A
         tied = frozenset(p.session for p in meeting if p.trainee == name)
         trainees[tuple(fact.tells(learner, session) for fact in RULES.telling("trainee"))].setdefault(tied, name)
     supervisors: _Sorts = defaultdict(dict)
-    for name, held in instance.supervisors.items():
+    for name, person in instance.supervisors.items():
         ties = frozenset((p.session, week.mode_served(p)) for p in meeting if p.supervisor == name)
-        supervisors[tuple(fact.tells(held, session) for fact in RULES.telling("supervisor"))].setdefault(ties, name)
+        supervisors[tuple(fact.tells(person, session) for fact in RULES.telling("supervisor"))].setdefault(ties, name)
     for trainee in (*_one_of_each(trainees), None):
         for supervisor in _one_of_each(supervisors):
             yield Assignment(session.id, trainee, supervisor)
@@ -147,8 +149,8 @@ def smallest_block(barred_by: Iterable[frozenset[str]]) -> tuple[str, ...]:
 
 def _nearest(trials: list[Trial]) -> tuple[Near, ...]:
     """The nearest places, one for each set of rules that bars them."""
-    found: dict[frozenset[str], Near] = {}
+    nearest: dict[frozenset[str], Near] = {}
     for trial in trials:
         if trial.broken and len(trial.rules) == len(trials[0].rules):
-            found.setdefault(trial.rules, Near(trial.placing, trial.broken))
-    return tuple(found.values())[:NEAREST]
+            nearest.setdefault(trial.rules, Near(trial.placing, trial.broken))
+    return tuple(nearest.values())[:NEAREST]

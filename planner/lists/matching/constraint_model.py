@@ -50,9 +50,9 @@ class Model:
         others: objective.Tally | None = None,
         alike: Alike | None = None,
     ) -> None:
-        """`others` counts what is placed outside of this model."""
+        """`others` counts what is placed outside of this model, and from then on what the model places."""
         self.instance, self.kept, self.model = instance, kept, cp_model.CpModel()
-        self.others = others or objective.Tally(instance)
+        self.tally = others or objective.Tally(instance)
         self.scale = POINTS * max(1, len(instance.trainees))
         self.week = Week(instance, kept)
         self.kinds: dict[Key, list[Key]] = {}  # by the first case of each
@@ -78,10 +78,10 @@ class Model:
         self._objective()
 
     def _kinds(self, possible: dict[Key, list[Assignment]], alike: Alike) -> list[list[Key]]:
-        found: dict[object, list[Key]] = defaultdict(list)
+        by_sort: dict[object, list[Key]] = defaultdict(list)
         for key in possible:
-            found[alike.sort(key)].append(key)
-        return list(found.values())
+            by_sort[alike.sort(key)].append(key)
+        return list(by_sort.values())
 
     def _variable(self, key: Key, option: Assignment, most: int) -> Any:
         if (key, option) not in self.placings:
@@ -178,10 +178,10 @@ class Model:
                     self.model.add_at_most_one(self._any(after), self._any(before))
 
     def _by_rank(self, session: Session, rule: FixedOrder) -> dict[int, list[tuple[Key, Assignment, Any]]]:
-        found: dict[int, list[tuple[Key, Assignment, Any]]] = defaultdict(list)
+        by_rank: dict[int, list[tuple[Key, Assignment, Any]]] = defaultdict(list)
         for each in self._of[(session.id, "", None)]:
-            found[rule.rank(self.instance.cases[each[0]])].append(each)
-        return found
+            by_rank[rule.rank(self.instance.cases[each[0]])].append(each)
+        return by_rank
 
     def _kit(self) -> None:
         """Each set used as often as its turnround could allow at the very most, whatever the order."""
@@ -199,32 +199,25 @@ class Model:
                 self.model.add(sum(v for key, _, v in here if counts(self.instance.cases[key])) <= most)
 
     def _objective(self) -> None:
-        trainees, wishes = self.instance.trainees, self.instance.wishes
+        trainees, wishes, tally = self.instance.trainees, self.instance.wishes, self.tally
         terms: list[Any] = []
-        had: dict[str, Any] = {name: self.others.had[name] for name in trainees}
-        whole: dict[str, Any] = {name: self.others.whole[name] for name in trainees}
-        hard: dict[str, Any] = defaultdict(int)
         for (key, option), variable in self.placings.items():
-            points = sum(objective.of_placing(self.instance, option.placing(key)).values())
-            terms.append(round(points * self.scale) * variable)
-            if option.trainee is not None:
-                had[option.trainee] = had[option.trainee] + variable
-                if objective.is_whole(self.instance, key, option.trainee):
-                    whole[option.trainee] = whole[option.trainee] + variable
-            if self.instance.cases[key].tier >= objective.HARD:
-                hard[option.session] = hard[option.session] + variable
-        every, most = sum(had.values()), len(self.instance.cases)
+            placing = option.placing(key)
+            terms.append(round(objective.worth_of(self.instance, placing) * self.scale) * variable)
+            tally.take(placing, variable)
+        every, most = sum(tally.had[name] for name in trainees), len(self.instance.cases)
         for name in trainees:
             # As many times more than the mean as there are trainees, so that it is a whole number.
             more = self.model.new_int_var(0, most * len(trainees), "")
-            self.model.add(more >= len(trainees) * had[name] - every)
+            self.model.add(more >= len(trainees) * tally.had[name] - every)
             terms.append(-round(wishes.fair_share * self.scale / len(trainees)) * more)
             wanted, points = self.instance.wanted[name], sum(objective.needed(wishes).values())
             if wanted and points:
                 towards = self.model.new_int_var(0, wanted, "")
-                self.model.add(towards <= whole[name])
+                self.model.add(towards <= tally.whole[name])
                 terms.append(round(points * self.scale) * towards)
-        for count in hard.values() if wishes.hard_together else ():
+        here = [count for session, count in tally.hard.items() if (session, "", None) in self._of]
+        for count in here if wishes.hard_together else ():
             together = self.model.new_int_var(0, most, "")
             self.model.add(together >= count - 1)
             terms.append(-round(wishes.hard_together * self.scale) * together)
@@ -245,12 +238,12 @@ class Model:
         solver.parameters.max_deterministic_time = effort
         # A long search ends with what it has when interrupted; a short one is left to end, and the interrupt to Python.
         solver.parameters.catch_sigint_signal = not short
-        found = solver.solve(self.model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
-        values = solver.response_proto.solution if found else []
+        solved = solver.solve(self.model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
+        values = solver.response_proto.solution if solved else []
         return Solved(
             self._dealt({placed: values[variable.index] for placed, variable in self.placings.items()}, options)
-            if found else None,
-            solver.best_objective_bound / self.scale if found else math.inf,
+            if solved else None,
+            solver.best_objective_bound / self.scale if solved else math.inf,
             max(solver.response_proto.deterministic_time, 0.01),
         )  # fmt: skip
 

@@ -14,8 +14,7 @@ def in_turn(instance: Instance, lists: Lists, kept: Lists | None = None) -> List
 
     What was kept, published or begun stays where it is, and nobody comes later than they are needed.
     """
-    alike, fixed = Alike(instance), {placing.case for placing in kept.placings} if kept else set()
-    fixed |= {*instance.as_published, *instance.begun}
+    alike, fixed = Alike(instance), {*instance.as_published, *instance.begun, *(kept.placed if kept else ())}
     kinds: dict[int, list[Key]] = defaultdict(list)
     for key in sorted(instance.cases, key=instance.turn):
         if key not in fixed:

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 from planner.lists.matching.equivalence import Alike, Sort
 from planner.lists.matching.insertion import Assignment, Trial, attempt
-from planner.lists.matching.objective import Tally, of_placing
+from planner.lists.matching.objective import Tally, worth_of
 from planner.lists.rules.people import trainee_is_free
 from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists, Placing
-from planner.lists.week.overrun import Time, chance_of_overrun
+from planner.lists.week.overrun import Time
 from planner.lists.week.week import Week
 
 Shorts = Callable[[Key], list[float]]
@@ -49,7 +49,7 @@ class Known:
     def _alone(self, placing: Placing) -> float:
         facts = self.alike.sort(placing.case), Assignment.of(placing)
         if facts not in self._worth:
-            self._worth[facts] = sum(of_placing(self.instance, placing).values())
+            self._worth[facts] = worth_of(self.instance, placing)
         return self._worth[facts]
 
     def of(self, key: Key, possible: list[Assignment]) -> _Places:
@@ -62,7 +62,7 @@ class Known:
             fixed = self.instance.turnover + self.instance.cases[key].added_minutes
             self._places[sort] = _Places(
                 possible,
-                [sum(of_placing(self.instance, placing).values()) for placing in placings],
+                [worth_of(self.instance, placing) for placing in placings],
                 [self._week.time(placing).mean + fixed for placing in placings],
                 by_session,
             )
@@ -155,8 +155,7 @@ class Filling:
 
     def _take(self, trial: Trial) -> None:
         day = self.instance.sessions[trial.placing.session].day
-        of_day = (p for p in trial.lists.placings if self.instance.sessions[p.session].day == day)
-        self._days[day] = tuple(of_day)
+        self._days[day] = self.instance.on_days(trial.lists, day).placings
         self._versions[day] += 1
         self._tally.take(trial.placing)
 
@@ -200,10 +199,8 @@ class Filling:
         time, added = self._week.time(option.placing(key)), self.instance.cases[key].added_minutes
         facts = option.session, time, added, version
         if facts not in self._full:
-            session = self.instance.sessions[option.session]
-            here = [p for p in self._days.get(session.day, ()) if p.session == option.session]
-            fixed = (len(here) + 1) * self.instance.turnover + added
-            fixed += sum(self.instance.cases[p.case].added_minutes for p in here)
-            times = [self._week.time(p) for p in here] + [time]
-            self._full[facts] = chance_of_overrun(times, fixed, session.minutes) > self.instance.overrun_chance
+            today = self._days.get(self.instance.sessions[option.session].day, ())
+            here = [p for p in today if p.session == option.session]
+            week = Week(self.instance, Lists((*here, option.placing(key, len(here) + 1))))
+            self._full[facts] = week.chance_of_overrun(option.session) > self.instance.overrun_chance
         return self._full[facts]

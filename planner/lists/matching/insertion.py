@@ -54,7 +54,7 @@ def options(instance: Instance, sessions: Iterable[Session] | None = None) -> It
 def alone(instance: Instance, lists: Lists, key: Key, option: Assignment) -> bool:
     """Whether the case may stand there on an otherwise empty list; where it may not, no other case can help."""
     only = replace(lists, placings=(option.placing(key),))
-    return next(RULES.broken(Week(instance, only)), None) is None
+    return RULES.stands(Week(instance, only))
 
 
 def attempt(instance: Instance, lists: Lists, key: Key, option: Assignment) -> Trial:

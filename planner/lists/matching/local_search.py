@@ -54,7 +54,6 @@ class Refilling:
         for key in possible:
             of_sort[alike.sort(key)].append(key)
         self._sorts = sorted(of_sort.values(), key=lambda keys: (self._urgent(keys[0]), -len(possible[keys[0]])))
-        self._fixed = {placing.case for placing in kept.placings}
         days: dict[datetime.date, list[str]] = defaultdict(list)
         for session in instance.sessions.values():
             days[session.day].append(session.id)
@@ -71,7 +70,7 @@ class Refilling:
             part, price, shuffle = self._one(PARTS), self._one(PRICES), self._one(SHUFFLES)
             stays = counted(
                 p for p in now.lists.placings
-                if p.session not in free or p.case in self._fixed or self._chance.random() >= part
+                if p.session not in free or p.case in self.kept.placed or self._chance.random() >= part
             )  # fmt: skip
             then = self._kept(now, self._filled(replace(lists, placings=stays), free, price, shuffle), free)
             vain = 0 if then.worth > now.worth + 1e-6 else vain + 1
@@ -87,17 +86,14 @@ class Refilling:
         if then.worth < now.worth - 1e-9:
             return now
         # What was left on a list may break a rule of order without what was taken off.
-        days = {self.instance.sessions[name].day for name in free}
-        today = tuple(p for p in lists.placings if self.instance.sessions[p.session].day in days)
-        broken = next(RULES.broken(Week(self.instance, replace(lists, placings=today))), None)
-        return now if broken else then
+        today = self.instance.on_days(lists, *{self.instance.sessions[name].day for name in free})
+        return then if RULES.stands(Week(self.instance, today)) else now
 
     def _filled(self, lists: Lists, free: list[str], price: float, shuffle: float) -> Lists:
         filling = Filling(self.instance, self.alike, lists, price=price, known=self._known)
-        placed = {placing.case for placing in lists.placings}
         ranks = [(self._urgent(keys[0]), n + shuffle * self._chance.random()) for n, keys in enumerate(self._sorts)]
         order = sorted(range(len(ranks)), key=ranks.__getitem__)
-        keys = [key for n in order for key in self._sorts[n] if key not in placed]
+        keys = [key for n in order for key in self._sorts[n] if key not in lists.placed]
         hopeless: set[Sort] = set()
         for key in keys:
             sort = self.alike.sort(key)

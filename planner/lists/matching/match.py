@@ -59,7 +59,7 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
     else:
         search = begun_search(instance, kept, possible, alike, installed, done)
         search.improve(usual_effort(instance))
-        lists = search.found
+        lists = search.best
     lists = in_turn(instance, lists, kept)
     return matched(instance, lists, reasons(instance, kept, lists, alike), kept)
 
@@ -114,15 +114,15 @@ def filled(
 
 def in_order(instance: Instance, lists: Lists, kept: Lists) -> Lists:
     """The order the unit wishes for the hardest, on the lists that were empty."""
-    held = {placing.session for placing in kept.placings}
-    return hardest_in_place(instance, lists, (name for name in instance.sessions if name not in held))
+    had_cases = {placing.session for placing in kept.placings}
+    return hardest_in_place(instance, lists, (name for name in instance.sessions if name not in had_cases))
 
 
 def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -> dict[Key, list[Assignment]]:
     """For every case that is not placed already, the most pressing first, where it may stand on an empty list."""
-    fixed, alike = {placing.case for placing in kept.placings}, alike or Alike(instance)
-    found = {key: alike.possible(key, kept) for key in instance.cases if key not in fixed}
-    return dict(sorted(found.items(), key=lambda item: _pressing(instance, item[0], len(item[1]))))
+    alike = alike or Alike(instance)
+    possible = {key: alike.possible(key, kept) for key in instance.cases if key not in kept.placed}
+    return dict(sorted(possible.items(), key=lambda item: _pressing(instance, item[0], len(item[1]))))
 
 
 def matched(instance: Instance, lists: Lists, why: dict[Key, Reason] | None, kept: Lists | None = None) -> Matched:
@@ -136,9 +136,8 @@ def matched(instance: Instance, lists: Lists, why: dict[Key, Reason] | None, kep
     verdict, worth = check(instance, lists), of_lists(instance, lists)
     if why is None:
         return Matched(lists, {}, (), verdict, worth, explained=False)
-    placed = {placing.case for placing in placings}
-    fixed = frozenset(placing.case for placing in kept.placings) if kept else frozenset()
-    blocked = why_none(instance, lists, (key for key in instance.cases if key not in placed), fixed)
+    waiting = (key for key in instance.cases if key not in lists.placed)
+    blocked = why_none(instance, lists, waiting, kept.placed if kept else frozenset())
     return Matched(lists, why, blocked, verdict, worth, more=most_more(instance, lists, kept))
 
 

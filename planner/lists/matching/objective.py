@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
+from typing import Any
 
 from planner.lists.matching.insertion import Assignment
 from planner.lists.roster.shapes import Wishes
@@ -21,35 +22,40 @@ def of_placing(instance: Instance, placing: Placing) -> dict[str, float]:
     asked = week.supervision(placing)
     days = instance.sessions[placing.session].day - instance.first_day
     times = _TIMES[week.case(placing).urgency]
-    found = {
+    worth = {
         "placed": wishes.placed,
         "urgency": wishes.urgency * (times - 1),
         "waiting": -wishes.waiting * times * days.days,
     }
     if placing.case in instance.past_their_date:
         left = instance.last_session_day - instance.sessions[placing.session].day
-        found["past_its_date"] = wishes.past_its_date * (1 + (times - 1) / 10) * (left.days + 1)
+        worth["past_its_date"] = wishes.past_its_date * (1 + (times - 1) / 10) * (left.days + 1)
     if placing.trainee is not None:
         learner = instance.trainees[placing.trainee]
         if not asked.whole:
-            found["named_steps"] = wishes.named_steps
+            worth["named_steps"] = wishes.named_steps
         elif instance.wanted[placing.trainee] is None:
-            found["whole_operation"] = wishes.whole_operation
+            worth["whole_operation"] = wishes.whole_operation
         else:
-            found["whole_operation"] = beyond_need(wishes)
+            worth["whole_operation"] = beyond_need(wishes)
         taken = learner.needs.intersection(asked.steps)
         if learner.steps_cleared is not None:
             taken &= learner.steps_cleared
-        found["needed_step"] = wishes.needed_step * len(taken)
+        worth["needed_step"] = wishes.needed_step * len(taken)
         if asked.whole and learner.shown_tier is not None and week.case(placing).tier == learner.shown_tier + 1:
-            found["just_beyond"] = wishes.just_beyond
+            worth["just_beyond"] = wishes.just_beyond
     if asked.by == "trainer" and week.supervisor(placing).grade == "consultant":
-        found["closer_than_needed"] = -wishes.closer_than_needed
+        worth["closer_than_needed"] = -wishes.closer_than_needed
     was = instance.as_published.get(placing.case)
     if was is not None and was.session == placing.session:
         same = (was.trainee, was.supervisor) == (placing.trainee, placing.supervisor)
-        found["few_changes"] = wishes.few_changes if same else wishes.few_changes / 2
-    return {wish: points for wish, points in found.items() if points}
+        worth["few_changes"] = wishes.few_changes if same else wishes.few_changes / 2
+    return {wish: points for wish, points in worth.items() if points}
+
+
+def worth_of(instance: Instance, placing: Placing) -> float:
+    """The same in all."""
+    return sum(of_placing(instance, placing).values())
 
 
 def beyond_need(wishes: Wishes) -> float:
@@ -72,17 +78,21 @@ class Tally:
 
     def __init__(self, instance: Instance, placings: Iterable[Placing] = ()) -> None:
         self.instance = instance
-        self.had: Counter[str | None] = Counter()  # by trainee
-        self.whole: Counter[str | None] = Counter()  # of these, whole operations
-        self.hard: Counter[str] = Counter()  # by session
+        # By trainee, and of these whole operations; then hard eyes by session.
+        self.had: Counter[str | None] = Counter()
+        self.whole: Counter[str | None] = Counter()
+        self.hard: Counter[str] = Counter()
         self._shares: dict[str | None, float] = {}
         for placing in placings:
             self.take(placing)
 
-    def take(self, placing: Placing) -> None:
-        self.had[placing.trainee] += 1
-        self.whole[placing.trainee] += is_whole(self.instance, placing.case, placing.trainee)
-        self.hard[placing.session] += self.instance.cases[placing.case].tier >= HARD
+    def take(self, placing: Placing, times: Any = 1) -> None:
+        """Count a placing; `times` may be a variable of a model, which the counts are then written in."""
+        self.had[placing.trainee] += times
+        if is_whole(self.instance, placing.case, placing.trainee):
+            self.whole[placing.trainee] += times
+        if self.instance.cases[placing.case].tier >= HARD:
+            self.hard[placing.session] += times
         self._shares = {}
 
     def points(self) -> dict[str, float]:
@@ -100,11 +110,11 @@ class Tally:
 
     def of_trainee(self, key: Key, trainee: str | None) -> dict[str, float]:
         """What of that hangs on who operates."""
-        found = {"fair_share": self._shares_with_one_more()[trainee]}
+        worth = {"fair_share": self._shares_with_one_more()[trainee]}
         wanted = self.instance.wanted[trainee] if trainee else None
         if self.whole[trainee] < (wanted or 0) and is_whole(self.instance, key, trainee):
-            found |= needed(self.instance.wishes)
-        return {wish: points for wish, points in found.items() if points}
+            worth |= needed(self.instance.wishes)
+        return {wish: points for wish, points in worth.items() if points}
 
     def of_session(self, key: Key, session: str) -> dict[str, float]:
         """What of that hangs on the session's list."""
@@ -130,17 +140,17 @@ class Tally:
 
 def of_lists(instance: Instance, lists: Lists) -> float:
     """What lists are worth altogether."""
-    placed = sum(sum(of_placing(instance, placing).values()) for placing in lists.placings)
-    return placed + sum(Tally(instance, lists.placings).points().values())
+    alone = sum(worth_of(instance, placing) for placing in lists.placings)
+    return alone + sum(Tally(instance, lists.placings).points().values())
 
 
 def ranked(
     instance: Instance, others: Lists, key: Key, options: Iterable[Assignment]
 ) -> list[tuple[float, Assignment, dict[str, float]]]:
     """Options of a case by what each adds to other lists, in all and by wish, most first and equals as they come."""
-    tally, found = Tally(instance, others.placings), []
+    tally, ranking = Tally(instance, others.placings), []
     for option in options:
         worth = of_placing(instance, option.placing(key))
         worth |= tally.with_one_more(key, option)
-        found.append((round(sum(worth.values()), 6), option, worth))
-    return sorted(found, key=lambda each: -each[0])
+        ranking.append((round(sum(worth.values()), 6), option, worth))
+    return sorted(ranking, key=lambda each: -each[0])

@@ -39,7 +39,7 @@ def most_more(instance: Instance, lists: Lists, kept: Lists | None = None) -> Mo
     minutes, people and kit besides.
     """
     kept, alike = kept or instance.empty, Alike(instance)
-    fixed, placed = {placing.case for placing in kept.placings}, len(lists.placings)
+    fixed, placed = kept.placed, len(lists.placings)
     possible = {key: places for key in instance.cases if key not in fixed and (places := alike.possible(key, kept))}
     waiting, installed = max(0, len(fixed) + len(possible) - placed), solver()
     if installed is None or not waiting:

@@ -32,10 +32,10 @@ def pressing(instance: Instance, key: Key) -> str:
 
 def reasons(instance: Instance, kept: Lists, lists: Lists, alike: Alike) -> dict[Key, Reason]:
     """For each case that was not kept, what its place adds to the others, and how many worth more a rule bars."""
-    found = {}
-    fixed, full = {placing.case for placing in kept.placings}, Filling(instance, alike, lists)
+    why = {}
+    full = Filling(instance, alike, lists)
     for placing in lists.placings:
-        if placing.case in fixed:
+        if placing.case in kept.placed:
             continue
         key, day = placing.case, instance.sessions[placing.session].day
         others = Lists(tuple(one for one in lists.placings if one.case != key), lists.both_eyes_agreed)
@@ -47,5 +47,5 @@ def reasons(instance: Instance, kept: Lists, lists: Lists, alike: Alike) -> dict
         barred = sum(
             (there if instance.sessions[option.session].day == day else full).bars(key, option) for option in better
         )
-        found[key] = Reason(key, worth, barred, pressing(instance, key))
-    return found
+        why[key] = Reason(key, worth, barred, pressing(instance, key))
+    return why

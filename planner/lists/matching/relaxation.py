@@ -18,7 +18,7 @@ from planner.lists.matching import capacity
 from planner.lists.matching.equivalence import Alike, Sort
 from planner.lists.matching.insertion import Assignment
 from planner.lists.matching.linear_programme import Programme
-from planner.lists.matching.objective import HARD, is_whole, needed, of_placing
+from planner.lists.matching.objective import HARD, is_whole, needed, worth_of
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.sessions import limits_of
 from planner.lists.week.instance import Instance, Key, Lists
@@ -74,7 +74,7 @@ class Bound:
         self._rooms()
         self._people()
         self.solved = self.programme.solve()
-        self._fixed = sum(sum(of_placing(instance, placing).values()) for placing in self.kept.placings)
+        self._fixed = sum(worth_of(instance, placing) for placing in self.kept.placings)
 
     @property
     def points(self) -> float:
@@ -113,29 +113,29 @@ class Bound:
         return option.session, self.sorts[option.trainee], minutes, whole, supervisor
 
     def _points(self, key: Key, option: Assignment) -> float:
-        return sum(of_placing(self.instance, option.placing(key)).values())
+        return worth_of(self.instance, option.placing(key))
 
     def _shared(self) -> set[tuple[str, str]]:
         """Supervisors with their sessions, where they are on two at one moment."""
-        found = set()
+        shared = set()
         for group in self.together:
             for name in self.instance.supervisors:
                 mine = [session for session in group if name in self.instance.sessions[session].supervisors]
-                found |= {(name, session) for session in mine if len(mine) > 1}
-        return found
+                shared |= {(name, session) for session in mine if len(mine) > 1}
+        return shared
 
     def _sorts(self) -> dict[str | None, _Trainees]:
         """For each trainee what tells them from others; a published list has its people each for themselves."""
         names = {placing.trainee for placing in self.instance.published.placings}
-        found: dict[str | None, _Trainees] = {None: None}
+        sorts: dict[str | None, _Trainees] = {None: None}
         for name, learner in self.instance.trainees.items():
             own = name if name in names else ""
-            found[name] = (
+            sorts[name] = (
                 learner.stage, learner.steps_cleared, learner.leave, self.instance.wanted[name], learner.needs,
                 learner.shown_tier,
                 own,
             )  # fmt: skip
-        return found
+        return sorts
 
     def _placings(self) -> None:
         possible = self.possible
@@ -172,8 +172,8 @@ class Bound:
             self.programme.row([(1, each) for each in mixed], 1)
             here = Counter(self.week.time(placing).mean for placing in kept)
             for n, mean in enumerate(means):
-                held = [(-row[n], share) for row, share in zip(rows, mixed, strict=True)]
-                self.programme.row([(1, s.variable) for s in shares if s.minutes == mean] + held, -here[mean])
+                room = [(-row[n], share) for row, share in zip(rows, mixed, strict=True)]
+                self.programme.row([(1, s.variable) for s in shares if s.minutes == mean] + room, -here[mean])
             if any(added):
                 spare = [(-row[-1] / capacity.CENTS, share) for row, share in zip(rows, mixed, strict=True)]
                 taken = sum(self._added(placing.case) for placing in kept)
@@ -198,8 +198,8 @@ class Bound:
                 return self._added(key) >= least and (item is None or item in cases[key].kit)
 
             users = [(1, share.variable) for share in shares if counts(share.key)]
-            held = [(-min(sets, row[-1] / capacity.CENTS // least if least else sets), mixed) for row, mixed in lists]
-            self.programme.row([*users, *held], -sum(counts(placing.case) for placing in kept))
+            room = [(-min(sets, row[-1] / capacity.CENTS // least if least else sets), mixed) for row, mixed in lists]
+            self.programme.row([*users, *room], -sum(counts(placing.case) for placing in kept))
 
     def _rooms(self) -> None:
         """No more rooms at one moment than there are trainees of a sort for them."""
@@ -244,16 +244,16 @@ class Bound:
         """Even shares within each sort of trainees, which is the best they can have; targets and hard eyes likewise."""
         wishes, members = self.instance.wishes, Counter(sort for name, sort in self.sorts.items() if name is not None)
         kept = self.kept.placings
-        held = Counter(self.sorts[p.trainee] for p in kept)
+        cases = Counter(self.sorts[p.trainee] for p in kept)
         done = Counter(self.sorts[p.trainee] for p in kept if is_whole(self.instance, p.case, p.trainee))
-        count, every = len(self.instance.trainees), sum(held[sort] for sort in members)
+        count, every = len(self.instance.trainees), sum(cases[sort] for sort in members)
         targets = {self.sorts[name]: wanted or 0 for name, wanted in self.instance.wanted.items()}
         still = sum(needed(wishes).values())
         for sort, number in members.items():
             # Cases of this sort beyond its part of the mean of all trainees.
             more, part = self.programme.variable(-wishes.fair_share), number / count
             terms = [(float(other == sort) - part, one) for other in members for one in self.had[other]]
-            self.programme.row([*terms, (-1, more)], part * every - held[sort])
+            self.programme.row([*terms, (-1, more)], part * every - cases[sort])
             towards = self.programme.variable(still, upper=targets[sort] * number)
             self.programme.row([(1, towards), *((-1, one) for one in self.whole[sort])], done[sort])
         for name, shares in self.here.items():

@@ -77,19 +77,18 @@ class Search:
         instance: Instance,
         kept: Lists,
         possible: dict[Key, list[Assignment]],
-        found: Lists,
+        best: Lists,
         solver: Solver,
         most: Bound,
         alike: Alike,
     ) -> None:
-        self.instance, self.kept, self.possible, self.found, self.model = instance, kept, possible, found, solver.model
-        self.told: Callable[[float, float], object] = lambda worth, bound: None
-        self.worth, self.bound, self.took, self.exact = of_lists(instance, found), most.points, 0.0, True
+        self.instance, self.kept, self.possible, self.best, self.model = instance, kept, possible, best, solver.model
+        self.progress: Callable[[float, float], object] = lambda worth, bound: None
+        self.worth, self.bound, self.took, self.exact = of_lists(instance, best), most.points, 0.0, True
         self.interrupted = False
         self.most, self.most_in_parts = most, most.points
         self.places = places_of(possible)
         self.alike = alike
-        self._fixed = {placing.case for placing in kept.placings}
         self._at: dict[str, dict[Key, list[tuple[Assignment, float]]]] = defaultdict(dict)
         self._in_vain: set[object] = set()  # what was freed and gained nothing
         for key, options in possible.items():
@@ -141,13 +140,13 @@ class Search:
     @property
     def proved(self) -> bool:
         # The solvers count in thousandths of a point.
-        return abs(self.bound - self.worth) <= 0.001 * max(1, len(self.found.placings))
+        return abs(self.bound - self.worth) <= 0.001 * max(1, len(self.best.placings))
 
     def tighten(self, seconds: float) -> None:
         """Lower the bound; no lists hang on it, since where it proves these the best, no search finds better."""
         self.most.tighten(seconds)
         self.bound = min(self.bound, self.most.points)
-        self.told(self.worth, self.bound)
+        self.progress(self.worth, self.bound)
 
     def whole(self, effort: float) -> None:
         """Search all sessions at once, for a bound; lists that no order lets stand are forbidden and searched past."""
@@ -159,10 +158,10 @@ class Search:
         }
         model = self.model(self.instance, possible, self.kept, alike=self.alike)
         while self.took < end:
-            solved = model.solve(self.found, (end - self.took) / SECONDS)
+            solved = model.solve(self.best, (end - self.took) / SECONDS)
             if self.exact:
                 self.bound = min(self.bound, solved.bound)
-                self.told(self.worth, self.bound)
+                self.progress(self.worth, self.bound)
             if self._take(solved, model, None):
                 return
 
@@ -170,10 +169,11 @@ class Search:
         """These sessions anew, with what waits; all others as they are. Whether that was worth more."""
         days = {self.instance.sessions[name].day for name in free}
         near = {s.id for s in self.instance.sessions.values() if s.day in days} - free
-        kept = [p for p in self.found.placings if p.case in self._fixed and p.session in free]
-        kept += [p for p in self.found.placings if p.session in near]
-        own = {p.case: Assignment.of(p) for p in self.found.placings if p.session in free and p.case not in self._fixed}
-        away = {p.case for p in self.found.placings if p.session not in free} | self._fixed
+        fixed = self.kept.placed
+        kept = [p for p in self.best.placings if p.case in fixed and p.session in free]
+        kept += [p for p in self.best.placings if p.session in near]
+        own = {p.case: Assignment.of(p) for p in self.best.placings if p.session in free and p.case not in fixed}
+        away = {p.case for p in self.best.placings if p.session not in free} | fixed
         waiting = Counter(self.alike.kind(key) for key in self.possible if key not in away and key not in own)
         before = frozenset(free), stage, tuple(kept), frozenset(own.items()), frozenset(waiting.items())
         if before in self._in_vain:
@@ -187,13 +187,13 @@ class Search:
         for key, option in own.items():
             if option not in possible.setdefault(key, []):
                 possible[key].append(option)
-        here = Lists(tuple(kept), self.found.both_eyes_agreed)
-        others = Tally(self.instance, (p for p in self.found.placings if p.session not in free | near))
+        here = Lists(tuple(kept), self.best.both_eyes_agreed)
+        others = Tally(self.instance, (p for p in self.best.placings if p.session not in free | near))
         model = self.model(self.instance, self._pressing(possible, free), here, others, self.alike)
         worth, end = self.worth, self.took + effort
         for _ in range(ORDERS):
             left = (end - self.took) / SECONDS
-            if left <= 0 or self._take(model.solve(self.found, min(stage.effort, left), short=True), model, free):
+            if left <= 0 or self._take(model.solve(self.best, min(stage.effort, left), short=True), model, free):
                 break
         if self.worth > worth + 1e-6:
             return True
@@ -205,24 +205,22 @@ class Search:
         others = self.alike.of_patient(key)
         if not others:
             return True
-        agreed = self.instance.cases[key].patient in self.found.both_eyes_agreed
+        agreed = self.instance.cases[key].patient in self.best.both_eyes_agreed
         sessions = self.instance.sessions
         return all(
             may_both(self.instance, agreed, sessions[option.session], sessions[p.session])
-            for p in self.found.placings
+            for p in self.best.placings
             if p.case in others and p.session not in free
         )
 
     def _pressing(self, possible: dict[Key, list[Assignment]], free: set[str]) -> dict[Key, list[Assignment]]:
         """Those placed there now, and of those that wait the first so many, kind by kind."""
-        placed = {placing.case for placing in self.found.placings if placing.session in free}
-        waiting = [key for key in possible if key not in placed]
-        by_kind: dict[int, int] = Counter()
-        kind = self.alike.kind
-        chosen = set(placed)
-        for key in sorted(waiting, key=self.instance.turn):
-            by_kind[kind(key)] += 1
-            if by_kind[kind(key)] <= OF_A_KIND:
+        chosen = {placing.case for placing in self.best.placings if placing.session in free}
+        by_kind: Counter[int] = Counter()
+        for key in sorted(possible.keys() - chosen, key=self.instance.turn):
+            kind = self.alike.kind(key)
+            by_kind[kind] += 1
+            if by_kind[kind] <= OF_A_KIND:
                 chosen.add(key)
         return {key: options for key, options in possible.items() if key in chosen}
 
@@ -238,7 +236,7 @@ class Search:
             # Not every order of a long list was tried, so from now on the solver may miss what could stand.
             self.exact = self.exact and len(placed) <= LONGEST_ORDERED
         if free is not None:
-            others = tuple(placing for placing in self.found.placings if placing.session not in free)
+            others = tuple(placing for placing in self.best.placings if placing.session not in free)
             lists = replace(lists, placings=(*others, *lists.placings))
         if unordered or of_lists(self.instance, lists) <= self.worth + 1e-6:
             return not unordered
@@ -247,36 +245,36 @@ class Search:
             model.forbid(placed)
         lists = self._mended(lists) if broken else lists
         if (worth := of_lists(self.instance, lists)) > self.worth + 1e-6:
-            self.found, self.worth = lists, worth
-            self.told(self.worth, self.bound)
+            self.best, self.worth = lists, worth
+            self.progress(self.worth, self.bound)
         return not broken
 
     def _broken(self, lists: Lists, chosen: list[tuple[Key, Assignment]]) -> list[list[tuple[Key, Assignment]]]:
         """What of the chosen breaks a rule that the model does not hold: lists that do so alone, or else all of it."""
         rules = RULES.unmodelled
-        if not rules or next(RULES.broken(Week(self.instance, lists), rules), None) is None:
+        if RULES.stands(Week(self.instance, lists), rules):
             return []
         alone = []
         for name in self.instance.sessions:
             here = Week(self.instance, replace(lists, placings=tuple(p for p in lists.placings if p.session == name)))
-            if placed := [one for one in chosen if one[1].session == name]:
-                alone += [placed] if next(RULES.broken(here, rules), None) is not None else []
+            placed = [one for one in chosen if one[1].session == name]
+            if placed and not RULES.stands(here, rules):
+                alone.append(placed)
         return alone or [chosen]
 
     def _mended(self, lists: Lists) -> Lists:
         """Without the cases that break what the model does not hold, and with others in their stead."""
         while broken := next(RULES.broken(Week(self.instance, lists), RULES.unmodelled), None):
             here = [p.case for p in lists.placings if p.session == broken.session]
-            off = next((key for key in (*broken.cases, *reversed(here)) if key not in self._fixed), None)
+            off = next((key for key in (*broken.cases, *reversed(here)) if key not in self.kept.placed), None)
             if off is None:
-                return self.found
+                return self.best
             lists = taken_off(lists, off)
-        filling, placed = Filling(self.instance, self.alike, lists), {placing.case for placing in lists.placings}
-        for key in self.possible:
-            if key not in placed:
-                filling.place(key, self.possible[key])
-        lists = filling.lists
-        return lists if next(RULES.broken(Week(self.instance, lists)), None) is None else self.found
+        filling = Filling(self.instance, self.alike, lists)
+        for key, options in self.possible.items():
+            if key not in lists.placed:
+                filling.place(key, options)
+        return filling.lists if RULES.stands(Week(self.instance, filling.lists)) else self.best
 
 
 def _ordered(
@@ -287,8 +285,8 @@ def _ordered(
     without: list[list[tuple[Key, Assignment]]] = []
     for session in instance.sessions:
         here = [(key, option) for key, option in chosen if option.session == session]
-        found = ordered(instance, kept, session, here)
-        placings += found
-        if here and not found:
+        in_order = ordered(instance, kept, session, here)
+        placings += in_order
+        if here and not in_order:
             without.append(here)
     return replace(kept, placings=tuple(placings)), without

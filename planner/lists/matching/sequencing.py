@@ -21,7 +21,7 @@ def ordered(instance: Instance, lists: Lists, session: str, here: list[tuple[Key
             Placing(session, place, key, option.trainee, option.supervisor)
             for place, (key, option) in enumerate(order, 1)
         )
-        if next(RULES.broken(Week(instance, replace(lists, placings=tried)), RULES.of_order), None) is None:
+        if RULES.stands(Week(instance, replace(lists, placings=tried)), RULES.of_order):
             return tried
     return ()
 
@@ -34,8 +34,8 @@ def hardest_in_place(instance: Instance, lists: Lists, sessions: Iterable[str]) 
     for session in sessions:
         here = [p for p in placings if p.session == session]
         placed = [(p.case, Assignment.of(p)) for p in sorted(here)]
-        if found := ordered(instance, lists, session, placed):
-            placings = [*(p for p in placings if p.session != session), *found]
+        if in_order := ordered(instance, lists, session, placed):
+            placings = [*(p for p in placings if p.session != session), *in_order]
     return replace(lists, placings=tuple(placings))
 
 

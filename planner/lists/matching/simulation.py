@@ -48,7 +48,7 @@ class UnderLimit:
 
 def under_limits(instance: Instance, limits: Iterable[float], runs: int = RUNS, seed: int = 1) -> list[UnderLimit]:
     """What each chance of overrun buys and costs: the whole pool matched anew under it, then run."""
-    found = []
+    results = []
     for limit in limits:
         lists = filled(replace(instance, overrun_chance=limit))
         each = simulate(instance, lists, runs, seed)
@@ -57,23 +57,23 @@ def under_limits(instance: Instance, limits: Iterable[float], runs: int = RUNS, 
             sum(values) / count
             for values in ([s.chance for s in each], [s.overrun for s in each], [s.idle for s in each])
         )
-        found.append(UnderLimit(limit, len(lists.placings), len(each), late, over, idle))
-    return found
+        results.append(UnderLimit(limit, len(lists.placings), len(each), late, over, idle))
+    return results
 
 
 def simulate(instance: Instance, lists: Lists, runs: int = RUNS, seed: int = 1) -> list[Simulated]:
     """Each session run `runs` times. The same seed gives the same numbers, whatever other sessions there are."""
     week = Week(instance, lists)
-    found = []
+    results = []
     for session in week.sessions:
         logs = [week.time(placing).log_parameters for placing in week.list_of(session.id)]
         room = session.minutes - week.fixed_minutes(session.id)
         normal = Random(f"{seed} {session.id}").gauss
         over = sorted(sum(exp(normal(mu, sigma)) for mu, sigma in logs) - room for _ in range(runs))
-        found.append(
+        results.append(
             Simulated(
                 session=session.id,
-                told=session.told,
+                told=session.in_words,
                 cases=len(logs),
                 chance=sum(minutes > 0 for minutes in over) / runs,
                 worked_out=week.chance_of_overrun(session.id),
@@ -82,4 +82,4 @@ def simulate(instance: Instance, lists: Lists, runs: int = RUNS, seed: int = 1) 
                 idle=sum(-minutes for minutes in over if minutes < 0) / runs,
             )
         )
-    return found
+    return results

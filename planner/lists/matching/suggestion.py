@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 from planner.lists.changes.moves import taken_off
-from planner.lists.matching.insertion import Assignment, Trial, attempt
+from planner.lists.matching.insertion import Assignment, Trial, attempt, options
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.sequencing import ordered
 from planner.lists.roster.shapes import LONGEST_SESSION, KitSets, Session
@@ -28,7 +29,6 @@ from planner.lists.week.week import Week
 MORE_MINUTES = range(5, 65, 5)
 WORK = 400  # places tried for other cases
 WORK_OF_TWO = 60
-_Changed = tuple[str, Session]  # what is done to a session, and the session after it
 
 
 @dataclass(frozen=True)
@@ -71,11 +71,11 @@ def opened(
         *(search.with_session(trials, rule) for rule in (kit_sets, anaesthetist, supervisor_fits, overrun)),
         search.an_answer(trials),
     )
-    found = tuple(one for way in ways if (one := next(way, None)) is not None)
-    if not found and (both := next(search.with_a_move(trials), None)) is not None:
-        found = (both,)
+    openings = tuple(one for way in ways if (one := next(way, None)) is not None)
+    if not openings and (both := next(search.with_a_move(trials), None)) is not None:
+        openings = (both,)
     late = next(search.later_than_needed(trials), None)
-    return found if late is None else (*found, late)
+    return openings if late is None else (*openings, late)
 
 
 class _Openings:
@@ -97,7 +97,7 @@ class _Openings:
                 others = tuple(p for p in there.placings if p.session != session)
                 lists = replace(there, placings=(*others, *placings))
                 if self._stands(self.instance, lists, session):
-                    order = ", ".join(self.instance.cases[p.case].told for p in placings)
+                    order = ", ".join(self.instance.cases[p.case].in_words for p in placings)
                     own = next(p for p in placings if p.case == self.key)
                     yield Opened(Opening(f"Another order in {session}: {order}.", own), self.instance, lists)
 
@@ -143,106 +143,95 @@ class _Openings:
         return [p for p in self.lists.placings if p.case not in self.fixed and in_the_way(p)]
 
     def _places(self, other: Placing, stays: bool, lists: Lists) -> Iterator[Assignment]:
-        options = [
-            Assignment(session.id, trainee, supervisor)
-            for session in self.instance.coming
-            if (session.id == other.session) is stays
-            for trainee in (*self.instance.trainees, None)
-            for supervisor in session.supervisors
-        ]
-        for _, option, _ in ranked(self.instance, lists, other.case, options):
+        sessions = [session for session in self.instance.coming if (session.id == other.session) is stays]
+        for _, option, _ in ranked(self.instance, lists, other.case, options(self.instance, sessions)):
             if option != Assignment.of(other):
                 yield option
 
     def _move(self, was: Placing, now: Placing) -> str:
-        told, people = self.instance.cases[was.case].told, f"{now.trainee or 'no trainee'}, {now.supervisor}"
+        case, people = self.instance.cases[was.case].in_words, f"{now.trainee or 'no trainee'}, {now.supervisor}"
         if was.session == now.session:
-            return f"{told}, in {was.session}, with other people: {people}."
-        return f"{told} moves from {was.session} to {now.session} ({people})."
+            return f"{case}, in {was.session}, with other people: {people}."
+        return f"{case} moves from {was.session} to {now.session} ({people})."
 
     def with_a_move(self, trials: list[Trial]) -> Iterator[Opened]:
         """A set, an anaesthetist or a supervisor more for a session, and another case moved besides."""
         for trial in trials:
-            session = self.instance.sessions[trial.placing.session]
             for rule in (kit_sets, anaesthetist, supervisor_fits):
                 if rule.id in trial.rules and trial.rules - {rule.id} <= RULES.mended_by_others:
-                    for says, other in self._more(rule, session, trial.placing.supervisor):
-                        instance = replace(self.instance, sessions=self.instance.sessions | {other.id: other})
+                    for says, instance in self._more(rule, trial.placing):
                         search = _Openings(instance, self.lists, self.key, self.fixed, WORK_OF_TWO)
                         then = attempt(instance, self.lists, self.key, Assignment.of(trial.placing))
-                        for found in (*search.moved([then], stays=True), *search.moved([then], stays=False)):
-                            opening = replace(found.opening, says=f"{says} And besides: {found.opening.says}")
-                            yield replace(found, opening=opening)
+                        for moved in (*search.moved([then], stays=True), *search.moved([then], stays=False)):
+                            opening = replace(moved.opening, says=f"{says} And besides: {moved.opening.says}")
+                            yield replace(moved, opening=opening)
 
     def with_session(self, trials: list[Trial], rule: ListRule) -> Iterator[Opened]:
         """The place as soon as the session has more of what the rule asks for."""
         for trial in trials:
             if trial.rules == {rule.id}:
-                for says, session in self._more(
-                    rule, self.instance.sessions[trial.placing.session], trial.placing.supervisor
-                ):
-                    sessions = self.instance.sessions | {session.id: session}
-                    yield from self._now(replace(self.instance, sessions=sessions), self.lists, trial, says)
+                for says, instance in self._more(rule, trial.placing):
+                    yield from self._now(instance, self.lists, trial, says)
 
-    def _more(self, rule: ListRule, session: Session, supervisor: str) -> Iterator[_Changed]:
-        """One set, an anaesthetist, that supervisor or some minutes more."""
+    def _more(self, rule: ListRule, placing: Placing) -> Iterator[tuple[str, Instance]]:
+        """One set, an anaesthetist, that supervisor or some minutes more for the session, and what there is then."""
+        session, supervisor = self.instance.sessions[placing.session], placing.supervisor
         if rule is kit_sets:
             for item in (item for item in session.kit if item in self.case.kit):
                 sets, again = session.kit[item].sets, session.kit[item].ready_again_after
                 more = KitSets(sets=sets + 1, ready_again_after=again)
-                says = f"{'One more set' if sets else 'A set'} in {session.told}: {self.case.kit[item]}."
-                yield says, session.model_copy(update={"kit": session.kit | {item: more}})
+                says = f"{'One more set' if sets else 'A set'} in {session.in_words}: {self.case.kit[item]}."
+                yield says, self._with(session, kit=session.kit | {item: more})
         elif rule is anaesthetist and not session.anaesthetist:
-            yield f"An anaesthetist for {session.told}.", session.model_copy(update={"anaesthetist": True})
+            yield f"An anaesthetist for {session.in_words}.", self._with(session, anaesthetist=True)
         elif rule is supervisor_fits and supervisor not in session.supervisors:
             if session.day not in self.instance.supervisors[supervisor].leave:
-                joined = session.model_copy(update={"supervisors": [*session.supervisors, supervisor]})
-                yield f"{supervisor} also supervises in {session.told}.", joined
+                joined = self._with(session, supervisors=[*session.supervisors, supervisor])
+                yield f"{supervisor} also supervises in {session.in_words}.", joined
         elif rule is overrun:
             others = [s for s in self.instance.sessions.values() if s.room == session.room and s.id != session.id]
             for minutes in MORE_MINUTES:
                 longer = session.model_copy(update={"minutes": session.minutes + minutes})
                 if longer.minutes <= LONGEST_SESSION and not any(longer.meets(other) for other in others):
-                    yield f"{minutes} minutes more for {session.told}.", longer
+                    yield f"{minutes} minutes more for {session.in_words}.", self._with(session, minutes=longer.minutes)
+
+    def _with(self, session: Session, **changed: Any) -> Instance:
+        sessions = self.instance.sessions | {session.id: session.model_copy(update=changed)}
+        return replace(self.instance, sessions=sessions)
 
     def an_answer(self, trials: list[Trial]) -> Iterator[Opened]:
         """What is not recorded, if the answer is such that the case may stand; a refusal is no such thing."""
-        case, reasons = self.case, self.case.unsettled
-        answers = {
-            consent.id: (case.consent is None, {"consent": True}, "Consent to surgery, once it is given and recorded."),
-            agreement.id: (
-                case.agreement is None, {"agreement": True}, "Agreement to a trainee, if given and recorded."
-            ),
-            settled.id: (len(reasons) == 1, {"unsettled": ()}, f"Once settled and recorded: {' '.join(reasons)}."),
-        }  # fmt: skip
+        patient, agreed = self.case.patient, self.lists.both_eyes_agreed
         for trial in trials:
-            for rule, (open_, answer, says) in answers.items():
-                if open_ and trial.rules == {rule}:
-                    cases = self.instance.cases | {self.key: replace(case, **answer)}  # type: ignore[arg-type]
-                    yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
-            if trial.rules == {approval_covers.id} and case.approval is not None and case.approval.stands:
-                stage = self.instance.trainees[trial.placing.trainee or ""].stage
-                wider = replace(case.approval, stages=case.approval.stages | {stage})
-                cases = self.instance.cases | {self.key: replace(case, approval=wider)}
-                says = f"Once a consultant approves it for {trial.placing.trainee} ({stage})."
-                yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
-            for says, told in self._told(trial):
-                cases = self.instance.cases | {self.key: told}
-                yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
-            if trial.rules == {one_eye_a_day.id} and case.patient is not None:
-                agreed = replace(self.lists, both_eyes_agreed=self.lists.both_eyes_agreed | {case.patient})
-                says = f"Both eyes of {case.patient} on one day, if that is agreed."
-                yield from self._now(self.instance, agreed, trial, says)
+            for rule, says, answered in self._answers(trial.placing):
+                if trial.rules == {rule.id}:
+                    yield from self._with_case(answered, trial, says)
+            if trial.rules == {one_eye_a_day.id} and patient is not None:
+                lists = replace(self.lists, both_eyes_agreed=agreed | {patient})
+                says = f"Both eyes of {patient} on one day, if that is agreed."
+                yield from self._now(self.instance, lists, trial, says)
 
-    def _told(self, trial: Trial) -> Iterator[tuple[str, ListCase]]:
-        """The case once what is asked of it is recorded, so that it may stand on that day."""
-        case, day = self.case, self.instance.sessions[trial.placing.session].day
-        if trial.rules == {fixed_order.id}:
-            for rule in self.instance.order:
-                if case.order[rule.id] is None:
-                    yield f"Once recorded as absent: {rule.asked}.", replace(case, order=case.order | {rule.id: False})
-        if trial.rules == {first_eye_reviewed.id} and case.reviewed_on is None:
-            yield "Once the first eye is examined and that is recorded.", replace(case, reviewed_on=day)
+    def _answers(self, placing: Placing) -> Iterator[tuple[ListRule, str, ListCase]]:
+        """The case once what one rule asks of it is recorded, so that it may stand in that place."""
+        case, approval = self.case, self.case.approval
+        if case.consent is None:
+            yield consent, "Consent to surgery, once it is given and recorded.", replace(case, consent=True)
+        if case.agreement is None:
+            yield agreement, "Agreement to a trainee, if given and recorded.", replace(case, agreement=True)
+        if len(case.unsettled) == 1:
+            yield settled, f"Once settled and recorded: {case.unsettled[0]}.", replace(case, unsettled=())
+        if approval is not None and approval.stands and placing.trainee is not None:
+            stage = self.instance.trainees[placing.trainee].stage
+            wider = replace(approval, stages=approval.stages | {stage})
+            says = f"Once a consultant approves it for {placing.trainee} ({stage})."
+            yield approval_covers, says, replace(case, approval=wider)
+        for order in self.instance.order:
+            if case.order[order.id] is None:
+                absent = replace(case, order=case.order | {order.id: False})
+                yield fixed_order, f"Once recorded as absent: {order.asked}.", absent
+        if case.reviewed_on is None:
+            reviewed = replace(case, reviewed_on=self.instance.sessions[placing.session].day)
+            yield first_eye_reviewed, "Once the first eye is examined and that is recorded.", reviewed
 
     def later_than_needed(self, trials: list[Trial]) -> Iterator[Opened]:
         """The earliest place after its last day, which stands only once the organiser accepts that."""
@@ -251,9 +240,12 @@ class _Openings:
         for trial in sorted(late, key=lambda trial: sessions[trial.placing.session].day):
             if case.last_day is not None:
                 count = days((sessions[trial.placing.session].day - case.last_day).days)
-                says = f"{case.told} {count} past its date, if the organiser accepts it (`late_accepted`)."
-                cases = self.instance.cases | {self.key: replace(case, late_because="the organiser accepts it")}
-                yield from self._now(replace(self.instance, cases=cases), self.lists, trial, says)
+                says = f"{case.in_words} {count} past its date, if the organiser accepts it (`late_accepted`)."
+                yield from self._with_case(replace(case, late_because="the organiser accepts it"), trial, says)
+
+    def _with_case(self, case: ListCase, trial: Trial, says: str) -> Iterator[Opened]:
+        instance = replace(self.instance, cases=self.instance.cases | {self.key: case})
+        yield from self._now(instance, self.lists, trial, says)
 
     def _now(self, instance: Instance, lists: Lists, trial: Trial, says: str) -> Iterator[Opened]:
         then = attempt(instance, lists, self.key, Assignment.of(trial.placing))
@@ -261,9 +253,8 @@ class _Openings:
             yield Opened(Opening(says, then.placing), instance, then.lists)
 
     def _stands(self, instance: Instance, lists: Lists, session: str) -> bool:
-        day = instance.sessions[session].day
-        today = tuple(p for p in lists.placings if instance.sessions[p.session].day == day)
-        return not self._new(tuple(RULES.broken(Week(instance, replace(lists, placings=today)))))
+        today = instance.on_days(lists, instance.sessions[session].day)
+        return not self._new(tuple(RULES.broken(Week(instance, today))))
 
     def _new(self, broken: tuple[Broken, ...]) -> list[Broken]:
         return [one for one in broken if _what(one) not in self._known]

@@ -54,15 +54,15 @@ def _lenses(week: Week, placings: tuple[Placing, ...]) -> Iterator[Clash]:
         same = first.lens_power == second.lens_power
         of = f" of {next(iter(materials))}" if len(materials) == 1 and None not in materials else ""
         says = (
-            f"Numbers {one.place} and {other.place}: {first.told}, {_dioptres(first)}, then {second.told}, "
+            f"Numbers {one.place} and {other.place}: {first.in_words}, {_dioptres(first)}, then {second.in_words}, "
             f"{_dioptres(second)}: {'the same power' if same else 'near powers'}{of}"
             f"{', and the same side' if first.eye == second.eye else ''}."
         )
         do = "One patient's lenses in the room at a time; read power and eye aloud from the signed biometry."
-        yield Clash("near-lens", one.session, (first.told, second.told), says, do)
+        yield Clash("near-lens", one.session, (first.in_words, second.in_words), says, do)
     missing = [week.case(placing) for placing in placings if week.case(placing).lens_power is None]
     if missing:
-        told = tuple(case.told for case in missing)
+        told = tuple(case.in_words for case in missing)
         says = f"Lens power not recorded, so it cannot be compared: {'; '.join(told)}."
         yield Clash("lens-not-recorded", placings[0].session, told, says, "Take it from the signed biometry, by two.")
 
@@ -75,7 +75,7 @@ def _sides(week: Week, placings: tuple[Placing, ...]) -> Iterator[Clash]:
         says = f"The side changes at number{'s' if changes[1:] else ''} {where}: "
         says += ", ".join(f"{placing.place} {placing.case[1]}" for placing in placings) + "."
         do = "Turn the room round between those cases only against the marked eye and the consent form."
-        yield Clash("side-changes", placings[0].session, tuple(week.case(one).told for one in changes), says, do)
+        yield Clash("side-changes", placings[0].session, tuple(week.case(one).in_words for one in changes), says, do)
 
 
 def _references(week: Week, placings: tuple[Placing, ...]) -> Iterator[Clash]:
@@ -98,10 +98,10 @@ def _eyes(week: Week) -> Iterator[Clash]:
             days[(str(week.session(placing).day), patient)].append(placing)
     for (day, patient), placings in days.items():
         if len({placing.case for placing in placings}) > 1:
-            told = tuple(week.told(placing) for placing in placings)
+            told = tuple(week.in_words(placing) for placing in placings)
             says = f"{patient} has more than one eye on {day_words(day)}: {'; '.join(told)}."
             do = "Each eye is an operation of its own: instruments, drugs and lens separate, the side checked anew."
-            yield Clash("both-eyes", placings[0].session, tuple(week.case(one).told for one in placings), says, do)
+            yield Clash("both-eyes", placings[0].session, tuple(week.case(one).in_words for one in placings), says, do)
 
 
 def similar(one: str, other: str) -> bool:

@@ -67,12 +67,12 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
         for placing in week.list_of(judged.session):
             case = week.case(placing)
             lines += [
-                f"  {placing.place:>2}  {case.told:<18} tier {case.tier}  {who(week, placing)}",
+                f"  {placing.place:>2}  {case.in_words:<18} tier {case.tier}  {who(week, placing)}",
                 *(hung(f"      {_why(found.reasons.get(placing.case))}") if found.explained else ()),
             ]
     lines += rule_lines(instance, "To ask", found.verdict.asked)
     lines += clash_lines(instance, clashes(instance, found.lists))
-    empty = [session.told for session in instance.coming if not week.list_of(session.id)]
+    empty = [session.in_words for session in instance.coming if not week.list_of(session.id)]
     if empty:
         lines += ["", *hung(f"Without a list: {'; '.join(empty)}")]
     lines += ["", "Trainees", *_trainees(instance, found), "", *hung(f"Weights of the wishes: {_weights(instance)}.")]

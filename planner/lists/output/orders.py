@@ -77,10 +77,10 @@ def _needs(week: Week, placings: tuple[Placing, ...]) -> Iterator[tuple[str, str
     kit: dict[str, list[str]] = {}
     for placing in placings:
         case = week.case(placing)
-        yield LENS, _lens(case.lens_power, case), (case.told,)
-        yield BACKUP, _power(case.backup_power), (case.told,)
+        yield LENS, _lens(case.lens_power, case), (case.in_words,)
+        yield BACKUP, _power(case.backup_power), (case.in_words,)
         for label in case.kit.values():
-            kit.setdefault(label, []).append(case.told)
+            kit.setdefault(label, []).append(case.in_words)
     for label, cases in kit.items():
         yield KIT, label, tuple(cases)
 

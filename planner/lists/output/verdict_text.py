@@ -59,7 +59,7 @@ def _by_session(instance: Instance, title: str, found: Iterable[tuple[str, str, 
     for session, says, do in found:
         by_session.setdefault(session, []).extend([*hung(f"- {says}"), *hung(f"  -> {do}")])
     for session, lines in by_session.items():
-        yield from ("", f"{title} in {instance.sessions[session].told}", *lines)
+        yield from ("", f"{title} in {instance.sessions[session].in_words}", *lines)
 
 
 def breach_lines(verdict: Verdict) -> list[str]:

@@ -37,7 +37,7 @@ def weeks_view(instance: Instance, lists: Lists) -> WeeksAtAGlance:
         WeekAtAGlance(monday, tuple(DayAtAGlance(f"{on:%A} {day(on)}", tuple(rows[on])) for on in days))
         for monday, days in groupby(rows, _monday)
     ]
-    placed = {placing.case for placing in lists.placings}
+    placed = lists.placed
     waiting = sorted((key for key in instance.cases if key not in placed), key=instance.turn)
     bars = barring(instance, lists, waiting)
     return WeeksAtAGlance(

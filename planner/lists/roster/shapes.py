@@ -132,7 +132,7 @@ class Session(Entry):
         return room_of(self.theatre)
 
     @property
-    def told(self) -> str:
+    def in_words(self) -> str:
         """`morning-1 (Tue 1 December 2026 08:30, theatre 1)`."""
         return f"{self.id} ({self.day:%a} {day_words(self.day)} {self.starts:%H:%M}, {self.theatre})"
 

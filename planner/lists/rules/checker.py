@@ -54,14 +54,14 @@ class Verdict:
 def check(instance: Instance, lists: Lists) -> Verdict:
     """Judge lists whose every name is known to the instance. Pure; raises nothing."""
     week = Week(instance, lists)
-    placed = {placing.case for placing in lists.placings}
+    placed = lists.placed
     return Verdict(
         broken=tuple(RULES.broken(week)),
         asked=tuple(asked(week)),
         sessions=tuple(
             SessionMinutes(
                 session.id,
-                session.told,
+                session.in_words,
                 len(week.list_of(session.id)),
                 week.expected_minutes(session.id),
                 session.minutes,
@@ -69,7 +69,7 @@ def check(instance: Instance, lists: Lists) -> Verdict:
             )
             for session in week.sessions
         ),
-        unplaced=tuple(case.told for key, case in instance.cases.items() if key not in placed),
+        unplaced=tuple(case.in_words for key, case in instance.cases.items() if key not in placed),
         breaches=tuple(_breaches(week)),
     )
 
@@ -84,7 +84,7 @@ def _breaches(week: Week) -> Iterator[Breach]:
         if case.last_day is None or day <= case.last_day:
             continue
         count = (day - case.last_day).days
-        where = f"{case.told}, in no list" if at is None else week.told(at)
+        where = f"{case.in_words}, in no list" if at is None else week.in_words(at)
         accepted = f" Accepted: {case.late_because}." if case.late_because else ""
         says = f"{where}: {days(count)} past its date on {day_words(day)} ({case.why_then}).{accepted}"
-        yield Breach(case.told, at.session if at else None, count, says)
+        yield Breach(case.in_words, at.session if at else None, count, says)

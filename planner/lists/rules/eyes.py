@@ -57,7 +57,7 @@ def one_eye_a_day(week: Week) -> Iterator[Broken]:
         if case.patient in week.lists.both_eyes_agreed or case.fellow is None:
             continue
         if case.fellow.day == week.session(placing).day:
-            yield _both(placing, case.patient or "the patient", " on the same day", other=case.fellow.told)
+            yield _both(placing, case.patient or "the patient", " on the same day", other=case.fellow.in_words)
 
 
 def _both(placing: Placing, patient: str, where: str, **facts: Any) -> Broken:
@@ -84,7 +84,7 @@ def between_eyes(week: Week) -> Iterator[Broken]:
     for placing in week.lists.placings:
         fellow = week.case(placing).fellow
         if fellow is not None and fellow.day is not None:
-            pairs.append((placing, fellow.day, "{other}", {"other": fellow.told}))
+            pairs.append((placing, fellow.day, "{other}", {"other": fellow.in_words}))
     least, basis = week.instance.days_between_eyes, week.instance.days_between_eyes_basis
     for placing, day, first, facts in pairs:
         apart = abs((week.session(placing).day - day).days)
@@ -142,7 +142,7 @@ def _second_eyes(week: Week) -> Iterator[tuple[Placing, str, datetime.date | Non
         fellow = week.case(placing).fellow
         if fellow is not None and (fellow.day is None or fellow.day < week.session(placing).day):
             first = "{other} on {day}" if fellow.day else "{other}"
-            yield placing, first, fellow.day, {"other": fellow.told}, fellow.review_due
+            yield placing, first, fellow.day, {"other": fellow.in_words}, fellow.review_due
 
 
 def _pairs(week: Week) -> Iterator[tuple[str, Placing, Placing]]:

@@ -79,6 +79,6 @@ def patient_can_come(week: Week) -> Iterator[Broken]:
         case, day = week.case(placing), week.session(placing).day
         first = case.not_before if case.not_before is not None and day < case.not_before else None
         if first is not None or day in case.away:
-            when, told = ("on", day) if first is None else ("before", first)
+            when, limit = ("on", day) if first is None else ("before", first)
             says = f"{{at}}: {{patient}} cannot come {when} {{day}}."
-            yield patient_can_come.broken(placing, says, "Move it to another day.", patient=case.patient, day=told)
+            yield patient_can_come.broken(placing, says, "Move it to another day.", patient=case.patient, day=limit)

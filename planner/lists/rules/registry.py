@@ -57,6 +57,10 @@ class Rules:
             if only is None or rule.id in only:
                 yield from rule.judge(week)
 
+    def stands(self, week: Week, only: Container[str] | None = None) -> bool:
+        """Whether a week breaks none of these rules, or of some of them."""
+        return next(self.broken(week, only), None) is None
+
 
 RULES = Rules(
     (

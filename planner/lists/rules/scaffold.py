@@ -48,13 +48,13 @@ def begun(rule: str, words: str, subject: str, checkout: Path = PACKAGE.parent) 
         raise PlannerError.one(
             "there is no checkout here", str(checkout), why, "call `planner` from a clone's own .venv"
         )
-    told = json.dumps(words, ensure_ascii=False)
+    quoted = json.dumps(words, ensure_ascii=False)
     row = f"| `{rule}` | {words[0].upper()}{words[1:]}. {NOT_YET}. |\n"
     return {
-        module: module.read_text(encoding="utf-8") + _JUDGE.format(words=told, name=name, not_yet=NOT_YET),
+        module: module.read_text(encoding="utf-8") + _JUDGE.format(words=quoted, name=name, not_yet=NOT_YET),
         registry: _before(registry, r"^    \)\n\)", f"        {subject}.{name},\n"),
         weeks: _before(
-            weeks, r"^}\n\n\n@pytest\.mark\.parametrize\(\"made\", STANDS", _WEEK.format(words=told, id=rule)
+            weeks, r"^}\n\n\n@pytest\.mark\.parametrize\(\"made\", STANDS", _WEEK.format(words=quoted, id=rule)
         ),
         readme: _before(readme, r"(?<=\|\n)\n(?=With `records` an eye operated on)", row),
     }

@@ -21,7 +21,7 @@ SETTLED_BY = "settled by whoever prepared them"
 @dataclass(frozen=True)
 class _KnownEye:
     eye: str
-    told: str
+    in_words: str
     day: datetime.date
     operated: bool
 
@@ -33,7 +33,7 @@ class Fellows:
         self.store = store
         self._patients: dict[int, str | None] = {}
 
-    def told(
+    def with_other_eyes(
         self,
         instance: Instance,
         lists: Lists,
@@ -56,14 +56,14 @@ class Fellows:
 
     def _known(self, instance: Instance, on: datetime.date, elsewhere: Iterable[CaseNow]) -> dict[str, list[_KnownEye]]:
         """By patient: eyes operated on, and those whose place is before today or in no session."""
-        found: dict[str, list[_KnownEye]] = defaultdict(list)
+        known: dict[str, list[_KnownEye]] = defaultdict(list)
         operated = [one for one in self.store.operated() if (one.reference, one.eye) not in instance.cases]
         new = [one.version for one in operated if one.version not in self._patients]
         for start in range(0, len(new), AT_A_TIME):
             self._patients |= self.store.patients(new[start : start + AT_A_TIME])
         for one in operated:
             if (patient := self._patients[one.version]) is not None:
-                found[patient].append(
+                known[patient].append(
                     _KnownEye(one.eye, f"{eye_words(one.reference, one.eye)}, operated", one.day, True)
                 )
         since = on - datetime.timedelta(days=instance.days_between_eyes)
@@ -73,21 +73,21 @@ class Fellows:
             patient, key = now.version.document.get("patient"), (now.case.reference, now.case.eye)
             if patient and now.allocation is not None and key not in done and key not in instance.cases:
                 words = f"{now.case.in_words}, listed"
-                found[patient].append(_KnownEye(now.case.eye, words, now.allocation.day, False))
-        return found
+                known[patient].append(_KnownEye(now.case.eye, words, now.allocation.day, False))
+        return known
 
 
 def _with_fellow(case: ListCase, known: Mapping[str, list[_KnownEye]], due: bool) -> ListCase:
     eyes = known.get(case.patient or "", [])
     for again in (one for one in eyes if one.eye == case.eye):
         case = _to_settle(
-            case, f"the same eye of {case.patient} is {again.told} on {day_words(again.day)} ({SETTLED_BY})"
+            case, f"the same eye of {case.patient} is {again.in_words} on {day_words(again.day)} ({SETTLED_BY})"
         )
     fellows = [one for one in eyes if one.eye != case.eye]
     if not fellows:
         return case if case.fellow is None else replace(case, fellow=replace(case.fellow, review_due=due))
     last = max(fellows, key=lambda one: (one.operated, one.day))
-    return replace(case, fellow=Fellow(last.told, last.day, last.operated and due))
+    return replace(case, fellow=Fellow(last.in_words, last.day, last.operated and due))
 
 
 def _to_settle(case: ListCase, reason: str) -> ListCase:

@@ -53,7 +53,7 @@ class RecordedLists:
 
     @property
     def waiting(self) -> list[Key]:
-        placed = {placing.case for placing in self.lists.placings}
+        placed = self.lists.placed
         placed |= {(one.now.case.reference, one.now.case.eye) for one in self.elsewhere}
         return [key for key in self.instance.cases if key not in placed]
 
@@ -64,8 +64,8 @@ class RecordedLists:
 
     def open_on(self, days: set[datetime.date]) -> list[ListPlace]:
         """Every open place on these days."""
-        found = [now.allocation for now in self.now.values() if now.allocation is not None]
-        return [at for at in [*found, *(one.at for one in self.elsewhere)] if at.day in days]
+        placed = [now.allocation for now in self.now.values() if now.allocation is not None]
+        return [at for at in [*placed, *(one.at for one in self.elsewhere)] if at.day in days]
 
     def arrange(self, store: Store, lists: Lists, by: str, why: str = "", although: str = "") -> int:
         """Enter what differs from what the records held. Returns how many cases changed. Raises PlannerError."""
@@ -78,7 +78,7 @@ class RecordedLists:
         )  # fmt: skip
 
     def _wanted(self, lists: Lists, days: set[datetime.date]) -> list[WantedPlace]:
-        found = []
+        wanted = []
         for placing in lists.placings:
             session = self.instance.sessions[placing.session]
             if session.day in days:
@@ -86,8 +86,8 @@ class RecordedLists:
                 now = self.now[placing.case]
                 case, approval = now.case.id, now.approval.id if now.approval else None
                 at = session.day, session.theatre, placing.place, trainee, placing.supervisor, session.id
-                found.append(WantedPlace(case, *at, approval))
-        return found
+                wanted.append(WantedPlace(case, *at, approval))
+        return wanted
 
     def _elsewhere(self, days: set[datetime.date]) -> list[WantedPlace]:
         return [
@@ -121,12 +121,12 @@ class FromRecords:
         if before is not None and (before._stages, before.roster.limits) == (self._stages, roster.limits):
             self._made = before._made
 
-    def held(self, on: datetime.date) -> RecordedLists:
+    def recorded(self, on: datetime.date) -> RecordedLists:
         """The approved cases without a place whose approval stands on that day, and the lists from then on."""
         codes = {p.trainee_id or p.code: p.code for p in self.store.people(active_only=True) if p.role == "trainee"}
         ids = {code: trainee for trainee, code in codes.items()}
         cases: dict[Key, ListCase] = {}
-        found: dict[Key, CaseNow] = {}
+        current: dict[Key, CaseNow] = {}
         read: dict[Key, Case] = {}
         placings: list[Placing] = []
         elsewhere: list[Elsewhere] = []
@@ -149,20 +149,21 @@ class FromRecords:
                 placings.append(Placing(session.id, at.place, key, trainee, at.supervisor))
                 if not stands_on(now, session.day, self.rulebook):
                     case = replace(case, approval=Covering(False, frozenset(), NO_APPROVAL))
-            cases[key], found[key] = case, now
+            cases[key], current[key] = case, now
             read[key] = self._made[now.version.id, now.approval.id if now.approval else 0][0]
         instance = replace(
             instance_of(cases.values(), self.rulebook, self.unit, self.roster, on),
-            begun=frozenset(placing.case for placing in placings if found[placing.case].state == "operated"),
+            begun=frozenset(placing.case for placing in placings if current[placing.case].state == "operated"),
         )
         lists = replace(instance.empty, placings=counted(placings))
-        instance = self._fellows.told(instance, lists, on, [one.now for one in elsewhere], read)
-        held = {lock.case_id: lock.why for lock in self.store.locks()}
+        instance = self._fellows.with_other_eyes(instance, lists, on, [one.now for one in elsewhere], read)
+        locks = {lock.case_id: lock.why for lock in self.store.locks()}
         done = whole_so_far(self.store, self.roster, ids, on)
         trainees = {name: replace(one, done=done[name]) for name, one in instance.trainees.items()}
         return RecordedLists(
-            replace(instance, trainees=trainees), lists, found,
-            {key: held[now.case.id] for key, now in found.items() if now.case.id in held}, tuple(elsewhere), codes, on,
+            replace(instance, trainees=trainees), lists, current,
+            {key: locks[now.case.id] for key, now in current.items() if now.case.id in locks},
+            tuple(elsewhere), codes, on,
         )  # fmt: skip
 
     def _listed(self, on: datetime.date) -> tuple[CaseNow, ...]:

@@ -50,8 +50,8 @@ def gather(cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster
     if faults := [one.fault for one in contradictions(cases)]:
         raise PlannerError(faults)
     stages = stages_of(rulebook, unit, roster)
-    found = [list_case(_plans(case, rulebook, unit, stages), rulebook, roster.limits) for case in cases]
-    return instance_of(found, rulebook, unit, roster)
+    listed = [list_case(_plans(case, rulebook, unit, stages), rulebook, roster.limits) for case in cases]
+    return instance_of(listed, rulebook, unit, roster)
 
 
 def stages_of(rulebook: Rulebook, unit: Unit, roster: Roster) -> list[Stage]:
@@ -60,7 +60,7 @@ def stages_of(rulebook: Rulebook, unit: Unit, roster: Roster) -> list[Stage]:
 
 
 def instance_of(
-    found: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roster: Roster, on: datetime.date | None = None
+    cases: Iterable[ListCase], rulebook: Rulebook, unit: Unit, roster: Roster, on: datetime.date | None = None
 ) -> Instance:
     """The instance of cases as lists see them, planned `on` a day. Raises PlannerError for an unknown trainee."""
     trainees = {}
@@ -80,7 +80,7 @@ def instance_of(
     late: dict[Key, str] = {(one.case, one.eye): one.because for one in roster.late_accepted}
     return Instance(
         cases={
-            case.key: replace(_when_they_can_come(case, patients), late_because=late.get(case.key)) for case in found
+            case.key: replace(_when_they_can_come(case, patients), late_because=late.get(case.key)) for case in cases
         },
         trainees=trainees,
         supervisors={supervisor.id: supervisor for supervisor in roster.supervisors},

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from planner.case import Stage
@@ -56,7 +56,7 @@ class Fellow:
     """The patient's other eye where it is on none of these lists: operated on already, or to be, on `day` (None: not
     known). `review_due`: its review must be on record by now; otherwise it is asked for."""
 
-    told: str
+    in_words: str
     day: datetime.date | None
     review_due: bool
 
@@ -125,7 +125,7 @@ class ListCase:
         return Waiting(self.urgency, self.since, self.listed, self.last_day, self.why_then)
 
     @property
-    def told(self) -> str:
+    def in_words(self) -> str:
         return eye_words(self.reference, self.eye)
 
     @property
@@ -192,6 +192,11 @@ class Lists:
 
     placings: tuple[Placing, ...]
     both_eyes_agreed: frozenset[str] = frozenset()
+
+    @cached_property
+    def placed(self) -> frozenset[Key]:
+        """The cases that have a place."""
+        return frozenset(placing.case for placing in self.placings)
 
 
 @dataclass(frozen=True)
@@ -276,11 +281,15 @@ class Instance:
     @cached_property
     def of_patients(self) -> dict[str, frozenset[Key]]:
         """The cases of each patient who has a pseudonym."""
-        found: dict[str, set[Key]] = defaultdict(set)
+        by_patient: dict[str, set[Key]] = defaultdict(set)
         for key, case in self.cases.items():
             if case.patient is not None:
-                found[case.patient].add(key)
-        return {patient: frozenset(keys) for patient, keys in found.items()}
+                by_patient[case.patient].add(key)
+        return {patient: frozenset(keys) for patient, keys in by_patient.items()}
+
+    def on_days(self, lists: Lists, *days: datetime.date) -> Lists:
+        """What of lists stands on these days."""
+        return replace(lists, placings=tuple(p for p in lists.placings if self.sessions[p.session].day in days))
 
     def turn(self, key: Key) -> tuple[object, ...]:
         """Whose turn it is, the least first: past its date, then by urgency, then by waiting."""

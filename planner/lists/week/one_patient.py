@@ -28,7 +28,7 @@ class Contradiction:
         why = "one pseudonym is one patient, who has two eyes"
         hint = "write one patient's pseudonym in one way, correct what is wrong, give one of the two cases its own "
         hint += "pseudonym, or keep one of two for the same eye"
-        return Fault(f"{told(self.first)} and {told(self.second)}", self.says, why, hint)
+        return Fault(f"{_eye(self.first)} and {_eye(self.second)}", self.says, why, hint)
 
 
 def contradictions(cases: Iterable[Case]) -> list[Contradiction]:
@@ -43,15 +43,15 @@ def contradictions(cases: Iterable[Case]) -> list[Contradiction]:
             of_patient[case.patient].append(case)
             spelt[_plain(case.patient)].append(case)
     respelt = [
-        Contradiction(held[0], other, f"{held[0].patient!r} is {other.patient!r} in other letters")
-        for held in spelt.values()
-        for other in {case.patient: case for case in held[::-1]}.values()
-        if other.patient != held[0].patient
+        Contradiction(alike[0], other, f"{alike[0].patient!r} is {other.patient!r} in other letters")
+        for alike in spelt.values()
+        for other in {case.patient: case for case in alike[::-1]}.values()
+        if other.patient != alike[0].patient
     ]
     return respelt + [
         Contradiction(first, second, f"{patient} {says}")
-        for patient, held in of_patient.items()
-        for first, second in combinations(held, 2)
+        for patient, own in of_patient.items()
+        for first, second in combinations(own, 2)
         for says in _said(first, second)
     ]
 
@@ -65,7 +65,7 @@ def _plain(pseudonym: str) -> str:
     return "".join(letter for letter in pseudonym.casefold() if letter.isalnum())
 
 
-def told(case: Case) -> str:
+def _eye(case: Case) -> str:
     return eye_words(case.reference, case.eye)
 
 

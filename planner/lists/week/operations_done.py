@@ -17,17 +17,17 @@ def whole_so_far(store: Store, roster: Roster, ids: Mapping[str, str], before: d
     step is no whole one. A list published before its rows said who did the whole counts for nothing.
     """
     since = {learner.id: learner.counts_from or datetime.date.min for learner in roster.trainees}
-    found: Counter[str] = Counter()
+    done: Counter[str] = Counter()
     outcomes = store.outcomes_in_force()
     for outcome in outcomes.values():
         trainee = ids.get(outcome.operated_by, outcome.operated_by)
         alone = all(step.who in ("", "trainee") for step in outcome.steps)
         if trainee in since and since[trainee] <= outcome.day < before and alone:
-            found[trainee] += 1
+            done[trainee] += 1
     for version in store.published_before(before).values():
         for row in version.document.get("rows", ()):
             trainee = row.get("trainee")
             if trainee in since and row.get("whole") and version.day >= since[trainee]:
                 case = store.find_case(row["case"], row["eye"])
-                found[trainee] += case is None or case.id not in outcomes
-    return found
+                done[trainee] += case is None or case.id not in outcomes
+    return done

@@ -139,10 +139,10 @@ def read_log(path: Path) -> Log:
             refused.append(Refused(cells, (Fault(where, what, hint=hint),)))
             continue
         row = dict(zip(header, cells, strict=True))
-        times, found = _times(row, where, separator)
-        if found:
+        times, faults = _times(row, where, separator)
+        if faults:
             # Half of a row that is wrong in the other half is not to be trusted.
-            refused.append(Refused(cells, tuple(found)))
+            refused.append(Refused(cells, tuple(faults)))
             continue
         minutes[row["operator"]].append(times[NAMED[1]])
         turnover += [times[TURNOVER]] if TURNOVER in times else []

@@ -55,11 +55,11 @@ def chance_of_overrun(times: Sequence[Time], fixed: float, minutes: float) -> fl
 
 @lru_cache(maxsize=4096)
 def _below(times: tuple[Time, ...], last: int) -> tuple[float, ...]:
-    total, found = 0.0, []
+    total, sums = 0.0, []
     for cell in _cells(times, last):
         total += cell
-        found.append(total)
-    return tuple(found)
+        sums.append(total)
+    return tuple(sums)
 
 
 @lru_cache(maxsize=4096)

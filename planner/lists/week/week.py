@@ -41,20 +41,20 @@ class Week:
     @cached_property
     def room_days(self) -> list[tuple[Placing, ...]]:
         """The placings of each theatre on each day in their order, one list after the other."""
-        found: dict[tuple[object, str], list[Placing]] = {}
+        by_room: dict[tuple[object, str], list[Placing]] = {}
         for session in sorted(self.sessions, key=lambda session: session.span):
-            found.setdefault((session.day, session.room), []).extend(self._of[session.id])
-        return [tuple(placings) for placings in found.values()]
+            by_room.setdefault((session.day, session.room), []).extend(self._of[session.id])
+        return [tuple(placings) for placings in by_room.values()]
 
     @cached_property
     def of_patients(self) -> dict[str, list[Placing]]:
         """The placings of every patient who has more than one, by day and hour."""
-        found: dict[str, list[Placing]] = {}
+        by_patient: dict[str, list[Placing]] = {}
         for session in sorted(self.sessions, key=lambda session: session.span):
             for placing in self._of[session.id]:
                 if (patient := self.case(placing).patient) is not None:
-                    found.setdefault(patient, []).append(placing)
-        return {patient: placings for patient, placings in found.items() if len(placings) > 1}
+                    by_patient.setdefault(patient, []).append(placing)
+        return {patient: placings for patient, placings in by_patient.items() if len(placings) > 1}
 
     def list_of(self, session: str) -> tuple[Placing, ...]:
         """The placings of a session, first case first."""
@@ -104,9 +104,9 @@ class Week:
         mode, uncovered = self.mode_served(placing) or asked.mode, self.uncovered(placing)
         return Team(placing.supervisor, trainee, mode, asked.whole, stage, uncovered)
 
-    def told(self, placing: Placing) -> str:
+    def in_words(self, placing: Placing) -> str:
         """`A-104, right eye, number 3 in tue-1-a`."""
-        return f"{self.case(placing).told}, number {placing.place} in {placing.session}"
+        return f"{self.case(placing).in_words}, number {placing.place} in {placing.session}"
 
     def time(self, placing: Placing) -> Time:
         """Operating minutes by who operates; a shared operation counts as the trainee's."""
@@ -130,16 +130,16 @@ class Week:
 
     def starts(self, session: str) -> list[float]:
         """Minutes from the session's start at which each of its cases is expected to begin, or was."""
-        clock, found = 0.0, []
+        clock, starts = 0.0, []
         for placing in self.list_of(session):
-            found.append(clock)
+            starts.append(clock)
             clock += self.with_turnover(placing)
-        taken, begun = self.instance.taken.get(session), len(found) - len(self.to_come(session))
-        if taken is None or not found:
-            return found
+        taken, begun = self.instance.taken.get(session), len(starts) - len(self.to_come(session))
+        if taken is None or not starts:
+            return starts
         # The begun ones end, and the first of the others begins, when it is now known and not as it was planned.
-        late = taken - (found[begun] if begun < len(found) else clock)
-        return [max(0.0, start + late) for start in found]
+        late = taken - (starts[begun] if begun < len(starts) else clock)
+        return [max(0.0, start + late) for start in starts]
 
     def fixed_minutes(self, session: str) -> float:
         """Turnover of every case to come, what devices add, and what is taken already, in minutes."""

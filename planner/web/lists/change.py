@@ -112,8 +112,8 @@ class Wish:
         instance = self.lists.instance
         return page(
             request, "list_change.html", status, wish=replace(self, why=self.why[:LONGEST]),
-            told=instance.cases[self.key].told,
-            session=instance.sessions[self.option.session].told if self.option else "",
+            told=instance.cases[self.key].in_words,
+            session=instance.sessions[self.option.session].in_words if self.option else "",
             faults=faults, breaks=breaks, seen=self.lists.seen, back=self.back, longest=LONGEST, asks=asks,
         )  # fmt: skip
 

@@ -110,7 +110,7 @@ def _rows(lists: ListsNow, proposal: Proposal) -> list[dict[str, str]]:
 
     return [
         {
-            "told": lists.instance.cases[one.case].told, "kind": KINDS[one.kind],
+            "told": lists.instance.cases[one.case].in_words, "kind": KINDS[one.kind],
             "was": _place(lists.week, one.was), "now": _place(after, one.now),
             "why": found.reasons[one.case].pressing if one.case in found.reasons else "",
         }
