@@ -14,6 +14,7 @@ from invented_unit import document, plan, seen
 from planner.errors import PlannerError
 from planner.records.database import engine_of
 from planner.records.store import Store
+from planner.records.submissions import _ask as ask
 
 
 def saved(store: Store) -> io.BytesIO:
@@ -52,7 +53,7 @@ def test_more_rows_than_are_entered_at_once(store: Store, tmp_path: Path) -> Non
     with store._changing("trainee-3") as change:
         # One transaction, so that the test is not five hundred of them; the rows are what `ask` enters.
         for number in range(1100):
-            store._asked(change, case, 1, f"question {number}")
+            ask(change, case, 1, f"question {number}")
     url = f"sqlite:///{tmp_path / 'restored.db'}"
     assert Store.restore(url, saved(store)) == store.verify()
     assert len(Store.open(url).questions(case)) == 1100
