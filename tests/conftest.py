@@ -17,7 +17,6 @@ FIRST = (
     "rulebook/test_proof_command.py",
     "test_rules_guide.py",
     "cli/test_lists.py",
-    "lists/test_second_opinion.py",
     "web/test_prints.py",
     "lists/test_from_records.py",
     "cli/test_lists_records.py",
