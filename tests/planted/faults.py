@@ -282,7 +282,7 @@ FAULTS = (
         "if trainee.cleared_for_whole_operations is None:",
         "a trainee who may do steps only is planned for a whole operation",
         (
-            "tests/cli/test_commands.py",
+            "tests/test_unit.py",
             "tests/lists/test_gather.py",
         ),
     ),

@@ -59,6 +59,9 @@ def test_from_the_first_account_to_a_restored_backup(
     store.close()
     held = planner("records", "verify").out
     assert f"{Store.open(url).verify().entries} entries hold; head " in held
+    number, _, last = held.split("head ")[1].strip().partition(":")
+    assert planner("records", "verify", "--head", f"{number}:{last}").out == held
+    assert "cut or rewritten" in planner("records", "verify", "--head", f"{int(number) + 1}:{last}").error
     assert planner("records", "backup", "monday.backup").err.startswith("wrote monday.backup: ")
     assert oct((tmp_path / "monday.backup").stat().st_mode)[-3:] == "600"
     assert planner("export", "out").code == 0

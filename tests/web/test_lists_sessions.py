@@ -211,6 +211,15 @@ def test_a_version_is_published_and_what_changed_since_is_marked(
         assert any(f"L-402, left eye: {says} your list" in notice.text for notice in store.notices(code)), code
 
 
+def test_a_list_that_changed_since_the_page_was_opened_is_not_published(filled: Visit, store: Store) -> None:
+    fields = form_of(filled, LIST, "Publish version 1")
+    place(filled, "L-402", "left", trainee="trainee-4")
+    refused = filled.post(f"{LIST}/publish", data=fields | {"note": "as I saw it"})
+    assert refused.status_code == 409 and "have changed since you opened this page" in text_of(refused)
+    assert "as I saw it" in refused.text and filled.get(f"{LIST}/version/1").status_code == 404
+    assert filled.post(f"{LIST}/publish", data=form_of(filled, LIST, "Publish version 1")).status_code == 303
+
+
 def test_a_list_that_breaks_a_rule_is_published_by_a_consultant_alone_with_a_note(
     filled: Visit, signed_in: SignIn
 ) -> None:
