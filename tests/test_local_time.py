@@ -72,7 +72,8 @@ def test_pages_go_by_the_unit_s_clock(tmp_path: Path, rulebook: Rulebook) -> Non
         clock.forward(days=3)
         store = staffed(f"sqlite:///{tmp_path / zone.partition('/')[2]}.db", clock)
         settings = Settings(secure_cookies=False, clock=clock)
-        visit = Visit(make_app(Desk(store, rulebook, Unit(unit="Invented", zone=zone)), settings, Passwords(CHEAP)))
+        unit = Unit(unit="Invented", zone=zone)
+        visit = Visit(make_app(Desk(store, rulebook, unit, clock=clock), settings, Passwords(CHEAP)))
         visit.sign_in("trainee-3")
         fields = {"token": visit.token(), "case": "A-104", "eye": "left", "patient": "", "planned_stage": ""}
         assert visit.post("/cases/new", data=fields).status_code == 303
