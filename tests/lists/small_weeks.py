@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import random
 from dataclasses import replace
 from typing import Any
 
@@ -35,6 +36,11 @@ HARD: dict[Stage, SupervisionNeed] = {
     "early": SupervisionNeed("consultant-operates", "consultant", ("ovd",)),
     "late": SupervisionNeed("scrubbed", "consultant", ("incisions", "lens")),
 }
+
+
+def drawn_tier(draw: random.Random) -> dict[str, Any]:
+    """What makes a drawn eye hard, three times in ten; nothing for a plain one."""
+    return {"tier": 3, "with_stage": HARD} if draw.random() < 0.3 else {}
 
 
 def eye(reference: str, **changed: Any) -> ListCase:

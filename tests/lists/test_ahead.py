@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from lists.brute_force import everywhere
-from lists.small_weeks import HARD, PEOPLE, THURSDAY, TUESDAY, eye, key, lists, session, sets, week
+from lists.small_weeks import PEOPLE, THURSDAY, TUESDAY, drawn_tier, eye, key, lists, session, sets, week
 from seeds import seeds
 
 from planner.lists.changes.moves import taken_off
@@ -82,12 +82,10 @@ def test_brute_force_agrees(seed: int) -> None:
     draw = random.Random(seed)
     cases = []
     for name in "ABCD":
-        hard = draw.random() < 0.3
         cases.append(
             eye(
                 name,
-                tier=3 if hard else 1,
-                with_stage=HARD if hard else eye(name).with_stage,
+                **drawn_tier(draw),
                 kit=HOOKS if draw.random() < 0.5 else {},
                 anaesthetist=draw.choice([False, False, True, None]),
                 agreement=draw.choice([True, None, False]),

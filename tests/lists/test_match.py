@@ -16,6 +16,7 @@ from lists.small_weeks import (
     SUPERVISORS,
     THURSDAY,
     TUESDAY,
+    drawn_tier,
     eye,
     key,
     lists,
@@ -114,12 +115,10 @@ def chance_week(seed: int) -> Instance:
     draw = random.Random(seed)
     cases = []
     for name in "ABC":
-        hard = draw.random() < 0.3
         cases.append(
             eye(
                 name,
-                tier=3 if hard else 1,
-                with_stage=HARD if hard else eye(name).with_stage,
+                **drawn_tier(draw),
                 patient=draw.choice(["P", f"P-{name}"]),
                 kit=HOOKS if draw.random() < 0.4 else {},
                 anaesthetist=draw.choice([False, False, True, None]),

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 from lists.brute_force import barred_by, blocks, every_list
-from lists.small_weeks import HARD, PEOPLE, THURSDAY, TUESDAY, eye, key, lists, session, week
+from lists.small_weeks import HARD, PEOPLE, THURSDAY, TUESDAY, drawn_tier, eye, key, lists, session, week
 from seeds import seeds
 
 from planner.lists.matching.best import best
@@ -128,12 +128,10 @@ def pressing_week(seed: int) -> Instance:
     draw = random.Random(seed)
     cases = []
     for name in "ABC":
-        hard = draw.random() < 0.3
         cases.append(
             eye(
                 name,
-                tier=3 if hard else 1,
-                with_stage=HARD if hard else eye(name).with_stage,
+                **drawn_tier(draw),
                 urgency=draw.choice(["urgent", "soon", None, "routine", "routine"]),
                 last_day=draw.choice([None, None, TUESDAY - 3 * DAY, TUESDAY, THURSDAY]),
                 why_then="needed then",
