@@ -25,7 +25,7 @@ from planner.lists.matching.best import best
 from planner.lists.matching.constraint_model import Model
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.greedy import Filling
-from planner.lists.matching.match import filled, match, possibilities
+from planner.lists.matching.match import filled, match
 from planner.lists.matching.objective import of_lists
 from planner.lists.rules.checker import check
 from planner.lists.week.instance import Instance, Lists
@@ -61,7 +61,7 @@ def run(quick: bool) -> Iterator[Line]:
             say(f"lists: {cases} cases, {sessions} sessions, week {seed}")
             ways: dict[str, Callable[[], Result]] = {
                 "ours": partial(searched, instance, effort),
-                "most pressing first": partial(simply, instance, filled),
+                "most pressing first": partial(simply, instance, lambda one: filled(Alike(one))),
                 "one list at a time": partial(simply, instance, list_by_list),
             }
             if cases < 1000:  # the whole of a larger model was not solved at all in the trials before
@@ -138,15 +138,12 @@ def simply(instance: Instance, way: Callable[[Instance], Lists]) -> Result:
 
 def list_by_list(instance: Instance) -> Lists:
     """Each session filled before the next is looked at, as lists are often made by hand."""
-    alike = Alike(instance)
-    possible = possibilities(instance, Lists(()), alike)
-    lists = Lists(())
+    alike, lists = Alike(instance), Lists(())
     for name in instance.sessions:
-        filling = Filling(instance, alike, lists)
-        placed = {placing.case for placing in lists.placings}
-        for key, options in possible.items():
-            if key not in placed:
-                filling.place(key, [option for option in options if option.session == name])
+        filling = Filling(alike, lists)
+        for key in alike.waiting:
+            if key not in lists.placed:
+                filling.place(key, sessions=[name])
         lists = filling.lists
     return lists
 
@@ -154,7 +151,7 @@ def list_by_list(instance: Instance) -> Lists:
 def highs(instance: Instance, seconds: float) -> Result:
     """The model of all sessions at once, given to HiGHS instead; what hangs on the order of a list is left out."""
     start = time.perf_counter()
-    model = Model(instance, possibilities(instance, Lists(())), Lists(()))
+    model = Model(Alike(instance))
     solver = highspy.Highs()
     solver.silent()
     solver.setOptionValue("threads", 1)

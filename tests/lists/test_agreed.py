@@ -10,6 +10,7 @@ import pytest
 from lists.small_weeks import eye, key, session, week
 
 from planner.lists.matching.best import best
+from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.match import match
 from planner.lists.matching.placement_bound import most_more
 from planner.lists.roster.shapes import Patient, read_roster
@@ -42,7 +43,7 @@ def test_lists_made_over_it_place_both() -> None:
         assert len(way(agreed()).lists.placings) == len(way(agreed("Q")).lists.placings) == 1
         found = way(agreed("P"))
         assert found.verdict.stands and check(agreed("P"), found.lists).stands
-    more = most_more(agreed("P"), agreed("P").empty)
+    more = most_more(Alike(agreed("P")), agreed("P").empty)
     assert more is not None and more.at_all == 2
 
 

@@ -20,7 +20,8 @@ from seeds import seeds
 from planner.errors import PlannerError
 from planner.lists.matching.best import best
 from planner.lists.matching.capacity import CENTS, table, times_in_use
-from planner.lists.matching.match import filled, match, possibilities
+from planner.lists.matching.equivalence import Alike
+from planner.lists.matching.match import filled, match
 from planner.lists.matching.objective import of_lists
 from planner.lists.matching.relaxation import Bound
 from planner.lists.output.match_text import matched_text
@@ -64,7 +65,7 @@ def test_brute_force_agrees_on_what_trainees_need(seed: int) -> None:
     found = best(instance, effort=5)
     assert found.proved and found.matched.verdict.stands
     assert found.matched.worth == pytest.approx(most_worth(instance), abs=0.01) == pytest.approx(found.bound, abs=0.01)
-    assert Bound(instance, possibilities(instance, Lists(()))).points >= found.matched.worth - 1e-6
+    assert Bound(Alike(instance, Lists(()))).points >= found.matched.worth - 1e-6
 
 
 @pytest.mark.parametrize("again", [30, 45, 60, 100, None])
@@ -93,7 +94,7 @@ def test_a_known_optimum() -> None:
 def test_better_than_one_case_at_a_time() -> None:
     # Weeks in which placing the most pressing first leaves one out that fits (test_match.py).
     gained = [len(best(chance_week(seed), effort=5).matched.lists.placings) for seed in (38, 59)]
-    assert gained == [len(filled(chance_week(seed)).placings) + 1 for seed in (38, 59)]
+    assert gained == [len(filled(Alike(chance_week(seed))).placings) + 1 for seed in (38, 59)]
 
 
 def test_what_is_kept_stays() -> None:

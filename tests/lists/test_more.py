@@ -13,6 +13,7 @@ from seeds import seeds
 
 from planner.lists.matching import match as matching
 from planner.lists.matching import placement_bound as counting
+from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.match import filled, match
 from planner.lists.matching.objective import of_lists
 from planner.lists.matching.placement_bound import More, most_more
@@ -24,9 +25,9 @@ from planner.lists.week.instance import Lists
 def test_never_fewer_than_there_are(seed: int) -> None:
     instance = chance_week(seed)
     every = list(every_list(instance))
-    for lists in (filled(instance), Lists(()), match(instance).lists):
+    for lists in (filled(Alike(instance)), Lists(()), match(instance).lists):
         placed, worth = len(lists.placings), of_lists(instance, lists)
-        most = most_more(instance, lists)
+        most = most_more(Alike(instance), lists)
         assert most is not None
         assert placed + most.at_all >= max(len(each.placings) for each in every)
         as_good = [len(each.placings) for each in every if of_lists(instance, each) >= worth - 1e-9]
@@ -40,15 +41,15 @@ def test_known_numbers() -> None:
     one = week(cases, [session("one")])
     found = match(one)
     assert len(found.lists.placings) == 7 and found.more == More(0, 0)
-    assert most_more(one, replace(found.lists, placings=found.lists.placings[:4])) == More(3, 3)
+    assert most_more(Alike(one), replace(found.lists, placings=found.lists.placings[:4])) == More(3, 3)
     with_one_barred = replace(one, cases=one.cases | {cases[0].key: replace(cases[0], consent=False)})
-    assert most_more(with_one_barred, Lists(())) == More(7, 7)
+    assert most_more(Alike(with_one_barred), Lists(())) == More(7, 7)
 
 
 def test_without_the_solver_what_may_stand_nowhere_is_known(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(counting, "solver", lambda: None)
     one = week([eye("A"), eye("B", consent=False)], [session("one")])
-    assert most_more(one, Lists(())) == More(1, 1)
+    assert most_more(Alike(one), Lists(())) == More(1, 1)
 
 
 def test_in_words() -> None:
@@ -63,7 +64,7 @@ def test_filling_anew_without_the_solver(monkeypatch: pytest.MonkeyPatch) -> Non
     instance = made(30, 4, 6, 3)
     found = match(instance)
     assert found.verdict.stands and check(instance, found.lists).stands
-    assert found.worth > of_lists(instance, filled(instance)) * 1.05
+    assert found.worth > of_lists(instance, filled(Alike(instance))) * 1.05
     again = match(replace(instance, cases=dict(reversed(instance.cases.items()))))
     assert again.lists == found.lists and again.reasons == found.reasons
 
@@ -71,7 +72,7 @@ def test_filling_anew_without_the_solver(monkeypatch: pytest.MonkeyPatch) -> Non
 def test_filling_anew_leaves_what_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(matching, "solver", lambda: None)
     instance = made(30, 4, 6, 3)
-    kept = replace(match(instance).lists, placings=filled(instance).placings[:6])
+    kept = replace(match(instance).lists, placings=filled(Alike(instance)).placings[:6])
     found = match(instance, kept)
     places = {(p.session, p.case, p.trainee, p.supervisor) for p in found.lists.placings}
     assert found.verdict.stands and {(p.session, p.case, p.trainee, p.supervisor) for p in kept.placings} <= places

@@ -11,7 +11,7 @@ from lists.small_weeks import PEOPLE, eye, session, week
 
 from planner.lists.matching import match as matching
 from planner.lists.matching.best import best
-from planner.lists.matching.conflict import why_not
+from planner.lists.matching.blocked import why_not
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.match import match
 from planner.lists.rules.checker import check

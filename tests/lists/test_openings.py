@@ -11,7 +11,8 @@ from lists.small_weeks import HARD, PEOPLE, SUPERVISORS, THURSDAY, TUESDAY, eye,
 from lists.test_match import HOOKS, INFEASIBLE, NEEDED, chance_week
 from seeds import seeds
 
-from planner.lists.matching.conflict import why_none, why_not
+from planner.lists.matching.blocked import why_none, why_not
+from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.insertion import Assignment, attempt
 from planner.lists.matching.match import match
 from planner.lists.matching.suggestion import Opened, opened
@@ -179,7 +180,7 @@ def test_what_is_fixed_is_not_moved() -> None:
 
 def test_cases_alike_are_told_in_their_own_names() -> None:
     instance = week([eye(name, kit=HOOKS) for name in "AB"], [session("one", kit={"iris-hooks": sets(0)})])
-    both = why_none(instance, Lists(()), list(instance.cases))
+    both = why_none(Alike(instance), Lists(()), list(instance.cases))
     assert [one.openings[0].placing.case for one in both] == list(instance.cases)
     assert both == tuple(why_not(instance, Lists(()), each) for each in instance.cases)
 
@@ -194,6 +195,6 @@ def test_each_of_a_kind_is_told_what_of_its_own_to_settle() -> None:
     """The rules take both for one kind, since either has something to settle; what that is differs."""
     cases = [eye("A", unsettled=("the pressure",)), eye("B", unsettled=("the lids",))]
     instance = week(cases, [session("one")], trainees=())
-    of_a, of_b = why_none(instance, Lists(()), list(instance.cases))
+    of_a, of_b = why_none(Alike(instance), Lists(()), list(instance.cases))
     assert "the pressure" in of_a.openings[0].says and "the lids" in of_b.openings[0].says
     assert "the pressure" not in of_b.openings[0].says

@@ -17,6 +17,7 @@ from seeds import draws, seeds
 
 from planner.case import Case
 from planner.lists.matching.best import best
+from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.match import filled
 from planner.lists.matching.objective import of_lists
 from planner.lists.roster.shapes import Limits, Roster
@@ -146,7 +147,7 @@ def stop() -> None:
 @pytest.mark.parametrize("seed", seeds(6, 2))
 def test_no_proposal_is_unsafe(seed: int, broken_by: BrokenBy) -> None:
     instance, kept = unsafe_week(seed)
-    quick = filled(instance, kept)
+    quick = filled(Alike(instance, kept))
     assert check(instance, quick).stands and broken_by(instance, quick) == set()
     found = best(instance, kept, effort=2, ended=stop)
     assert found.matched.verdict.stands and broken_by(instance, found.matched.lists) == set()
@@ -154,7 +155,7 @@ def test_no_proposal_is_unsafe(seed: int, broken_by: BrokenBy) -> None:
 
 
 def test_the_unsafe_weeks_are_worth_testing(broken_by: BrokenBy) -> None:
-    weeks = [(instance, filled(instance, kept)) for instance, kept in map(unsafe_week, range(draws(2, 6)))]
+    weeks = [(instance, filled(Alike(instance, kept))) for instance, kept in map(unsafe_week, range(draws(2, 6)))]
     patients = [[instance.cases[placing.case].patient for placing in found.placings] for instance, found in weeks]
     assert any(len(set(each)) < len(each) for each in patients), "both eyes of somebody are placed"
     for instance, found in weeks:

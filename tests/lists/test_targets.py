@@ -16,7 +16,8 @@ from seeds import draws, seeds
 from planner.case import Stage
 from planner.lists.matching import match as matching
 from planner.lists.matching.best import best
-from planner.lists.matching.match import match, possibilities
+from planner.lists.matching.equivalence import Alike
+from planner.lists.matching.match import match
 from planner.lists.matching.objective import Tally, of_lists, of_placing
 from planner.lists.matching.relaxation import Bound
 from planner.lists.matching.trade_offs import trades
@@ -83,7 +84,7 @@ def test_brute_force_agrees_with_targets_over_months(seed: int) -> None:
     found = best(instance, effort=5)
     assert found.proved and found.matched.worth == pytest.approx(most, abs=0.01)
     assert match(instance).worth == pytest.approx(most, abs=0.01), "the usual way reaches it on weeks this small"
-    assert Bound(instance, possibilities(instance, Lists(()))).points >= most - 1e-6
+    assert Bound(Alike(instance, Lists(()))).points >= most - 1e-6
 
 
 def ways(monkeypatch: pytest.MonkeyPatch) -> dict[str, Callable[[Instance], Lists]]:

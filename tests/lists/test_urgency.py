@@ -14,7 +14,7 @@ from lists.small_weeks import HARD, PEOPLE, THURSDAY, TUESDAY, drawn_tier, eye, 
 from seeds import seeds
 
 from planner.lists.matching.best import best
-from planner.lists.matching.conflict import why_not
+from planner.lists.matching.blocked import why_not
 from planner.lists.matching.match import Matched, match
 from planner.lists.matching.objective import of_lists
 from planner.lists.matching.reasons import pressing

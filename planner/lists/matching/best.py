@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from planner.errors import PlannerError
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.fair_turns import in_turn
-from planner.lists.matching.match import Matched, begun_search, matched, possibilities, usual_effort
-from planner.lists.matching.reasons import reasons
+from planner.lists.matching.match import Matched, begun_search, matched, usual_effort
 from planner.lists.matching.search import solver
 from planner.lists.week.instance import Instance, Lists
 from planner.wording.words import percent
@@ -60,24 +59,22 @@ def best(
     if installed is None:
         hint = "pip install 'cataract-case-planner[lists]', or leave out --best"
         raise PlannerError.one("the solver is not installed", why="it comes with the extra `lists`", hint=hint)
-    kept = kept or instance.empty
-    alike = Alike(instance)
-    possible = possibilities(instance, kept, alike)
-    search = begun_search(instance, kept, possible, alike, installed)
+    alike = Alike(instance, kept)
+    search = begun_search(alike, installed)
     search.progress = progress
     with contextlib.suppress(KeyboardInterrupt), search.interruptible():
         progress(search.worth, search.bound)
-        if search.places > LARGEST_TIGHTENED:
+        if alike.size > LARGEST_TIGHTENED:
             search.improve(max(usual_effort(instance), effort))
         else:
             search.improve(max(usual_effort(instance), effort * IMPROVING))
             search.tighten(effort * TIGHTENING)
-            if not search.proved and search.places <= LARGEST_WHOLE:
+            if not search.proved and alike.size <= LARGEST_WHOLE:
                 search.whole(max(SHORTEST_WHOLE, effort * (1 - IMPROVING - TIGHTENING)))
-    lists = in_turn(instance, search.best, kept)
+    lists = in_turn(alike, search.best)
     try:
         ended()
-        whole = matched(instance, lists, reasons(instance, kept, lists, alike), kept)
+        whole = matched(alike, lists, search.most)
     except KeyboardInterrupt:
-        whole = matched(instance, lists, None)
+        whole = matched(alike, lists, explained=False)
     return Best(whole, max(search.bound, whole.worth), search.proved)

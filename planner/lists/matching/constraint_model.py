@@ -20,7 +20,7 @@ from planner.lists.matching.insertion import Assignment
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.eyes import may_both
 from planner.lists.rules.sessions import limits_of
-from planner.lists.week.instance import FixedOrder, Instance, Key, Lists
+from planner.lists.week.instance import FixedOrder, Key, Lists
 from planner.lists.week.week import Week
 
 POINTS = 1000  # of the solver for one of the unit
@@ -44,30 +44,30 @@ class Model:
 
     def __init__(
         self,
-        instance: Instance,
-        possible: dict[Key, list[Assignment]],
-        kept: Lists,
+        alike: Alike,
+        possible: dict[Key, list[Assignment]] | None = None,
+        kept: Lists | None = None,
         others: objective.Tally | None = None,
-        alike: Alike | None = None,
     ) -> None:
-        """`others` counts what is placed outside of this model, and from then on what the model places."""
-        self.instance, self.kept, self.model = instance, kept, cp_model.CpModel()
-        self.tally = others or objective.Tally(instance)
-        self.scale = POINTS * max(1, len(instance.trainees))
-        self.week = Week(instance, kept)
+        """Without `possible` and `kept` of all cases. `others` counts what is placed outside of this model."""
+        self.instance, self.kept, self.model = alike.instance, kept or alike.kept, cp_model.CpModel()
+        self.alike, self.tally = alike, others or objective.Tally(self.instance)
+        self.scale = POINTS * max(1, len(self.instance.trainees))
+        self.week = Week(self.instance, self.kept)
         self.kinds: dict[Key, list[Key]] = {}  # by the first case of each
         self.placings: dict[tuple[Key, Assignment], Any] = {}
         self._of: dict[tuple[str, str, str | None], list[tuple[Key, Assignment, Any]]] = defaultdict(list)
-        for keys in self._kinds(possible, alike or Alike(instance)):
+        possible = alike.waiting if possible is None else possible
+        for keys in alike.by_sort(possible).values():
             self.kinds[keys[0]] = keys
             mine = [self._variable(keys[0], option, len(keys)) for option in possible[keys[0]]]
             self.model.add(sum(mine) <= len(keys))
-        for placing in kept.placings:
+        for placing in self.kept.placings:
             option = Assignment.of(placing)
             self.kinds[placing.case] = [placing.case]
             self.model.add(self._variable(placing.case, option, 1) == 1)
-        self.sessions = [s for s in instance.sessions.values() if self._of.get((s.id, "", None))]
-        self.together = capacity.together(instance, {session.id for session in self.sessions})
+        self.sessions = [s for s in self.instance.sessions.values() if self._of.get((s.id, "", None))]
+        self.together = capacity.together(self.instance, {session.id for session in self.sessions})
         self._minutes()
         self._supervisors()
         self._trainees()
@@ -76,12 +76,6 @@ class Model:
         self._kit()
         self._limits()
         self._objective()
-
-    def _kinds(self, possible: dict[Key, list[Assignment]], alike: Alike) -> list[list[Key]]:
-        by_sort: dict[object, list[Key]] = defaultdict(list)
-        for key in possible:
-            by_sort[alike.sort(key)].append(key)
-        return list(by_sort.values())
 
     def _variable(self, key: Key, option: Assignment, most: int) -> Any:
         if (key, option) not in self.placings:
@@ -203,7 +197,7 @@ class Model:
         terms: list[Any] = []
         for (key, option), variable in self.placings.items():
             placing = option.placing(key)
-            terms.append(round(objective.worth_of(self.instance, placing) * self.scale) * variable)
+            terms.append(round(self.alike.worth_of(placing) * self.scale) * variable)
             tally.take(placing, variable)
         every, most = sum(tally.had[name] for name in trainees), len(self.instance.cases)
         for name in trainees:

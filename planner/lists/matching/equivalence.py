@@ -6,26 +6,46 @@ What makes a kind is what the rules say that they read (`rules/registry.py`), so
 from __future__ import annotations
 
 import datetime
-from collections.abc import Hashable
+from collections import defaultdict
+from collections.abc import Hashable, Iterable
+from dataclasses import dataclass
 from functools import cached_property
 
 from planner.lists.matching.insertion import Assignment, alone, options
+from planner.lists.matching.objective import Tally, worth_of
 from planner.lists.rules.registry import RULES
-from planner.lists.week.instance import Instance, Key, Lists
+from planner.lists.week.instance import Instance, Key, Lists, Placing
+from planner.lists.week.week import Week
 
 Sort = tuple[int, str | None, bool, datetime.date | None, Key | None]
 
 
-class Alike:
-    """Cases that no rule can tell apart, but by their deadline; and where each kind may stand on an empty list."""
+@dataclass(frozen=True)
+class Places:
+    """Where cases of a sort may stand on an empty list: each place's own worth and minutes, and those by session."""
 
-    def __init__(self, instance: Instance) -> None:
-        self.instance = instance
+    options: list[Assignment]
+    worth: list[float]
+    minutes: list[float]
+    of_session: dict[str, list[int]]
+
+
+class Alike:
+    """Cases that no rule can tell apart, but by their deadline; and where each may stand round lists that are `kept`.
+
+    Without `kept` nothing stands as yet.
+    """
+
+    def __init__(self, instance: Instance, kept: Lists | None = None) -> None:
+        self.instance, self.kept = instance, kept or instance.empty
         self._kinds: dict[Hashable, int] = {}
         self._of: dict[Key, int] = {}
         self._trainees: dict[tuple[str, str], Hashable] = {}
         self._alone: dict[Hashable, bool] = {}
         self._possible: dict[Hashable, list[Assignment]] = {}
+        self._places: dict[Sort, Places] = {}
+        self._worth: dict[tuple[Sort, Assignment], float] = {}
+        self._week = Week(instance, Lists(()))
 
     @cached_property
     def every(self) -> list[Assignment]:
@@ -53,19 +73,64 @@ class Alike:
         """The day after which the rules bar a case; none for one that is past its date."""
         return None if key in self.instance.past_their_date else self.instance.cases[key].last_day
 
-    def possible(self, key: Key, kept: Lists) -> list[Assignment]:
+    def possible(self, key: Key) -> list[Assignment]:
         """Where a case may stand on an otherwise empty list; shared by all of its kind with its deadline."""
-        kind, last = self.kind(key), self.deadline(key)
-        if (kind, last) not in self._possible:
-            self._possible[(kind, last)] = [option for option in self.every if self._may_stand(key, kind, option, kept)]
-        return self._possible[(kind, last)]
+        kind = self.kind(key), self.deadline(key)
+        if kind not in self._possible:
+            self._possible[kind] = [option for option in self.every if self._may_stand(key, option)]
+        return self._possible[kind]
 
-    def _may_stand(self, key: Key, kind: int, option: Assignment, kept: Lists) -> bool:
+    @cached_property
+    def waiting(self) -> dict[Key, list[Assignment]]:
+        """For every case that is not kept in its place, the most pressing first, where it may stand."""
+        possible = {key: self.possible(key) for key in self.instance.cases if key not in self.kept.placed}
+        return dict(sorted(possible.items(), key=lambda item: self._pressing(item[0], len(item[1]))))
+
+    @cached_property
+    def size(self) -> int:
+        """Places of all waiting cases together."""
+        return sum(map(len, self.waiting.values()))
+
+    def places(self, key: Key) -> Places:
+        """The same for a case with what there is to know of each place beforehand."""
+        sort = self.sort(key)
+        if sort not in self._places:
+            placings = [option.placing(key) for option in self.possible(key)]
+            of_session: dict[str, list[int]] = defaultdict(list)
+            for n, placing in enumerate(placings):
+                of_session[placing.session].append(n)
+            minutes = [self._week.with_turnover(placing) for placing in placings]
+            self._places[sort] = Places(self.possible(key), [*map(self.worth_of, placings)], minutes, of_session)
+        return self._places[sort]
+
+    def by_sort(self, keys: Iterable[Key]) -> dict[Sort, list[Key]]:
+        """These cases in their order, those of a sort together."""
+        sorts: dict[Sort, list[Key]] = defaultdict(list)
+        for key in keys:
+            sorts[self.sort(key)].append(key)
+        return sorts
+
+    def worth_of(self, placing: Placing) -> float:
+        """What a placing is worth whatever else stands on the lists, worked out once for all of a sort."""
+        facts = self.sort(placing.case), Assignment.of(placing)
+        if facts not in self._worth:
+            self._worth[facts] = worth_of(self.instance, placing)
+        return self._worth[facts]
+
+    def worth(self, lists: Lists) -> float:
+        """What lists are worth altogether, as `objective.of_lists`."""
+        return sum(map(self.worth_of, lists.placings)) + sum(Tally(self.instance, lists.placings).points().values())
+
+    def _pressing(self, key: Key, places: int) -> tuple[object, ...]:
+        *turn, last = self.instance.turn(key)
+        return (*turn, places, -self.instance.cases[key].tier, last)
+
+    def _may_stand(self, key: Key, option: Assignment) -> bool:
         last, day = self.deadline(key), self.instance.sessions[option.session].day
         late = last is not None and day > last
-        facts = kind, late, option.session, self._trainee(option), option.supervisor
+        facts = self.kind(key), late, option.session, self._trainee(option), option.supervisor
         if facts not in self._alone:
-            self._alone[facts] = alone(self.instance, kept, key, option)
+            self._alone[facts] = alone(self.instance, self.kept, key, option)
         return self._alone[facts]
 
     def _trainee(self, option: Assignment) -> Hashable:

@@ -9,64 +9,17 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 
-from planner.lists.matching.equivalence import Alike, Sort
+from planner.lists.matching.equivalence import Alike, Places, Sort
 from planner.lists.matching.insertion import Assignment, Trial, attempt
-from planner.lists.matching.objective import Tally, worth_of
+from planner.lists.matching.objective import Tally
 from planner.lists.rules.people import trainee_is_free
 from planner.lists.rules.registry import RULES
-from planner.lists.week.instance import Instance, Key, Lists, Placing
+from planner.lists.week.instance import Key, Lists, Placing
 from planner.lists.week.overrun import Time
 from planner.lists.week.week import Week
 
 Shorts = Callable[[Key], list[float]]
-
-
-@dataclass
-class _Places:
-    """Where cases of a sort may stand on an empty list: each place's own worth and minutes, and those by session."""
-
-    options: list[Assignment]
-    worth: list[float]
-    minutes: list[float]
-    of_session: dict[str, list[int]]
-
-
-class Known:
-    """What is so of an instance whatever stands on its lists, for many fillings of them; `possible` as in `match`."""
-
-    def __init__(self, instance: Instance, alike: Alike) -> None:
-        self.instance, self.alike = instance, alike
-        self._places: dict[Sort, _Places] = {}
-        self._worth: dict[tuple[Sort, Assignment], float] = {}
-        self._week = Week(instance, Lists(()))
-
-    def worth(self, lists: Lists) -> float:
-        """What lists are worth altogether, as `objective.of_lists`."""
-        return sum(map(self._alone, lists.placings)) + sum(Tally(self.instance, lists.placings).points().values())
-
-    def _alone(self, placing: Placing) -> float:
-        facts = self.alike.sort(placing.case), Assignment.of(placing)
-        if facts not in self._worth:
-            self._worth[facts] = worth_of(self.instance, placing)
-        return self._worth[facts]
-
-    def of(self, key: Key, possible: list[Assignment]) -> _Places:
-        sort = self.alike.sort(key)
-        if sort not in self._places:
-            placings = [option.placing(key) for option in possible]
-            by_session: dict[str, list[int]] = {}
-            for n, option in enumerate(possible):
-                by_session.setdefault(option.session, []).append(n)
-            fixed = self.instance.turnover + self.instance.cases[key].added_minutes
-            self._places[sort] = _Places(
-                possible,
-                [worth_of(self.instance, placing) for placing in placings],
-                [self._week.time(placing).mean + fixed for placing in placings],
-                by_session,
-            )
-        return self._places[sort]
 
 
 class Filling:
@@ -75,23 +28,14 @@ class Filling:
     `price` is what a minute of theatre is taken to cost, in points: at 0 slow operators have theirs for nothing.
     """
 
-    def __init__(
-        self,
-        instance: Instance,
-        alike: Alike,
-        lists: Lists,
-        shorts: Shorts | None = None,
-        price: float = 0.0,
-        known: Known | None = None,
-    ) -> None:
-        self.instance, self.alike, self._shorts, self._price = instance, alike, shorts, price
-        self._known = known or Known(instance, alike)
+    def __init__(self, alike: Alike, lists: Lists, shorts: Shorts | None = None, price: float = 0.0) -> None:
+        self.instance, self.alike, self._shorts, self._price = alike.instance, alike, shorts, price
         self.trials = 0  # judged by the checker so far
         self._both = lists.both_eyes_agreed
         self._days: dict[object, tuple[Placing, ...]] = {}
-        self._tally = Tally(instance, lists.placings)
+        self._tally = Tally(self.instance, lists.placings)
         for placing in lists.placings:
-            day = instance.sessions[placing.session].day
+            day = self.instance.sessions[placing.session].day
             self._days[day] = (*self._days.get(day, ()), placing)
         self._versions: Counter[object] = Counter()
         self._failed: set[tuple[int, Assignment, int]] = set()
@@ -99,45 +43,38 @@ class Filling:
         self._full: dict[tuple[str, Time, float, int], bool] = {}
         self._elsewhere: set[tuple[str, str | None]] = set()  # sessions with trainees who are not free for them
         self._loses: dict[Sort, list[float]] = {}
-        self._week = Week(instance, Lists(()))
+        self._week = Week(self.instance, Lists(()))
 
     @property
     def lists(self) -> Lists:
         return Lists(tuple(p for placings in self._days.values() for p in placings), self._both)
 
-    def place(
-        self, key: Key, possible: list[Assignment], losing: float = math.inf, sessions: Iterable[str] | None = None
-    ) -> bool:
+    def place(self, key: Key, losing: float = math.inf, sessions: Iterable[str] | None = None) -> bool:
         """Place a case, in one of these `sessions` (None: any); whether it found a place.
 
         Places by which lists lose more than `losing` points are passed over.
         """
-        kind, places = self.alike.kind(key), self._known.of(key, possible)
-        if sessions is None:
-            which: Iterable[int] = range(len(places.options))
-        else:
-            which = (n for session in sessions for n in places.of_session.get(session, ()))
-        order = [n for n in which if (kind, places.options[n]) not in self._closed]
-        loses = self._losing(key) if self._shorts is not None else None
-        if loses is not None:
-            order = [n for n in order if loses[n] <= losing]
+        kind, places, loses = self.alike.kind(key), self.alike.places(key), self._losing(key)
+        every: Iterable[int] = range(len(places.options))
+        which = every if sessions is None else (n for each in sessions for n in places.of_session.get(each, ()))
+        order = [n for n in which if (kind, places.options[n]) not in self._closed and loses[n] <= losing]
         points = self._points(key, places, order)
-        order.sort(key=lambda n: (0.0 if loses is None else loses[n], -points[n]))
+        order.sort(key=lambda n: (loses[n], -points[n]))
         for n in order:
-            trial = self._tried(key, kind, places.options[n])
-            if trial is not None:
+            if (trial := self._tried(key, kind, places.options[n])) is not None:
                 self._take(trial)
                 return True
         return False
 
     def _losing(self, key: Key) -> list[float]:
+        if self._shorts is None:
+            return [0.0] * len(self.alike.possible(key))
         sort = self.alike.sort(key)
         if sort not in self._loses:
-            assert self._shorts is not None
             self._loses[sort] = [round(short, 3) for short in self._shorts(key)]
         return self._loses[sort]
 
-    def _points(self, key: Key, places: _Places, which: list[int]) -> dict[int, float]:
+    def _points(self, key: Key, places: Places, which: list[int]) -> dict[int, float]:
         """What each of these places adds to the lists as they are now, less its minutes' price."""
         options = places.options
         trainees = dict.fromkeys((options[n].trainee for n in which), 0.0)

@@ -10,16 +10,15 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from random import Random
 from typing import TypeVar
 
 from planner.lists.changes.moves import counted
-from planner.lists.matching.equivalence import Alike, Sort
-from planner.lists.matching.greedy import Filling, Known
-from planner.lists.matching.insertion import Assignment
+from planner.lists.matching.equivalence import Alike
+from planner.lists.matching.greedy import Filling
 from planner.lists.rules.registry import RULES
-from planner.lists.week.instance import Instance, Key, Lists
+from planner.lists.week.instance import Key, Lists
 from planner.lists.week.week import Week
 
 TRIALS = 30_000  # places judged by the checker in all
@@ -31,74 +30,57 @@ SHUFFLES = (0.0, 3.0, 10.0, 30.0)  # how many sorts of cases a sort may come ear
 _T = TypeVar("_T")
 
 
-@dataclass(frozen=True)
-class _Now:
-    lists: Lists
-    worth: float
-
-
 class Refilling:
-    """`possible` has every case that may be placed, the most pressing first."""
+    """The better of lists, of which `alike` says who waits and what is kept."""
 
-    def __init__(
-        self,
-        instance: Instance,
-        kept: Lists,
-        possible: dict[Key, list[Assignment]],
-        alike: Alike,
-    ) -> None:
-        self.instance, self.kept, self.possible, self.alike = instance, kept, possible, alike
-        self._known, self._chance = Known(instance, alike), Random(1)
-        self.trials = 0
-        of_sort: dict[Sort, list[Key]] = defaultdict(list)
-        for key in possible:
-            of_sort[alike.sort(key)].append(key)
-        self._sorts = sorted(of_sort.values(), key=lambda keys: (self._urgent(keys[0]), -len(possible[keys[0]])))
+    def __init__(self, alike: Alike) -> None:
+        self.instance, self.alike, self.trials, self._chance = alike.instance, alike, 0, Random(1)
+        of_sort = alike.by_sort(alike.waiting).values()
+        self._sorts = sorted(of_sort, key=lambda keys: (self._urgent(keys[0]), -len(alike.possible(keys[0]))))
         days: dict[datetime.date, list[str]] = defaultdict(list)
-        for session in instance.sessions.values():
+        for session in self.instance.sessions.values():
             days[session.day].append(session.id)
-        self._days, self._sessions = list(days.values()), list(instance.sessions)
+        self._days, self._sessions = list(days.values()), list(self.instance.sessions)
 
     def better(self, lists: Lists) -> Lists:
         """Lists worth at least as much."""
-        now = self._now(lists)
+        now, kept = lists, self.alike.kept
+        self._worth = self.alike.worth(now)
         for price in PRICES:
-            now = self._kept(now, self._filled(self.kept, self._sessions, price, 0.0), self._sessions)
+            now = self._kept(now, self._filled(kept, self._sessions, price, 0.0), self._sessions)
         vain = 0
         while self.trials < TRIALS and vain < IN_VAIN * len(self._sessions):
             free = self._some()
             part, price, shuffle = self._one(PARTS), self._one(PRICES), self._one(SHUFFLES)
             stays = counted(
-                p for p in now.lists.placings
-                if p.session not in free or p.case in self.kept.placed or self._chance.random() >= part
+                p for p in now.placings
+                if p.session not in free or p.case in kept.placed or self._chance.random() >= part
             )  # fmt: skip
-            then = self._kept(now, self._filled(replace(lists, placings=stays), free, price, shuffle), free)
-            vain = 0 if then.worth > now.worth + 1e-6 else vain + 1
-            now = then
-        return now.lists
+            before = self._worth
+            now = self._kept(now, self._filled(replace(lists, placings=stays), free, price, shuffle), free)
+            vain = 0 if self._worth > before + 1e-6 else vain + 1
+        return now
 
-    def _now(self, lists: Lists) -> _Now:
-        return _Now(lists, self._known.worth(lists))
-
-    def _kept(self, now: _Now, lists: Lists, free: Iterable[str]) -> _Now:
+    def _kept(self, now: Lists, then: Lists, free: Iterable[str]) -> Lists:
         """The new lists where they are worth no less and break no rule."""
-        then = self._now(lists)
-        if then.worth < now.worth - 1e-9:
+        worth = self.alike.worth(then)
+        if worth < self._worth - 1e-9:
             return now
         # What was left on a list may break a rule of order without what was taken off.
-        today = self.instance.on_days(lists, *{self.instance.sessions[name].day for name in free})
-        return then if RULES.stands(Week(self.instance, today)) else now
+        today = self.instance.on_days(then, *{self.instance.sessions[name].day for name in free})
+        if not RULES.stands(Week(self.instance, today)):
+            return now
+        self._worth = worth
+        return then
 
     def _filled(self, lists: Lists, free: list[str], price: float, shuffle: float) -> Lists:
-        filling = Filling(self.instance, self.alike, lists, price=price, known=self._known)
+        filling = Filling(self.alike, lists, price=price)
         ranks = [(self._urgent(keys[0]), n + shuffle * self._chance.random()) for n, keys in enumerate(self._sorts)]
-        order = sorted(range(len(ranks)), key=ranks.__getitem__)
-        keys = [key for n in order for key in self._sorts[n] if key not in lists.placed]
-        hopeless: set[Sort] = set()
-        for key in keys:
-            sort = self.alike.sort(key)
-            if sort not in hopeless and not filling.place(key, self.possible[key], sessions=free):
-                hopeless.add(sort)
+        for n in sorted(range(len(ranks)), key=ranks.__getitem__):
+            for key in self._sorts[n]:
+                # Where one of a sort finds no place, no other does.
+                if key not in lists.placed and not filling.place(key, sessions=free):
+                    break
         self.trials += filling.trials
         return filling.lists
 

@@ -8,20 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from planner.lists.matching.conflict import Blocked, why_none
+from planner.lists.matching.blocked import Blocked, why_none
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.fair_turns import in_turn
 from planner.lists.matching.greedy import Filling, Shorts
-from planner.lists.matching.insertion import Assignment
 from planner.lists.matching.local_search import Refilling
 from planner.lists.matching.objective import of_lists
 from planner.lists.matching.placement_bound import More, most_more
 from planner.lists.matching.reasons import Reason, reasons
-from planner.lists.matching.search import Search, Solver, places_of, solver
+from planner.lists.matching.search import Search, Solver, solver
 from planner.lists.matching.sequencing import hardest_in_place
 from planner.lists.rules.checker import Verdict, check
 from planner.lists.week.instance import Instance, Key, Lists
+
+if TYPE_CHECKING:
+    from planner.lists.matching.relaxation import Bound
 
 LOSING = (0.5, 1.5, 4.0)  # points; what loses more comes after
 # Of the search that follows the filling, in its own deterministic seconds.
@@ -51,17 +54,13 @@ def match(instance: Instance, kept: Lists | None = None, done: Callable[[], obje
 
     `done` is called once for each case that has been looked at for the first time.
     """
-    kept, alike = kept or instance.empty, Alike(instance)
-    possible, installed = possibilities(instance, kept, alike), solver()
+    alike, installed = Alike(instance, kept), solver()
     if installed is None:
-        begun = filled(instance, kept, done, alike=alike)
-        lists = in_order(instance, Refilling(instance, kept, possible, alike).better(begun), kept)
-    else:
-        search = begun_search(instance, kept, possible, alike, installed, done)
-        search.improve(usual_effort(instance))
-        lists = search.best
-    lists = in_turn(instance, lists, kept)
-    return matched(instance, lists, reasons(instance, kept, lists, alike), kept)
+        lists = in_order(alike, Refilling(alike).better(filled(alike, done)))
+        return matched(alike, in_turn(alike, lists))
+    search = begun_search(alike, installed, done)
+    search.improve(usual_effort(instance))
+    return matched(alike, in_turn(alike, search.best), search.most)
 
 
 def usual_effort(instance: Instance) -> float:
@@ -69,78 +68,49 @@ def usual_effort(instance: Instance) -> float:
     return min(MOST_EFFORT, max(LEAST_EFFORT, EFFORT_A_SESSION * len(instance.sessions)))
 
 
-def begun_search(
-    instance: Instance,
-    kept: Lists,
-    possible: dict[Key, list[Assignment]],
-    alike: Alike,
-    installed: Solver,
-    done: Callable[[], object] = lambda: None,
-) -> Search:
+def begun_search(alike: Alike, installed: Solver, done: Callable[[], object] = lambda: None) -> Search:
     """A search that starts from the better of two fillings."""
-    most = installed.bound(instance, possible, kept, alike)
-    begun = filled(instance, kept, done, most.shorts, alike)
-    if places_of(possible) <= LARGEST_TWICE:
-        begun = max(begun, filled(instance, kept, alike=alike), key=lambda lists: of_lists(instance, lists))
-    return Search(instance, kept, possible, begun, installed, most, alike)
+    most = installed.bound(alike)
+    begun = filled(alike, done, most.shorts)
+    if alike.size <= LARGEST_TWICE:
+        begun = max(begun, filled(alike), key=alike.worth)
+    return Search(alike, begun, most, installed.model)
 
 
-def filled(
-    instance: Instance,
-    kept: Lists | None = None,
-    done: Callable[[], object] = lambda: None,
-    shorts: Shorts | None = None,
-    alike: Alike | None = None,
-) -> Lists:
+def filled(alike: Alike, done: Callable[[], object] = lambda: None, shorts: Shorts | None = None) -> Lists:
     """Lists filled case by case alone, and not made better. `shorts` is as in `Filling`."""
-    lists, alike = kept or instance.empty, alike or Alike(instance)
-    possible = possibilities(instance, lists, alike)
-    waiting = list(possible)
-    filling = Filling(instance, alike, lists, shorts)
+    waiting, filling = list(alike.waiting), Filling(alike, alike.kept, shorts)
     for losing in LOSING if shorts else ():
-        waiting = [key for key in waiting if not filling.place(key, possible[key], losing)]
+        waiting = [key for key in waiting if not filling.place(key, losing)]
     placed = first_time = True
     while placed:  # A case put before another can give a set time to be ready, so those left over are tried again.
         placed = False
         for key in list(waiting):
             if first_time:
                 done()
-            if filling.place(key, possible[key]):
+            if filling.place(key):
                 placed = True
                 waiting.remove(key)
         first_time = False
-    return in_order(instance, filling.lists, lists)
+    return in_order(alike, filling.lists)
 
 
-def in_order(instance: Instance, lists: Lists, kept: Lists) -> Lists:
+def in_order(alike: Alike, lists: Lists) -> Lists:
     """The order the unit wishes for the hardest, on the lists that were empty."""
-    had_cases = {placing.session for placing in kept.placings}
-    return hardest_in_place(instance, lists, (name for name in instance.sessions if name not in had_cases))
+    had_cases = {placing.session for placing in alike.kept.placings}
+    return hardest_in_place(alike.instance, lists, (name for name in alike.instance.sessions if name not in had_cases))
 
 
-def possibilities(instance: Instance, kept: Lists, alike: Alike | None = None) -> dict[Key, list[Assignment]]:
-    """For every case that is not placed already, the most pressing first, where it may stand on an empty list."""
-    alike = alike or Alike(instance)
-    possible = {key: alike.possible(key, kept) for key in instance.cases if key not in kept.placed}
-    return dict(sorted(possible.items(), key=lambda item: _pressing(instance, item[0], len(item[1]))))
-
-
-def matched(instance: Instance, lists: Lists, why: dict[Key, Reason] | None, kept: Lists | None = None) -> Matched:
+def matched(alike: Alike, lists: Lists, most: Bound | None = None, explained: bool = True) -> Matched:
     """The lists in the order of the sessions, judged, with what bars each case that they do not hold.
 
-    Without `why`, nothing is asked of those either.
+    Not `explained`, nothing is asked of those either.
     """
-    order = list(instance.sessions)
+    instance, order = alike.instance, list(alike.instance.sessions)
     placings = sorted(lists.placings, key=lambda placing: (order.index(placing.session), placing.place))
     lists = Lists(tuple(placings), lists.both_eyes_agreed)
     verdict, worth = check(instance, lists), of_lists(instance, lists)
-    if why is None:
+    if not explained:
         return Matched(lists, {}, (), verdict, worth, explained=False)
-    waiting = (key for key in instance.cases if key not in lists.placed)
-    blocked = why_none(instance, lists, waiting, kept.placed if kept else frozenset())
-    return Matched(lists, why, blocked, verdict, worth, more=most_more(instance, lists, kept))
-
-
-def _pressing(instance: Instance, key: Key, places: int) -> tuple[object, ...]:
-    *turn, last = instance.turn(key)
-    return (*turn, places, -instance.cases[key].tier, last)
+    why, waiting = reasons(alike, lists), [key for key in instance.cases if key not in lists.placed]
+    return Matched(lists, why, why_none(alike, lists, waiting), verdict, worth, more=most_more(alike, lists, most))

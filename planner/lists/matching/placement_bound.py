@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.objective import of_lists
-from planner.lists.matching.search import places_of, solver
-from planner.lists.week.instance import Instance, Lists
+from planner.lists.matching.search import solver
+from planner.lists.week.instance import Lists
+
+if TYPE_CHECKING:
+    from planner.lists.matching.relaxation import Bound
 
 LARGEST = 150_000  # places of all cases together, up to which the programme is solved in seconds
 _ROUNDING = 1e-4  # of a case, by which the programme may end below its optimum
@@ -32,25 +36,23 @@ class More:
         return f"{some}, and {f'at most {self.as_good}' if self.as_good else 'none'} in lists worth as much."
 
 
-def most_more(instance: Instance, lists: Lists, kept: Lists | None = None) -> More | None:
-    """No lists round `kept` place more than so many cases beyond these; None where the instance is too large to say.
+def most_more(alike: Alike, lists: Lists, bound: Bound | None = None) -> More | None:
+    """No lists round what is kept place more than so many cases beyond these; None where there are too many to say.
 
     A case that may not stand even on an empty list never can; the solver's bound, where it is installed, knows of
     minutes, people and kit besides.
     """
-    kept, alike = kept or instance.empty, Alike(instance)
-    fixed, placed = kept.placed, len(lists.placings)
-    possible = {key: places for key in instance.cases if key not in fixed and (places := alike.possible(key, kept))}
-    waiting, installed = max(0, len(fixed) + len(possible) - placed), solver()
+    fixed, placed, installed = len(alike.kept.placed), len(lists.placings), solver()
+    waiting = max(0, fixed + sum(map(bool, alike.waiting.values())) - placed)
     if installed is None or not waiting:
         return More(waiting, waiting)
-    if places_of(possible) > LARGEST:
+    if alike.size > LARGEST:
         return None
-    bound = installed.bound(instance, possible, kept, alike)
+    programme = bound or installed.bound(alike)
 
     def beyond(least: float) -> int:
-        most = len(fixed) + bound.most_placed(least)
+        most = fixed + programme.most_placed(least)
         return max(0, min(waiting, math.floor(most + _ROUNDING) - placed)) if math.isfinite(most) else waiting
 
     at_all = beyond(-math.inf)
-    return More(at_all, min(at_all, beyond(of_lists(instance, lists) - _ROUNDING)))
+    return More(at_all, min(at_all, beyond(of_lists(alike.instance, lists) - _ROUNDING)))

@@ -30,19 +30,18 @@ def pressing(instance: Instance, key: Key) -> str:
     return instance.cases[key].waiting.words(instance.planned_on, key in instance.past_their_date)
 
 
-def reasons(instance: Instance, kept: Lists, lists: Lists, alike: Alike) -> dict[Key, Reason]:
+def reasons(alike: Alike, lists: Lists) -> dict[Key, Reason]:
     """For each case that was not kept, what its place adds to the others, and how many worth more a rule bars."""
-    why = {}
-    full = Filling(instance, alike, lists)
+    instance, full, why = alike.instance, Filling(alike, lists), {}
     for placing in lists.placings:
-        if placing.case in kept.placed:
+        if placing.case in alike.kept.placed:
             continue
         key, day = placing.case, instance.sessions[placing.session].day
         others = Lists(tuple(one for one in lists.placings if one.case != key), lists.both_eyes_agreed)
         own = Assignment.of(placing)
-        by_worth = ranked(instance, others, key, alike.possible(key, kept))
+        by_worth = ranked(instance, others, key, alike.possible(key))
         points, worth = next((points, worth) for points, option, worth in by_worth if option == own)
-        there = Filling(instance, alike, others)  # the case is away only from the lists of its own day
+        there = Filling(alike, others)  # the case is away only from the lists of its own day
         better = (option for more, option, _ in by_worth if more > points)
         barred = sum(
             (there if instance.sessions[option.session].day == day else full).bars(key, option) for option in better

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,10 +17,10 @@ from planner.lists.matching import capacity
 from planner.lists.matching.equivalence import Alike, Sort
 from planner.lists.matching.insertion import Assignment
 from planner.lists.matching.linear_programme import Programme
-from planner.lists.matching.objective import HARD, is_whole, needed, worth_of
+from planner.lists.matching.objective import HARD, is_whole, needed
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.sessions import limits_of
-from planner.lists.week.instance import Instance, Key, Lists
+from planner.lists.week.instance import Key
 from planner.lists.week.week import Week
 
 _Trainees = object  # of trainees; None for no trainee
@@ -51,15 +50,9 @@ class _Share:
 class Bound:
     """The programme over one instance, and what it says of lists that are better than some others."""
 
-    def __init__(
-        self,
-        instance: Instance,
-        possible: Mapping[Key, list[Assignment]],
-        kept: Lists | None = None,
-        alike: Alike | None = None,
-    ) -> None:
-        self.instance, self.kept, self.alike = instance, kept or instance.empty, alike or Alike(instance)
-        self.week, self.possible = Week(instance, self.kept), possible
+    def __init__(self, alike: Alike) -> None:
+        self.instance, self.kept, self.alike = alike.instance, alike.kept, alike
+        self.week = Week(self.instance, self.kept)
         self.programme = Programme()
         self.sorts = self._sorts()
         self.had: dict[_Trainees, list[int]] = defaultdict(list)
@@ -67,14 +60,14 @@ class Bound:
         self.here: dict[str, list[_Share]] = defaultdict(list)  # by session
         self._shares: dict[tuple[Sort, _Place], _Share] = {}
         self._shorts: dict[Sort, list[float]] = {}
-        self.together = capacity.together(instance, instance.sessions)
+        self.together = capacity.together(self.instance, self.instance.sessions)
         self.shared = self._shared()
         self._placings()
         self._minutes()
         self._rooms()
         self._people()
         self.solved = self.programme.solve()
-        self._fixed = sum(worth_of(instance, placing) for placing in self.kept.placings)
+        self._fixed = sum(map(alike.worth_of, self.kept.placings))
 
     @property
     def points(self) -> float:
@@ -98,12 +91,12 @@ class Bound:
         """
         sort = self.alike.sort(key)
         if sort not in self._shorts:
-            self._shorts[sort] = [self._short(sort, key, option) for option in self.possible[key]]
+            self._shorts[sort] = [self._short(sort, key, option) for option in self.alike.possible(key)]
         return self._shorts[sort]
 
     def _short(self, sort: Sort, key: Key, option: Assignment) -> float:
         share = self._shares[(sort, self._place(key, option))]
-        return self.programme.loses(share.variable) + max(0.0, share.points - self._points(key, option))
+        return self.programme.loses(share.variable) + max(0.0, share.points - self.alike.worth_of(option.placing(key)))
 
     def _place(self, key: Key, option: Assignment) -> _Place:
         placing = option.placing(key)
@@ -111,9 +104,6 @@ class Bound:
         shared = (option.supervisor, option.session) in self.shared
         supervisor = (option.supervisor, self.week.mode_served(placing) != "on-site") if shared else None
         return option.session, self.sorts[option.trainee], minutes, whole, supervisor
-
-    def _points(self, key: Key, option: Assignment) -> float:
-        return worth_of(self.instance, option.placing(key))
 
     def _shared(self) -> set[tuple[str, str]]:
         """Supervisors with their sessions, where they are on two at one moment."""
@@ -138,28 +128,24 @@ class Bound:
         return sorts
 
     def _placings(self) -> None:
-        possible = self.possible
-        counts = Counter(map(self.alike.sort, possible))
-        first: dict[Sort, Key] = {}
-        for key in possible:
-            first.setdefault(self.alike.sort(key), key)
-        for kind, key in first.items():
+        for kind, keys in self.alike.by_sort(self.alike.waiting).items():
+            key, count = keys[0], len(keys)
             best: dict[_Place, float] = {}
-            for option in possible[key]:
-                place = self._place(key, option)
-                best[place] = max(best.get(place, -math.inf), self._points(key, option))
+            for option in self.alike.possible(key):
+                place, points = self._place(key, option), self.alike.worth_of(option.placing(key))
+                best[place] = max(best.get(place, -math.inf), points)
             all_of_kind = []
             for place, points in best.items():
                 session, sort, minutes, whole, supervisor = place
                 variable = self.programme.variable(points, whole=True)
                 all_of_kind.append((1.0, variable))
-                share = _Share(key, sort, minutes, supervisor, points, counts[kind], variable)
+                share = _Share(key, sort, minutes, supervisor, points, count, variable)
                 self._shares[(kind, place)] = share
                 self.here[session].append(share)
                 self.had[sort].append(variable)
                 if whole:
                     self.whole[sort].append(variable)
-            self.programme.row(all_of_kind, counts[kind])
+            self.programme.row(all_of_kind, count)
 
     def _minutes(self) -> None:
         """A mixture of the lists that the session holds, with what devices add within what they leave to spare."""

@@ -18,7 +18,7 @@ from planner.lists.changes.moves import taken_off
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.greedy import Filling
 from planner.lists.matching.insertion import Assignment
-from planner.lists.matching.objective import Tally, of_lists
+from planner.lists.matching.objective import Tally
 from planner.lists.matching.sequencing import LONGEST_ORDERED, ordered
 from planner.lists.rules.eyes import may_both
 from planner.lists.rules.registry import RULES
@@ -64,35 +64,19 @@ def solver() -> Solver | None:
     return Solver(Bound, Model)
 
 
-def places_of(possible: dict[Key, list[Assignment]]) -> int:
-    """Places of all cases together."""
-    return sum(map(len, possible.values()))
-
-
 class Search:
     """The best lists found so far, and what the solver has said that none can pass."""
 
-    def __init__(
-        self,
-        instance: Instance,
-        kept: Lists,
-        possible: dict[Key, list[Assignment]],
-        best: Lists,
-        solver: Solver,
-        most: Bound,
-        alike: Alike,
-    ) -> None:
-        self.instance, self.kept, self.possible, self.best, self.model = instance, kept, possible, best, solver.model
+    def __init__(self, alike: Alike, best: Lists, most: Bound, model: type[Model]) -> None:
+        self.instance, self.alike, self.kept, self.best = alike.instance, alike, alike.kept, best
+        self.most, self.most_in_parts, self.model = most, most.points, model
         self.progress: Callable[[float, float], object] = lambda worth, bound: None
-        self.worth, self.bound, self.took, self.exact = of_lists(instance, best), most.points, 0.0, True
+        self.worth, self.bound, self.took, self.exact = alike.worth(best), most.points, 0.0, True
         self.interrupted = False
-        self.most, self.most_in_parts = most, most.points
-        self.places = places_of(possible)
-        self.alike = alike
         self._at: dict[str, dict[Key, list[tuple[Assignment, float]]]] = defaultdict(dict)
         self._in_vain: set[object] = set()  # what was freed and gained nothing
-        for key, options in possible.items():
-            for option, short in zip(options, self.most.shorts(key), strict=True):
+        for key, options in alike.waiting.items():
+            for option, short in zip(options, most.shorts(key), strict=True):
                 if short <= STAGES[-1].losing:
                     self._at[option.session].setdefault(key, []).append((option, short))
 
@@ -154,9 +138,9 @@ class Search:
         gain = self.most_in_parts - self.worth + 1e-6
         possible = {
             key: [option for option, short in zip(options, self.most.shorts(key), strict=True) if short <= gain]
-            for key, options in self.possible.items()
+            for key, options in self.alike.waiting.items()
         }
-        model = self.model(self.instance, possible, self.kept, alike=self.alike)
+        model = self.model(self.alike, possible)
         while self.took < end:
             solved = model.solve(self.best, (end - self.took) / SECONDS)
             if self.exact:
@@ -174,7 +158,7 @@ class Search:
         kept += [p for p in self.best.placings if p.session in near]
         own = {p.case: Assignment.of(p) for p in self.best.placings if p.session in free and p.case not in fixed}
         away = {p.case for p in self.best.placings if p.session not in free} | fixed
-        waiting = Counter(self.alike.kind(key) for key in self.possible if key not in away and key not in own)
+        waiting = Counter(self.alike.kind(key) for key in self.alike.waiting if key not in away and key not in own)
         before = frozenset(free), stage, tuple(kept), frozenset(own.items()), frozenset(waiting.items())
         if before in self._in_vain:
             return False
@@ -189,7 +173,7 @@ class Search:
                 possible[key].append(option)
         here = Lists(tuple(kept), self.best.both_eyes_agreed)
         others = Tally(self.instance, (p for p in self.best.placings if p.session not in free | near))
-        model = self.model(self.instance, self._pressing(possible, free), here, others, self.alike)
+        model = self.model(self.alike, self._pressing(possible, free), here, others)
         worth, end = self.worth, self.took + effort
         for _ in range(ORDERS):
             left = (end - self.took) / SECONDS
@@ -238,13 +222,13 @@ class Search:
         if free is not None:
             others = tuple(placing for placing in self.best.placings if placing.session not in free)
             lists = replace(lists, placings=(*others, *lists.placings))
-        if unordered or of_lists(self.instance, lists) <= self.worth + 1e-6:
+        if unordered or self.alike.worth(lists) <= self.worth + 1e-6:
             return not unordered
         broken = self._broken(lists, chosen)
         for placed in broken:
             model.forbid(placed)
         lists = self._mended(lists) if broken else lists
-        if (worth := of_lists(self.instance, lists)) > self.worth + 1e-6:
+        if (worth := self.alike.worth(lists)) > self.worth + 1e-6:
             self.best, self.worth = lists, worth
             self.progress(self.worth, self.bound)
         return not broken
@@ -270,10 +254,10 @@ class Search:
             if off is None:
                 return self.best
             lists = taken_off(lists, off)
-        filling = Filling(self.instance, self.alike, lists)
-        for key, options in self.possible.items():
+        filling = Filling(self.alike, lists)
+        for key in self.alike.waiting:
             if key not in lists.placed:
-                filling.place(key, options)
+                filling.place(key)
         return filling.lists if RULES.stands(Week(self.instance, filling.lists)) else self.best
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from math import exp
 from random import Random
 
+from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.match import filled
 from planner.lists.week.instance import Instance, Lists
 from planner.lists.week.week import Week
@@ -50,7 +51,7 @@ def under_limits(instance: Instance, limits: Iterable[float], runs: int = RUNS, 
     """What each chance of overrun buys and costs: the whole pool matched anew under it, then run."""
     results = []
     for limit in limits:
-        lists = filled(replace(instance, overrun_chance=limit))
+        lists = filled(Alike(replace(instance, overrun_chance=limit)))
         each = simulate(instance, lists, runs, seed)
         count = len(each) or 1
         late, over, idle = (

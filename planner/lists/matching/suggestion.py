@@ -25,6 +25,7 @@ from planner.lists.rules.sessions import anaesthetist, fixed_order, kit_sets, ov
 from planner.lists.week.instance import Instance, Key, ListCase, Lists, Placing
 from planner.lists.week.urgency import days
 from planner.lists.week.week import Week
+from planner.wording.words import eye_words
 
 MORE_MINUTES = range(5, 65, 5)
 WORK = 400  # places tried for other cases
@@ -33,10 +34,19 @@ WORK_OF_TWO = 60
 
 @dataclass(frozen=True)
 class Opening:
-    """One change, in words, and the place that the case then has."""
+    """One change, in words and with some cases by their keys, and the place that the case then has."""
 
-    says: str
+    words: tuple[str | Key, ...]
     placing: Placing
+
+    @property
+    def says(self) -> str:
+        return "".join(part if isinstance(part, str) else eye_words(*part) for part in self.words)
+
+    def for_case(self, key: Key) -> Opening:
+        """The same for another case that no rule can tell from this one."""
+        words = tuple(key if part == self.placing.case else part for part in self.words)
+        return Opening(words, replace(self.placing, case=key))
 
 
 @dataclass(frozen=True)
@@ -97,9 +107,9 @@ class _Openings:
                 others = tuple(p for p in there.placings if p.session != session)
                 lists = replace(there, placings=(*others, *placings))
                 if self._stands(self.instance, lists, session):
-                    order = ", ".join(self.instance.cases[p.case].in_words for p in placings)
+                    order = [part for p in placings for part in (", ", p.case)][1:]
                     own = next(p for p in placings if p.case == self.key)
-                    yield Opened(Opening(f"Another order in {session}: {order}.", own), self.instance, lists)
+                    yield Opened(Opening((f"Another order in {session}: ", *order, "."), own), self.instance, lists)
 
     def moved(self, trials: list[Trial], stays: bool) -> Iterator[Opened]:
         """Another case of that time on another list, or where it `stays` in its own place with other people."""
@@ -124,7 +134,7 @@ class _Openings:
                     moved = attempt(self.instance, then.lists, other.case, place)
                     if not self._new(moved.broken):
                         own = next(p for p in moved.lists.placings if p.case == self.key)
-                        yield Opened(Opening(self._move(other, moved.placing), own), self.instance, moved.lists)
+                        yield Opened(Opening((self._move(other, moved.placing),), own), self.instance, moved.lists)
                         return
                     if work <= 0:
                         return
@@ -163,8 +173,8 @@ class _Openings:
                         search = _Openings(instance, self.lists, self.key, self.fixed, WORK_OF_TWO)
                         then = attempt(instance, self.lists, self.key, Assignment.of(trial.placing))
                         for moved in (*search.moved([then], stays=True), *search.moved([then], stays=False)):
-                            opening = replace(moved.opening, says=f"{says} And besides: {moved.opening.says}")
-                            yield replace(moved, opening=opening)
+                            words = f"{says} And besides: ", *moved.opening.words
+                            yield replace(moved, opening=replace(moved.opening, words=words))
 
     def with_session(self, trials: list[Trial], rule: ListRule) -> Iterator[Opened]:
         """The place as soon as the session has more of what the rule asks for."""
@@ -240,17 +250,19 @@ class _Openings:
         for trial in sorted(late, key=lambda trial: sessions[trial.placing.session].day):
             if case.last_day is not None:
                 count = days((sessions[trial.placing.session].day - case.last_day).days)
-                says = f"{case.in_words} {count} past its date, if the organiser accepts it (`late_accepted`)."
-                yield from self._with_case(replace(case, late_because="the organiser accepts it"), trial, says)
+                says = f" {count} past its date, if the organiser accepts it (`late_accepted`)."
+                yield from self._with_case(
+                    replace(case, late_because="the organiser accepts it"), trial, case.key, says
+                )
 
-    def _with_case(self, case: ListCase, trial: Trial, says: str) -> Iterator[Opened]:
+    def _with_case(self, case: ListCase, trial: Trial, *words: str | Key) -> Iterator[Opened]:
         instance = replace(self.instance, cases=self.instance.cases | {self.key: case})
-        yield from self._now(instance, self.lists, trial, says)
+        yield from self._now(instance, self.lists, trial, *words)
 
-    def _now(self, instance: Instance, lists: Lists, trial: Trial, says: str) -> Iterator[Opened]:
+    def _now(self, instance: Instance, lists: Lists, trial: Trial, *words: str | Key) -> Iterator[Opened]:
         then = attempt(instance, lists, self.key, Assignment.of(trial.placing))
         if not self._new(then.broken):
-            yield Opened(Opening(says, then.placing), instance, then.lists)
+            yield Opened(Opening(words, then.placing), instance, then.lists)
 
     def _stands(self, instance: Instance, lists: Lists, session: str) -> bool:
         today = instance.on_days(lists, instance.sessions[session].day)

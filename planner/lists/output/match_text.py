@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from math import inf
 
 from planner.lists.matching.best import NOT_PROVED, Best
-from planner.lists.matching.conflict import Blocked
+from planner.lists.matching.blocked import Blocked
 from planner.lists.matching.match import Matched
 from planner.lists.matching.objective import Tally, is_whole
 from planner.lists.matching.reasons import Reason
@@ -50,8 +50,13 @@ def matched_data(instance: Instance, found: Matched, searched: Best | None = Non
 
 
 def _blocked_data(blocked: Blocked) -> dict[str, object]:
-    nearest = [{"placing": asdict(n.placing), "broken": [one.data for one in n.broken]} for n in blocked.nearest]
-    return asdict(replace(blocked, nearest=())) | {"nearest": nearest}
+    return {
+        "case": blocked.case,
+        "told": blocked.told,
+        "rules": blocked.rules,
+        "nearest": [{"placing": asdict(n.placing), "broken": [one.data for one in n.broken]} for n in blocked.nearest],
+        "openings": [{"says": one.says, "placing": asdict(one.placing)} for one in blocked.openings],
+    }
 
 
 def matched_text(instance: Instance, found: Matched, searched: Best | None = None) -> str:

@@ -14,7 +14,7 @@ from planner.desk.plan_in_force import plan_as_given
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
 from planner.lists.changes.moves import taken_off
-from planner.lists.matching.conflict import Blocked, why_not
+from planner.lists.matching.blocked import Blocked, why_not
 from planner.lists.matching.insertion import Assignment, attempt
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.reasons import pressing

@@ -14,7 +14,6 @@ from planner.lists.matching.suggestion import WORK, Opening, opened
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.people import supervisor_fits
 from planner.lists.rules.registry import RULES
-from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
 
@@ -24,21 +23,16 @@ _Sorts = dict[object, dict[frozenset[object], str]]  # by what tells people apar
 
 
 @dataclass(frozen=True)
-class Near:
-    """A place that few rules bar, and what they say of it."""
-
-    placing: Placing
-    broken: tuple[Broken, ...]
-
-
-@dataclass(frozen=True)
 class Blocked:
-    """`rules` alone bar every place, with all other cases where they are; without any one of them a place is open."""
+    """`rules` alone bar every place, with all other cases where they are; without any one of them a place is open.
+
+    `nearest` are places that few rules bar.
+    """
 
     case: Key
     told: str
     rules: tuple[str, ...]
-    nearest: tuple[Near, ...]
+    nearest: tuple[Trial, ...]
     openings: tuple[Opening, ...]
 
 
@@ -49,9 +43,13 @@ def why_not(
 
     Cases in `fixed` stay where they are.
     """
-    rules, near = _barred(instance, lists, key)
-    changes = opened(instance, lists, key, near, fixed, work)
-    return Blocked(key, instance.cases[key].in_words, rules, _nearest(near), tuple(one.opening for one in changes))
+    rules, barred = _barred(instance, lists, key)
+    openings = tuple(one.opening for one in opened(instance, lists, key, barred, fixed, work))
+    nearest: dict[frozenset[str], Trial] = {}  # one for each set of rules that bars them
+    for trial in barred:
+        if trial.broken and len(trial.rules) == len(barred[0].rules):
+            nearest.setdefault(trial.rules, trial)
+    return Blocked(key, instance.cases[key].in_words, rules, tuple(nearest.values())[:NEAREST], openings)
 
 
 def barring(instance: Instance, lists: Lists, keys: Iterable[Key]) -> dict[Key, tuple[str, ...]]:
@@ -66,27 +64,18 @@ def barring(instance: Instance, lists: Lists, keys: Iterable[Key]) -> dict[Key, 
     return bars
 
 
-def why_none(
-    instance: Instance, lists: Lists, keys: Iterable[Key], fixed: frozenset[Key] = frozenset()
-) -> tuple[Blocked, ...]:
+def why_none(alike: Alike, lists: Lists, keys: Iterable[Key]) -> tuple[Blocked, ...]:
     """The same of many cases; those that no rule can tell apart are tried once, and then told each in its own name."""
-    alike = Alike(instance)
-    known: dict[Hashable, tuple[Blocked, list[Assignment]]] = {}
-    blocked = []
+    instance, known, blocked = alike.instance, dict[Hashable, Blocked](), []
     for key in keys:
         case = instance.cases[key]
         # What is to be settled is told, though no rule asks what it is.
         kind = alike.kind(key), alike.deadline(key), case.unsettled
         if kind not in known:
-            first = why_not(instance, lists, key, fixed, WORK_OF_MANY)
-            known[kind] = first, [Assignment.of(one.placing) for one in first.nearest]
-        first, options_near = known[kind]
-        openings = tuple(
-            Opening(one.says.replace(first.told, case.in_words), replace(one.placing, case=key))
-            for one in first.openings
-        )
-        near = (attempt(instance, lists, key, option) for option in options_near)
-        nearest = tuple(Near(trial.placing, trial.broken) for trial in near)
+            known[kind] = why_not(instance, lists, key, alike.kept.placed, WORK_OF_MANY)
+        first = known[kind]
+        nearest = tuple(attempt(instance, lists, key, Assignment.of(one.placing)) for one in first.nearest)
+        openings = tuple(one.for_case(key) for one in first.openings)
         blocked.append(Blocked(key, case.in_words, first.rules, nearest, openings))
     return tuple(blocked)
 
@@ -145,12 +134,3 @@ def smallest_block(barred_by: Iterable[frozenset[str]]) -> tuple[str, ...]:
             if all(family.intersection(chosen) for family in least):
                 return chosen
     return ()
-
-
-def _nearest(trials: list[Trial]) -> tuple[Near, ...]:
-    """The nearest places, one for each set of rules that bars them."""
-    nearest: dict[frozenset[str], Near] = {}
-    for trial in trials:
-        if trial.broken and len(trial.rules) == len(trials[0].rules):
-            nearest.setdefault(trial.rules, Near(trial.placing, trial.broken))
-    return tuple(nearest.values())[:NEAREST]
