@@ -51,6 +51,8 @@ def test_a_consultant_overrides_with_a_reason_and_both_tiers_print(
     path = waiting("routine")
     page = opened("consultant-1")
     page.click("text=Approvals")
+    # The cases, which were shown before, name it too.
+    page.wait_for_url("**/approvals")
     page.click("text=H-101")
     expect(page.locator("#t-tier")).to_have_text("Tier 1")
     page.click("#change")

@@ -87,11 +87,10 @@ def test_the_focus_stays_visible_and_where_it_was_after_a_save(opened: Callable[
     page.keyboard.type("18")
     page.keyboard.press("Tab")
     saved(page, "pressure-and-chamber")
-    assert page.evaluate("document.activeElement.id") == "f-iop_date"
-    outline = page.evaluate(
-        "(({outlineStyle, outlineWidth}) => outlineStyle + outlineWidth)(getComputedStyle(document.activeElement))"
-    )
-    assert outline == "solid3px"
+    focused = page.locator("#f-iop_date")
+    expect(focused).to_be_focused()
+    expect(focused).to_have_css("outline-style", "solid")
+    expect(focused).to_have_css("outline-width", "3px")
 
 
 SCRIPTS = re.compile("htmx|saving")
@@ -171,8 +170,10 @@ def test_a_bad_value_stays_in_its_field_and_is_put_right(opened: Callable[..., P
     page.fill("#f-iop_mmhg", "18")
     page.keyboard.press("Tab")
     expect(page.locator("#not-saved")).to_contain_text("was 23.5 meant?")
-    assert page.input_value("#f-axial_length_mm") == "235" and kept(store, case) == {"iop_mmhg": 18}
+    expect(page.locator("#f-axial_length_mm")).to_have_value("235")
+    assert kept(store, case) == {"iop_mmhg": 18}
     page.click("#not-saved a")
+    expect(page).to_have_url(re.compile("#f-axial_length_mm$"))
     assert page.evaluate("document.activeElement.id || location.hash") in ("f-axial_length_mm", "#f-axial_length_mm")
     page.fill("#f-axial_length_mm", "23.5")
     page.keyboard.press("Tab")
@@ -192,16 +193,16 @@ def test_a_dropped_line_loses_nothing_and_says_so(
     page.fill("#f-age_years", "71")
     page.keyboard.press("Tab")
     expect(page.locator("#saved-patient")).to_contain_text("Not saved: the server did not answer. Trying again in")
-    assert page.input_value("#f-age_years") == "71"
+    expect(page.locator("#f-age_years")).to_have_value("71")
     # Another browser sees what was last acknowledged, and nothing else.
     other = opened(person="trainee-5")
     other.goto(FORM)
-    assert other.input_value("#f-age_years") == "70"
+    expect(other.locator("#f-age_years")).to_have_value("70")
     page.context.set_offline(False)
     saved(page, "patient")
     assert kept(store, case) == {"age_years": 71}
     other.reload()
-    assert other.input_value("#f-age_years") == "71"
+    expect(other.locator("#f-age_years")).to_have_value("71")
 
 
 def test_typing_on_while_a_save_is_under_way_keeps_every_letter(
@@ -231,7 +232,7 @@ def test_typing_on_while_a_save_is_under_way_keeps_every_letter(
             break
         page.wait_for_timeout(200)
     assert kept(store, case) == expected
-    assert page.locator("#conflict form").count() == 0
+    expect(page.locator("#conflict form")).to_have_count(0)
 
 
 def test_two_editors_choose_in_the_page(opened: Callable[..., Page], store: Store, case: int) -> None:
@@ -241,7 +242,7 @@ def test_two_editors_choose_in_the_page(opened: Callable[..., Page], store: Stor
     page.fill("#f-dilated_pupil_mm", "7")
     page.keyboard.press("Tab")
     expect(page.locator("#conflict")).to_contain_text("consultant-1 saved this case")
-    assert page.evaluate("document.activeElement.id") == "conflict-head"
+    expect(page.locator("#conflict-head")).to_be_focused()
     page.check("#conflict input[value=mine]")
     page.click("#conflict button")
     page.wait_for_url("**saved=case*")
@@ -256,6 +257,7 @@ def test_signing_in_again_elsewhere_lets_an_open_page_save(
     second = page.context.new_page()
     second.goto("/cases")
     second.click("text=Sign out")
+    second.wait_for_url("**/sign-in")
     page.fill("#f-age_years", "71")
     page.keyboard.press("Tab")
     expect(page.locator("#saved-patient")).to_contain_text("you are signed out")
@@ -283,7 +285,8 @@ def test_what_is_typed_over_an_approval_is_neither_saved_nor_left_without_a_word
     if late:
         bring()
     expect(page.locator("#now")).to_have_text("Not saved yet: press Save.")
-    page.evaluate("location.assign('/cases')")
+    with page.expect_event("dialog"):
+        page.evaluate("location.assign('/cases')")
     page.wait_for_timeout(500)
     assert asked == ["beforeunload"] and page.url.endswith(form)
     assert store.version(decided.id).number == 1
@@ -309,6 +312,7 @@ def test_the_main_path_needs_no_script(opened: Callable[..., Page], store: Store
     expect(page.locator("#not-saved")).to_contain_text("was 23.5 meant?")
     page.fill("#f-axial_length_mm", "23.5")
     page.click("#lens button[type=submit]")
+    page.wait_for_url("**saved=lens*")
     page.click("text=Plan and submitting")
     page.click("text=Submit for approval")
     expect(page.locator("main")).to_contain_text("Waits for approval")
@@ -444,6 +448,7 @@ def test_without_scripts_what_was_typed_outlives_the_session(
     second = page.context.new_page()
     second.goto("/cases")
     second.click("text=Sign out")
+    second.wait_for_url("**/sign-in")
     page.click("#patient button[type=submit]")
     expect(page.locator("h1")).to_contain_text("you are signed out")
     sign_in(second, "trainee-3")

@@ -16,7 +16,7 @@ from pathlib import Path
 import awkward_prints
 import httpx
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 from seen_by_axe import PHONE, faults
 from served import serving, signed_in, staffed
 from visits import Visit
@@ -28,6 +28,7 @@ from planner.web.cases import plan as plan_page
 from planner.web.server import printing
 
 SignIn = Callable[[str], Visit]
+expect.set_options(timeout=30_000)
 BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
 PDF = "/cases/A-104/left/plan.pdf"
 
@@ -159,11 +160,12 @@ def test_the_waiting_page_on_a_phone_comes_back_without_scripts(
     prints.order(awkward_prints.held, str(tmp_path / "one"))
     monkeypatch.setattr(printing, "COMES_BACK", 600)  # to look at it meanwhile
     page.goto(PDF)
-    assert "1 print is before yours." in page.inner_text("main")
+    main = page.locator("main")
+    expect(main).to_contain_text("1 print is before yours.", use_inner_text=True)
     assert list(faults(page, "waiting")) == []
     page.emulate_media(media="print")
-    assert "This sheet is not the print." in page.inner_text("main")
-    assert "comes back by itself" not in page.inner_text("main")
+    expect(main).to_contain_text("This sheet is not the print.", use_inner_text=True)
+    expect(main).not_to_contain_text("comes back by itself", use_inner_text=True)
     monkeypatch.setattr(printing, "COMES_BACK", 1)
     page = opened("trainee-3", PHONE)
     with page.expect_response(lambda answer: answer.status == 200 and "waiting=" in answer.url) as made:

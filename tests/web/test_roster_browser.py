@@ -11,6 +11,7 @@ from playwright.sync_api import Page, expect
 from seen_by_axe import DESK, PHONE, faults
 
 from planner.records.store import Store
+from planner.wording.words import day_words
 
 expect.set_options(timeout=30_000)
 Opened = Callable[..., Page]
@@ -43,10 +44,13 @@ def test_an_organiser_keeps_the_roster_by_hand(opened: Opened, store: Store, tmp
     page.select_option("#who", "trainer-1")
     page.fill("#first", str(entry.document["day"]))
     page.get_by_role("button", name="Put in").click()
+    day = day_words(str(entry.document["day"]))
+    expect(page.get_by_role("button", name=f"Take off the leave of trainer-1, {day}")).to_be_visible()
     page.get_by_role("link", name="Sessions", exact=True).click()
     expect(page.locator("main")).to_contain_text("On leave: trainer-1")
 
     page.get_by_role("link", name="People", exact=True).click()
+    expect(page).to_have_url(re.compile("/roster/people$"))
     page.get_by_role("link", name="trainer-1").click()
     page.get_by_role("button", name="Take out of the roster").click()
     expect(page.locator("main")).to_contain_text("Comes off these too")
@@ -55,6 +59,7 @@ def test_an_organiser_keeps_the_roster_by_hand(opened: Opened, store: Store, tmp
     page.get_by_text("Retired: 1").click()
     page.get_by_role("link", name="supervisor trainer-1").click()
     page.get_by_role("button", name="Bring back version 1").click()
+    expect(page).to_have_url(re.compile("/roster/people$"))
     expect(page.get_by_role("link", name="trainer-1")).to_be_visible()
 
     (tmp_path / "trainees.csv").write_text("id,target\ntrainee-2,3\ntrainee-9,4\n")
@@ -64,6 +69,7 @@ def test_an_organiser_keeps_the_roster_by_hand(opened: Opened, store: Store, tmp
     expect(page.locator("main")).to_contain_text("no trainee 'trainee-9'")
     page.get_by_label(re.compile("leave out what is set aside")).check()
     page.get_by_role("button", name="Take 1 entry").click()
+    expect(page).to_have_url(re.compile("/roster$"))
     page.get_by_role("link", name="Targets", exact=True).click()
     expect(page.locator("tr", has_text="trainee-2")).to_contain_text("3")
     store.verify()

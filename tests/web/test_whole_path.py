@@ -68,12 +68,14 @@ def test_from_the_form_to_a_place_on_a_list(browse: Callable[[str], Page], url: 
     expect(trainee.locator("#side")).to_contain_text("White lens")
     trainee.click("text=Plan and submitting")
     # Until the page is whole its parts still move, and a click may fall beside the button.
-    trainee.wait_for_load_state("load")
+    trainee.wait_for_url("**/plan")
     trainee.get_by_role("button", name="Submit for approval").press("Enter")
     expect(trainee.locator("main")).to_contain_text("Waits for approval")
 
     consultant = browse("consultant-1")
     consultant.click("text=Approvals")
+    # The cases, which were shown before, name it too.
+    consultant.wait_for_url("**/approvals")
     consultant.click("text=A-104")
     expect(consultant.locator(".eye-block")).to_have_text("LEFT EYE")
     consultant.fill("#conditions", "dye in the room")
