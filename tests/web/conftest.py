@@ -147,7 +147,7 @@ def opened(chromium: Browser, address: str) -> Iterator[Callable[..., Page]]:
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(30_000)  # the machine that runs the tests may be busy
+        page.set_default_timeout(60_000)  # the machine that runs the tests may be busy
         page.goto("/sign-in")
         sign_in(page, person)
         page.wait_for_url(re.compile("/(cases|lists)$"))

@@ -20,7 +20,7 @@ SOON = datetime.date.today() + datetime.timedelta(days=7)
 FRESH = {"iop_date": datetime.date.today().isoformat(), "biometry_date": datetime.date.today().isoformat()}
 LONG = "W" * 30 + " 2026-" + "9" * 24
 # The machine that runs the tests may be busy.
-expect.set_options(timeout=30_000)
+expect.set_options(timeout=60_000)
 
 Opened = Callable[..., Page]
 SignIn = Callable[[str], Visit]
@@ -63,7 +63,8 @@ def test_a_consultant_overrides_with_a_reason_and_both_tiers_print(
     page.click("text=Approve as changed, as named, tier 3, RIGHT EYE")
     expect(page.locator("#given")).to_contain_text("Tier 3 approved by consultant-1")
     expect(page.locator("#given")).to_contain_text("by the rulebook tier 1")
-    printed = page.context.request.get(path.replace("/approvals/", "/cases/") + "/plan.pdf").body()
+    address = path.replace("/approvals/", "/cases/") + "/plan.pdf"
+    printed = page.context.request.get(address, timeout=120_000).body()
     front = " ".join(PdfReader(io.BytesIO(printed)).pages[0].extract_text().split())
     assert "Tier 3" in front and "by the rulebook tier 1" in front and "Tier approved 3" in front
     assert "The fellow eye lost its pupil at once." in front and "Person 1" in front

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from seen_by_axe import DESK, PHONE, faults
 
 LIST = "/lists/session/tue-1-a"
-expect.set_options(timeout=30_000)
+expect.set_options(timeout=60_000)
 Opened = Callable[..., Page]
 
 
@@ -85,7 +85,7 @@ def test_a_morning_of_the_organiser(opened: Opened) -> None:
     page.get_by_role("button", name=re.compile(f"^Down {first[0]}")).click()
     expect(page.locator("tbody")).to_contain_text("OTHER PLACE")
     expect(page.locator("main")).to_contain_text("1 change since")
-    printed = page.context.request.get(f"{LIST}/brief.pdf").body()
+    printed = page.context.request.get(f"{LIST}/brief.pdf", timeout=120_000).body()
     text = " ".join(" ".join(sheet.extract_text() for sheet in PdfReader(io.BytesIO(printed)).pages).split())
     assert "OTHER PLACE" in text and all(reference in text for reference in first)
 

@@ -22,7 +22,7 @@ from planner.records.database import URL_VARIABLE
 TODAY = datetime.date.today()
 DAY = TODAY + datetime.timedelta(days=2)
 # The machine that runs the tests may be busy.
-expect.set_options(timeout=30_000)
+expect.set_options(timeout=60_000)
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.long)])
@@ -43,7 +43,7 @@ def browse(url: str, tmp_path: Path, chromium: Browser) -> Iterator[Callable[[st
             context = chromium.new_context(base_url=address)
             ends.callback(context.close)
             page = context.new_page()
-            page.set_default_timeout(30_000)
+            page.set_default_timeout(60_000)
             page.goto("/")
             sign_in(page, person)
             page.wait_for_url("**/cases")
@@ -94,7 +94,7 @@ def test_from_the_form_to_a_place_on_a_list(browse: Callable[[str], Page], url: 
 
     trainee.goto("/notices")
     expect(trainee.locator("main")).to_contain_text("theatre 2")
-    printed = trainee.context.request.get("/cases/A-104/left/plan.pdf")
+    printed = trainee.context.request.get("/cases/A-104/left/plan.pdf", timeout=120_000)
     assert printed.status == 200
     front = PdfReader(io.BytesIO(printed.body())).pages[0].extract_text()
     assert "LEFT" in front and "Person 1" in front and "dye in the room" in front.lower()
