@@ -143,8 +143,8 @@ FAULTS = (
     Fault(
         "rules",
         "planner/lists/rules",
-        "given = week.case(placing).consent\n        if given is not True:",
-        "given = week.case(placing).consent\n        if given is False:",
+        "given = week.case(placing).consent\n    if given is not True:",
+        "given = week.case(placing).consent\n    if given is False:",
         "a case goes on a list though consent to surgery is not recorded",
         ("tests/lists/test_checker.py",),
     ),

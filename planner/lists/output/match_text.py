@@ -14,7 +14,7 @@ from planner.lists.matching.reasons import Reason
 from planner.lists.matching.trade_offs import trades
 from planner.lists.output.lookalikes import clashes
 from planner.lists.output.verdict_text import breach_lines, clash_lines, hung, row, rule_lines, verdict_data
-from planner.lists.rules.checker import SessionMinutes
+from planner.lists.rules.checker import SessionInNumbers
 from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Placing
 from planner.lists.week.week import Week
@@ -135,7 +135,7 @@ def who(week: Week, placing: Placing) -> str:
     return operates(week.team(placing), as_in_files=True) + why
 
 
-def _head(judged: SessionMinutes) -> str:
+def _head(judged: SessionInNumbers) -> str:
     minutes = f"{judged.expected_minutes:.0f} of {judged.minutes} min expected"
     return f"{row(judged.told, judged.cases)}  {minutes}  {percent(judged.chance_of_overrun)} to overrun"
 

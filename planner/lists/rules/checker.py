@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from planner.lists.roster.shapes import Session
 from planner.lists.rules.asked import asked
 from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken
@@ -15,7 +16,7 @@ from planner.wording.words import day_words
 
 
 @dataclass(frozen=True)
-class SessionMinutes:
+class SessionInNumbers:
     """One session's list in numbers."""
 
     session: str
@@ -42,7 +43,7 @@ class Verdict:
 
     broken: tuple[Broken, ...]
     asked: tuple[Broken, ...]
-    sessions: tuple[SessionMinutes, ...]
+    sessions: tuple[SessionInNumbers, ...]
     unplaced: tuple[str, ...]
     breaches: tuple[Breach, ...] = ()
 
@@ -58,20 +59,16 @@ def check(instance: Instance, lists: Lists) -> Verdict:
     return Verdict(
         broken=tuple(RULES.broken(week)),
         asked=tuple(asked(week)),
-        sessions=tuple(
-            SessionMinutes(
-                session.id,
-                session.in_words,
-                len(week.list_of(session.id)),
-                week.expected_minutes(session.id),
-                session.minutes,
-                week.chance_of_overrun(session.id),
-            )
-            for session in week.sessions
-        ),
+        sessions=tuple(_in_numbers(week, session) for session in week.sessions),
         unplaced=tuple(case.in_words for key, case in instance.cases.items() if key not in placed),
         breaches=tuple(_breaches(week)),
     )
+
+
+def _in_numbers(week: Week, session: Session) -> SessionInNumbers:
+    cases, expected = len(week.list_of(session.id)), week.expected_minutes(session.id)
+    chance = week.chance_of_overrun(session.id)
+    return SessionInNumbers(session.id, session.in_words, cases, expected, session.minutes, chance)
 
 
 def _breaches(week: Week) -> Iterator[Breach]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
@@ -48,25 +49,19 @@ def patient_in_one_theatre(week: Week) -> Iterator[Broken]:
 )
 def one_eye_a_day(week: Week) -> Iterator[Broken]:
     """A patient has one eye operated on a day, in whatever session and theatre, unless both were agreed."""
-    for patient, one, other in _pairs(week):
-        if patient not in week.lists.both_eyes_agreed and week.session(one).day == week.session(other).day:
-            where = " on the same list" if one.session == other.session else ", in {elsewhere}, on the same day"
-            yield _both(other, patient, where, other=one.case, elsewhere=one.session)
-    for placing in week.lists.placings:
-        case = week.case(placing)
-        if case.patient in week.lists.both_eyes_agreed or case.fellow is None:
-            continue
-        if case.fellow.day == week.session(placing).day:
-            yield _both(placing, case.patient or "the patient", " on the same day", other=case.fellow.in_words)
-
-
-def _both(placing: Placing, patient: str, where: str, **facts: Any) -> Broken:
     change = (
         "Move one of the two, or once that is agreed enter `both_eyes_agreed: yes` for {patient} under the roster's "
         "patients, or name them under `both_eyes_agreed` in a lists file."
     )
-    says = f"{{at}}: {{patient}} has {{other}}{where}."
-    return one_eye_a_day.broken(placing, says, change, patient=patient, **facts)
+    for placing, other in _two_eyes(week):
+        patient = week.case(placing).patient
+        if patient in week.lists.both_eyes_agreed or other.day != week.session(placing).day:
+            continue
+        where = f"{other.where}{',' if 'elsewhere' in other.facts else ''} on the same day"
+        if other.facts.get("elsewhere") == placing.session:
+            where = "{other} on the same list"
+        says = f"{{at}}: {{patient}} has {where}."
+        yield one_eye_a_day.broken(placing, says, change, patient=patient or "the patient", **other.facts)
 
 
 @rule(
@@ -77,24 +72,13 @@ def _both(placing: Placing, patient: str, where: str, **facts: Any) -> Broken:
 )
 def between_eyes(week: Week) -> Iterator[Broken]:
     """Between a patient's two eyes lie at least so many days as the unit says, except where both are on one day."""
-    pairs = [
-        (other, week.session(one).day, "{other}, in {elsewhere}", {"other": one.case, "elsewhere": one.session})
-        for _, one, other in _pairs(week)
-    ]
-    for placing in week.lists.placings:
-        fellow = week.case(placing).fellow
-        if fellow is not None and fellow.day is not None:
-            pairs.append((placing, fellow.day, "{other}", {"other": fellow.in_words}))
     least, basis = week.instance.days_between_eyes, week.instance.days_between_eyes_basis
-    for placing, day, first, facts in pairs:
-        apart = abs((week.session(placing).day - day).days)
+    for placing, other in _two_eyes(week):
+        apart = abs((week.session(placing).day - other.day).days) if other.day is not None else 0
         if 0 < apart < least:
-            says = (
-                f"{{at}}: {{apart:days}} from {first} on {{day}}; at least {{least}} between the two eyes ({{basis}})."
-            )
-            yield between_eyes.broken(
-                placing, says, "Move one of the two.", apart=apart, day=day, least=least, basis=basis, **facts
-            )
+            says = f"{{at}}: {{apart:days}} from {other.where} on {{day}}; at least {{least}} between the two eyes "
+            facts = {"apart": apart, "day": other.day, "least": least, "basis": basis} | other.facts
+            yield between_eyes.broken(placing, f"{says}({{basis}}).", "Move one of the two.", **facts)
 
 
 @rule(
@@ -105,44 +89,52 @@ def between_eyes(week: Week) -> Iterator[Broken]:
 )
 def first_eye_reviewed(week: Week) -> Iterator[Broken]:
     """A second eye follows once the first, operated on already, was examined after that and before this day."""
-    change = "Examine the first eye and record the day, or move the case to after that."
-    yield from (first_eye_reviewed.broken(at, says, change, **facts) for at, says, facts, due in _reviews(week) if due)
+    yield from _not_reviewed(week, due=True)
 
 
 def reviews_to_come(week: Week) -> Iterator[Broken]:
     """The same of a first eye that has its place before the second: its examination is asked for, to be recorded."""
-    change = "Record it before {before}; without it the second eye does not follow."
-    for at, says, facts, due in _reviews(week):
-        if not due:
-            yield first_eye_reviewed.broken(at, says, change, before=week.session(at).day, **facts)
+    yield from _not_reviewed(week, due=False)
 
 
-def _reviews(week: Week) -> Iterator[tuple[Placing, str, dict[str, Any], bool]]:
-    """Second eyes without an examination of the first between the two operations: the sentence that says so with what
-    it is filled with, and whether the examination is due by now."""
-    for placing, first, before, facts, due in _second_eyes(week):
+def _not_reviewed(week: Week, due: bool) -> Iterator[Broken]:
+    """Second eyes without an examination of the first between the two operations, whether that is `due` by now."""
+    change = "Examine the first eye and record the day, or move the case to after that."
+    if not due:
+        change = "Record it before {before}; without it the second eye does not follow."
+    for placing, first in _two_eyes(week):
         reviewed, day = week.case(placing).reviewed_on, week.session(placing).day
+        if first.review_due is not due or (first.day is not None and first.day >= day):
+            continue
         if reviewed is None:
             recorded = "no examination of it after its operation is recorded"
-        elif reviewed > day or (before is not None and reviewed <= before):
+        elif reviewed > day or (first.day is not None and reviewed <= first.day):
             recorded = "the examination recorded is of {reviewed}, not between the two operations"
         else:
             continue
-        says = f"{{at}}: the first eye is {first}, and {recorded}."
-        yield placing, says, facts | {"reviewed": reviewed, "day": before}, due
+        says = f"{{at}}: the first eye is {first.where}{' on {day}' if first.day else ''}, and {recorded}."
+        facts = first.facts | {"reviewed": reviewed, "day": first.day, "before": day}
+        yield first_eye_reviewed.broken(placing, says, change, **facts)
 
 
-def _second_eyes(week: Week) -> Iterator[tuple[Placing, str, datetime.date | None, dict[str, Any], bool]]:
-    """Each placing of a second eye, with what and when the first is, and whether its review is due by now."""
+@dataclass(frozen=True)
+class _OtherEye:
+    """A patient's other eye: on which day (None: not known), where in words, with what they are filled with."""
+
+    day: datetime.date | None
+    where: str
+    facts: dict[str, Any]
+    review_due: bool
+
+
+def _two_eyes(week: Week) -> Iterator[tuple[Placing, _OtherEye]]:
+    """Each placing of a patient's later eye with the earlier one, and then each with an eye that is on no list here."""
     for _, one, other in _pairs(week):
-        if week.session(one).day < week.session(other).day:
-            facts = {"other": one.case, "elsewhere": one.session}
-            yield other, "{other}, in {elsewhere} on {day}", week.session(one).day, facts, False
+        facts = {"other": one.case, "elsewhere": one.session}
+        yield other, _OtherEye(week.session(one).day, "{other}, in {elsewhere}", facts, False)
     for placing in week.lists.placings:
-        fellow = week.case(placing).fellow
-        if fellow is not None and (fellow.day is None or fellow.day < week.session(placing).day):
-            first = "{other} on {day}" if fellow.day else "{other}"
-            yield placing, first, fellow.day, {"other": fellow.in_words}, fellow.review_due
+        if (fellow := week.case(placing).fellow) is not None:
+            yield placing, _OtherEye(fellow.day, "{other}", {"other": fellow.in_words}, fellow.review_due)
 
 
 def _pairs(week: Week) -> Iterator[tuple[str, Placing, Placing]]:

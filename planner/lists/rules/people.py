@@ -11,65 +11,57 @@ from typing import Any
 
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.facts import APPROVAL, HOURS, ON_SESSION, SUPERVISION, SUPERVISORS_LEAVE, TRAINEES_LEAVE
-from planner.lists.rules.rule import Broken, Fact, rule
+from planner.lists.rules.rule import Broken, Fact, case_rule, rule
 from planner.lists.week.instance import Placing
 from planner.lists.week.week import Week
 
 FROM_OUTSIDE = "on-site"
-_AWAY = ("session.day", Fact("instance.away_because"))
+AWAY_BECAUSE = Fact("instance.away_because")
 
 
-@rule(
-    "a consultant approved it for whoever operates",
-    *(APPROVAL, *SUPERVISION, "supervisor.grade"),
-    scope="case",
-    modelled=True,
-)
-def approval_covers(week: Week) -> Iterator[Broken]:
+@case_rule("a consultant approved it for whoever operates", APPROVAL, *SUPERVISION, "supervisor.grade")
+def approval_covers(week: Week, placing: Placing) -> Iterator[Broken]:
     """What was approved covers who operates and under whom: by the table whoever it is, else what it names alone.
 
     Broken, nothing of the case is printed or published.
     """
-    for placing in week.lists.placings:
-        if why := week.uncovered(placing):
-            approval = week.case(placing).approval
-            change = "A consultant approves it again, or it comes off."
-            if approval is not None and approval.stands:
-                change = "Ask a consultant to approve it so, or name somebody it covers."
-            yield approval_covers.broken(placing, "{at}: {why}.", change, _people(placing), why=why)
+    if why := week.uncovered(placing):
+        approval = week.case(placing).approval
+        change = "A consultant approves it again, or it comes off."
+        if approval is not None and approval.stands:
+            change = "Ask a consultant to approve it so, or name somebody it covers."
+        yield approval_covers.broken(placing, "{at}: {why}.", change, _people(placing), why=why)
 
 
-@rule(
+@case_rule(
     "the supervisor is there and is the one that tier and stage demand",
-    *(*SUPERVISION, "supervisor.grade", SUPERVISORS_LEAVE, ON_SESSION, "case.tier", *_AWAY),
-    scope="case",
-    modelled=True,
+    *(*SUPERVISION, "supervisor.grade", SUPERVISORS_LEAVE, ON_SESSION, "case.tier"),
+    *("session.day", AWAY_BECAUSE),
 )
-def supervisor_fits(week: Week) -> Iterator[Broken]:
+def supervisor_fits(week: Week, placing: Placing) -> Iterator[Broken]:
     """The supervisor is on the session, not on leave, of the grade that tier and stage demand, and may be so close."""
-    for placing in week.lists.placings:
-        session, supervisor, asked = week.session(placing), week.supervisor(placing), week.supervision(placing)
-        whom = "with {trainee} ({stage})" if placing.trainee else "without a trainee"
-        need = f"tier {{tier}} {whom} needs: {{mode}}, {{by}}"
-        facts: dict[str, Any] = {
-            "supervisor": supervisor.id, "grade": supervisor.grade, "can": ", ".join(supervisor.can),
-            "there": ", ".join(session.supervisors) or "nobody", "trainee": placing.trainee,
-            "stage": week.instance.trainees[placing.trainee].stage if placing.trainee else "",
-            "tier": week.case(placing).tier, "mode": asked.mode, "by": asked.by,
-        }  # fmt: skip
-        problems = []
-        if supervisor.id not in session.supervisors:
-            problems.append(("{supervisor} is not on this session", "Name one who is ({there}), or move the case."))
-        if session.day in supervisor.leave:
-            facts["away"] = week.away(supervisor.id, session.day)
-            problems.append(("{away}", "Name another supervisor, or move the case."))
-        if asked.by == "consultant" and supervisor.grade != "consultant":
-            change = "Name a consultant, or another trainee." if placing.trainee else "Name a consultant."
-            problems.append((f"{need}; {{supervisor}} is a {{grade}}", change))
-        elif week.mode_served(placing) is None:
-            problems.append((f"{need}; {{supervisor}} supervises only {{can}}", "Name another supervisor."))
-        for problem, change in problems:
-            yield supervisor_fits.broken(placing, f"{{at}}: {problem}.", change, _people(placing), **facts)
+    session, supervisor, asked = week.session(placing), week.supervisor(placing), week.supervision(placing)
+    whom = "with {trainee} ({stage})" if placing.trainee else "without a trainee"
+    need = f"tier {{tier}} {whom} needs: {{mode}}, {{by}}"
+    facts: dict[str, Any] = {
+        "supervisor": supervisor.id, "grade": supervisor.grade, "can": ", ".join(supervisor.can),
+        "there": ", ".join(session.supervisors) or "nobody", "trainee": placing.trainee,
+        "stage": week.instance.trainees[placing.trainee].stage if placing.trainee else "",
+        "tier": week.case(placing).tier, "mode": asked.mode, "by": asked.by,
+    }  # fmt: skip
+    problems = []
+    if supervisor.id not in session.supervisors:
+        problems.append(("{supervisor} is not on this session", "Name one who is ({there}), or move the case."))
+    if session.day in supervisor.leave:
+        facts["away"] = week.away(supervisor.id, session.day)
+        problems.append(("{away}", "Name another supervisor, or move the case."))
+    if asked.by == "consultant" and supervisor.grade != "consultant":
+        change = "Name a consultant, or another trainee." if placing.trainee else "Name a consultant."
+        problems.append((f"{need}; {{supervisor}} is a {{grade}}", change))
+    elif week.mode_served(placing) is None:
+        problems.append((f"{need}; {{supervisor}} supervises only {{can}}", "Name another supervisor."))
+    for problem, change in problems:
+        yield supervisor_fits.broken(placing, f"{{at}}: {problem}.", change, _people(placing), **facts)
 
 
 @rule(
@@ -112,7 +104,7 @@ def supervisor_is_free(week: Week) -> Iterator[Broken]:
 
 @rule(
     "the trainee is not away, nor elsewhere at that time",
-    *(TRAINEES_LEAVE, *HOURS, Fact("instance.away_because")),
+    *(TRAINEES_LEAVE, *HOURS, AWAY_BECAUSE),
     scope="trainee",
     modelled=True,
 )
@@ -134,23 +126,18 @@ def trainee_is_free(week: Week) -> Iterator[Broken]:
                 yield trainee_is_free.broken(placing, says, change, [trainee], trainee=trainee, elsewhere=other.id)
 
 
-@rule(
-    "the trainee has a step to take",
-    *("case.with_stage", "case.agreement", "trainee.stage", "trainee.steps_cleared"),
-    scope="case",
-    modelled=True,
+@case_rule(
+    "the trainee has a step to take", "case.with_stage", "case.agreement", "trainee.stage", "trainee.steps_cleared"
 )
-def trainee_has_a_step(week: Week) -> Iterator[Broken]:
+def trainee_has_a_step(week: Week, placing: Placing) -> Iterator[Broken]:
     """A trainee who is named takes at least one step that this eye leaves them and that they are cleared for."""
-    for placing in week.lists.placings:
-        if placing.trainee is None or week.case(placing).agreement is False:  # a refusal is told by its own rule
-            continue
-        asked, cleared = week.supervision(placing), week.instance.trainees[placing.trainee].steps_cleared
-        if not set(asked.steps) & (set(asked.steps) if cleared is None else cleared):
-            says = "{at}: this eye leaves {trainee} no step that they are cleared for."
-            yield trainee_has_a_step.broken(
-                placing, says, "Another trainee, or none.", [placing.trainee], trainee=placing.trainee
-            )
+    if placing.trainee is None or week.case(placing).agreement is False:  # a refusal is told by its own rule
+        return
+    asked, cleared = week.supervision(placing), week.instance.trainees[placing.trainee].steps_cleared
+    if not set(asked.steps) & (set(asked.steps) if cleared is None else cleared):
+        says = "{at}: this eye leaves {trainee} no step that they are cleared for."
+        change = "Another trainee, or none."
+        yield trainee_has_a_step.broken(placing, says, change, [placing.trainee], trainee=placing.trainee)
 
 
 def _people(placing: Placing) -> list[str]:

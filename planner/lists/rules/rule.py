@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, wraps
 from string import Formatter
 from typing import Any, Literal
 
@@ -104,6 +104,7 @@ class _Words(Formatter):
 
 _WORDS = _Words()
 Judge = Callable[[Week], Iterator[Broken]]
+CaseJudge = Callable[[Week, Placing], Iterator[Broken]]
 
 
 @dataclass(frozen=True)
@@ -129,12 +130,10 @@ class ListRule:
 
         A number is filled in as it stands, `{chance:percent}` as a percentage, `{count:days}` with its unit.
         """
-        session = at if isinstance(at, str) else at.session
-        cases = [one.case for one in (at, *facts.values()) if isinstance(one, Placing)]
+        session, facts = at if isinstance(at, str) else at.session, {"at": at} | facts
+        cases = [one.case for one in facts.values() if isinstance(one, Placing)]
         cases += [one for one in facts.values() if isinstance(one, tuple)]
-        return Broken(
-            self.id, session, tuple(dict.fromkeys(cases)), tuple(people), facts | {"at": at}, (says, change)
-        )  # fmt: skip
+        return Broken(self.id, session, tuple(dict.fromkeys(cases)), tuple(people), facts, (says, change))
 
 
 def rule(
@@ -145,5 +144,19 @@ def rule(
     def made(judge: Judge) -> ListRule:
         facts = tuple(one if isinstance(one, Fact) else as_it_stands(one) for one in reads)
         return ListRule(judge.__name__.replace("_", "-"), words, judge, facts, scope, of_order, modelled)
+
+    return made
+
+
+def case_rule(words: str, *reads: str | Fact) -> Callable[[CaseJudge], ListRule]:
+    """The same of a function that judges one case in its place. The constraint model takes no place that it bars."""
+
+    def made(judge: CaseJudge) -> ListRule:
+        @wraps(judge)
+        def every_case(week: Week) -> Iterator[Broken]:
+            for placing in week.lists.placings:
+                yield from judge(week, placing)
+
+        return rule(words, *reads, scope="case", modelled=True)(every_case)
 
     return made

@@ -8,29 +8,22 @@ from functools import partial
 
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.facts import BEGUN, HOURS, KIT, OPERATING
-from planner.lists.rules.rule import Broken, ListRule, rule
+from planner.lists.rules.rule import Broken, ListRule, case_rule, rule
 from planner.lists.week.instance import FixedOrder, ListCase, Placing
 from planner.lists.week.week import Week
-from planner.truth import Truth
 
 
-@rule(
+@case_rule(
     "an anaesthetist is there where one is needed",
     *("case.anaesthetist", "session.anaesthetist", "instance.anaesthetist_because"),
-    scope="case",
-    modelled=True,
 )
-def anaesthetist(week: Week) -> Iterator[Broken]:
+def anaesthetist(week: Week, placing: Placing) -> Iterator[Broken]:
     """Where the planned anaesthesia needs an anaesthetist, or may need one, the session has one."""
-    for placing in week.lists.placings:
-        needed = week.case(placing).anaesthetist
-        if needed is not False and not week.session(placing).anaesthetist:
-            may = "" if needed else "This may be so, since something is not recorded: "
-            says, change = (
-                f"{{at}}: {may}{{because}} This session has none.",
-                "Move it to a session with an anaesthetist.",
-            )
-            yield anaesthetist.broken(placing, says, change, because=week.instance.anaesthetist_because)
+    needed = week.case(placing).anaesthetist
+    if needed is not False and not week.session(placing).anaesthetist:
+        may = "" if needed else "This may be so, since something is not recorded: "
+        says, change = f"{{at}}: {may}{{because}} This session has none.", "Move it to a session with an anaesthetist."
+        yield anaesthetist.broken(placing, says, change, because=week.instance.anaesthetist_because)
 
 
 @rule(
@@ -166,34 +159,34 @@ def recovery(week: Week) -> Iterator[Broken]:
     yield from _beyond(week, recovery)
 
 
-def limits_of(session: Session) -> Iterator[tuple[int, Callable[[ListCase], bool]]]:
-    """Each limit that the session has: the most it takes, and whether a case counts."""
-    for most_of, counted, _ in _LIMITS.values():
-        if (most := most_of(session)) is not None:
-            yield most, partial(_counts, counted)
-
-
-def _counts(counted: Callable[[ListCase], Truth], case: ListCase) -> bool:
-    return counted(case) is not False
-
-
-_LIMITS: dict[str, tuple[Callable[[Session], int | None], Callable[[ListCase], Truth], str]] = {
-    most_cases.id: (lambda session: session.most_cases, lambda case: True, ""),
-    general_anaesthetics.id: (
-        lambda session: session.most_general_anaesthetics,
-        lambda case: case.general_anaesthetic,
-        " under general anaesthesia",
-    ),
-    recovery.id: (lambda session: session.recovery_places, lambda case: case.recovery, " for recovery"),
+# Of each limit: the field of the session, what of a case counts (None: every case), and the words for it.
+_LIMITS = {
+    most_cases.id: ("most_cases", None, ""),
+    general_anaesthetics.id: ("most_general_anaesthetics", "general_anaesthetic", " under general anaesthesia"),
+    recovery.id: ("recovery_places", "recovery", " for recovery"),
 }
 
 
+def limits_of(session: Session) -> Iterator[tuple[int, Callable[[ListCase], bool]]]:
+    """Each limit that the session has: the most it takes, and whether a case counts."""
+    for field, counted, _ in _LIMITS.values():
+        if (most := getattr(session, field)) is not None:
+            yield most, partial(_may_count, counted)
+
+
+def _may_count(counted: str | None, case: ListCase) -> bool:
+    return counted is None or getattr(case, counted) is not False
+
+
 def _beyond(week: Week, limit: ListRule) -> Iterator[Broken]:
-    most_of, counted, what = _LIMITS[limit.id]
+    field, counted, what = _LIMITS[limit.id]
     for session in week.sessions:
-        most, truths = most_of(session), [counted(week.case(placing)) for placing in week.list_of(session.id)]
-        count, unknown = sum(each is not False for each in truths), sum(each is None for each in truths)
-        if most is not None and count > most:
+        if (most := getattr(session, field)) is None:
+            continue
+        cases = [week.case(placing) for placing in week.list_of(session.id)]
+        count = sum(_may_count(counted, case) for case in cases)
+        if count > most:
+            unknown = sum(counted is not None and getattr(case, counted) is None for case in cases)
             may = ", {unknown} of which only may be, since something is not recorded" if unknown else ""
             says = f"{{at}}: {{count}} case{'' if count == 1 else 's'}{what}{may}; the session takes {{most}} at most."
             change = "Move one of them to another session" + (", or ask." if may else ".")
