@@ -1,10 +1,11 @@
-"""How bad a value of a finding is, in the direction of harm that the vocabulary states."""
+"""How bad a value of a finding is, and which of two is the worse, in the direction of harm that it states."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from planner.vocabulary import Finding, Ordered
+from planner.conditions import Value
+from planner.vocabulary import Finding, Ordered, Outside
 
 
 def harm(finding: Finding, value: Any) -> float:
@@ -25,3 +26,20 @@ def harm(finding: Finding, value: Any) -> float:
         case outside:
             low, high = outside.outside
             return float(max(low - value, value - high, 0.0))
+
+
+def is_worse(finding: Finding, now: Value, before: Value) -> bool:
+    """Whether a value is worse in the finding's direction, as the proof claims it; its formulas say the same.
+
+    A set is worse than one that it holds; outside a range a value is worse than any nearer on its side, or within.
+    """
+    match finding.worse:
+        case "none":
+            return False
+        case "more":
+            assert isinstance(now, frozenset) and isinstance(before, frozenset)
+            return now > before
+        case Outside(outside=(low, high)):
+            assert isinstance(now, float) and isinstance(before, float)
+            return (now < low and now < before <= high) or (now > high and now > before >= low)
+    return harm(finding, now) > harm(finding, before)

@@ -27,11 +27,11 @@ from planner.assess.assessment import Assessment, Range
 from planner.assess.compiled import Values
 from planner.case import STAGES, Case, read_case
 from planner.documents.json_form import assessment_json, plan_json
+from planner.harm import is_worse
 from planner.plan.allocation import supervise
 from planner.plan.eye_plan import plan_eye
 from planner.plan.make import make_plan
 from planner.rulebook.load import load
-from planner.rulebook.proof.directions import is_worse
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, Supervised
 from planner.shipped import rules_folder

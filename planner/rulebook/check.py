@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise
 from pathlib import Path
 
-from planner.case import STAGES
 from planner.claims import Basis
 from planner.conditions import ALWAYS, Condition, Test, factors_in, findings_in
 from planner.errors import Fault, PlannerError
@@ -18,7 +17,8 @@ from planner.rulebook.load import load
 from planner.rulebook.plan_shapes import SulcusBand
 from planner.rulebook.references import entries, every_part, parts
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import Review, Supervised
+from planner.rulebook.shapes import Review
+from planner.rulebook.table_checks import breaks_rise, closer_rises, matrix_rises, stages_meet, stages_rise
 
 NOT_APPROVED = "not yet approved"
 QUADRANTS = quadrants(12, 12, "right")
@@ -40,8 +40,8 @@ def check(folder: Path) -> Report:
     except PlannerError as error:
         return Report(None, tuple(error.faults))
     looks = (
-        *(_points, _groups, _floors, _plain_values, _hidden, _coarse, _drugs),
-        *(_claims, _approval, _defaults, _supervision, _stages, _sulcus),
+        *(_points, _groups, _floors, _plain_values, _hidden, _coarse, _drugs, _claims, _approval, _defaults),
+        *(matrix_rises, closer_rises, stages_meet, stages_rise, breaks_rise, _sulcus),
     )
     unused = (_uncited, _unwanted)
     return Report(
@@ -230,61 +230,6 @@ def _defaults(rulebook: Rulebook) -> Iterator[Fault]:
                 where = rulebook.at("choices", choice.id, "options", place, "outranks")
                 what = f"{choice.id}.{option.id} does not outrank {usual.id}, which is always open"
                 yield Fault(where, what, "both would win whenever it holds", f"outranks: [{usual.id}]")
-
-
-def _supervision(rulebook: Rulebook) -> Iterator[Fault]:
-    """A harder eye is never supervised from further away, a more senior trainee never from closer."""
-    supervision, spot = rulebook.supervision, rulebook.spots[("supervision.yaml", "")]
-    matrix = supervision.matrix
-    for tier in (1, 2, 3, 4):
-        for stage in STAGES:
-            if tier > 1 and matrix[tier][stage].is_looser_than(matrix[tier - 1][stage]):
-                what = f"tier {tier}, {stage}: supervised from further away than tier {tier - 1}"
-                why = "a harder eye never loosens supervision"
-                yield Fault(spot.at("matrix", str(tier), stage), what, why, _as_written(matrix[tier - 1][stage]))
-        for junior, senior in pairwise(STAGES):
-            if matrix[tier][junior].is_looser_than(matrix[tier][senior]):
-                what = f"tier {tier}, {senior}: supervised from closer than {junior}"
-                why = "a more senior trainee is never held tighter"
-                yield Fault(spot.at("matrix", str(tier), senior), what, why, _as_written(matrix[tier][junior]))
-    for place, (lower, rule) in enumerate(pairwise(supervision.closer), 1):
-        rises = rule.operator_probability_at_least > lower.operator_probability_at_least
-        near, far = (Supervised(mode=each.at_least_mode, by=each.by) for each in (rule, lower))
-        if not rises or near.is_looser_than(far):
-            what = f"`closer` does not rise at {rule.operator_probability_at_least:g}"
-            why = "a higher probability brings the supervisor closer, never sends them away"
-            hint = "write them from low to high, each no further than the last"
-            yield Fault(spot.at("closer", place), what, why, hint)
-
-
-def _as_written(cell: Supervised) -> str:
-    return f"at least {{mode: {cell.mode}, by: {cell.by}}}"
-
-
-def _stages(rulebook: Rulebook) -> Iterator[Fault]:
-    """Thresholds meet without gap, and a later stage takes no easier steps than an earlier one."""
-    spot, stages = rulebook.spots[("stages.yaml", "")], rulebook.stages
-    for place, (junior, senior) in enumerate(pairwise(stages.stages), 1):
-        top, start = junior.whole_operations[1], senior.whole_operations[0]
-        if top is None or start != top + 1:
-            ends = "has no end" if top is None else f"ends at {top}"
-            what = f"{senior.id} starts at {start} whole operations, {junior.id} {ends}"
-            why = "every number of operations belongs to one stage"
-            yield Fault(spot.at("stages", place, "whole_operations"), what, why, "start one above where the last ends")
-        lost = [step for step in junior.named_steps if step not in senior.named_steps]
-        if lost:
-            what = f"{senior.id} is not given {', '.join(lost)}, which {junior.id} is"
-            where = spot.at("stages", place, "named_steps")
-            yield Fault(where, what, "a more senior trainee is never held tighter", f"add {', '.join(lost)}")
-        for key in ("takes_up_to", "named_harder_up_to"):
-            if getattr(senior, key) < getattr(junior, key):
-                what = f"{senior.id} takes easier steps than {junior.id}"
-                hint = f"{key}: {getattr(junior, key)} or more"
-                yield Fault(spot.at("stages", place, key), what, "a more senior trainee is never held tighter", hint)
-    for place, (shorter, longer) in enumerate(pairwise(stages.breaks), 1):
-        if longer.weeks_at_least <= shorter.weeks_at_least or longer.stages_down < shorter.stages_down:
-            what, hint = "`breaks` do not rise", "write them from short to long"
-            yield Fault(spot.at("breaks", place), what, "a longer break steps a trainee down at least as far", hint)
 
 
 def _sulcus(rulebook: Rulebook) -> Iterator[Fault]:

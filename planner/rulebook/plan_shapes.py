@@ -349,6 +349,9 @@ class SulcusTable(Entry):
     bands: list[SulcusBand]
     basis: Basis
 
+    def covers(self, power: float) -> bool:
+        return any(band.covers(power) for band in self.bands)
+
 
 class Lens(Entry):
     sulcus_tables: list[SulcusTable]

@@ -69,7 +69,7 @@ def _examiners(rulebook: Rulebook, plain_eye: PlainEye | None) -> dict[str, Call
             raise
         hint = "python -m pip install 'cataract-case-planner[proof]'"
         raise PlannerError.one("the proof needs z3-solver", why="it is not installed here", hint=hint) from None
-    from planner.rulebook.proof import choosing, happening, mending, prepared, table_claims, withholding
+    from planner.rulebook.proof import choosing, happening, mending, prepared, table_claims
     from planner.rulebook.proof.worsening import Worsening
 
     bench, made = Bench(rulebook), list[Worsening]()
@@ -86,8 +86,8 @@ def _examiners(rulebook: Rulebook, plain_eye: PlainEye | None) -> dict[str, Call
         "options-ordered": lambda: choosing.possible_ordered(bench),
         "no-winner-withheld": lambda: choosing.winner_not_withheld(bench),
         "prepared-not-withheld": lambda: prepared.prepared_not_withheld(bench),
-        "drug-has-instead": lambda: withholding.drugs_have_instead(bench),
-        "required-has-instead": lambda: withholding.required_has_instead(bench),
+        "drug-has-instead": lambda: choosing.drugs_have_instead(bench),
+        "required-has-instead": lambda: choosing.required_has_instead(bench),
         "worse-points": lambda: worsening().points(),
         "worse-tier": lambda: worsening().tier(),
         "worse-supervision": lambda: worsening().supervision(),

@@ -2,36 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from planner.conditions import All, Any_, Condition, Not
+from planner.conditions import All, Any_, Condition, FactorHolds, Not, OptionWins, Test, Value, compare, evaluate, walk
 from planner.errors import Fault
-from planner.rulebook.list_shapes import Durations, ListRules
-from planner.rulebook.plan_shapes import (
-    Caution,
-    Choice,
-    Drill,
-    InteractionRule,
-    Interactions,
-    Kit,
-    Lens,
-    Option,
-    ReadinessRules,
-    Step,
-    Theatre,
-)
-from planner.rulebook.shapes import (
-    Factor,
-    OddsModel,
-    PointScore,
-    RulebookHeader,
-    Source,
-    Stages,
-    SupervisionRules,
-    Tiers,
-)
+from planner.rulebook import list_shapes, plan_shapes, shapes
+from planner.rulebook.plan_shapes import Choice, InteractionRule, Option
 from planner.strict_yaml import Document, Place
+from planner.truth import Truth
 from planner.vocabulary import Vocabulary
 
 
@@ -56,27 +36,27 @@ class Spot:
 class Rulebook:
     """Clinical knowledge as data. Lists keep the order of their ids, so file order changes nothing printed."""
 
-    header: RulebookHeader
+    header: shapes.RulebookHeader
     sha256: str
-    sources: dict[str, Source]
+    sources: dict[str, shapes.Source]
     vocabulary: Vocabulary
-    factors: dict[str, Factor]
-    odds: OddsModel
-    scores: list[PointScore]
-    tiers: Tiers
-    stages: Stages
-    supervision: SupervisionRules
-    steps: list[Step]
+    factors: dict[str, shapes.Factor]
+    odds: shapes.OddsModel
+    scores: list[shapes.PointScore]
+    tiers: shapes.Tiers
+    stages: shapes.Stages
+    supervision: shapes.SupervisionRules
+    steps: list[plan_shapes.Step]
     choices: dict[str, Choice]
-    interactions: Interactions
-    drills: dict[str, Drill]
-    cautions: dict[str, Caution]
-    kit: Kit
-    readiness: ReadinessRules
-    lens: Lens
-    theatre: Theatre
-    durations: Durations
-    lists: ListRules
+    interactions: plan_shapes.Interactions
+    drills: dict[str, plan_shapes.Drill]
+    cautions: dict[str, plan_shapes.Caution]
+    kit: plan_shapes.Kit
+    readiness: plan_shapes.ReadinessRules
+    lens: plan_shapes.Lens
+    theatre: plan_shapes.Theatre
+    durations: list_shapes.Durations
+    lists: list_shapes.ListRules
     spots: dict[tuple[str, str], Spot] = field(default_factory=dict, compare=False)  # of each (kind, id) and file
 
     @property
@@ -139,6 +119,57 @@ class Rulebook:
             rivals = tuple(self.eligible[other] for other in self.outranking[name])
             result[name] = All((own, Not(Any_(rivals)))) if rivals else own
         return result
+
+    def behind(self, part: FactorHolds | OptionWins) -> Condition:
+        """The condition that a factor or an option named in another stands for."""
+        return self.factors[part.factor].when if isinstance(part, FactorHolds) else self.wins[part.option]
+
+    def tests_behind(self, condition: Condition) -> Iterator[Test]:
+        """Every comparison a condition rests on, through factors and options."""
+        for part in walk(condition):
+            match part:
+                case Test():
+                    yield part
+                case FactorHolds() | OptionWins():
+                    yield from self.tests_behind(self.behind(part))
+
+    def reach(self, condition: Condition) -> frozenset[str]:
+        """Every finding a condition rests on, through factors, options and what decides whether a finding applies."""
+        reached: set[str] = set()
+        for part in walk(condition):
+            match part:
+                case Test(finding):
+                    reached |= self.reach_of(finding)
+                case FactorHolds() | OptionWins():
+                    if part not in self._reached:
+                        self._reached[part] = self.reach(self.behind(part))
+                    reached |= self._reached[part]
+        return frozenset(reached)
+
+    def reach_of(self, finding: str) -> frozenset[str]:
+        """The finding, and those that decide whether it applies."""
+        asked = self.vocabulary.by_id[finding].asked_when
+        return frozenset({finding}) | (frozenset() if asked is None else self.reach(asked))
+
+    @cached_property
+    def _reached(self) -> dict[FactorHolds | OptionWins, frozenset[str]]:
+        return {}
+
+    def judge(self, condition: Condition, values: Mapping[str, Value | None]) -> Truth:
+        """A condition judged of the values of every finding, None where it is not recorded."""
+        return evaluate(
+            condition, lambda test: self.tested(test, values), lambda part: self.judge(self.behind(part), values)
+        )
+
+    def tested(self, test: Test, values: Mapping[str, Value | None]) -> Truth:
+        """Three-valued truth of one comparison; a finding that is not asked in this eye fails it."""
+        value, asked = values[test.finding], self.vocabulary.by_id[test.finding].asked_when
+        applies = True if asked is None else self.judge(asked, values)
+        if test.how == "recorded":
+            return value is not None if test.limit else value is None and applies is not False
+        if value is None:
+            return False if applies is False else None
+        return compare(test, value)
 
 
 def _transitive(direct: dict[str, set[str]]) -> dict[str, set[str]]:

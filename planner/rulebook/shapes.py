@@ -36,6 +36,7 @@ StepId = Literal[
 ]
 MODES: tuple[Mode, ...] = get_args(Mode)
 STEP_IDS: tuple[StepId, ...] = get_args(StepId)
+TIERS = (1, 2, 3, 4)
 
 
 class Source(Entry):
@@ -324,6 +325,10 @@ class Closer(Entry):
     by: By
     basis: Basis
 
+    @property
+    def supervised(self) -> Supervised:
+        return Supervised(mode=self.at_least_mode, by=self.by)
+
 
 class Override(Entry):
     id: Slug
@@ -332,6 +337,10 @@ class Override(Entry):
     by: By
     because: str
     basis: Basis
+
+    @property
+    def supervised(self) -> Supervised:
+        return Supervised(mode=self.mode, by=self.by)
 
 
 class SupervisionRules(Entry):

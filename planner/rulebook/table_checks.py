@@ -10,7 +10,7 @@ from planner.case import STAGES
 from planner.errors import Fault
 from planner.rulebook.list_shapes import OPERATORS
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, By, Level, Operator, PointsBand, ProbabilityBand
+from planner.rulebook.shapes import MODES, TIERS, By, Level, Operator, PointsBand, ProbabilityBand, Supervised
 
 
 def faults_of(rulebook: Rulebook) -> list[Fault]:
@@ -31,7 +31,7 @@ def _tiers(rulebook: Rulebook) -> Iterator[Fault]:
         ("tiers", [t.tier for t in tiers.tiers]),
         ("points_bands", [b.tier for b in tiers.points_bands]),
     ):
-        if named != [1, 2, 3, 4]:
+        if named != list(TIERS):
             what = f"`{key}` names the tiers {', '.join(map(str, named))}"
             yield Fault(spot.at(key), what, "there are four, each meets some eye", "1, 2, 3 and 4, once each, in order")
             return
@@ -71,7 +71,7 @@ def _score_groups(rulebook: Rulebook) -> Iterator[Fault]:
 
 def _supervision(rulebook: Rulebook) -> Iterator[Fault]:
     supervision, spot = rulebook.supervision, rulebook.spots[("supervision.yaml", "")]
-    for tier in (1, 2, 3, 4):
+    for tier in TIERS:
         for stage in STAGES:
             if stage not in supervision.matrix.get(tier, {}):
                 what = f"the matrix has no cell for tier {tier}, stage {stage}"
@@ -140,3 +140,71 @@ def _durations(rulebook: Rulebook) -> Iterator[Fault]:
             what = f"`stands_for` names {operator} {'twice' if operator in named else 'nowhere'}"
             hint = f"- {{operator: {operator}, grade: ..., basis: ...}}, once"
             yield Fault(spot.at("stands_for"), what, "each operation is timed by its operator", hint)
+
+
+# What only the check looks at, and the proof with it: a rulebook that fails here can still be loaded.
+
+
+def matrix_rises(rulebook: Rulebook) -> Iterator[Fault]:
+    """A harder eye is never supervised from further away, a more senior trainee never from closer."""
+    matrix, spot = rulebook.supervision.matrix, rulebook.spots[("supervision.yaml", "")]
+    for tier in TIERS:
+        for stage in STAGES:
+            if tier > 1 and matrix[tier][stage].is_looser_than(matrix[tier - 1][stage]):
+                what = f"tier {tier}, {stage}: supervised from further away than tier {tier - 1}"
+                why = "a harder eye never loosens supervision"
+                yield Fault(spot.at("matrix", str(tier), stage), what, why, _as_written(matrix[tier - 1][stage]))
+        for junior, senior in pairwise(STAGES):
+            if matrix[tier][junior].is_looser_than(matrix[tier][senior]):
+                what = f"tier {tier}, {senior}: supervised from closer than {junior}"
+                why = "a more senior trainee is never held tighter"
+                yield Fault(spot.at("matrix", str(tier), senior), what, why, _as_written(matrix[tier][junior]))
+
+
+def _as_written(cell: Supervised) -> str:
+    return f"at least {{mode: {cell.mode}, by: {cell.by}}}"
+
+
+def closer_rises(rulebook: Rulebook) -> Iterator[Fault]:
+    """A higher probability of the operator's never sends the supervisor away."""
+    for place, (lower, rule) in enumerate(pairwise(rulebook.supervision.closer), 1):
+        rises = rule.operator_probability_at_least > lower.operator_probability_at_least
+        if not rises or rule.supervised.is_looser_than(lower.supervised):
+            what = f"`closer` does not rise at {rule.operator_probability_at_least:g}"
+            why = "a higher probability brings the supervisor closer, never sends them away"
+            hint = "write them from low to high, each no further than the last"
+            yield Fault(rulebook.at("supervision.yaml", "", "closer", place), what, why, hint)
+
+
+def stages_meet(rulebook: Rulebook) -> Iterator[Fault]:
+    """Each stage starts where the one before ends."""
+    for place, (junior, senior) in enumerate(pairwise(rulebook.stages.stages), 1):
+        top, start = junior.whole_operations[1], senior.whole_operations[0]
+        if top is None or start != top + 1:
+            ends = "has no end" if top is None else f"ends at {top}"
+            what = f"{senior.id} starts at {start} whole operations, {junior.id} {ends}"
+            why, hint = "every number of operations belongs to one stage", "start one above where the last ends"
+            yield Fault(rulebook.at("stages.yaml", "", "stages", place, "whole_operations"), what, why, hint)
+
+
+def stages_rise(rulebook: Rulebook) -> Iterator[Fault]:
+    """A later stage takes no easier steps than an earlier one, and every named step of it."""
+    why = "a more senior trainee is never held tighter"
+    for place, (junior, senior) in enumerate(pairwise(rulebook.stages.stages), 1):
+        lost = [step for step in junior.named_steps if step not in senior.named_steps]
+        if lost:
+            where = rulebook.at("stages.yaml", "", "stages", place, "named_steps")
+            what = f"{senior.id} is not given {', '.join(lost)}, which {junior.id} is"
+            yield Fault(where, what, why, f"add {', '.join(lost)}")
+        for key in ("takes_up_to", "named_harder_up_to"):
+            if getattr(senior, key) < getattr(junior, key):
+                where = rulebook.at("stages.yaml", "", "stages", place, key)
+                what = f"{senior.id} takes easier steps than {junior.id}"
+                yield Fault(where, what, why, f"{key}: {getattr(junior, key)} or more")
+
+
+def breaks_rise(rulebook: Rulebook) -> Iterator[Fault]:
+    for place, (shorter, longer) in enumerate(pairwise(rulebook.stages.breaks), 1):
+        if longer.weeks_at_least <= shorter.weeks_at_least or longer.stages_down < shorter.stages_down:
+            where, hint = rulebook.at("stages.yaml", "", "breaks", place), "write them from short to long"
+            yield Fault(where, "`breaks` do not rise", "a longer break steps a trainee down at least as far", hint)

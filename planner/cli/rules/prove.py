@@ -34,7 +34,7 @@ def prove(rules: RulesOption = None, json: JsonOption = False) -> None:
     proof = prove(rulebook, started=report, plain_eye=assessor(rulebook).completions.plain)
     print(f"{start}{len(started)} of {len(CLAIMS)} claims examined{' ' * 16 if live else ''}", file=sys.stderr)
     # Only now, as z3 is needed for it.
-    from planner.rulebook.proof.proof_text import proof_data, proof_text
+    from planner.rulebook.proof.report import proof_data, proof_text
 
     typer.echo(in_json(proof_data(proof), many=False) if json else proof_text(proof))
     failed = [claim for claim in proof.claims if claim.state != "proved"]

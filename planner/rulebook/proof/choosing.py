@@ -1,4 +1,4 @@
-"""Every choice decides itself: one winner, never a withheld one, and an order among the possible."""
+"""Every choice decides itself: one winner, never a withheld one; what is withheld has something instead."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ import itertools
 
 import z3
 
-from planner.conditions import OptionWins
+from planner.conditions import Any_, Condition, OptionWins
 from planner.rulebook.proof.inquiry import TABLES, Bench, Inquiry
 from planner.rulebook.proof.report import Claim
+from planner.rulebook.proof.variables import Formula
+from planner.rulebook.rulebook import Rulebook
 
 
 def one_winner(bench: Bench) -> Claim:
@@ -39,7 +41,56 @@ def possible_ordered(bench: Bench) -> Claim:
     for choice in bench.rulebook.choices.values():
         for one, other in itertools.combinations([f"{choice.id}.{option.id}" for option in choice.options], 2):
             if one in bench.rulebook.outranking[other] or other in bench.rulebook.outranking[one]:
-                inquiry.passed()
+                inquiry.checks += 1
             else:
                 inquiry.fail(f"{bench.where('choices', choice.id)}: neither of {one} and {other} outranks the other")
     return inquiry.claim()
+
+
+def drugs_have_instead(bench: Bench) -> Claim:
+    text = "a drug of a winner that meets a contraindication is withheld with an `instead`, or the case settles first"
+    inquiry = Inquiry(bench, "drug-has-instead", text)
+    met = 0
+    for drug in bench.rulebook.kit.drugs:
+        given = bench.case.holds(_drug_is_used(bench.rulebook, drug.id))
+        for n, against in enumerate(drug.withhold):
+            both = given, bench.case.holds(against.when)
+            if inquiry.find(against.id, *both) is None:
+                continue
+            met += 1
+            if not against.instead.strip():
+                where = bench.where("drugs", drug.id, "withhold", n)
+                says = f"{where}: {drug.id} is planned and {against.id} bars it, with nothing to do instead"
+                inquiry.refute_by(against.id, says, *both, z3.Not(_settles_first(bench)))
+    inquiry.notes.append(f"{met} contraindications can meet a drug that the plan would use")
+    return inquiry.claim()
+
+
+def _drug_is_used(rulebook: Rulebook, drug: str) -> Condition:
+    """That an option which uses a drug is the winner."""
+    return Any_(tuple(OptionWins(name) for name, option in rulebook.options.items() if drug in option.drugs))
+
+
+def required_has_instead(bench: Bench) -> Claim:
+    text = (
+        "a withhold that meets what asks for the same (an option's own condition, a winner's drug) has its `instead` "
+        "and names the hazard, or the case settles first"
+    )
+    inquiry = Inquiry(bench, "required-has-instead", text)
+    for withhold in (rule for rule in bench.rulebook.interactions.rules if rule.force == "withhold"):
+        kind, name = next(iter(withhold.of.items()))
+        if kind == "option":
+            asker, when = "its own condition", bench.rulebook.option(name)[1].when
+        else:
+            asker, when = "a winner", _drug_is_used(bench.rulebook, name)
+        both = bench.case.holds(withhold.when), bench.case.holds(when)
+        answered = (withhold.instead or "").strip() and (withhold.hazard or "").strip()
+        if inquiry.find(withhold.id, *both) is not None and not answered:
+            says = f"{bench.where('rules', withhold.id)}: {withhold.id} bars {name}, {asker} asks for it, "
+            says += "and nothing is said to do instead"
+            inquiry.refute_by(withhold.id, says, *both, z3.Not(_settles_first(bench)))
+    return inquiry.claim()
+
+
+def _settles_first(bench: Bench) -> Formula:
+    return z3.Or([bench.case.holds(settle.when) for settle in bench.rulebook.readiness.settle])

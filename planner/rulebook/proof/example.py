@@ -9,13 +9,12 @@ from typing import Any
 
 import z3
 
-from planner.conditions import NUMBER_TESTS, Condition, FactorHolds, OptionWins, Test, Value, compare, evaluate
+from planner.conditions import NUMBER_TESTS, Test, Value, compare
 from planner.rulebook.proof.solver import Prover
 from planner.rulebook.proof.symbols import Symbols
 from planner.rulebook.proof.variables import Formula, is_so
 from planner.rulebook.references import every_part
 from planner.rulebook.rulebook import Rulebook
-from planner.truth import Truth
 from planner.vocabulary import Finding, Ordered, Outside
 
 ANY_DAY = datetime.date(2026, 1, 5)
@@ -134,7 +133,7 @@ def as_file(rulebook: Rulebook, plain: ValuesToTry, values: Values, then: Values
     def hidden(finding: Finding) -> bool:
         cases = [values] if then is None else [values, then]
         when = finding.hidden_when
-        return when is not None and any(truth_of(rulebook, case, when) is not False for case in cases)
+        return when is not None and any(rulebook.judge(when, case) is not False for case in cases)
 
     for finding in rulebook.vocabulary.findings:
         if finding.id not in plain.tests and not finding.essential:
@@ -149,25 +148,6 @@ def as_file(rulebook: Rulebook, plain: ValuesToTry, values: Values, then: Values
     return {"case": "counter-example", "eye": "right", "none_found_in": sections, "findings": findings}
 
 
-def truth_of(rulebook: Rulebook, values: Values, condition: Condition) -> Truth:
-    """A condition judged for a case that may lack findings, as the engine judges it."""
-
-    def tested(test: Test) -> Truth:
-        value, asked = values[test.finding], rulebook.vocabulary.by_id[test.finding].asked_when
-        applies = True if asked is None else truth_of(rulebook, values, asked)
-        if test.how == "recorded":
-            return value is not None if test.limit else value is None and applies is not False
-        if value is None:
-            return False if applies is False else None
-        return compare(test, value)
-
-    def named(part: FactorHolds | OptionWins) -> Truth:
-        when = rulebook.wins[part.option] if isinstance(part, OptionWins) else rulebook.factors[part.factor].when
-        return truth_of(rulebook, values, when)
-
-    return evaluate(condition, tested, named)
-
-
 def differences(rulebook: Rulebook, before: Values, after: Values) -> dict[str, str | None]:
     """What a second case records otherwise; None where it records nothing."""
     changed: dict[str, str | None] = {}
@@ -176,9 +156,3 @@ def differences(rulebook: Rulebook, before: Values, after: Values) -> dict[str, 
         if value != before[finding.id]:
             changed[finding.id] = None if value is None else finding.written(value)
     return changed
-
-
-def as_yaml(case: dict[str, Any]) -> str:
-    """The case file's text; `planner assess` reads it."""
-    lines = [f"case: {case['case']}", f"eye: {case['eye']}", f"none_found_in: [{', '.join(case['none_found_in'])}]"]
-    return "\n".join([*lines, "findings:", *(f"  {name}: {value}" for name, value in case["findings"].items())])

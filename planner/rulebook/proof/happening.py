@@ -8,7 +8,7 @@ from typing import Any
 import z3
 
 from planner.conditions import ALWAYS, Condition, OptionWins, absences_in
-from planner.rulebook.proof.example import read, truth_of
+from planner.rulebook.proof.example import read
 from planner.rulebook.proof.inquiry import Bench, Inquiry
 from planner.rulebook.proof.report import Claim
 from planner.rulebook.proof.symbols import Symbols
@@ -89,4 +89,4 @@ def _happens_when_not_recorded(bench: Bench, inquiry: Inquiry, what: str, condit
     """Whether a case that lacks just what the condition asks about shows it; judged again in three-valued logic."""
     case = Symbols(bench.rulebook, "lacking", left_out=absences_in(condition))
     model = inquiry.find(what, *case.allowed(), *case.as_filed(), case.holds(condition))
-    return model is not None and truth_of(bench.rulebook, read(case, model), condition) is True
+    return model is not None and bench.rulebook.judge(condition, read(case, model)) is True

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import cached_property
 
 import z3
 
-from planner.rulebook.proof.example import Values, ValuesToTry, as_file, differences, plainest
+from planner.errors import Fault
+from planner.rulebook.proof.example import Values, ValuesToTry, as_file, plainest
 from planner.rulebook.proof.report import Claim, CounterExample
 from planner.rulebook.proof.solver import Prover, Undecided
 from planner.rulebook.proof.symbols import Symbols
@@ -68,7 +69,7 @@ class Inquiry:
         """Keep the plainest case for which the formulas hold as a counter-example, if there is one."""
         if self.find(what, *formulas) is None:
             return False
-        [values], _ = plainest(self.bench.prover, self.bench.plain, [self.bench.case], formulas)
+        [values], _ = self.plainest([self.bench.case], *formulas)
         self.against.append(CounterExample(says, self.file(values)))
         return True
 
@@ -78,16 +79,15 @@ class Inquiry:
     def file(self, values: Values, then: Values | None = None) -> dict[str, object]:
         return as_file(self.bench.rulebook, self.bench.plain, values, then)
 
-    def differences(self, before: Values, after: Values) -> dict[str, str | None]:
-        return differences(self.bench.rulebook, before, after)
-
     def fail(self, says: str) -> None:
         """A fault that needs no case to show it."""
         self.checks += 1
         self.against.append(CounterExample(says))
 
-    def passed(self) -> None:
-        self.checks += 1
+    def judge(self, rows: int, faults: Iterable[Fault]) -> None:
+        """So many rows of a table, which a check of the rulebook has looked at: what it found is against the claim."""
+        self.checks += rows
+        self.against.extend(CounterExample(str(fault)) for fault in faults)
 
     def claim(self) -> Claim:
         seconds = time.perf_counter() - self.begun

@@ -19,8 +19,7 @@ from collections.abc import Callable, Collection, Iterator
 from typing import Any
 
 from planner.conditions import Value, findings_in
-from planner.rulebook.proof.directions import is_worse
-from planner.rulebook.proof.example import truth_of
+from planner.harm import is_worse
 from planner.rulebook.proof.inquiry import PARTLY, Bench, Inquiry
 from planner.rulebook.proof.report import Claim
 from planner.rulebook.rulebook import Rulebook
@@ -78,7 +77,7 @@ class _Group:
         return [*self.bench.plain.values(finding), *absent]
 
     def met(self, state: State) -> list[Pair]:
-        return [pair for pair in self.pairs if truth_of(self.rulebook, self.nothing | state, pair.when)]
+        return [pair for pair in self.pairs if self.rulebook.judge(pair.when, self.nothing | state)]
 
     def is_complete(self, state: State) -> bool:
         """Whether nothing is absent that these findings alone say applies."""
@@ -94,7 +93,7 @@ class _Group:
                         continue
                     moved = {**state, finding.id: value}
                     if not self.met(moved):
-                        inquiry.passed()
+                        inquiry.checks += 1
                         continue
                     self._mend(inquiry, state, finding, moved, lighter)
 
@@ -147,7 +146,7 @@ class _Group:
 
     def _applies(self, name: str, state: State) -> Truth:
         asked = self.rulebook.vocabulary.by_id[name].asked_when
-        return True if asked is None else truth_of(self.rulebook, self.nothing | state, asked)
+        return True if asked is None else self.rulebook.judge(asked, self.nothing | state)
 
     def _fits(self, state: State) -> bool:
         """Whether no pair is met, with some value for what newly applies."""

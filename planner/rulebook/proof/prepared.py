@@ -19,7 +19,7 @@ import z3
 
 from planner.conditions import ALWAYS, Any_, Condition, OptionWins, compare
 from planner.rulebook.plan_shapes import Choice
-from planner.rulebook.proof.example import Values, as_file, read, truth_of
+from planner.rulebook.proof.example import Values, as_file, read
 from planner.rulebook.proof.inquiry import PARTLY, Bench, Inquiry
 from planner.rulebook.proof.report import Claim, CounterExample
 from planner.rulebook.proof.solver import Prover
@@ -138,10 +138,10 @@ def _most_recorded(
 
 def _matters(bench: Bench, choice: Choice) -> set[str]:
     """The findings a choice rests on, and those that an impossible pair ties to them."""
-    reach, names = bench.case.reach, [f"{choice.id}.{option.id}" for option in choice.options]
+    reach, names = bench.rulebook.reach, [f"{choice.id}.{option.id}" for option in choice.options]
     withheld = [rule.when for name in names for rule in bench.rulebook.withheld.get(name, [])]
-    reached = set().union(*(reach.of(condition) for condition in (*map(OptionWins, names), *withheld)))
-    pairs = [reach.of(pair.when) for pair in bench.rulebook.vocabulary.impossible_together]
+    reached = set().union(*(reach(condition) for condition in (*map(OptionWins, names), *withheld)))
+    pairs = [reach(pair.when) for pair in bench.rulebook.vocabulary.impossible_together]
     for _ in pairs:
         reached |= set().union(*(tied for tied in pairs if tied & reached))
     return reached
@@ -190,7 +190,7 @@ def _example(inquiry: Inquiry, choice: Choice, ring: list[str], partly: Values) 
     rulebook = inquiry.bench.rulebook
     asked = {finding.id: finding.asked_when or ALWAYS for finding in rulebook.vocabulary.findings}
     blank = [
-        name for name, value in partly.items() if value is None and truth_of(rulebook, partly, asked[name]) is not False
+        name for name, value in partly.items() if value is None and rulebook.judge(asked[name], partly) is not False
     ]
     rules = [
         f"{name} may meet {' or '.join(rule.id for rule in rulebook.withheld[name])} "

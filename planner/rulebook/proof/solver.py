@@ -27,7 +27,6 @@ class Prover:
         self.solver = z3.Solver()
         self.solver.set("timeout", SECONDS_FOR_ONE_QUESTION * 1000)
         self.solver.add(self.case.allowed())
-        self.checks = 0
 
     @contextmanager
     def given(self, formulas: Iterable[Formula]) -> Iterator[None]:
@@ -41,12 +40,8 @@ class Prover:
 
     def find(self, *formulas: Formula) -> z3.ModelRef | None:
         """An allowed case for which they all hold, None when there is none. Raises Undecided."""
-        self.checks += 1
         with self.given(formulas):
             answer = self.solver.check()
             if answer == z3.unknown:
                 raise Undecided(self.solver.reason_unknown())
             return self.solver.model() if answer == z3.sat else None
-
-    def can(self, *formulas: Formula) -> bool:
-        return self.find(*formulas) is not None

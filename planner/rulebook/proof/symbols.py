@@ -11,46 +11,11 @@ from collections.abc import Iterable
 
 import z3
 
-from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, walk
+from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test
 from planner.readings import quadrants
 from planner.rulebook.proof.variables import Formula, Variable
 from planner.rulebook.rulebook import Rulebook
 from planner.vocabulary import Coarse, Finding
-
-
-class Reach:
-    """Every finding a condition rests on, through factors, options and what decides whether a finding applies."""
-
-    def __init__(self, rulebook: Rulebook) -> None:
-        self.rulebook = rulebook
-        self._known: dict[str, frozenset[str]] = {}
-
-    def of(self, condition: Condition) -> frozenset[str]:
-        reached: set[str] = set()
-        for part in walk(condition):
-            match part:
-                case Test(finding):
-                    reached |= self.of_finding(finding)
-                case FactorHolds(factor):
-                    reached |= self._named(factor, self.rulebook.factors[factor].when)
-                case OptionWins(option):
-                    reached |= self._named(option, self.rulebook.wins[option])
-        return frozenset(reached)
-
-    def of_finding(self, finding: str) -> frozenset[str]:
-        """The finding, and those that decide whether it applies."""
-        asked = self.rulebook.vocabulary.by_id[finding].asked_when
-        return frozenset({finding}) | (frozenset() if asked is None else self.of(asked))
-
-    def hanging_on(self, finding: str) -> frozenset[str]:
-        """The findings that apply or do not by this one's value."""
-        known = self.rulebook.vocabulary.findings
-        return frozenset(other.id for other in known if other.id != finding and finding in self.of_finding(other.id))
-
-    def _named(self, name: str, condition: Condition) -> frozenset[str]:
-        if name not in self._known:
-            self._known[name] = self.of(condition)
-        return self._known[name]
 
 
 class Symbols:
@@ -65,13 +30,12 @@ class Symbols:
         left_out: Iterable[str] = (),
     ) -> None:
         self.rulebook = rulebook
-        self.reach: Reach = beside.reach if beside else Reach(rulebook)
         self.beside = beside
         self.own = frozenset(own) if beside else frozenset(rulebook.vocabulary.by_id)
         self.left_out = frozenset(left_out)
         self.variables: dict[str, Variable] = {}
         self.recorded: dict[str, Formula] = {}
-        self._named: dict[str, Formula] = {}
+        self._named: dict[Condition, Formula] = {}
         for finding in rulebook.vocabulary.findings:
             if beside and finding.id not in self.own:
                 self.variables[finding.id] = beside.variables[finding.id]
@@ -83,7 +47,7 @@ class Symbols:
 
     def touches(self, condition: Condition) -> bool:
         """Whether the condition can differ from that of the case beside."""
-        return self.beside is None or bool(self.reach.of(condition) & self.own)
+        return self.beside is None or bool(self.rulebook.reach(condition) & self.own)
 
     def holds(self, condition: Condition) -> Formula:
         if self.beside is not None and not self.touches(condition):
@@ -91,10 +55,10 @@ class Symbols:
         match condition:
             case Test():
                 return self._test(condition)
-            case FactorHolds(factor):
-                return self._of(f"factor:{factor}", self.rulebook.factors[factor].when)
-            case OptionWins(option):
-                return self._of(f"option:{option}", self.rulebook.wins[option])
+            case FactorHolds() | OptionWins():
+                if condition not in self._named:
+                    self._named[condition] = self.holds(self.rulebook.behind(condition))
+                return self._named[condition]
             case All(parts):
                 return z3.And([self.holds(part) for part in parts])
             case Any_(parts):
@@ -103,11 +67,6 @@ class Symbols:
                 return z3.AtLeast(*[self.holds(part) for part in parts], number)
             case Not(part):
                 return z3.Not(self.holds(part))
-
-    def _of(self, name: str, condition: Condition) -> Formula:
-        if name not in self._named:
-            self._named[name] = self.holds(condition)
-        return self._named[name]
 
     def _test(self, test: Test) -> Formula:
         recorded = self.recorded[test.finding]

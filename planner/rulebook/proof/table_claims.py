@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence, Sized
 
 from planner.case import STAGES
 from planner.conditions import Condition, Test, compare, evaluate, findings_in, walk
-from planner.rulebook.plan_shapes import SulcusTable
+from planner.rulebook import table_checks
 from planner.rulebook.proof.inquiry import TABLES, Bench, Inquiry
 from planner.rulebook.proof.report import Claim
-from planner.rulebook.proof.totals import TIERS
 from planner.rulebook.proof.worsening import first_looser
-from planner.rulebook.shapes import Supervised
+from planner.rulebook.shapes import TIERS
 from planner.vocabulary import Finding
 
 BAG_POWER = "lens_power_d"
@@ -24,88 +23,39 @@ def supervision_rises(bench: Bench) -> Claim:
         "loosen it; a more senior stage takes no easier steps at most, and every named step that a junior one takes"
     )
     inquiry = Inquiry(bench, "supervision-rises", text, TABLES)
-    matrix = bench.rulebook.supervision.matrix
-
-    def never_looser(words: str, where: str, mild: Supervised, grave: Supervised) -> None:
-        if grave.is_looser_than(mild):
-            inquiry.fail(f"{where}: {words}: {grave.mode} by the {grave.by} after {mild.mode} by the {mild.by}")
-        else:
-            inquiry.passed()
-
+    rulebook, steps = bench.rulebook, len(STAGES) - 1
+    inquiry.judge(len(STAGES) * (len(TIERS) - 1) + len(TIERS) * steps, table_checks.matrix_rises(rulebook))
     for stage in STAGES:
-        for mild, grave in itertools.pairwise(TIERS):
-            where = bench.where("supervision.yaml", "", "matrix", str(grave), stage)
-            words = f"stage {stage}, tier {grave} has less supervision than tier {mild}"
-            never_looser(words, where, matrix[mild][stage], matrix[grave][stage])
-        looser = first_looser(bench.rulebook, stage)
+        looser = first_looser(rulebook, stage)
         inquiry.checks += 1
         if looser is not None and not inquiry.against:
             where = bench.where("supervision.yaml", "", "overrides")
-            mild_words, grave_words = (cell.words for cell in looser)
-            inquiry.fail(f"{where}: stage {stage}: {grave_words} after {mild_words}, though no less speaks against it")
-    for tier in TIERS:
-        for junior, senior in itertools.pairwise(STAGES):
-            where = bench.where("supervision.yaml", "", "matrix", str(tier), senior)
-            words = f"tier {tier}, stage {senior} has more supervision than stage {junior}"
-            never_looser(words, where, matrix[tier][senior], matrix[tier][junior])
-    for before, after in itertools.pairwise(bench.rulebook.stages.stages):
-        for key in ("takes_up_to", "named_harder_up_to"):
-            inquiry.checks += 1
-            if getattr(after, key) < getattr(before, key):
-                where = bench.where("stages", after.id, key)
-                inquiry.fail(f"{where}: {after.id} has {key} below {before.id}'s")
-        lost = [step for step in before.named_steps if step not in after.named_steps]
-        inquiry.checks += 1
-        if lost:
-            where = bench.where("stages", after.id, "named_steps")
-            inquiry.fail(f"{where}: {after.id} is not given {', '.join(lost)}, which {before.id} is")
+            mild, grave = (cell.words for cell in looser)
+            inquiry.fail(f"{where}: stage {stage}: {grave} after {mild}, though no less speaks against it")
+    inquiry.judge(3 * steps, table_checks.stages_rise(rulebook))
     return inquiry.claim()
 
 
 def bands_meet(bench: Bench) -> Claim:
+    """Bands that do not rise and groups that do not meet are refused in loading, so that here they are only counted."""
     text = (
         "bands of points and of probability rise from 0 with the tier; groups of published scores and stages' counts "
         "of operations meet: no gap, no overlap"
     )
     inquiry = Inquiry(bench, "bands-meet", text, TABLES)
-    tiers = bench.rulebook.tiers
-    for key, bands in (("points_bands", tiers.points_bands), ("probability_bands", tiers.probability_bands)):
-        where = bench.where("tiers.yaml", "", key)
-        limits = [(float(band.at_least), band.tier) for band in bands]
-        _rising(inquiry, where, f"`{key}`", limits)
-        if limits and limits[0] != (0, 1):
-            inquiry.fail(f"{where}: `{key}` do not start with tier 1 at 0")
-    for score in bench.rulebook.scores:
-        spans = [(group.at_least, group.at_most) for group in score.groups]
-        if spans:
-            _meeting(inquiry, bench.where("models", score.id, "groups"), f"groups of {score.id}", spans)
-    stages = [stage.whole_operations for stage in bench.rulebook.stages.stages]
-    _meeting(inquiry, bench.where("stages.yaml", "", "stages"), "whole operations of the stages", stages)
-    breaks = [(float(each.weeks_at_least), each.stages_down) for each in bench.rulebook.stages.breaks]
-    _rising(inquiry, bench.where("stages.yaml", "", "breaks"), "`breaks`", breaks)
+    tiers, stages = bench.rulebook.tiers, bench.rulebook.stages
+    rising: tuple[Sized, ...] = (tiers.points_bands, tiers.probability_bands, stages.breaks)
+    groups = sum(len(score.groups) for score in bench.rulebook.scores)
+    rows = sum(max(len(table) - 1, 0) for table in rising) + groups + len(stages.stages)
+    inquiry.judge(rows, [*table_checks.stages_meet(bench.rulebook), *table_checks.breaks_rise(bench.rulebook)])
+    if tiers.probability_bands and tiers.probability_bands[0].tier != 1:
+        inquiry.fail(f"{bench.where('tiers.yaml', '', 'probability_bands')}: they do not start with tier 1")
+    first, last = stages.stages[0].whole_operations[0], stages.stages[-1].whole_operations[1]
+    if first != 0 or last is not None:
+        where = bench.where("stages.yaml", "", "stages")
+        ends = "have no end" if last is None else f"end at {last}"
+        inquiry.fail(f"{where}: whole operations of the stages start at {first} and {ends}, not from 0 without end")
     return inquiry.claim()
-
-
-def _rising(inquiry: Inquiry, where: str, what: str, rows: Sequence[tuple[float, int]]) -> None:
-    for mild, grave in itertools.pairwise(rows):
-        if grave[0] > mild[0] and grave[1] > mild[1]:
-            inquiry.passed()
-        else:
-            inquiry.fail(f"{where}: {what} do not rise: {grave[1]} from {grave[0]:g} after {mild[1]} from {mild[0]:g}")
-
-
-def _meeting(inquiry: Inquiry, where: str, what: str, spans: Sequence[tuple[int, int | None]]) -> None:
-    """Whole numbers from 0 up without end, each in one span."""
-    expected: int | None = 0
-    for low, high in spans:
-        if low == expected:
-            inquiry.passed()
-        else:
-            kind = "overlap" if expected is None or low < expected else "leave a gap"
-            inquiry.fail(f"{where}: {what} {kind} at {low}")
-        expected = None if high is None else high + 1
-    if expected is not None:
-        inquiry.fail(f"{where}: {what} end at {expected - 1}")
 
 
 def levels_apart(bench: Bench) -> Claim:
@@ -150,12 +100,9 @@ def sulcus_rows_apart(bench: Bench) -> Claim:
                 says = f"{where}: the rows {' and '.join(str(row + 1) for row in rows)} of {table.id} both cover"
                 power = bench.case.variables[BAG_POWER].equals(value)
                 inquiry.refute_by(table.id, f"{says} {finding.shown(value)}", power)
-        inquiry.notes.append(f"{table.label}, not covered: {'; '.join(_left_of(finding, table, limits)) or 'nothing'}")
+        left = gaps(finding, limits, table.covers)
+        inquiry.notes.append(f"{table.label}, not covered: {'; '.join(left) or 'nothing'}")
     return inquiry.claim()
-
-
-def _left_of(finding: Finding, table: SulcusTable, limits: Iterable[float]) -> list[str]:
-    return gaps(finding, limits, lambda value: any(band.covers(value) for band in table.bands))
 
 
 def _pieces(finding: Finding, limits: Iterable[float]) -> list[float]:

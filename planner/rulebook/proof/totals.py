@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import z3
@@ -18,10 +18,9 @@ from planner.conditions import Condition, FactorHolds
 from planner.rulebook.proof.symbols import Symbols
 from planner.rulebook.proof.variables import Formula
 from planner.rulebook.rulebook import Rulebook
-from planner.rulebook.shapes import MODES, Closer
+from planner.rulebook.shapes import MODES, TIERS, Supervised
 
 Group = list[tuple[Condition, float]]
-TIERS = (1, 2, 3, 4)
 HAIR = 1e-9
 
 
@@ -32,12 +31,13 @@ class Totals:
         self.rulebook = rulebook
         factors = list(rulebook.factors.values())
         holds = {factor.id: FactorHolds(factor.id) for factor in factors}
-        self.points = _grouped((holds[f.id], f.points, f.counts_once_with or f.id) for f in factors)
-        self.log_odds = _grouped(
+        points = ((holds[f.id], f.points, f.counts_once_with or f.id) for f in factors)
+        log_odds = (
             (level.when, math.log(level.odds_ratio), term.counts_once_with or term.id)
             for term in rulebook.odds.terms
             for level in term.levels
         )
+        self.sums = {"points": _grouped(points), "log odds": _grouped(log_odds)}
         self.floors: Group = [(holds[f.id], f.floor.tier) for f in factors if f.floor]
         self.raises: Group = [(rise.when, rise.tiers) for rise in rulebook.interactions.raises]
         consultant = next(o for o in rulebook.odds.operators if o.id == "consultant")
@@ -66,7 +66,7 @@ class Totals:
 
     def tier_at_least(self, case: Symbols) -> dict[int, Formula]:
         """For each tier, that the case reaches it."""
-        points, log_odds = self.total(case, self.points), self.total(case, self.log_odds)
+        points, log_odds = (self.total(case, groups) for groups in self.sums.values())
 
         def base(tier: int) -> Formula:
             if tier <= 1:
@@ -87,7 +87,7 @@ class Totals:
         operator = next((o for o in self.rulebook.odds.operators if o.id == stage), None)
         limits = closer_limits(self.rulebook, stage)
         own = _logit(self.rulebook.odds.baseline.probability) + math.log(operator.odds_ratio if operator else 1)
-        log_odds = self.total(case, self.log_odds)
+        log_odds = self.total(case, self.sums["log odds"])
         over = [log_odds >= _number(_logit(limit) - own) if limit > 0 else z3.BoolVal(True) for limit in limits]
         holding = [case.holds(override.when) for override in self.rulebook.supervision.overrides]
         formulas = []
@@ -101,20 +101,16 @@ class Totals:
 
 @dataclass(frozen=True)
 class SupervisionCell:
-    """All that a stage's supervision turns on, and what it comes to: its `mode` as a place in MODES, and by whom."""
+    """All that a stage's supervision turns on, and what it comes to."""
 
     tier: int
     limits_reached: int
     overrides: frozenset[int]
-    mode: int
-    consultant: bool
-
-    def is_looser_than(self, other: SupervisionCell) -> bool:
-        return self.mode < other.mode or (other.consultant and not self.consultant)
+    supervised: Supervised
 
     @property
     def words(self) -> str:
-        return f"{MODES[self.mode]} by the {'consultant' if self.consultant else 'trainer'}"
+        return f"{self.supervised.mode} by the {self.supervised.by}"
 
 
 def closer_limits(rulebook: Rulebook, stage: Stage) -> list[float]:
@@ -130,25 +126,18 @@ def cells(rulebook: Rulebook, stage: Stage) -> Iterator[SupervisionCell]:
     places = range(len(supervision.overrides))
     sets = [frozenset(some) for size in range(len(places) + 1) for some in itertools.combinations(places, size)]
     for tier, reached, holding in itertools.product(TIERS, range(len(limits) + 1), sets):
-        near = [c for c in supervision.closer if c.operator_probability_at_least in limits[:reached]]
-        yield SupervisionCell(tier, reached, holding, *_supervised(rulebook, tier, stage, near, holding))
+        chosen = supervision.matrix[tier][stage]
+        for closer in supervision.closer:
+            if closer.operator_probability_at_least in limits[:reached]:
+                chosen = chosen.brought_to(closer.supervised)
+        for place, override in enumerate(supervision.overrides):
+            # One that brings nobody closer is passed over by the engine, whoever it names.
+            if place in holding and MODES.index(override.mode) > MODES.index(chosen.mode):
+                chosen = chosen.brought_to(override.supervised)
+        yield SupervisionCell(tier, reached, holding, chosen)
 
 
-def _supervised(
-    rulebook: Rulebook, tier: int, stage: Stage, near: Sequence[Closer], holding: frozenset[int]
-) -> tuple[int, bool]:
-    chosen = rulebook.supervision.matrix[tier][stage]
-    mode, consultant = MODES.index(chosen.mode), chosen.by == "consultant"
-    for closer in near:
-        mode, consultant = max(mode, MODES.index(closer.at_least_mode)), consultant or closer.by == "consultant"
-    for place, override in enumerate(rulebook.supervision.overrides):
-        # One that brings nobody closer is passed over by the engine, whoever it names.
-        if place in holding and MODES.index(override.mode) > mode:
-            mode, consultant = MODES.index(override.mode), consultant or override.by == "consultant"
-    return mode, consultant
-
-
-def _grouped(members: Iterator[tuple[Condition, float, str]]) -> list[Group]:
+def _grouped(members: Iterable[tuple[Condition, float, str]]) -> list[Group]:
     groups: dict[str, Group] = {}
     for condition, weight, group in members:
         if weight:

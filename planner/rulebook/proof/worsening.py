@@ -6,18 +6,21 @@ at any other. What hangs on the finding and does not apply in one of the two may
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from typing import Literal
 
 import z3
 
 from planner.case import STAGES, Stage
+from planner.rulebook.proof.example import differences
 from planner.rulebook.proof.inquiry import Bench, Inquiry
 from planner.rulebook.proof.report import Claim, CounterExample
 from planner.rulebook.proof.symbols import Symbols
-from planner.rulebook.proof.totals import TIERS, Group, SupervisionCell, cells
+from planner.rulebook.proof.totals import SupervisionCell, cells
 from planner.rulebook.proof.variables import Formula, is_so
 from planner.rulebook.rulebook import Rulebook
+from planner.rulebook.shapes import TIERS
 from planner.vocabulary import Finding
 
 Relation = Literal["worse", "not plain"]
@@ -33,7 +36,8 @@ class CasePair:
     def __init__(self, bench: Bench, finding: Finding, relation: Relation = "worse") -> None:
         self.finding = finding
         self.before = bench.case
-        hanging = bench.case.reach.hanging_on(finding.id)
+        known = bench.rulebook.vocabulary.by_id
+        hanging = {name for name in known if name != finding.id and finding.id in bench.rulebook.reach_of(name)}
         self.after = Symbols(bench.rulebook, f"{relation}.{finding.id}", self.before, {finding.id, *hanging})
         both = self.before, self.after
         was, is_now = (case.variables[finding.id] for case in both)
@@ -68,7 +72,8 @@ class Worsening:
         self.bench = bench
         self.relation = relation
         self.totals = bench.totals
-        findings = directed(bench.rulebook) if relation == "worse" else with_plain(bench.rulebook)
+        known = bench.rulebook.vocabulary.findings
+        findings = directed(bench.rulebook) if relation == "worse" else [f for f in known if f.plain_value is not None]
         self.pairs = [CasePair(bench, finding, relation) for finding in findings]
         self._rises: dict[tuple[str, str], bool] = {}
 
@@ -78,7 +83,7 @@ class Worsening:
             if inquiry.find(pair.finding.id, *pair.relation) is None:
                 where = self.bench.where("findings", pair.finding.id, "worse")
                 inquiry.fail(f"{where}: no case lets {pair.finding.id} be made worse, so nothing is shown of it")
-            self._points(inquiry, pair)
+            self._total(inquiry, pair, "points")
         return inquiry.claim()
 
     def tier(self) -> Claim:
@@ -104,26 +109,20 @@ class Worsening:
         )
         inquiry = Inquiry(self.bench, "plain-least", text)
         for pair in self.pairs:
-            self._points(inquiry, pair)
-            self._odds(inquiry, pair)
+            for what in self.totals.sums:
+                self._total(inquiry, pair, what)
             self._tier(inquiry, pair)
             for stage in STAGES:
                 self._supervision(inquiry, pair, stage)
         return inquiry.claim()
 
-    def _points(self, inquiry: Inquiry, pair: CasePair) -> None:
-        self._total(inquiry, pair, "points", self.totals.points)
-
-    def _odds(self, inquiry: Inquiry, pair: CasePair) -> None:
-        self._total(inquiry, pair, "log odds", self.totals.log_odds)
-
-    def _total(self, inquiry: Inquiry, pair: CasePair, what: str, groups: Sequence[Group]) -> None:
+    def _total(self, inquiry: Inquiry, pair: CasePair, what: str) -> None:
         def shown(case: Symbols, model: z3.ModelRef) -> str:
-            total = model.eval(self.totals.total(case, groups), model_completion=True)
+            total = model.eval(self.totals.total(case, self.totals.sums[what]), model_completion=True)
             return f"{float(total.as_fraction()):g}"
 
-        if not inquiry.has_enough and not self._total_rises(inquiry, pair, what, groups):
-            self._refute(inquiry, pair, self._total_falls(pair, groups), f"the {what}", shown)
+        if not inquiry.has_enough and not self._total_rises(inquiry, pair, what):
+            self._refute(inquiry, pair, self._total_falls(pair, what), f"the {what}", shown)
 
     def _tier(self, inquiry: Inquiry, pair: CasePair) -> None:
         def shown(case: Symbols, model: z3.ModelRef) -> str:
@@ -155,7 +154,7 @@ class Worsening:
         how = "made worse" if self.relation == "worse" else "taken from its plain value"
         says = f"{finding.id} {how}, {moved}, lowers {what} from {fell}"
         where = inquiry.bench.where("findings", finding.id, "worse" if self.relation == "worse" else "plain")
-        then = inquiry.differences(before, after)
+        then = differences(self.bench.rulebook, before, after)
         inquiry.against.append(CounterExample(f"{where}: {says}", inquiry.file(before, after), then))
 
     # What makes a tier or a supervision rise without looking at the whole: each of its parts does.
@@ -171,18 +170,19 @@ class Worsening:
         floors = [tuple(totals.floor_at_least(case, tier) for case in both) for tier in TIERS[1:]]
         raises = [tuple(totals.raise_at_least(case, tiers) for case in both) for tiers in (1, 2, 3)]
         return (
-            self._total_rises(inquiry, pair, "points", totals.points)
-            and self._total_rises(inquiry, pair, "log odds", totals.log_odds)
+            all(self._total_rises(inquiry, pair, what) for what in totals.sums)
             and self._never(inquiry, pair, "floors", [z3.And(was, z3.Not(now)) for was, now in floors])
             and self._never(inquiry, pair, "raises", [z3.And(was, z3.Not(now)) for was, now in raises])
         )
 
-    def _total_rises(self, inquiry: Inquiry, pair: CasePair, what: str, groups: Sequence[Group]) -> bool:
-        return self._never(inquiry, pair, what, [self._total_falls(pair, groups)])
+    def _total_rises(self, inquiry: Inquiry, pair: CasePair, what: str) -> bool:
+        return self._never(inquiry, pair, what, [self._total_falls(pair, what)])
 
-    def _total_falls(self, pair: CasePair, groups: Sequence[Group]) -> Formula:
+    def _total_falls(self, pair: CasePair, what: str) -> Formula:
         """Only the groups that the finding can move are added up; the others are the same in both."""
-        moved = [group for group in groups if any(pair.after.touches(condition) for condition, _ in group)]
+        moved = [
+            group for group in self.totals.sums[what] if any(pair.after.touches(condition) for condition, _ in group)
+        ]
         return self.totals.total(pair.after, moved) < self.totals.total(pair.before, moved)
 
     def _never(self, inquiry: Inquiry, pair: CasePair, what: str, falls: Sequence[Formula]) -> bool:
@@ -199,21 +199,18 @@ def directed(rulebook: Rulebook) -> list[Finding]:
     return [finding for finding in rulebook.vocabulary.findings if finding.worse != "none"]
 
 
-def with_plain(rulebook: Rulebook) -> list[Finding]:
-    return [finding for finding in rulebook.vocabulary.findings if finding.plain_value is not None]
-
-
 def first_looser(rulebook: Rulebook, stage: Stage) -> tuple[SupervisionCell, SupervisionCell] | None:
     """Two cells of a stage, the second reached by a harder eye, likelier rupture or one more override, yet looser."""
     every = list(cells(rulebook, stage))
     for mild in every:
         for grave in every:
             rises = mild.tier <= grave.tier and mild.limits_reached <= grave.limits_reached
-            if rises and mild.overrides <= grave.overrides and grave.is_looser_than(mild):
+            if rises and mild.overrides <= grave.overrides and grave.supervised.is_looser_than(mild.supervised):
                 return mild, grave
     return None
 
 
 def _looser(was: Sequence[tuple[SupervisionCell, Formula]], now: Sequence[tuple[SupervisionCell, Formula]]) -> Formula:
-    looser = [z3.And(before, after) for cell, before in was for other, after in now if other.is_looser_than(cell)]
-    return z3.Or(looser)
+    pairs = itertools.product(was, now)
+    looser = (both for both in pairs if both[1][0].supervised.is_looser_than(both[0][0].supervised))
+    return z3.Or([z3.And(before, after) for (_, before), (_, after) in looser])
