@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import math
 import re
-from collections.abc import Container
+from collections.abc import Container, Iterable
 from functools import cached_property
 from typing import Annotated, Any, Literal, get_args
 
@@ -181,36 +182,51 @@ class Finding(Entry):
 
         Sets are lists or `a+b`, `none` is the empty set; dates are YYYY-MM-DD; yes-no takes yes, no, true, false.
         """
-        if isinstance(raw, str):
-            raw = raw.strip()
+        raw = raw.strip() if isinstance(raw, str) else raw
         if raw is None or (isinstance(raw, str) and raw in NOT_RECORDED):
             return None
         if isinstance(raw, str) and raw.lower() in REFUSED_WORDS:
             raise ValueError(f"{raw!r} does not say whether it was looked for; write not-recorded, or {self.allowed}")
-        match self.kind:
-            case "number" | "count":
+        match self.kind, raw:
+            case "number" | "count", _:
                 return self._read_number(raw)
-            case "yes-no":
-                if raw in (True, False) and isinstance(raw, bool):
-                    return raw
-                if raw in ("yes", "no", "true", "false"):
-                    return raw in ("yes", "true")
-            case "choice":
-                if isinstance(raw, str) and raw in self.values:
-                    return raw
-            case "set":
+            case "yes-no", bool():
+                return raw
+            case "yes-no", "yes" | "no" | "true" | "false":
+                return raw in ("yes", "true")
+            case "choice", str() if raw in self.values:
+                return raw
+            case "set", _:
                 return self._read_set(raw)
-            case "date":
-                if (day := read_day(raw)) is not None:
-                    return day
-            case "text":
-                if isinstance(raw, str) and len(raw) <= 200 and raw.isprintable():
-                    return raw
+            case "date", _ if (day := read_day(raw)) is not None:
+                return day
+            case "text", str() if len(raw) <= 200 and raw.isprintable():
+                return raw
         raise self._none_of_the_values(raw)
 
     def _none_of_the_values(self, raw: object) -> ValueError:
         words = f"{_shown(raw)} is not one of the values it can take: {self.allowed}"
         return ValueError("; ".join(filter(None, (words, did_you_mean(raw, self.values, cutoff=0.5)))))
+
+    @property
+    def enumerated(self) -> list[Any]:
+        """Every value of a yes-no, a choice or a set, small sets first; none for what has no end of them."""
+        match self.kind:
+            case "yes-no":
+                return [False, True]
+            case "choice":
+                return list(self.values)
+            case "set":
+                sizes = range(len(self.values) + 1)
+                return [frozenset(some) for size in sizes for some in itertools.combinations(self.values, size)]
+        return []
+
+    def around(self, limits: Iterable[float]) -> list[float]:
+        """Each limit, and one step of the instrument below and above it, as far as these are possible; rising."""
+        assert self.possible is not None
+        low, high = self.possible
+        near = {round(limit + shift, 6) for limit in limits for shift in (-(self.step or 1.0), 0.0, self.step or 1.0)}
+        return sorted(value for value in near if low <= value <= high)
 
     @cached_property
     def plain_value(self) -> Value | None:
@@ -232,10 +248,7 @@ class Finding(Entry):
             unit = re.fullmatch(r"-?\d[\d.]*\s*(?![eE][-+]?\d)[A-Za-z/%²]+.*", raw)
             if unit:
                 raise ValueError(f"{raw!r} carries a unit; write the number alone, in {self.unit or 'whole counts'}")
-            try:
-                raw = float(strict_number(raw))
-            except ValueError as error:
-                raise ValueError(str(error)) from None
+            raw = float(strict_number(raw))
         if isinstance(raw, bool) or not isinstance(raw, int | float):
             raise ValueError(f"{_shown(raw)} is not a number; expected {self.allowed}")
         try:
@@ -295,7 +308,7 @@ class Finding(Entry):
         if isinstance(value, bool):
             return "yes" if value else "no"
         if isinstance(value, frozenset):
-            return ", ".join(self.values[item] for item in self.values if item in value) or "none"
+            return ", ".join(label for item, label in self.values.items() if item in value) or "none"
         if isinstance(value, float):
             # Units in words are written for many of them: `clock hours`.
             unit = self.unit.removesuffix("s") if self.unit and value == 1 else self.unit

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable
 from typing import Any
 
@@ -37,20 +36,9 @@ def decisive(finding: Finding, tests: Iterable[Test]) -> tuple[Any, ...]:
 
 
 def _candidates(finding: Finding, tests: list[Test]) -> list[Any]:
-    match finding.kind:
-        case "yes-no":
-            return [False, True]
-        case "choice":
-            return list(finding.values)
-        case "set":
-            sizes = range(len(finding.values) + 1)
-            return [frozenset(some) for size in sizes for some in itertools.combinations(finding.values, size)]
-        case "number" | "count":
-            assert finding.possible is not None
-            low, high = finding.possible
-            step = finding.step or 1.0
-            limits = [test.limit for test in tests]
-            near = {round(limit + shift, 6) for limit in limits for shift in (-step, 0.0, step)} | {low, high}
-            middle = finding.usual or finding.possible
-            return sorted((v for v in near if low <= v <= high), key=lambda v: (not middle[0] <= v <= middle[1], v))
-    return []
+    if finding.kind not in ("number", "count"):
+        return finding.enumerated
+    assert finding.possible is not None
+    low, high = finding.usual or finding.possible
+    near = {*finding.around(test.limit for test in tests), *finding.possible}
+    return sorted(near, key=lambda value: (not low <= value <= high, value))

@@ -221,12 +221,7 @@ def _telling(finding: Finding, test: Test) -> list[Any]:
         case "yes-no":
             return [True, False]
         case "choice":
-            return list(finding.values)
+            return finding.enumerated
         case "set":
             return [frozenset({item}) for item in sorted(test.limit)] + [frozenset()]
-        case _:
-            assert finding.possible is not None
-            low, high = finding.possible
-            step = finding.step or 1.0
-            near = [round(test.limit + shift, 6) for shift in (-step, 0.0, step)]
-            return [value for value in near if low <= value <= high]
+    return finding.around([test.limit])

@@ -10,12 +10,13 @@ from typing import Any
 import z3
 
 from planner.conditions import NUMBER_TESTS, Test, Value, compare
+from planner.harm import harm
 from planner.rulebook.proof.solver import Prover
 from planner.rulebook.proof.symbols import Symbols
 from planner.rulebook.proof.variables import Formula, is_so
 from planner.rulebook.references import every_part
 from planner.rulebook.rulebook import Rulebook
-from planner.vocabulary import Finding, Ordered, Outside
+from planner.vocabulary import Finding, Outside
 
 ANY_DAY = datetime.date(2026, 1, 5)
 Values = dict[str, Value | None]
@@ -36,18 +37,13 @@ class ValuesToTry:
 
     def _others(self, finding: Finding) -> list[Any]:
         match finding.kind:
-            case "yes-no":
-                return [finding.worse == "no", finding.worse != "no"]
-            case "choice":
-                return list(finding.worse.rank if isinstance(finding.worse, Ordered) else finding.values)
-            case "set":
-                sizes = range(len(finding.values) + 1)
-                return [frozenset(some) for size in sizes for some in itertools.combinations(finding.values, size)]
             case "number" | "count":
                 return self._numbers(finding)
             case "date":
                 return [ANY_DAY]
-        return ["recorded"]
+            case "text":
+                return ["recorded"]
+        return sorted(finding.enumerated, key=lambda value: harm(finding, value))
 
     def _numbers(self, finding: Finding) -> list[float]:
         """A value between each two limits, then the limits and a step to both sides; the fewest tests passed first."""
@@ -62,7 +58,7 @@ class ValuesToTry:
         middle = sum(finding.usual or finding.possible) / 2
         between = [middle, *((a + b) / 2 for a, b in itertools.pairwise(ends))]
         clear = {round(round(value / step) * step, 6) for value in between} - limits
-        near = {round(limit + shift, 6) for limit in limits for shift in (-step, 0.0, step)}
+        near = set(finding.around(limits))
 
         def remarkable(value: float) -> tuple[int, bool, float]:
             return sum(compare(test, value) for test in tests), value not in clear, abs(value - middle)
