@@ -14,22 +14,17 @@ from typing import Any
 
 from planner.assess.cells import told_apart
 from planner.assess.code_writer import FunctionWriter
-from planner.conditions import (
-    NUMBER_TESTS,
-    Condition,
-    FactorHolds,
-    OptionWins,
-    Test,
-    findings_in,
-    rebuild,
-    walk,
-)
+from planner.conditions import NUMBER_TESTS, Condition, FactorHolds, OptionWins, Test, findings_in, rebuild, walk
 from planner.rulebook.rulebook import Rulebook
 from planner.truth import Truth
 
 Values = list[Any]
 Truths = tuple[Truth, ...]
 Bounds = tuple[tuple[float, float], ...]
+# Members (place, weight) of which only the heaviest counts, one list a group.
+Groups = list[list[tuple[int, float]]]
+# Totals of which the greatest group counts; of all others the sum does.
+GREATEST = ("floor", "raise")
 
 
 class Compiled:
@@ -40,42 +35,39 @@ class Compiled:
         findings = rulebook.vocabulary.findings
         self.index = {finding.id: place for place, finding in enumerate(findings)}
         self.asked = {f.id: f.asked_when for f in findings if f.asked_when is not None}
-        self.core_names, self.core_conditions = zip(*_core(rulebook), strict=True)
-        self.place = {name: place for place, name in enumerate(self.core_names)}
-        self.option_names, self.option_conditions = zip(*_options(rulebook), strict=True)
-        self.option_place = {name: place for place, name in enumerate(self.option_names)}
-        self.rest_names, self.rest_conditions = zip(*_rest(rulebook), strict=True)
-        self.rest_place = {name: place for place, name in enumerate(self.rest_names)}
+        core, options, rest = dict(_core(rulebook)), dict(_options(rulebook)), dict(_rest(rulebook))
+        self.conditions: dict[str, Condition] = {**core, **options, **rest}
+        self.core_names = tuple(core)
+        self.place, self.option_place, self.rest_place = (
+            {name: place for place, name in enumerate(names)} for names in (core, options, rest)
+        )
         self.totals = _totals(rulebook, self.place)
-        self.total_names = tuple(self.totals)
-        self.core: Callable[[Values], tuple[Truths, Bounds]] = self._compile_core()
-        scored = {name: f"s[{place}]" for name, place in self.place.items()}
-        won = {name: f"o[{place}]" for name, place in self.option_place.items()}
-        self.options: Callable[[Values, Truths], Truths] = self._compile(
-            "v, s", scored, self.option_names, self.option_conditions
-        )
-        self.rest: Callable[[Values, Truths, Truths], Truths] = self._compile(
-            "v, s, o", {**scored, **won}, self.rest_names, self.rest_conditions
-        )
-        self.asked_tests: dict[int, Callable[[Values], Truth]] = {
-            self.index[name]: self._compile_one(condition) for name, condition in self.asked.items()
+        self.core: Callable[[Values], tuple[Truths, Bounds]] = self._compile_core(core)
+        named = {name: f"s[{place}]" for name, place in self.place.items()}
+        self.options: Callable[[Values, Truths], Truths] = self._compile("v, s", named, options)
+        named |= {name: f"o[{place}]" for name, place in self.option_place.items()}
+        self.rest: Callable[[Values, Truths, Truths], Truths] = self._compile("v, s, o", named, rest)
+        self.asked_tests = {self.index[name]: self.function_of(condition) for name, condition in self.asked.items()}
+        self.hidden_tests = {
+            self.index[f.id]: self.function_of(f.hidden_when) for f in findings if f.hidden_when is not None
         }
-        names = (*self.core_names, *self.option_names, *self.rest_names)
-        conditions = (*self.core_conditions, *self.option_conditions, *self.rest_conditions)
-        self.conditions = dict(zip(names, conditions, strict=True))
-        self._depends_of_finding: dict[str, frozenset[int]] = {}
-        self.depends = self._dependencies()
+        # The findings, as places, that each finding, named condition and total can depend on.
+        self.depends_of_finding = {name: self._places(rulebook.reach_of(name)) for name in self.index}
+        self.depends = {name: self._places(rulebook.reach(each)) for name, each in self.conditions.items()}
+        for total, groups in self.totals.items():
+            members = (self.depends[self.core_names[place]] for group in groups for place, _ in group)
+            self.depends[total] = frozenset().union(*members)
         self.cells = told_apart(findings, (*self.conditions.values(), *self.asked.values()))
         self.by_depth = sorted(range(len(findings)), key=lambda place: (self.depth(place), place))
-        self.hidden_tests: dict[int, Callable[[Values], Truth]] = {
-            self.index[f.id]: self._compile_one(f.hidden_when) for f in findings if f.hidden_when is not None
-        }
+
+    def _places(self, findings: Iterable[str]) -> frozenset[int]:
+        return frozenset(self.index[name] for name in findings)
 
     @cached_property
     def planned_by(self) -> frozenset[int]:
         """The findings, as places, on which an option or a line of a step can depend."""
-        lines = (name for name in self.rest_names if name.startswith("line:"))
-        return frozenset().union(*(self.depends[name] for name in (*self.option_names, *lines)))
+        lines = (name for name in self.rest_place if name.startswith("line:"))
+        return frozenset().union(*(self.depends[name] for name in (*self.option_place, *lines)))
 
     @cached_property
     def number_tests(self) -> dict[str, tuple[Test, ...]]:
@@ -87,94 +79,43 @@ class Compiled:
                     of_finding.setdefault(part.finding, {})[part] = None
         return {name: tuple(tests) for name, tests in of_finding.items()}
 
-    def _source(self, named: dict[str, str]) -> FunctionWriter:
-        return FunctionWriter(self.index, named, self.asked)
-
-    def _compile_core(self) -> Any:
-        source = self._source({})
-        results: list[str] = []
-        for name, condition in zip(self.core_names, self.core_conditions, strict=True):
-            result = source.expression(condition)
-            results.append(result)
-            source.named[name] = result
+    def _compile_core(self, conditions: dict[str, Condition]) -> Any:
+        source = FunctionWriter(self.index, {}, self.asked)
+        for name, condition in conditions.items():
+            source.named[name] = source.expression(condition)
+        results = list(source.named.values())
         bounds = []
-        for groups in self.totals.values():
+        for total, groups in self.totals.items():
             ends = []
             for state in ("is True", "is not False"):
                 members = [_heaviest([(results[place], weight) for place, weight in group], state) for group in groups]
-                ends.append((" + ".join(members) or "0") if groups.adds else f"max({', '.join([*members, '0', '0'])})")
+                greatest = f"max({', '.join([*members, '0', '0'])})"
+                ends.append(greatest if total in GREATEST else " + ".join(members) or "0")
             bounds.append(f"({', '.join(ends)})")
         return source.compiled("core", "v", f"(({', '.join(results)},), ({', '.join(bounds)},))")
 
-    def _compile(
-        self, arguments: str, named: dict[str, str], names: tuple[str, ...], conditions: tuple[Condition, ...]
-    ) -> Any:
-        source = self._source(named)
-        results = [source.expression(condition) for condition in conditions]
+    def _compile(self, arguments: str, named: dict[str, str], conditions: dict[str, Condition]) -> Any:
+        source = FunctionWriter(self.index, named, self.asked)
+        results = [source.expression(condition) for condition in conditions.values()]
         return source.compiled("truths", arguments, f"({', '.join(results)},)")
-
-    def _compile_one(self, condition: Condition) -> Any:
-        source = self._source({})
-        return source.compiled("one", "v", source.expression(condition))
-
-    def _dependencies(self) -> dict[str, frozenset[int]]:
-        """For each named condition and total, the findings (as places) it can depend on."""
-        known = self._depends_of_finding
-
-        def of_finding(name: str) -> frozenset[int]:
-            if name not in known:
-                behind = findings_in(self.asked[name]) if name in self.asked else set()
-                known[name] = frozenset({self.index[name]}).union(*(of_finding(other) for other in behind))
-            return known[name]
-
-        for finding in self.index:
-            of_finding(finding)
-        depends: dict[str, frozenset[int]] = {}
-        for name, condition in self.conditions.items():
-            places: set[int] = set()
-            for part in walk(condition):
-                match part:
-                    case Test(finding):
-                        places |= of_finding(finding)
-                    case FactorHolds(factor):
-                        places |= depends[f"factor:{factor}"]
-                    case OptionWins(option):
-                        places |= depends[f"option:{option}"]
-            depends[name] = frozenset(places)
-        for total, groups in self.totals.items():
-            members = (self.core_names[place] for group in groups for place, _ in group)
-            depends[total] = frozenset().union(*(depends[name] for name in members))
-        return depends
-
-    def condition(self, name: str) -> Condition:
-        """The condition behind a name such as `factor:id`, `option:choice.option` or `caution:id`."""
-        condition: Condition = self.conditions[name]
-        return condition
 
     def function_of(self, condition: Condition) -> Callable[[Values], Truth]:
         """One condition compiled by itself, with the factors and options it rests on written in."""
-        function: Callable[[Values], Truth] = self._compile_one(self._spelled_out(condition))
+        source = FunctionWriter(self.index, {}, self.asked)
+        result = source.expression(self._spelled_out(condition))
+        function: Callable[[Values], Truth] = source.compiled("one", "v", result)
         return function
 
     def _spelled_out(self, condition: Condition) -> Condition:
         def leaf(part: Condition) -> Condition:
-            match part:
-                case FactorHolds(factor):
-                    return self._spelled_out(self.rulebook.factors[factor].when)
-                case OptionWins(option):
-                    return self._spelled_out(self.rulebook.wins[option])
-            return part
+            return self._spelled_out(self.rulebook.behind(part)) if isinstance(part, FactorHolds | OptionWins) else part
 
         return rebuild(condition, leaf)
 
-    def depends_of_finding(self, finding: str) -> frozenset[int]:
-        """The finding, and those that decide whether it applies, as places."""
-        return self._depends_of_finding[finding]
-
     def depends_of_asked(self, place: int) -> frozenset[int]:
         """The findings, as places, that decide whether a finding applies at all."""
-        name = self.rulebook.vocabulary.findings[place].id
-        return frozenset(self.index[f] for f in findings_in(self.asked[name])) if name in self.asked else frozenset()
+        asked = self.rulebook.vocabulary.findings[place].asked_when
+        return frozenset() if asked is None else self._places(findings_in(asked))
 
     def depth(self, place: int) -> int:
         """How many findings stand in a row behind one that hangs on others; 0 for one that is always asked."""
@@ -220,12 +161,6 @@ class EyeTruths:
         if name in made.option_place:
             return self.options[made.option_place[name]]
         return self.rest[made.rest_place[name]]
-
-
-class Groups(list[list[tuple[int, float]]]):
-    """Members (place, weight) of which only the heaviest counts, one list a group; summed, or the greatest taken."""
-
-    adds: bool = True
 
 
 def _heaviest(members: list[tuple[str, float]], state: str) -> str:
@@ -298,14 +233,12 @@ def _rest(rulebook: Rulebook) -> Iterable[tuple[str, Condition]]:
 def _totals(rulebook: Rulebook, place: dict[str, int]) -> dict[str, Groups]:
     """The totals whose bounds `core` gives: points, log odds, floor, raise, and each published score."""
 
-    def grouped(members: Iterable[tuple[str, float, str | None]], adds: bool = True) -> Groups:
+    def grouped(members: Iterable[tuple[str, float, str | None]]) -> Groups:
         groups: dict[str, list[tuple[int, float]]] = {}
         for name, weight, group in members:
             if weight:
                 groups.setdefault(group or name, []).append((place[name], weight))
-        result = Groups(groups.values())
-        result.adds = adds
-        return result
+        return list(groups.values())
 
     factors = rulebook.factors.values()
     levels = [
@@ -316,8 +249,8 @@ def _totals(rulebook: Rulebook, place: dict[str, int]) -> dict[str, Groups]:
     totals = {
         "points": grouped((f"factor:{f.id}", f.points, f.counts_once_with) for f in factors),
         "log-odds": grouped(levels),
-        "floor": grouped(((f"factor:{f.id}", f.floor.tier, None) for f in factors if f.floor), adds=False),
-        "raise": grouped(((f"raise:{r.id}", r.tiers, None) for r in rulebook.interactions.raises), adds=False),
+        "floor": grouped((f"factor:{f.id}", f.floor.tier, None) for f in factors if f.floor),
+        "raise": grouped((f"raise:{r.id}", r.tiers, None) for r in rulebook.interactions.raises),
     }
     for score in rulebook.scores:
         totals[f"score:{score.id}"] = grouped((f"item:{score.id}:{item.id}", item.points, None) for item in score.items)

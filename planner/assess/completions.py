@@ -201,7 +201,7 @@ class Completions:
         place = self.compiled.place
         if not allowed:
             for name in self.pairs:
-                if guessed[place[name]] and (split := self._behind(self.compiled.condition(name), node)) is not None:
+                if guessed[place[name]] and (split := self._behind(self.compiled.conditions[name], node)) is not None:
                     return split
         if objective.condition is not None:
             split = self._behind(objective.condition, node)
@@ -209,7 +209,7 @@ class Completions:
                 return split
         for name in objective.names:
             let_down = truths[place[name]] is None and guessed[place[name]] is not highest
-            if let_down and (split := self._behind(self.compiled.condition(name), node)) is not None:
+            if let_down and (split := self._behind(self.compiled.conditions[name], node)) is not None:
                 return split
         return self._missing(node, frozenset(scope))
 
@@ -260,13 +260,11 @@ class Completions:
             return
         match condition:
             case Test(finding):
-                missing = self._missing(node, self.compiled.depends_of_finding(finding))
+                missing = self._missing(node, self.compiled.depends_of_finding[finding])
                 if missing is not None:
                     yield missing
-            case FactorHolds(factor):
-                yield from self.open_in(self.compiled.rulebook.factors[factor].when, node)
-            case OptionWins(option):
-                yield from self.open_in(self.compiled.rulebook.wins[option], node)
+            case FactorHolds() | OptionWins():
+                yield from self.open_in(self.compiled.rulebook.behind(condition), node)
             case Not(part):
                 yield from self.open_in(part, node)
             case All(parts) | Any_(parts) | NumberOf(parts):

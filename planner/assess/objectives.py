@@ -16,7 +16,7 @@ class Objectives:
     def __init__(self, compiled: Compiled) -> None:
         self.compiled = compiled
         rulebook = compiled.rulebook
-        place = {name: n for n, name in enumerate(compiled.total_names)}
+        place = {name: n for n, name in enumerate(compiled.totals)}
         self.places = place
         members = {
             total: tuple(compiled.core_names[p] for group in groups for p, _ in group)
@@ -67,4 +67,4 @@ class Objectives:
             truth = EyeTruths(made, values, truths).truth(name)
             return (1.0, 1.0) if truth else (0.0, 0.0) if truth is False else (0.0, 1.0)
 
-        return Objective(name, made.depends[name], (), made.condition(name), bounds)
+        return Objective(name, made.depends[name], (), made.conditions[name], bounds)

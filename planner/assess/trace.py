@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from operator import itemgetter
 from typing import Any
 
 from planner.assess.assessment import FactorState
 from planner.assess.compiled import Compiled, Truths, Values
 from planner.case import Case
-from planner.conditions import Condition, FactorHolds, OptionWins, Test, findings_in, walk
+from planner.conditions import Condition, findings_in
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import Factor
 from planner.truth import Truth
@@ -122,21 +121,9 @@ def labels(rulebook: Rulebook) -> dict[str, str]:
     return names | {name: option.label for name, option in rulebook.options.items()}
 
 
-def reached_tests(condition: Condition, rulebook: Rulebook) -> Iterator[Test]:
-    """Every comparison a condition rests on, through factors and options."""
-    for part in walk(condition):
-        match part:
-            case Test():
-                yield part
-            case FactorHolds(factor):
-                yield from reached_tests(rulebook.factors[factor].when, rulebook)
-            case OptionWins(option):
-                yield from reached_tests(rulebook.wins[option], rulebook)
-
-
 def reached_findings(condition: Condition, rulebook: Rulebook) -> list[str]:
     """Every finding a condition rests on, through factors and options, in vocabulary order."""
-    reached = {test.finding for test in reached_tests(condition, rulebook)}
+    reached = {test.finding for test in rulebook.tests_behind(condition)}
     return [finding.id for finding in rulebook.vocabulary.findings if finding.id in reached]
 
 

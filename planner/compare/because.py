@@ -63,7 +63,7 @@ class Because:
             reached.add(name)
             if name.startswith("open:"):
                 queue += [f"rule:{rule.id}" for rule in made.rulebook.withheld.get(name.removeprefix("open:"), [])]
-            for part in walk(made.condition(name)):
+            for part in walk(made.conditions[name]):
                 match part:
                     case FactorHolds(factor):
                         queue.append(f"factor:{factor}")
@@ -95,11 +95,11 @@ def _roots(made: Compiled, result: Result, tier_moved: bool, supervision_moved: 
         case "do":
             for choice in rulebook.choices.values():
                 yield from _open(made, choice.id) if choice.step == name else ()
-            yield from (other for other in made.rest_names if other.startswith(f"line:{name}:"))
+            yield from (other for other in made.rest_place if other.startswith(f"line:{name}:"))
         case "readiness":
             yield from (f"settle:{settle.id}" for settle in rulebook.readiness.settle)
         case "drug":
-            yield from (other for other in made.rest_names if other.startswith(f"drug:{name}:"))
+            yield from (other for other in made.rest_place if other.startswith(f"drug:{name}:"))
             yield from (f"rule:{rule.id}" for rule in rulebook.interactions.rules if rule.of.get("drug") == name)
             for choice in rulebook.choices.values():
                 if any(name in option.drugs for option in choice.options):

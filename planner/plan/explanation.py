@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from planner.assess.assess import assessor
 from planner.assess.assessment import Assessment
-from planner.assess.trace import fill, reached_tests
-from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test, compare, evaluate
+from planner.assess.trace import fill
+from planner.conditions import All, Any_, Condition, FactorHolds, Not, NumberOf, OptionWins, Test
 from planner.errors import PlannerError, did_you_mean
 from planner.plan.choices import choose
 from planner.plan.picture import Picture
@@ -64,6 +64,7 @@ class Explainer:
         self.picture = Picture(assessor(rulebook), assessment.case)
         self.choices = choose(self.picture)
         self.picture.as_planned(self.choices)
+        self.values = dict(zip(rulebook.vocabulary.by_id, self.picture.values, strict=True))
 
     def explain(self, name: str, in_the_way: bool) -> list[Explanation]:
         """Every line of that id, of whatever kind; `in_the_way` keeps only the grounds against it.
@@ -197,7 +198,7 @@ class Explainer:
     def _explanation(
         self, kind: str, label: str, name: str, condition: Condition, truth: Truth, notes: list[str], in_the_way: bool
     ) -> Explanation:
-        whole = list(dict.fromkeys(reached_tests(condition, self.rulebook)))
+        whole = list(dict.fromkeys(self.rulebook.tests_behind(condition)))
         against = list(dict.fromkeys(self._against(condition, sought=True))) if in_the_way else whole
         grounds = tuple(self._ground(test) for test in against or whole)
         words = sentence(condition, self.rulebook.vocabulary, self.picture.names)
@@ -205,7 +206,7 @@ class Explainer:
 
     def _ground(self, test: Test) -> Ground:
         case, finding = self.picture.case, self.rulebook.vocabulary.by_id[test.finding]
-        truth = self.tested(test)
+        truth = self.rulebook.tested(test, self.values)
         recorded = finding.shown(case.findings.get(test.finding))
         if test.finding in case.doubted:
             recorded += ", in doubt: read as not recorded"
@@ -215,35 +216,15 @@ class Explainer:
         asks = sentence(test, self.rulebook.vocabulary, {})
         return Ground(test.finding, asks, recorded, "not-applicable" if asked_not else WORDS[truth])  # type: ignore[arg-type]
 
-    def tested(self, test: Test) -> Truth:
-        """Three-valued truth of one comparison; a finding that is not asked in this eye fails it."""
-        made = self.picture.assessor.compiled
-        place = made.index[test.finding]
-        value = self.picture.values[place]
-        asked = made.applies(place, self.picture.values)
-        if test.how == "recorded":
-            return (value is not None) if test.limit else value is None and asked is not False
-        if value is None:
-            return False if asked is False else None
-        return compare(test, value)
-
-    def _truth(self, condition: Condition) -> Truth:
-        return evaluate(condition, self.tested, lambda part: self._truth(self._behind(part)))
-
-    def _behind(self, part: FactorHolds | OptionWins) -> Condition:
-        if isinstance(part, FactorHolds):
-            return self.rulebook.factors[part.factor].when
-        return self.rulebook.wins[part.option]
-
     def _against(self, condition: Condition, sought: bool) -> Iterator[Test]:
         """The comparisons that keep a condition from being as sought; none when it is so."""
-        if self._truth(condition) is sought:
+        if self.rulebook.judge(condition, self.values) is sought:
             return
         match condition:
             case Test():
                 yield condition
             case FactorHolds() | OptionWins():
-                yield from self._against(self._behind(condition), sought)
+                yield from self._against(self.rulebook.behind(condition), sought)
             case Not(part):
                 yield from self._against(part, not sought)
             case All(parts) | Any_(parts) | NumberOf(parts):

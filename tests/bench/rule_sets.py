@@ -62,7 +62,7 @@ def shipped_core(cases: int, seed: int = 1) -> RuleSet:
     return RuleSet(
         "shipped rulebook",
         tuple(finding.id for finding in rulebook.vocabulary.findings),
-        tuple(map(written_out, compiled.core_conditions)),
+        tuple(map(written_out, (compiled.conditions[name] for name in compiled.core_names))),
         {name: written_out(condition) for name, condition in compiled.asked.items()},
         drawn,
         lambda values: core(values)[0],
