@@ -2,7 +2,17 @@
 
 import typer
 
-from planner.cli.options import CaseArguments, JsonOption, OnOption, RulesOption, UnitOption, day, rulebook_in, unit_in
+from planner.cli.options import (
+    CaseArguments,
+    JsonOption,
+    OnOption,
+    RulesOption,
+    UnitOption,
+    day,
+    in_json,
+    rulebook_in,
+    unit_in,
+)
 
 
 def assess(
@@ -29,20 +39,13 @@ def assess(
     from planner.plan.make import ready_in
 
     rulebook = rulebook_in(rules)
-    held = unit_in(unit, rulebook)
+    ours = unit_in(unit, rulebook)
     batch = Batch(cases, rulebook.vocabulary)
 
     def make(case: Case) -> str:
-        assessment = assess_case(case, rulebook, held, day(on))
+        assessment = assess_case(case, rulebook, ours, day(on))
         # What the unit lacks is known only once the plan has said what it needs.
-        assessment = ready_in(assessment, rulebook, held)
+        assessment = ready_in(assessment, rulebook, ours)
         return in_json(assessment_json(assessment), many=batch.many) if json else summary(assessment, rulebook)
 
     batch.run(make, lambda _, text: typer.echo(text), Path())
-
-
-def in_json(data: object, many: bool) -> str:
-    """JSON text: on one line among many, indented alone."""
-    from json import dumps
-
-    return dumps(data, ensure_ascii=False, indent=None if many else 2)

@@ -4,7 +4,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.options import JsonOption, OnOption, RulesOption, UnitOption, day, rulebook_in, unit_in
+from planner.cli.options import (
+    JsonOption,
+    OnOption,
+    RulesOption,
+    UnitOption,
+    argument,
+    day,
+    group,
+    present,
+    rulebook_in,
+    unit_in,
+)
 from planner.cli.rules.show import show
 from planner.errors import PlannerError
 
@@ -14,22 +25,11 @@ if TYPE_CHECKING:
     from planner.rulebook.rulebook import Rulebook
     from planner.vocabulary import Vocabulary
 
-app = typer.Typer(
-    help="Ask why, why not, or what a finding would change.",
-    rich_markup_mode=None,
-    no_args_is_help=True,
-)
+app = group("Ask why, why not, or what a finding would change.")
 # A factor by itself, without a case; the same page as `planner rules show`.
 app.command("factor")(show)
-IdArgument = Annotated[
-    str,
-    typer.Argument(
-        metavar="ID", help="tier, or the id of a factor, choice.option, line, drill or caution.", show_default=False
-    ),
-]
-CaseArgument = Annotated[
-    str, typer.Argument(metavar="CASE", help="A file of one case; - for standard input.", show_default=False)
-]
+IdArgument = Annotated[str, argument("ID", "tier, or the id of a factor, choice.option, line, drill or caution.")]
+CaseArgument = Annotated[str, argument("CASE", "A file of one case; - for standard input.")]
 
 
 @app.command("why")
@@ -52,12 +52,7 @@ def why_not(name: IdArgument, case: CaseArgument, rules: RulesOption = None, jso
 
 @app.command("if")
 def what_if(
-    words: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="FINDING=VALUE... CASE", help="What to record otherwise, then the case.", show_default=False
-        ),
-    ],
+    words: Annotated[list[str], argument("FINDING=VALUE... CASE", "What to record otherwise, then the case.")],
     unit: UnitOption = None,
     rules: RulesOption = None,
     on: OnOption = None,
@@ -68,7 +63,6 @@ def what_if(
     Example: planner explain if dilated_pupil_mm=6.5 case.yaml
     """
     from planner.assess.assess import assess
-    from planner.cli.assess import in_json
     from planner.compare.plan_differences import changes
     from planner.plan.make import make_plan
 
@@ -76,30 +70,28 @@ def what_if(
     if not wanted:
         raise typer.BadParameter("give at least one FINDING=VALUE before the case", param_hint="FINDING=VALUE")
     rulebook = rulebook_in(rules)
-    held = unit_in(unit, rulebook)
+    ours = unit_in(unit, rulebook)
     case = _one_case(source, rulebook.vocabulary)
     changed = recorded_otherwise(case, wanted, rulebook.vocabulary)
-    before, after = (make_plan(assess(each, rulebook, held, day(on)), rulebook, held) for each in (case, changed))
+    before, after = (make_plan(assess(each, rulebook, ours, day(on)), rulebook, ours) for each in (case, changed))
     differences = changes(before, after)
-    if json:
-        entries = [
-            {"what": change.what, "from": change.before, "to": change.after}
-            | ({"gone": change.gone, "new": change.new} if change.gone or change.new else {})
-            for change in differences
-        ]
-        typer.echo(in_json({"case": case.reference, "eye": case.eye, "if": wanted, "changes": entries}, many=False))
-        return
-    typer.echo(f"{case.reference}, {case.eye.upper()} EYE, if {', '.join(wanted)}")
+    entries = [
+        {"what": change.what, "from": change.before, "to": change.after}
+        | ({"gone": change.gone, "new": change.new} if change.gone or change.new else {})
+        for change in differences
+    ]
+    lines = [f"{case.reference}, {case.eye.upper()} EYE, if {', '.join(wanted)}"]
     for change in differences:
         if change.gone or change.new:
-            typer.echo(f"  {change.what}")
-            for sign, entries_of in (("-", change.gone), ("+", change.new)):
-                for entry in entries_of:
-                    typer.echo(f"    {sign} {entry}")
+            lines += [
+                f"  {change.what}",
+                *(f"    - {was}" for was in change.gone),
+                *(f"    + {now}" for now in change.new),
+            ]
         else:
-            typer.echo(f"  {change.what}: {change.before} -> {change.after}")
-    if not differences:
-        typer.echo("  nothing changes")
+            lines.append(f"  {change.what}: {change.before} -> {change.after}")
+    data = {"case": case.reference, "eye": case.eye, "if": wanted, "changes": entries}
+    present(json, lambda: data, lambda: "\n".join(lines if differences else [*lines, "  nothing changes"]))
 
 
 def recorded_otherwise(case: "Case", wanted: list[str], vocabulary: "Vocabulary") -> "Case":
@@ -141,18 +133,13 @@ def _explain(name: str, source: str, rulebook: "Rulebook", json: bool, in_the_wa
     from dataclasses import asdict
 
     from planner.assess.assess import assess
-    from planner.cli.assess import in_json
     from planner.plan.explanation import Explainer
 
     case = _one_case(source, rulebook.vocabulary)
     found = Explainer(assess(case, rulebook), rulebook).explain(name, in_the_way)
-    if json:
-        entries = [asdict(explanation) for explanation in found]
-        typer.echo(in_json({"case": case.reference, "eye": case.eye, "explanations": entries}, many=False))
-        return
-    typer.echo(f"{case.reference}, {case.eye.upper()} EYE")
-    for explanation in found:
-        typer.echo(_in_words(explanation))
+    data = {"case": case.reference, "eye": case.eye, "explanations": [asdict(explanation) for explanation in found]}
+    words = [f"{case.reference}, {case.eye.upper()} EYE", *map(_in_words, found)]
+    present(json, lambda: data, lambda: "\n".join(words))
 
 
 def _in_words(explanation: "Explanation") -> str:

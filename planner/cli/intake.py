@@ -5,14 +5,12 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.options import RulesOption, rulebook_in
+from planner.cli.options import RulesOption, option, rulebook_in
 
 
 def intake(
     csv: Annotated[bool, typer.Option("--csv", help="Print the header line of a CSV table instead.")] = False,
-    output: Annotated[
-        Path | None, typer.Option("-o", "--output", metavar="FILE", help="Where to.", show_default=False)
-    ] = None,
+    output: Annotated[Path | None, option("--output", "FILE", "Where to.", "-o")] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
     rules: RulesOption = None,
 ) -> None:

@@ -4,30 +4,17 @@ import datetime
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
-from planner.cli.options import RulesOption, UnitOption, desk_in
+from planner.cli.options import RulesOption, UnitOption, desk_in, option, write
+from planner.errors import Fault, PlannerError
 from planner.wording.words import eye_words
 
 
 def papers(
-    day: Annotated[
-        datetime.datetime,
-        typer.Option("--day", metavar="DATE", formats=["%Y-%m-%d"], help="The day of the lists.", show_default=False),
-    ],
-    output: Annotated[
-        Path | None,
-        typer.Option("-o", "--output", metavar="FILE", help="Where to. [default: papers-DATE.pdf]", show_default=False),
-    ] = None,
+    day: Annotated[datetime.datetime, option("--day", "DATE", "The day of the lists.", formats=["%Y-%m-%d"])],
+    output: Annotated[Path | None, option("--output", "FILE", "Where to. [default: papers-DATE.pdf]", "-o")] = None,
     unit: UnitOption = None,
     sessions: Annotated[
-        Path | None,
-        typer.Option(
-            "--with",
-            metavar="FILE",
-            help="The unit's sessions file; the roster in the store comes before it.",
-            show_default=False,
-        ),
+        Path | None, option("--with", "FILE", "The unit's sessions file; the roster in the store comes before it.")
     ] = None,
     rules: RulesOption = None,
 ) -> None:
@@ -42,10 +29,8 @@ def papers(
     Example: planner papers --day 2026-12-03 --unit unit.yaml --with sessions.yaml
     """
     from planner.batch.progress import Progress
-    from planner.batch.writing import write_whole
     from planner.desk.papers import paper_of
     from planner.documents.papers.sheet import LeftOut, render_papers
-    from planner.errors import Fault, PlannerError
     from planner.local_time import wall
 
     on, file = day.date(), output or Path(f"papers-{day:%Y-%m-%d}.pdf")
@@ -59,8 +44,8 @@ def papers(
     plans = [paper for paper in papers if not isinstance(paper, LeftOut)]
     left_out = [paper for paper in papers if isinstance(paper, LeftOut)]
     written_at = wall(desk.clock())
-    write_whole(file, render_papers(on, plans, left_out, written_at, desk.unit.unit if desk.unit else None))
-    typer.echo(f"wrote {file}: {len(plans)} of {len(papers)} plans", err=True)
+    content = render_papers(on, plans, left_out, written_at, desk.unit.unit if desk.unit else None)
+    write(file, content, f"{len(plans)} of {len(papers)} plans")
     if left_out:
         faults = [Fault(eye_words(e.place.reference, e.place.eye), "left out", "; ".join(e.because)) for e in left_out]
         raise PlannerError(faults)

@@ -5,20 +5,12 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.options import JsonOption
+from planner.cli.options import JsonOption, group, open_store, option
+from planner.errors import PlannerError
 
-app = typer.Typer(
-    help="Who may sign in, and as what. The store is planner.db, or PLANNER_DATABASE_URL.",
-    rich_markup_mode=None,
-    no_args_is_help=True,
-)
+app = group("Who may sign in, and as what. The store is planner.db, or PLANNER_DATABASE_URL.")
 CodeArgument = Annotated[str, typer.Argument(metavar="CODE", help="A role code, such as trainee-3.")]
 StdinOption = Annotated[bool, typer.Option("--password-stdin", help="Read the password from standard input.")]
-
-
-@app.callback()
-def people() -> None:
-    pass
 
 
 @app.command()
@@ -26,9 +18,7 @@ def add(
     code: CodeArgument,
     name: Annotated[str, typer.Option("--name", help="The member of staff's name, as approvals print it.")],
     role: Annotated[str, typer.Option("--role", help="trainee, consultant, organiser or administrator.")],
-    trainee_id: Annotated[
-        str | None, typer.Option("--trainee-id", help="Their id in the unit's file.", show_default=False)
-    ] = None,
+    trainee_id: Annotated[str | None, option("--trainee-id", None, "Their id in the unit's file.")] = None,
     password_stdin: StdinOption = False,
 ) -> None:
     """Add a person; the password is asked for twice, and only its hash is kept. Makes the store if there is none.
@@ -38,11 +28,10 @@ def add(
     from planner.records.password_hashing import new_hash
     from planner.records.people import checked_person
     from planner.records.repository import COMMAND_LINE
-    from planner.records.store import Store
 
     checked_person(code, name, role)
     hash = new_hash(_password(password_stdin), code)
-    store = Store.open()
+    store = open_store(create=True)
     person = store.add_person(code, name, role, COMMAND_LINE, trainee_id)
     store.set_password_hash(code, hash, COMMAND_LINE)
     typer.echo(f"added {person.code}, {person.role}, to {store.name}")
@@ -56,10 +45,9 @@ def list_people(json: JsonOption = False) -> None:
     """
     from dataclasses import asdict
 
-    from planner.records.store import Store
     from planner.records.trail import canonical
 
-    for person in Store.open(create=False).people():
+    for person in open_store().people():
         if json:
             typer.echo(canonical(asdict(person)))
         else:
@@ -74,9 +62,8 @@ def password(code: CodeArgument, password_stdin: StdinOption = False) -> None:
     """
     from planner.records.password_hashing import new_hash
     from planner.records.repository import COMMAND_LINE
-    from planner.records.store import Store
 
-    store = Store.open(create=False)
+    store = open_store()
     store.person(code)
     store.set_password_hash(code, new_hash(_password(password_stdin), code), COMMAND_LINE)
     typer.echo(f"the password of {code} is set")
@@ -102,17 +89,14 @@ def activate(code: CodeArgument) -> None:
 
 def _set_active(code: str, active: bool) -> None:
     from planner.records.repository import COMMAND_LINE
-    from planner.records.store import Store
 
-    Store.open(create=False).change_person(code, COMMAND_LINE, active=active)
+    open_store().change_person(code, COMMAND_LINE, active=active)
     typer.echo(f"{code} is {'active' if active else 'inactive'}")
 
 
 def _password(from_stdin: bool) -> str:
     """The password of one line of standard input, or typed twice on the terminal. Raises PlannerError."""
     import getpass
-
-    from planner.errors import PlannerError
 
     if from_stdin:
         return sys.stdin.readline().rstrip("\r\n")

@@ -5,7 +5,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.options import CaseArguments, OnOption, RulesOption, UnitOption, day, rulebook_in, unit_in
+from planner.cli.options import (
+    CaseArguments,
+    OnOption,
+    RulesOption,
+    UnitOption,
+    day,
+    in_json,
+    option,
+    rulebook_in,
+    unit_in,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -44,24 +54,15 @@ class StageName(StrEnum):
 
 def plan(
     cases: CaseArguments,
-    output: Annotated[
-        str | None,
-        typer.Option("-o", "--output", metavar="FILE|DIR", help="Where to; a folder for many.", show_default=False),
-    ] = None,
-    format: Annotated[
-        Format | None, typer.Option("--format", help="[default: from the ending of -o, else pdf]", show_default=False)
-    ] = None,
+    output: Annotated[str | None, option("--output", "FILE|DIR", "Where to; a folder for many.", "-o")] = None,
+    format: Annotated[Format | None, option("--format", None, "[default: from the ending of -o, else pdf]")] = None,
     unit: UnitOption = None,
     rules: RulesOption = None,
     on: OnOption = None,
     stage: Annotated[
-        StageName | None,
-        typer.Option("--stage", help="Plan for this stage. [default: the case's own]", show_default=False),
+        StageName | None, option("--stage", None, "Plan for this stage. [default: the case's own]")
     ] = None,
-    trainee: Annotated[
-        str | None,
-        typer.Option("--trainee", metavar="ID", help="Plan for this trainee of the unit.", show_default=False),
-    ] = None,
+    trainee: Annotated[str | None, option("--trainee", "ID", "Plan for this trainee of the unit.")] = None,
     sheet: Annotated[
         Sheet, typer.Option("--sheet", help="The plan, the wall card, or the debrief sheet (PDF only).")
     ] = Sheet.PLAN,
@@ -95,8 +96,8 @@ def plan(
     from planner.wording.language import speaking
 
     rulebook = rulebook_in(rules)
-    held = unit_in(unit, rulebook)
-    at = held.stage_of(trainee, rulebook) if held and trainee else stage.value if stage else None
+    ours = unit_in(unit, rulebook)
+    at = ours.stage_of(trainee, rulebook) if ours and trainee else stage.value if stage else None
     batch = Batch(cases, rulebook.vocabulary)
     ending = ENDINGS[form] if sheet is Sheet.PLAN else f"-{sheet}{ENDINGS[form]}"
     destination = Destination(output, ending, batch.many, to_stdout=form is not Format.PDF, inputs=cases)
@@ -104,7 +105,7 @@ def plan(
     judge, printed = assessor(rulebook), printer(form, sheet, batch.many)
 
     def make(case: Case) -> bytes:
-        return printed(make_plan(judge.assess(case, held, day(on)), rulebook, held, at))
+        return printed(make_plan(judge.assess(case, ours, day(on)), rulebook, ours, at))
 
     with speaking(language):
         batch.run(make, destination.put, destination.folder, destination.of, SHARED_FROM[form])
@@ -134,7 +135,6 @@ def printer(form: Format, sheet: Sheet, many: bool) -> "Callable[[Plan], bytes]"
 
             return lambda plan: render_text(plan, PAGE_WIDTH).encode()
         case _:
-            from planner.cli.assess import in_json
             from planner.documents.json_form import plan_json
 
             return lambda plan: in_json(plan_json(plan), many).encode() + b"\n"

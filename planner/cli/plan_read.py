@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.options import JsonOption, RulesOption, rulebook_in
+from planner.cli.options import JsonOption, RulesOption, argument, rulebook_in
 from planner.errors import Fault, PlannerError
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ SHORT_HASH = 12
 
 
 def read_back(
-    plan: Annotated[Path, typer.Argument(metavar="FILE.pdf", help="A plan as PDF.", show_default=False)],
+    plan: Annotated[Path, argument("FILE.pdf", "A plan as PDF.")],
     rules: RulesOption = None,
     json: JsonOption = False,
 ) -> None:

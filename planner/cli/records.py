@@ -5,26 +5,25 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.options import CaseArguments, JsonOption, RulesOption, rulebook_in
-
-app = typer.Typer(
-    help="Check, save and restore what was entered. The store is planner.db, or PLANNER_DATABASE_URL.",
-    rich_markup_mode=None,
-    no_args_is_help=True,
+from planner.cli.options import (
+    CaseArguments,
+    JsonOption,
+    RulesOption,
+    argument,
+    group,
+    open_store,
+    option,
+    rulebook_in,
+    write,
 )
+from planner.errors import PlannerError
 
-
-@app.callback()
-def records() -> None:
-    pass
+app = group("Check, save and restore what was entered. The store is planner.db, or PLANNER_DATABASE_URL.")
 
 
 @app.command()
 def verify(
-    head: Annotated[
-        str | None,
-        typer.Option("--head", metavar="HEAD", help="What an earlier verify printed last.", show_default=False),
-    ] = None,
+    head: Annotated[str | None, option("--head", "HEAD", "What an earlier verify printed last.")] = None,
 ) -> None:
     """Check that the trail is whole and that every row is what the trail says was entered.
 
@@ -32,15 +31,13 @@ def verify(
 
     Example: planner records verify
     """
-    from planner.records.store import Store
-
-    store = Store.open(create=False)
+    store = open_store()
     verified = store.verify(head)
     typer.echo(f"{store.name}: {verified.entries} entries hold; head {verified.head}")
 
 
 @app.command()
-def backup(file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file.", show_default=False)]) -> None:
+def backup(file: Annotated[Path, argument("FILE", "A new file.")]) -> None:
     """Save everything to one compressed, checksummed file, while others go on working.
 
     It can be restored into a file or into PostgreSQL, whichever it came from. It holds password hashes: keep it safe.
@@ -49,29 +46,23 @@ def backup(file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file
     """
     import io
 
-    from planner.batch.writing import write_whole
-    from planner.errors import PlannerError
-    from planner.records.store import Store
-
     if file.is_file():
         why = "an earlier backup is not written over"
         raise PlannerError.one("is there already", str(file), why, "a name with the day in it")
-    store = Store.open(create=False)
+    store = open_store()
     content = io.BytesIO()
     count = store.backup(content)
-    write_whole(file, content.getvalue())
+    write(file, content.getvalue(), f"{count} rows of {store.name}")
     if file.is_file():
         file.chmod(0o600)
-    typer.echo(f"wrote {file}: {count} rows of {store.name}", err=True)
 
 
 @app.command()
-def restore(file: Annotated[Path, typer.Argument(metavar="FILE", help="A backup.", show_default=False)]) -> None:
+def restore(file: Annotated[Path, argument("FILE", "A backup.")]) -> None:
     """Put a backup into an empty store, whole or not at all, and check it.
 
     Example: PLANNER_DATABASE_URL=sqlite:///restored.db planner records restore monday.planner-backup
     """
-    from planner.errors import PlannerError
     from planner.records.store import Store
 
     try:
@@ -84,9 +75,7 @@ def restore(file: Annotated[Path, typer.Argument(metavar="FILE", help="A backup.
 
 @app.command()
 def trail(
-    case: Annotated[
-        str | None, typer.Option("--case", metavar="REFERENCE", help="Of one case only.", show_default=False)
-    ] = None,
+    case: Annotated[str | None, option("--case", "REFERENCE", "Of one case only.")] = None,
     json: JsonOption = False,
 ) -> None:
     """Print who did what, and when.
@@ -95,11 +84,9 @@ def trail(
     """
     from dataclasses import asdict
 
-    from planner.errors import PlannerError
-    from planner.records.store import Store
     from planner.records.trail import canonical
 
-    store = Store.open(create=False)
+    store = open_store()
     rows = store.trail()
     if case is not None:
         cases = [known.id for eye in ("right", "left") if (known := store.find_case(case, eye))]
@@ -115,25 +102,19 @@ def trail(
             typer.echo(f"{row.sequence:>6}  {row.at[:19]}Z  {row.who:<16} {row.what}: {about}")
 
 
-def export(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new folder.", show_default=False)],
-) -> None:
+def export(folder: Annotated[Path, argument("DIR", "A new folder.")]) -> None:
     """Write everything ever entered as CSV and JSON, with a README that names each column.
 
     Example: planner export everything
     """
-    from planner.records.store import Store
-
-    count = Store.open(create=False).export(folder)
+    count = open_store().export(folder)
     typer.echo(f"wrote {folder}: {count} rows", err=True)
 
 
 @app.command()
 def take(
     cases: CaseArguments,
-    by: Annotated[
-        str, typer.Option("--by", metavar="CODE", help="Who prepares them, by role code.", show_default=False)
-    ],
+    by: Annotated[str, option("--by", "CODE", "Who prepares them, by role code.")],
     rules: RulesOption = None,
 ) -> None:
     """Enter cases from files, as if they had been typed into the browser's form.
@@ -144,10 +125,9 @@ def take(
     """
     from planner.batch.batch import Batch
     from planner.case_file import case_file
-    from planner.records.store import Store
 
     batch = Batch(cases, rulebook_in(rules).vocabulary)
-    store = Store.open()
+    store = open_store(create=True)
     try:
         batch.run(case_file, lambda _, document: store.new_case(document, by), Path())
     finally:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.options import RulesOption, rulebook_in, unit_in
+from planner.cli.options import RulesOption, argument, group, open_store, option, rulebook_in, unit_of, write
+from planner.errors import PlannerError
 
 if TYPE_CHECKING:
     from planner.lists.roster.import_rows import RosterImport
@@ -15,38 +16,21 @@ if TYPE_CHECKING:
     from planner.rulebook.rulebook import Rulebook
     from planner.unit import Unit
 
-app = typer.Typer(
-    help="The unit's people, sessions, leave, kit and limits in the store; organisers change them in the browser too.",
-    rich_markup_mode=None,
-    no_args_is_help=True,
+app = group(
+    "The unit's people, sessions, leave, kit and limits in the store; organisers change them in the browser too."
 )
-RosterUnit = Annotated[
-    Path, typer.Option("--unit", metavar="FILE", help="The unit's trainees, kit and zone.", show_default=False)
-]
-ByOption = Annotated[
-    str, typer.Option("--by", metavar="CODE", help="Who enters it, by role code: an organiser.", show_default=False)
-]
+RosterUnit = Annotated[Path, option("--unit", "FILE", "The unit's trainees, kit and zone.")]
+ByOption = Annotated[str, option("--by", "CODE", "Who enters it, by role code: an organiser.")]
 
 
 @app.command()
 def take(
-    files: Annotated[
-        list[Path], typer.Argument(metavar="FILE...", help=".yaml, .csv, .xlsx or .ics files.", show_default=False)
-    ],
+    files: Annotated[list[Path], argument("FILE...", ".yaml, .csv, .xlsx or .ics files.")],
     unit: RosterUnit,
     by: ByOption,
-    holds: Annotated[
-        str | None,
-        typer.Option("--as", metavar="leave|sessions", help="What the events of an .ics are.", show_default=False),
-    ] = None,
+    holds: Annotated[str | None, option("--as", "leave|sessions", "What the events of an .ics are.")] = None,
     name: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--name",
-            metavar="TEXT=CODE",
-            help="In an .ics, a name that stands for a code; may be repeated.",
-            show_default=False,
-        ),
+        list[str] | None, option("--name", "TEXT=CODE", "In an .ics, a name that stands for a code; may be repeated.")
     ] = None,
     the_rest: Annotated[
         bool, typer.Option("--the-rest", help="Take what can be taken where rows are set aside.")
@@ -62,17 +46,15 @@ def take(
     Example: planner roster take sessions.yaml --unit unit.yaml --by organiser-1
     """
     from planner import strict_yaml
-    from planner.errors import PlannerError
     from planner.lists.roster.entries import no_new_fault
     from planner.lists.roster.files import LARGEST, ending_of, read_file
     from planner.lists.roster.import_rows import import_rows
-    from planner.records.store import Store
 
     ours, rulebook = _unit_and_rulebook(unit, rules)
     if holds not in (None, "leave", "sessions"):
         raise PlannerError.one(f"{holds!r} is neither leave nor sessions", "--as", hint="--as leave")
     names = dict(_name(text) for text in name or [])
-    with closing(Store.open()) as store:
+    with closing(open_store(create=True)) as store:
         names = {person.name: person.code for person in store.people(active_only=True)} | names
         standing = store.roster()
         sources = []
@@ -96,14 +78,10 @@ def take(
 
 def _unit_and_rulebook(unit: Path, rules: Path | None) -> "tuple[Unit, Rulebook]":
     rulebook = rulebook_in(rules)
-    read = unit_in(unit, rulebook)
-    assert read is not None
-    return read, rulebook
+    return unit_of(unit, rulebook), rulebook
 
 
 def _name(text: str) -> tuple[str, str]:
-    from planner.errors import PlannerError
-
     name, equals, code = text.partition("=")
     if not equals or not name.strip() or not code.strip():
         raise PlannerError.one(f"{text!r} names nobody", "--name", hint='--name "R Ash=consultant-1"')
@@ -127,7 +105,6 @@ def _say(found: "RosterImport") -> None:
 
 def _put_aside(found: "RosterImport", columns: dict[str, tuple[str, ...]]) -> int:
     """Write what was set aside, a file for each table in the working folder. Returns how many rows."""
-    from planner.batch.writing import write_whole
     from planner.lists.roster.import_rows import aside_file
 
     count = 0
@@ -136,8 +113,7 @@ def _put_aside(found: "RosterImport", columns: dict[str, tuple[str, ...]]) -> in
             file, _, sheet = name.partition(", sheet ")
             safe = "".join(letter if letter.isalnum() or letter in "-_" else "-" for letter in sheet)
             path = Path(f"{Path(file).stem}{f'.{safe}' if safe else ''}.set-aside.csv")
-            write_whole(path, aside_file(columns[name], rows))
-            typer.echo(f"wrote {path}: {len(rows)} rows", err=True)
+            write(path, aside_file(columns[name], rows), f"{len(rows)} rows")
             count += len(rows)
     return count
 
@@ -148,7 +124,6 @@ def show(unit: RosterUnit, rules: RulesOption = None) -> None:
 
     Example: planner roster show --unit unit.yaml
     """
-    from planner.errors import PlannerError
     from planner.lists.roster.entries import as_yaml, check_entries
 
     ours, rulebook = _unit_and_rulebook(unit, rules)
@@ -160,10 +135,8 @@ def show(unit: RosterUnit, rules: RulesOption = None) -> None:
 
 def _entries(standing: bool = False) -> "tuple[RosterEntry, ...]":
     """The entries in the store. Raises PlannerError where it has none, or with `standing` none that is not retired."""
-    from planner.errors import PlannerError
-    from planner.records.store import Store
 
-    with closing(Store.open(create=False)) as store:
+    with closing(open_store()) as store:
         entries = store.roster()
         if all(standing and entry.retired for entry in entries):
             raise PlannerError.one("holds no roster", store.name, hint="planner roster take FILE")
@@ -173,24 +146,18 @@ def _entries(standing: bool = False) -> "tuple[RosterEntry, ...]":
 @app.command()
 def export(
     files: Annotated[
-        list[Path],
-        typer.Argument(
-            metavar="FILE...", help="roster.yaml, roster.xlsx, sessions.csv, leave.csv, sessions.ics ...",
-            show_default=False,
-        ),
+        list[Path], argument("FILE...", "roster.yaml, roster.xlsx, sessions.csv, leave.csv, sessions.ics ...")
     ],
     unit: RosterUnit,
     rules: RulesOption = None,
-) -> None:  # fmt: skip
+) -> None:
     """Write the roster in the store: .yaml and .xlsx hold all of it, a .csv the table it is named by, .ics sessions.
 
     Example: planner roster export roster.yaml sessions.csv sessions.ics --unit unit.yaml
     """
-    from planner.batch.writing import write_whole
     from planner.lists.roster.files import written_as
 
     clock, entries = _unit_and_rulebook(unit, rules)[0].clock, _entries(standing=True)
     stamp = datetime.datetime.now(datetime.UTC).replace(microsecond=0)
     for path, content in [(path, written_as(str(path), entries, clock, stamp)) for path in files]:
-        write_whole(path, content)
-        typer.echo(f"wrote {path}", err=True)
+        write(path, content)

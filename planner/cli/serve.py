@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.options import RulesOption, UnitOption, desk_in
+from planner.cli.options import RulesOption, UnitOption, desk_in, option
+from planner.errors import PlannerError
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 # Seconds that an idle connection is kept. Longer than a pause in filling in a form, so that a save seldom meets one
@@ -19,20 +20,16 @@ def serve(
     port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Where to listen; 0 takes a free port.")] = 8000,
     host: Annotated[str, typer.Option("--host", help="Address to listen on.")] = "127.0.0.1",
     unit: UnitOption = None,
-    sessions: Annotated[
-        Path | None,
-        typer.Option("--sessions", metavar="FILE", help="The unit's sessions: judges lists.", show_default=False),
-    ] = None,
+    sessions: Annotated[Path | None, option("--sessions", "FILE", "The unit's sessions: judges lists.")] = None,
     rules: RulesOption = None,
     print_processes: Annotated[
         int | None,
-        typer.Option(
+        option(
             "--print-processes",
+            "N",
+            "Prints made at once. [default: one fewer than there are processors]",
             min=1,
             max=64,
-            metavar="N",
-            show_default=False,
-            help="Prints made at once. [default: one fewer than there are processors]",
         ),
     ] = None,
     language: Annotated[
@@ -92,7 +89,6 @@ def serve(
 
 def _listening(host: str, port: int) -> socket.socket:
     """A socket that listens there. Raises PlannerError where it is taken, forbidden or not of this machine."""
-    from planner.errors import PlannerError
 
     try:
         family, _, _, _, place = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]

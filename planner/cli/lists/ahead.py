@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.lists.input import RECORDS, ListsArgument, ListsInput, known, of_cases, option, say
-from planner.cli.options import JsonOption
+from planner.cli.lists.input import RECORDS, ListsArgument, ListsInput, known, of_cases
+from planner.cli.options import JsonOption, argument, option, present
 
 if TYPE_CHECKING:
     from planner.lists.changes.standby import Standby, StandbyList
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 def standby(
     files: ListsInput,
     lists: ListsArgument,
-    session: Annotated[str, typer.Argument(metavar="SESSION", help="Where a place is free.", show_default=False)],
+    session: Annotated[str, argument("SESSION", "Where a place is free.")],
     off: Annotated[list[str] | None, option("--off", "CASE", "A case that does not come; may be repeated.")] = None,
     json: JsonOption = False,
 ) -> None:
@@ -32,15 +32,15 @@ def standby(
     from planner.lists.changes.moves import taken_off
     from planner.lists.changes.standby import standby as who_could
 
-    instance, held = files.instance, files.read(lists)
+    instance, current = files.instance, files.read(lists)
     known(session, instance.sessions, f"no session {session!r}", str(files.sessions or RECORDS))
-    here = {placing.case[0]: placing.case for placing in held.placings if placing.session == session}
+    here = {placing.case[0]: placing.case for placing in current.placings if placing.session == session}
     gone = {here[known(reference, here, f"no case {reference!r} in {session}", "--off")] for reference in off or ()}
     for key in gone:
-        held = taken_off(held, key)
+        current = taken_off(current, key)
     others = {key: case for key, case in instance.cases.items() if key not in gone}
-    found = who_could(replace(instance, cases=others), held, session)
-    say(json, lambda: _data(found), lambda: "\n".join(_text(instance, found, off or [])))
+    found = who_could(replace(instance, cases=others), current, session)
+    present(json, lambda: _data(found), lambda: "\n".join(_text(instance, found, off or [])))
 
 
 @of_cases(planned=True)
@@ -123,5 +123,5 @@ def _orders_text(instance: "Instance", found: "tuple[SupplyOrder, ...]", lead: "
         for one in due:
             count = f"{one.count} cases: " if one.count > 1 else ""
             cases = f"({count}{'; '.join(one.cases)})"
-            held = f"{one.session.day:%a} {day_words(one.session.day)} {one.session.id:<9}"
-            yield from hung(f"  {held} {one.what}: {one.item} {cases}")
+            when = f"{one.session.day:%a} {day_words(one.session.day)} {one.session.id:<9}"
+            yield from hung(f"  {when} {one.what}: {one.item} {cases}")

@@ -6,14 +6,11 @@ from typing import Annotated
 import typer
 
 from planner.cli.lists import ahead, new_rule, paper, repair, why
-from planner.cli.lists.input import RECORDS, ListsArgument, ListsInput, ListsOutput, of_cases, option, say
-from planner.cli.options import JsonOption
+from planner.cli.lists.input import RECORDS, ListsArgument, ListsInput, ListsOutput, of_cases
+from planner.cli.options import JsonOption, group, option, present
+from planner.errors import Fault, PlannerError
 
-app = typer.Typer(
-    help="Theatre lists: who operates on whom, where, in which order and under whom.",
-    rich_markup_mode=None,
-    no_args_is_help=True,
-)
+app = group("Theatre lists: who operates on whom, where, in which order and under whom.")
 
 
 @app.command()
@@ -34,7 +31,7 @@ def check(
     instance = files.instance
     judged = files.read(lists)
     verdict, shown = judge(instance, judged), clashes(instance, judged)
-    say(json, lambda: verdict_data(verdict, shown), lambda: verdict_text(instance, verdict, shown))
+    present(json, lambda: verdict_data(verdict, shown), lambda: verdict_text(instance, verdict, shown))
     if not verdict.stands:
         raise typer.Exit(1)
 
@@ -75,7 +72,7 @@ def simulate(
         "runs": runs, "seed": seed, "model": instance.times_basis, "sessions": [asdict(one) for one in found],
         "limits": [asdict(one) for one in others],
     }  # fmt: skip
-    say(json, lambda: data, lambda: "\n".join([simulated_text(instance, found, runs), *limits_text(others)]))
+    present(json, lambda: data, lambda: "\n".join([simulated_text(instance, found, runs), *limits_text(others)]))
 
 
 @app.command()
@@ -105,7 +102,6 @@ def match(
 
     from planner.batch.progress import Progress
     from planner.batch.writing import write_whole
-    from planner.errors import Fault, PlannerError
     from planner.lists.matching.match import match as place
     from planner.lists.output.match_text import matched_data, matched_text
     from planner.lists.rules.checker import check as judge
@@ -139,7 +135,7 @@ def match(
             found = place(instance, kept, progress.step)
     if output is not None:
         write_whole(output, written(found.lists).encode())
-    say(json, lambda: matched_data(instance, found, searched), lambda: matched_text(instance, found, searched))
+    present(json, lambda: matched_data(instance, found, searched), lambda: matched_text(instance, found, searched))
 
 
 for command in (

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from planner.cli.options import RulesOption, day, rulebook_in, unit_in
+from planner.cli.options import RulesOption, argument, day, open_store, option, rulebook_in, unit_of
+from planner.errors import PlannerError
 from planner.wording.words import eye_words
 
 if TYPE_CHECKING:
@@ -23,14 +24,7 @@ if TYPE_CHECKING:
 RECORDS = "records"  # instead of a file: what the store holds
 
 
-def option(name: str, metavar: str, says: str, *names: str, **more: Any) -> Any:
-    """An option whose default is not shown beside it."""
-    return typer.Option(*names, name, metavar=metavar, help=says, show_default=False, **more)
-
-
-ListsArgument = Annotated[
-    Path, typer.Argument(metavar="LISTS", help="A file of lists, or `records`.", show_default=False)
-]
+ListsArgument = Annotated[Path, argument("LISTS", "A file of lists, or `records`.")]
 CasesOption = Annotated[
     list[str],
     option(
@@ -110,7 +104,6 @@ def of_cases(planned: bool = False) -> Callable[[Callable[..., None]], Callable[
 
 def known(name: str, names: Iterable[str], what: str, where: str) -> str:
     """The name, where it is one of `names`. Raises PlannerError with the nearest one."""
-    from planner.errors import PlannerError
     from planner.rulebook.references import nearest
 
     if name not in (those := list(names)):
@@ -118,30 +111,21 @@ def known(name: str, names: Iterable[str], what: str, where: str) -> str:
     return name
 
 
-def say(json: bool, data: Callable[[], object], text: Callable[[], str]) -> None:
-    """Print data as JSON where that is asked for, else text."""
-    from planner.cli.assess import in_json
-
-    typer.echo(in_json(data(), many=False) if json else text())
-
-
 def given(
     cases: list[str], unit: Path, sessions: Path | None, rules: Path | None, on: datetime.datetime | None = None
 ) -> ListsInput:
     """What the commands are given. Raises PlannerError with every fault of the first file that has any."""
-    from planner.errors import PlannerError
     from planner.lists.roster.shapes import read_roster
 
     rulebook = rulebook_in(rules)
-    held = unit_in(unit, rulebook)
-    assert held is not None
+    ours = unit_of(unit, rulebook)
     if RECORDS in cases:
-        found = _of_the_store(cases, rulebook, held, sessions, day(on))
+        found = _of_the_store(cases, rulebook, ours, sessions, day(on))
     elif sessions is None:
         why = "cases of files are judged by a sessions file"
         raise PlannerError.one("--with is missing", why=why, hint="--with sessions.yaml, or --cases records")
     else:
-        found = _of_files(cases, rulebook, held, read_roster(sessions, held, rulebook))
+        found = _of_files(cases, rulebook, ours, read_roster(sessions, ours, rulebook))
     for one in found.roster.late_accepted:
         if (one.case, one.eye) not in found.instance.cases:
             typer.echo(f"late_accepted names {eye_words(one.case, one.eye)}, which is not among these cases", err=True)
@@ -149,7 +133,6 @@ def given(
 
 
 def _of_files(cases: list[str], rulebook: "Rulebook", unit: "Unit", roster: "Roster") -> ListsInput:
-    from planner.errors import PlannerError
     from planner.exchange.case_reader import SetAside, once_each, read_cases
     from planner.lists.week.gather import Gathered
 
@@ -167,14 +150,12 @@ def _of_the_store(
     """From the day of planning on, or the first session's. A place in no session of the roster is left out."""
     from planner.desk.desk import Desk
     from planner.desk.plan_in_force import plans_on_lists
-    from planner.errors import PlannerError
     from planner.lists.roster.shapes import read_roster
-    from planner.records.store import Store
     from planner.wording.words import day_words
 
     if len(cases) > 1:
         raise PlannerError.one("stands for all approved cases", f"--cases {RECORDS}", hint="leave the other files out")
-    store = Store.open(create=False)
+    store = open_store()
     stored = store.roster_mark() > 0
     desk = Desk(store, rulebook, unit, None if stored or sessions is None else read_roster(sessions, unit, rulebook))
     reader = desk.lists
@@ -195,7 +176,6 @@ def _of_the_store(
 
 def _files(names: list[str]) -> list[str]:
     """The files named, and those in a folder named. Raises PlannerError for a folder without one."""
-    from planner.errors import PlannerError
 
     found: list[str] = []
     for name in names:

@@ -6,7 +6,9 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.lists.input import FileOutput, ListsArgument, ListsInput, SinceOption, known, of_cases, option
+from planner.cli.lists.input import FileOutput, ListsArgument, ListsInput, SinceOption, known, of_cases
+from planner.cli.options import option, write
+from planner.errors import PlannerError
 
 
 @of_cases()
@@ -24,23 +26,22 @@ def brief(
 
     Example: planner lists brief week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml --session tue-1-a
     """
-    from planner.batch.writing import write_whole
     from planner.documents.brief.sheet import render_brief
-    from planner.errors import PlannerError
     from planner.lists.changes.differences import changes
     from planner.lists.output.brief_view import brief_of
 
-    instance, held = files.instance, files.read(lists)
-    changed = changes(files.read(since), held) if since else ()
-    with_list = [name for name in instance.sessions if any(p.session == name for p in held.placings)]
+    instance, current = files.instance, files.read(lists)
+    changed = changes(files.read(since), current) if since else ()
+    with_list = [name for name in instance.sessions if any(p.session == name for p in current.placings)]
     for name in only or []:
         known(name, with_list, f"no list for session {name!r}", str(lists))
-    plans = files.plans(held)
-    briefs = [brief_of(instance, held, name, plans, changed, version) for name in with_list if not only or name in only]
+    plans = files.plans(current)
+    briefs = [
+        brief_of(instance, current, name, plans, changed, version) for name in with_list if not only or name in only
+    ]
     if not briefs:
         raise PlannerError.one("holds no list", str(lists), "every session in it is without a case")
-    write_whole(output, render_brief(briefs))
-    typer.echo(f"wrote {output}: {len(briefs)} list{'s' if briefs[1:] else ''} with team brief", err=True)
+    write(output, render_brief(briefs), f"{len(briefs)} list{'s' if briefs[1:] else ''} with team brief")
 
 
 @of_cases()
@@ -53,13 +54,11 @@ def week(
 
     Example: planner lists week week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml
     """
-    from planner.batch.writing import write_whole
     from planner.documents.week.sheet import render_weeks
     from planner.lists.output.week_view import weeks_view
 
     view = weeks_view(files.instance, files.read(lists))
-    write_whole(output, render_weeks(view))
-    typer.echo(f"wrote {output}: {view.placed} cases placed, {len(view.waiting)} waiting", err=True)
+    write(output, render_weeks(view), f"{view.placed} cases placed, {len(view.waiting)} waiting")
 
 
 @of_cases()
@@ -75,7 +74,6 @@ def calendar(
 
     Example: planner lists calendar week.yaml --cases pool.csv --unit unit.yaml --with sessions.yaml --for trainee-2
     """
-    from planner.batch.writing import write_whole
     from planner.lists.output.calendar import Edition, Slot, calendar_of
     from planner.lists.week.instance import Lists
 
@@ -83,17 +81,16 @@ def calendar(
     if person is not None:
         everybody = [*instance.trainees, *instance.supervisors]
         known(person, everybody, f"nobody {person!r} in the roster", str(files.sessions or ""))
-    held, before = files.read(lists), files.read(since) if since else Lists(())
+    current, before = files.read(lists), files.read(since) if since else Lists(())
     stamp = _last_written(lists, files.sessions)
     editions = {}
     for name, session in instance.sessions.items():
         was = [p for p in before.placings if p.session == name]
-        listed = any(p.session == name for p in held.placings)
+        listed = any(p.session == name for p in current.placings)
         if was or (published and listed):
             people = frozenset(code for p in was for code in (p.trainee, p.supervisor) if code is not None)
             editions[name] = Edition(published or 0, stamp, bool(published), people, Slot.of(session))
-    write_whole(output, calendar_of(instance, held, stamp, person, editions))
-    typer.echo(f"wrote {output}", err=True)
+    write(output, calendar_of(instance, current, stamp, person, editions))
 
 
 def _last_written(*names: Path | None) -> datetime.datetime:

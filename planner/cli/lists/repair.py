@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.lists.input import ListsArgument, ListsInput, ListsOutput, known, of_cases, option, say
-from planner.cli.options import JsonOption
+from planner.cli.lists.input import ListsArgument, ListsInput, ListsOutput, known, of_cases
+from planner.cli.options import JsonOption, option, present
 
 if TYPE_CHECKING:
     from planner.lists.changes.repair import Repair
@@ -40,11 +40,11 @@ def repair(
     from planner.lists.week.lists_file import written
 
     instance = files.instance
-    held, happened = files.read(lists), read_disruption(morning, instance)
+    current, happened = files.read(lists), read_disruption(morning, instance)
     for name in keep or []:
         known(name, {reference for reference, _ in instance.cases}, f"no case {name!r} among those read", "--keep")
     kept = {key: "" for key in instance.cases if key[0] in (keep or [])}
-    found = mend(instance, held, timed(happened, now, instance), kept)
+    found = mend(instance, current, timed(happened, now, instance), kept)
     if output is not None:
         write_whole(output, written(found.lists).encode())
     data = {
@@ -56,7 +56,7 @@ def repair(
         "unlocking": [asdict(one) for one in found.unlocking],
         "verdict": verdict_data(found.verdict),
     }
-    say(json, lambda: data, lambda: "\n".join(_lines(found)))
+    present(json, lambda: data, lambda: "\n".join(_lines(found)))
     if not found.verdict.stands:
         raise typer.Exit(1)
 

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.lists.input import ListsArgument, ListsInput, known, of_cases, say
-from planner.cli.options import JsonOption, RulesOption, rulebook_in
+from planner.cli.lists.input import ListsArgument, ListsInput, known, of_cases
+from planner.cli.options import JsonOption, RulesOption, argument, present, rulebook_in
+from planner.errors import Fault, PlannerError
 
 if TYPE_CHECKING:
     from planner.lists.week.instance import Instance, Key, Lists
@@ -22,16 +23,16 @@ SET_ASIDE_SHOWN = 20  # faults of a log that are told; the file holds them all
 def why(
     files: ListsInput,
     lists: ListsArgument,
-    case: Annotated[str, typer.Argument(metavar="CASE", help="Its reference.", show_default=False)],
+    case: Annotated[str, argument("CASE", "Its reference.")],
 ) -> None:
     """Say why a case is where it is, or what bars it everywhere and what one change would place it.
 
     Example: planner lists why week.yaml L-410 --cases pool.csv --unit unit.yaml --with sessions.yaml
     """
-    instance, held = files.instance, files.read(lists)
+    instance, current = files.instance, files.read(lists)
     known(case, {reference for reference, _ in instance.cases}, f"no case {case!r} among those read", "CASE")
     keys = [key for key in instance.cases if key[0] == case]
-    typer.echo("\n\n".join("\n".join(_why(instance, held, key)) for key in keys))
+    typer.echo("\n\n".join("\n".join(_why(instance, current, key)) for key in keys))
 
 
 def _why(instance: "Instance", lists: "Lists", key: "Key") -> Iterator[str]:
@@ -79,10 +80,7 @@ def _why(instance: "Instance", lists: "Lists", key: "Key") -> Iterator[str]:
 
 
 def minutes(
-    log: Annotated[
-        Path,
-        typer.Argument(metavar="LOG", help="A CSV: operator, minutes; turnover if logged.", show_default=False),
-    ],
+    log: Annotated[Path, argument("LOG", "A CSV: operator, minutes; turnover if logged.")],
     rules: RulesOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -98,7 +96,6 @@ def minutes(
     from dataclasses import asdict
 
     from planner.batch.writing import write_whole
-    from planner.errors import Fault, PlannerError
     from planner.lists.week.operator_minutes import learnt, read_log
     from planner.lists.week.overrun import Time
     from planner.rulebook.list_shapes import OPERATORS
@@ -122,7 +119,7 @@ def minutes(
         raise PlannerError([*faults, Fault(str(log), "no operator has enough operations", why, "a longer log")])
     turnover = sum(read.turnover) / len(read.turnover) if read.turnover else None
     data = {"operators": [asdict(one) for one in found], "turnover_minutes": turnover}
-    say(json, lambda: data, lambda: "\n".join(_learnt(found, read, policy)))
+    present(json, lambda: data, lambda: "\n".join(_learnt(found, read, policy)))
     if faults:
         raise PlannerError(faults)
 

@@ -2,22 +2,17 @@
 
 import typer
 
-from planner.cli.options import JsonOption, RulesOption
+from planner.cli.options import JsonOption, RulesOption, group, present
 from planner.cli.rules import compare, lock, new, prove, show, sources
 from planner.errors import PlannerError
 
-app = typer.Typer(help="Check, prove and change the rulebook.", rich_markup_mode=None, no_args_is_help=True)
+app = group("Check, prove and change the rulebook.")
 app.command()(compare.compare)
 app.command()(lock.lock)
 app.command()(new.new)
 app.command()(prove.prove)
 app.command()(show.show)
 app.command()(sources.sources)
-
-
-@app.callback()
-def rules() -> None:
-    pass
 
 
 @app.command()
@@ -28,7 +23,6 @@ def check(rules: RulesOption = None, json: JsonOption = False) -> None:
 
     Example: planner rules check --rules rules
     """
-    from planner.cli.assess import in_json
     from planner.plan.expected import disagreements
     from planner.rulebook.check import check as look_over
     from planner.rulebook.check import counts_of
@@ -47,7 +41,5 @@ def check(rules: RulesOption = None, json: JsonOption = False) -> None:
     if rulebook is None or faults:
         raise PlannerError(faults)
     counts = counts_of(rulebook)
-    if json:
-        typer.echo(in_json({"rulebook": rulebook.identity, "entries": counts}, many=False))
-        return
-    typer.echo("\n".join([rulebook.identity_line, *(f"{count:5} {name}" for name, count in counts.items())]))
+    words = [rulebook.identity_line, *(f"{count:5} {name}" for name, count in counts.items())]
+    present(json, lambda: {"rulebook": rulebook.identity, "entries": counts}, lambda: "\n".join(words))

@@ -8,22 +8,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from planner.cli.options import JsonOption, rulebook_in
-from planner.errors import PlannerError
+from planner.cli.options import JsonOption, argument, present, rulebook_in
+from planner.errors import Fault, PlannerError
 
 if TYPE_CHECKING:
     from planner.case import Case
     from planner.compare.comparison_text import Changed
-    from planner.errors import Fault
 
 
 def compare(
-    old: Annotated[Path, typer.Argument(metavar="OLD", help="The folder of one rulebook.", show_default=False)],
-    new: Annotated[Path, typer.Argument(metavar="NEW", help="The folder of the other.", show_default=False)],
-    cases: Annotated[
-        list[str] | None,
-        typer.Argument(metavar="CASES...", help="YAML, JSON or CSV files; - for standard input.", show_default=False),
-    ] = None,
+    old: Annotated[Path, argument("OLD", "The folder of one rulebook.")],
+    new: Annotated[Path, argument("NEW", "The folder of the other.")],
+    cases: Annotated[list[str] | None, argument("CASES...", "YAML, JSON or CSV files; - for standard input.")] = None,
     generated: Annotated[int, typer.Option("--generated", metavar="N", min=0, help="Draw so many cases too.")] = 0,
     seed: Annotated[int, typer.Option("--seed", help="Which cases are drawn.")] = 1,
     json: JsonOption = False,
@@ -38,7 +34,6 @@ def compare(
     if not cases and not generated:
         raise typer.BadParameter("give cases, or --generated N", param_hint="CASES")
 
-    from planner.cli.assess import in_json
     from planner.compare.case_pairs import ComparisonProgress, drawn_pairs, read_pairs
     from planner.compare.compare import Comparison
     from planner.compare.comparison_text import as_data, as_text
@@ -59,9 +54,10 @@ def compare(
 
     of_read, of_drawn = changing(read), changing(drawn_pairs(comparison, generated, seed))
     progress.end()
-    if json:
-        typer.echo(in_json(as_data(comparison, [*of_read, *of_drawn], progress.total), many=False))
-    else:
-        typer.echo("\n".join(as_text(comparison, of_read, of_drawn, (len(read), generated))))
+    present(
+        json,
+        lambda: as_data(comparison, [*of_read, *of_drawn], progress.total),
+        lambda: "\n".join(as_text(comparison, of_read, of_drawn, (len(read), generated))),
+    )
     if refused:
         raise PlannerError(refused)

@@ -29,11 +29,11 @@ def lock(
     faults = standing(rulebook, folder) if check else ready_to_lock(rulebook, folder)
     if faults:
         raise PlannerError(faults)
-    held, now = read_lock(folder), lock_of(rulebook, folder)
+    locked, now = read_lock(folder), lock_of(rulebook, folder)
     name = f"{now.id} {now.version}, sha256 {now.sha256[:12]}"
-    if check or held == now:
+    if check or locked == now:
         typer.echo(f"{name}: as locked")
         return
     write_whole(folder / LOCK, now.as_json().encode())
-    kind = kind_of_step(held.version, now.version) if held else None
-    typer.echo(f"{name}: locked" + (f", {kind} after {held.version}" if held and kind else ""))
+    kind = kind_of_step(locked.version, now.version) if locked else None
+    typer.echo(f"{name}: locked" + (f", {kind} after {locked.version}" if locked and kind else ""))

@@ -2,9 +2,7 @@
 
 import sys
 
-import typer
-
-from planner.cli.options import JsonOption, RulesOption, rulebook_in
+from planner.cli.options import JsonOption, RulesOption, present, rulebook_in
 from planner.errors import Fault, PlannerError
 
 FATES = {"refuted": "does not hold", "undecided": "is not decided"}
@@ -18,7 +16,6 @@ def prove(rules: RulesOption = None, json: JsonOption = False) -> None:
     Example: planner rules prove --rules rules
     """
     from planner.assess.assess import assessor
-    from planner.cli.assess import in_json
     from planner.rulebook.prove import CLAIMS, prove
 
     started: list[str] = []
@@ -36,7 +33,7 @@ def prove(rules: RulesOption = None, json: JsonOption = False) -> None:
     # Only now, as z3 is needed for it.
     from planner.rulebook.proof.report import proof_data, proof_text
 
-    typer.echo(in_json(proof_data(proof), many=False) if json else proof_text(proof))
+    present(json, lambda: proof_data(proof), lambda: proof_text(proof))
     failed = [claim for claim in proof.claims if claim.state != "proved"]
     if failed:
         raise PlannerError([Fault("", f"{claim.id} {FATES[claim.state]}", claim.text) for claim in failed])

@@ -2,13 +2,11 @@
 
 from typing import Annotated
 
-import typer
-
-from planner.cli.options import JsonOption, RulesOption, rulebook_in
+from planner.cli.options import JsonOption, RulesOption, argument, present, rulebook_in
 
 
 def show(
-    name: Annotated[str, typer.Argument(metavar="ID", help="Of any entry; choice.option.", show_default=False)],
+    name: Annotated[str, argument("ID", "Of any entry; choice.option.")],
     rules: RulesOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -17,10 +15,9 @@ def show(
 
     Example: planner rules show tense-white-lens
     """
-    from planner.cli.assess import in_json
     from planner.rulebook.entry_page import as_text, pages
     from planner.shipped import rules_folder
 
     found = pages(rulebook_in(rules), rules or rules_folder(), name)
-    words = "\n".join(line for page in found for line in as_text(page))
-    typer.echo(in_json({"entries": found}, many=False) if json else words)
+    words = (line for page in found for line in as_text(page))
+    present(json, lambda: {"entries": found}, lambda: "\n".join(words))

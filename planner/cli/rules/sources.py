@@ -1,8 +1,6 @@
 """`planner rules sources`: what rests on each source, and what still rests on memory."""
 
-import typer
-
-from planner.cli.options import JsonOption, RulesOption, rulebook_in
+from planner.cli.options import JsonOption, RulesOption, present, rulebook_in
 
 
 def sources(rules: RulesOption = None, json: JsonOption = False) -> None:
@@ -12,11 +10,9 @@ def sources(rules: RulesOption = None, json: JsonOption = False) -> None:
 
     Example: planner rules sources --rules rules
     """
-    from planner.cli.assess import in_json
     from planner.rulebook.citations import citations
     from planner.rulebook.sources_text import sources_data, sources_text
 
     rulebook = rulebook_in(rules)
     found = citations(rulebook)
-    words = "\n".join(sources_text(rulebook, found))
-    typer.echo(in_json(sources_data(rulebook, found), many=False) if json else words)
+    present(json, lambda: sources_data(rulebook, found), lambda: "\n".join(sources_text(rulebook, found)))
