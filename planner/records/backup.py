@@ -14,13 +14,14 @@ import zlib
 from collections.abc import Iterator
 from typing import Any, BinaryIO
 
-from sqlalchemy import Connection, Table, column, insert, select, table
+from sqlalchemy import Connection, Table, column, insert, table
 
 from planner import __version__
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.database import Database
 from planner.records.migrate import head, is_known, newer, revision_of, upgrade
+from planner.records.repository import every_row
 from planner.records.trail import canonical
 from planner.records.verify import Verified, is_empty, verify
 
@@ -50,10 +51,7 @@ def write_backup(database: Database, stream: BinaryIO) -> int:
 
         line({"format": FORMAT, "program": __version__, "tables": tables})
         for source in SAVED:
-            order = list(source.primary_key.columns)
-            for row in connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(
-                select(source).order_by(*order)
-            ):  # fmt: skip
+            for row in every_row(connection, source):
                 line({"table": source.name, "row": dict(row._mapping)})
                 count += 1
         packed.write((canonical({"rows": count, "sha256": seen.hexdigest()}) + "\n").encode())

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import os
 import re
 import secrets
 import shutil
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, TextIO
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, Table, select
 
 from planner.case import HEADINGS
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.database import Database
+from planner.records.repository import every_row, is_newest
 from planner.records.trail import canonical
 
 # Columns that hold JSON: nested in the JSON files, as text in the CSV.
@@ -39,7 +42,7 @@ def export(database: Database, folder: Path) -> int:
     try:
         between.mkdir(parents=True, mode=0o700)
         with database.reading() as connection:
-            count = sum(_write_table(connection, between, table.name) for table in schema.PROTECTED)
+            count = sum(_write_table(connection, between, table) for table in schema.PROTECTED)
             _write_cases_now(connection, between)
         (between / README).write_text(readme(), encoding="utf-8")
         os.replace(between, folder)
@@ -72,15 +75,13 @@ def readme() -> str:
     return "\n".join(parts)
 
 
-def _write_table(connection: Connection, folder: Path, name: str) -> int:
-    table = schema.metadata.tables[name]
+def _write_table(connection: Connection, folder: Path, table: Table) -> int:
     count = 0
-    query = select(table).order_by(*table.primary_key.columns)
-    with _new(folder / f"{name}.csv") as cells, _new(folder / f"{name}.json") as objects:
+    with _new(folder / f"{table.name}.csv") as cells, _new(folder / f"{table.name}.json") as objects:
         writer = csv.writer(cells, lineterminator="\n")
         writer.writerow(table.columns.keys())
         objects.write("[")
-        for row in connection.execution_options(yield_per=500).execute(query):
+        for row in every_row(connection, table):
             writer.writerow(guarded(value) for value in row)
             objects.write((",\n" if count else "\n") + canonical(_nested(dict(row._mapping))))
             count += 1
@@ -89,13 +90,9 @@ def _write_table(connection: Connection, folder: Path, name: str) -> int:
 
 
 def _write_cases_now(connection: Connection, folder: Path) -> None:
-    versions = schema.case_versions
-    last = select(versions.c.case_id, func.max(versions.c.number).label("number")).group_by(versions.c.case_id)
-    newest = last.subquery()
-    query = select(versions.c.document).join(
-        newest, (newest.c.case_id == versions.c.case_id) & (newest.c.number == versions.c.number)
-    )
-    documents = [json.loads(text) for text in connection.scalars(query.order_by(versions.c.case_id))]
+    versions = schema.case_versions.c
+    query = select(versions.document).where(is_newest(versions.case_id)).order_by(versions.case_id)
+    documents = [json.loads(text) for text in connection.scalars(query)]
     headings = [name for name in HEADINGS if name != "findings"]
     findings = list(dict.fromkeys(name for document in documents for name in document.get("findings", {})))
     with _new(folder / CASES_NOW) as cells:
@@ -108,6 +105,15 @@ def _write_cases_now(connection: Connection, folder: Path) -> None:
 
 def _new(path: Path) -> TextIO:
     return path.open("x", encoding="utf-8", newline="")
+
+
+def csv_text(header: Iterable[str], rows: Iterable[Iterable[object]], newline: str = "\n") -> str:
+    """A table as CSV whose cells no spreadsheet reckons."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator=newline)
+    writer.writerow(header)
+    writer.writerows([guarded(str(cell)) for cell in row] for row in rows)
+    return text.getvalue()
 
 
 def guarded(value: Any) -> Any:

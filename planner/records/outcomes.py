@@ -6,7 +6,7 @@ import datetime
 import json
 from collections.abc import Collection, Sequence
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 
 from planner.errors import PlannerError
 from planner.records import schema
@@ -17,6 +17,7 @@ from planner.records.repository import (
     checked_text,
     end,
     entity,
+    is_newest,
     known_person,
     last_row,
     one_of,
@@ -85,15 +86,14 @@ class Outcomes(Repository):
 
     def operated(self) -> tuple[OperatedEye, ...]:
         """Every eye whose operation was entered, by case, with the day of the outcome that holds."""
-        table, versions = schema.outcomes, schema.case_versions
-        holds = select(func.max(table.c.id)).group_by(table.c.case_id)
-        newest = select(func.max(versions.c.id).label("id"), versions.c.case_id).group_by(versions.c.case_id).subquery()
+        cases, outcomes, versions = schema.cases.c, schema.outcomes.c, schema.case_versions.c
         query = (
-            select(schema.cases.c.reference, schema.cases.c.eye, table.c.day, newest.c.id.label("version"))
-            .join(schema.cases, schema.cases.c.id == table.c.case_id)
-            .join(newest, newest.c.case_id == table.c.case_id)
-            .where(table.c.id.in_(holds)).order_by(table.c.case_id)
-        )  # fmt: skip
+            select(cases.reference, cases.eye, outcomes.day, versions.id.label("version"))
+            .join(schema.outcomes, outcomes.case_id == cases.id)
+            .join(schema.case_versions, versions.case_id == cases.id)
+            .where(is_newest(outcomes.case_id), is_newest(versions.case_id))
+            .order_by(cases.id)
+        )
         return self._all(OperatedEye, query)
 
     def patients(self, versions: Collection[int]) -> dict[int, str | None]:

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Row, Select, Table, func, select
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.owning import owners_in
-from planner.records.repository import Entity, Repository, case_in, entity, with_endings
+from planner.records.repository import Entity, Repository, case_in, entity, is_newest, with_endings
 from planner.records.rows import (
     CaseNow,
     CaseVersion,
@@ -98,14 +98,12 @@ def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> 
         return list(connection.execute(query).all())
 
     versions, snapshots = schema.case_versions, schema.snapshots
-    last = select(versions.c.case_id, func.max(versions.c.number).label("number")).group_by(versions.c.case_id)
-    newest = last.where(versions.c.case_id.in_(ids)).subquery()
-    of_newest = (newest.c.case_id == versions.c.case_id) & (newest.c.number == versions.c.number)
-    current = {row.case_id: entity(CaseVersion, row) for row in rows(select(versions).join(newest, of_newest))}
+    is_current = is_newest(versions.c.case_id, versions.c.case_id.in_(ids))
+    current = {row.case_id: entity(CaseVersion, row) for row in rows(select(versions).where(is_current))}
     of_current = snapshots.join(
-        newest, (newest.c.case_id == snapshots.c.case_id) & (newest.c.number == snapshots.c.version)
+        versions, (versions.c.case_id == snapshots.c.case_id) & (versions.c.number == snapshots.c.version)
     )
-    latest = select(func.max(snapshots.c.id)).select_from(of_current).group_by(snapshots.c.case_id)
+    latest = select(func.max(snapshots.c.id)).select_from(of_current).where(is_current).group_by(snapshots.c.case_id)
     assessed = {row.case_id: entity(Snapshot, row) for row in rows(brief_snapshots(latest))}
 
     def standing(kind: type[Entity], table: Table) -> dict[int, Entity]:

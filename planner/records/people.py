@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from sqlalchemy import delete, func, insert, select, update
+from sqlalchemy import delete, insert, select, update
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.repository import COMMAND_LINE, SERVER, Repository, entity, last_row, person_in
+from planner.records.repository import COMMAND_LINE, SERVER, Repository, entity, is_newest, last_row, person_in
 from planner.records.roles import ROLES
 from planner.records.rows import Person
 from planner.records.trail import canonical, sha256
@@ -68,9 +68,7 @@ class People(Repository):
     def people(self, active_only: bool = False) -> tuple[Person, ...]:
         """Everybody, by code."""
         table = schema.people
-        last = select(table.c.code, func.max(table.c.number).label("number")).group_by(table.c.code).subquery()
-        query = select(table).join(last, (last.c.code == table.c.code) & (last.c.number == table.c.number))
-        everybody = self._all(Person, query.order_by(table.c.code))
+        everybody = self._all(Person, select(table).where(is_newest(table.c.code)).order_by(table.c.code))
         return tuple(person for person in everybody if person.active or not active_only)
 
     def set_password_hash(self, code: str, hash: str, by: str) -> None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import contextlib
 import datetime
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, fields
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from sqlalchemy import Connection, Row, Table, and_, select
+from sqlalchemy import Column, Connection, Row, Table, and_, func, select
 from sqlalchemy.sql import ColumnElement
 
 from planner.errors import Fault, PlannerError
@@ -127,6 +127,18 @@ def known_person(connection: Connection, code: str, where: str) -> Person:
 def last_row(connection: Connection, table: Table, *conditions: ColumnElement[bool]) -> Row[Any] | None:
     """The row entered last of those, None where there is none."""
     return connection.execute(select(table).where(*conditions).order_by(table.c.id.desc()).limit(1)).first()
+
+
+def every_row(connection: Connection, table: Table) -> Iterable[Row[Any]]:
+    """Every row of a table by its key, so many at once that no table need fit into memory."""
+    query = select(table).order_by(*table.primary_key.columns)
+    return connection.execution_options(yield_per=500).execute(query)
+
+
+def is_newest(key: Column[Any], *conditions: ColumnElement[bool]) -> ColumnElement[bool]:
+    """That a row was entered last of those with its `key`; only rows of these conditions are looked at."""
+    number = key.table.c.id
+    return number.in_(select(func.max(number)).where(*conditions).group_by(key))
 
 
 def one_of(connection: Connection, table: Table, row_id: int, what: str) -> Row[Any]:

@@ -34,14 +34,27 @@ class Person:
 
 
 @dataclass(frozen=True)
-class StoredCase:
-    """One eye of one patient, under the unit's own reference."""
+class EnteredRow:
+    """A row of a table that is only ever added to: its number there, when it was entered (UTC) and by whom (code)."""
 
     id: int
-    reference: str
-    eye: str
     at: str
     by: str
+
+
+@dataclass(frozen=True)
+class CaseRow(EnteredRow):
+    """One that is about a case."""
+
+    case_id: int
+
+
+@dataclass(frozen=True)
+class StoredCase(EnteredRow):
+    """One eye of one patient, under the unit's own reference."""
+
+    reference: str
+    eye: str
 
     @property
     def in_words(self) -> str:
@@ -50,16 +63,12 @@ class StoredCase:
 
 
 @dataclass(frozen=True)
-class CaseVersion:
+class CaseVersion(CaseRow):
     """A case as it stood: the whole document, and the names of what this version changed (headings and findings)."""
 
-    id: int
-    case_id: int
     number: int
     document: Document
     changed: tuple[str, ...]
-    at: str
-    by: str
 
     @property
     def findings(self) -> Mapping[str, Any]:
@@ -68,11 +77,9 @@ class CaseVersion:
 
 
 @dataclass(frozen=True)
-class Snapshot:
+class Snapshot(CaseRow):
     """An assessment as it was shown. `assessment` is None where a list leaves it out; `snapshot()` gives it."""
 
-    id: int
-    case_id: int
     version: int
     rulebook_id: str
     rulebook_version: str
@@ -85,8 +92,6 @@ class Snapshot:
     mode_by: str | None
     stage: str | None
     assessment: Document | None
-    at: str
-    by: str
 
 
 @dataclass(frozen=True)
@@ -112,35 +117,24 @@ NOTHING_OPEN = Seen()
 
 
 @dataclass(frozen=True)
-class Submission:
+class Submission(CaseRow):
     """A version put before a consultant. None ended it while it waits."""
 
-    id: int
-    case_id: int
     version: int
     snapshot_id: int
     note: str
-    at: str
-    by: str
     ended: Ending | None = None
 
 
 @dataclass(frozen=True)
-class Answer:
-    id: int
+class Answer(EnteredRow):
     text: str
-    at: str
-    by: str
 
 
 @dataclass(frozen=True)
-class Question:
-    id: int
-    case_id: int
+class Question(CaseRow):
     version: int
     text: str
-    at: str
-    by: str
     answers: tuple[Answer, ...] = ()
 
 
@@ -154,15 +148,13 @@ class StepChange:
 
 
 @dataclass(frozen=True)
-class StoredApproval:
+class StoredApproval(CaseRow):
     """A consultant's decision on one version. Both tiers and both modes are kept, the same or not.
 
     `covers` says what may be placed by it: `table`, this eye's tier with whoever operates, by the rulebook's table of
     tier by stage; or `as-named`, the stage of its snapshot with this mode and these steps alone.
     """
 
-    id: int
-    case_id: int
     version: int
     snapshot_id: int
     tier_by_rulebook: int
@@ -173,8 +165,6 @@ class StoredApproval:
     conditions: str
     reason: str
     own_case: bool
-    at: str
-    by: str
     ended: Ending | None = None
     covers: Covers = "as-named"
     operator_conditions: str = ""
@@ -194,34 +184,26 @@ class ApprovalStanding:
 
 
 @dataclass(frozen=True)
-class Handover:
+class Handover(CaseRow):
     """A case handed to somebody, who has it from then on."""
 
-    id: int
-    case_id: int
     to_whom: str
     why: str
-    at: str
-    by: str
 
 
 @dataclass(frozen=True)
-class ListPlace:
+class ListPlace(CaseRow):
     """A place on a list: `place` is the order in which the cases are done, from 1.
 
     `session` is the sessions file's id, None where the place was given without one.
     """
 
-    id: int
-    case_id: int
     approval_id: int
     day: datetime.date
     theatre: str
     place: int
     trainee: str | None
     supervisor: str
-    at: str
-    by: str
     ended: Ending | None = None
     session: str | None = None
 
@@ -244,36 +226,27 @@ class WantedPlace:
 
 
 @dataclass(frozen=True)
-class PlaceLock:
+class PlaceLock(CaseRow):
     """A case that keeps its session and its people."""
 
-    id: int
-    case_id: int
     why: str
-    at: str
-    by: str
 
 
 @dataclass(frozen=True)
-class ListVersion:
+class ListVersion(EnteredRow):
     """A session's list as it was published; `document` is what was written then."""
 
-    id: int
     day: datetime.date
     session: str
     number: int
     document: Mapping[str, Any]
     note: str
-    at: str
-    by: str
 
 
 @dataclass(frozen=True)
-class OperationOutcome:
+class OperationOutcome(CaseRow):
     """What happened. `steps` gives who took each step; `corrects` is the earlier outcome this one replaces."""
 
-    id: int
-    case_id: int
     day: datetime.date
     operated_by: str
     supervised_by: str | None
@@ -281,8 +254,6 @@ class OperationOutcome:
     complications: tuple[str, ...]
     note: str
     corrects: int | None
-    at: str
-    by: str
 
 
 @dataclass(frozen=True)
@@ -296,15 +267,12 @@ class OperatedEye:
 
 
 @dataclass(frozen=True)
-class Notice:
+class Notice(EnteredRow):
     """Something a person must hear of."""
 
-    id: int
     for_whom: str
     case_id: int | None
     text: str
-    at: str
-    by: str
     seen: str | None = None
 
 

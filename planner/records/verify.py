@@ -12,6 +12,7 @@ from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.database import Database
 from planner.records.people import password_in_trail
+from planner.records.repository import every_row
 from planner.records.trail import FIRST, hash_of, in_trail, sha256
 
 MOST_FAULTS = 20
@@ -39,9 +40,7 @@ def verify(database: Database, head: str | None = None) -> Verified:
         faults = list(_unguarded(connection, database.is_file))
         entered: dict[tuple[str, str], str] = {}
         sequence, previous, past = 0, FIRST, {}
-        for row in connection.execution_options(yield_per=500).execute(
-            select(schema.trail).order_by(schema.trail.c.sequence)
-        ):
+        for row in every_row(connection, schema.trail):
             entry = dict(row._mapping)
             where = f"trail, entry {entry['sequence']}"
             if entry["sequence"] != sequence + 1:
@@ -78,11 +77,10 @@ def _rows_unlike(connection: Connection, entered: dict[tuple[str, str], str]) ->
 
 
 def _rows(connection: Connection) -> Iterator[tuple[str, str, str]]:
-    streaming = connection.execution_options(yield_per=500)
     for table in schema.KEPT:
-        for row in streaming.execute(select(table)):
+        for row in every_row(connection, table):
             yield table.name, str(row.id), in_trail(table.name, dict(row._mapping))
-    for row in streaming.execute(select(schema.passwords)):
+    for row in every_row(connection, schema.passwords):
         yield schema.passwords.name, row.code, password_in_trail(row._mapping)
 
 

@@ -123,7 +123,7 @@ def test_editions_count_over_the_days_of_a_moved_session() -> None:
         ]
         document = {"rows": shown, "session_minutes": 240, "starts": starts, "theatre": "one"}
         at = f"2026-11-2{number}T16:00:00.500000Z"
-        return ListVersion(number, day, "one", 1, document, "", at, "organiser-1")
+        return ListVersion(number, at, "organiser-1", day, "one", 1, document, "")
 
     plain = week([eye("A-1")], [session("one")])
     held = Lists((Placing("one", 1, key("A-1"), "late", "trainer"),))

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
-import io
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -12,7 +10,7 @@ from typing import Literal
 from planner.lists.roster.shapes import Session
 from planner.lists.week.instance import Instance, ListCase, Lists, Placing
 from planner.lists.week.week import Week
-from planner.records.export import guarded
+from planner.records.export import csv_text
 
 COLUMNS = ("order_by", "day", "session", "theatre", "what", "item", "count", "cases", "to_ask", "too_late")
 LENS, BACKUP, KIT = "lens", "backup lens", "kit"
@@ -52,16 +50,14 @@ def orders(instance: Instance, lists: Lists, lead_days: LeadDays) -> tuple[Suppl
 
 def orders_table(found: tuple[SupplyOrder, ...]) -> str:
     """The orders as CSV (RFC 4180)."""
-    written = io.StringIO()
-    writer = csv.writer(written)
-    writer.writerow(COLUMNS)
-    for one in found:
-        cells = (
+    rows = [
+        (
             one.order_by or "", one.session.day, one.session.id, one.session.theatre, one.what, one.item, one.count,
             "; ".join(one.cases), "yes" if one.to_ask else "no", "yes" if one.too_late else "no",
-        )  # fmt: skip
-        writer.writerow([guarded(str(cell)) for cell in cells])
-    return written.getvalue()
+        )
+        for one in found
+    ]  # fmt: skip
+    return csv_text(COLUMNS, rows, "\r\n")
 
 
 def _order(

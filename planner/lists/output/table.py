@@ -7,15 +7,13 @@ Dates are ISO dates and times those of the clock in theatre. `expected_start` co
 
 from __future__ import annotations
 
-import csv
 import datetime
-import io
 from collections.abc import Iterator
 
 from planner.lists.roster.shapes import Session
 from planner.lists.week.instance import Instance, Lists
 from planner.lists.week.week import Week
-from planner.records.export import guarded
+from planner.records.export import csv_text
 
 COLUMNS = (
     "day", "starts", "theatre", "session", "order", "case", "eye", "patient", "tier", "trainee", "trainee_stage",
@@ -28,11 +26,7 @@ _ANSWERS = {True: "yes", False: "no", None: ""}
 
 def table_of(instance: Instance, lists: Lists) -> str:
     """The rows under their column names, session by session; minutes are whole, an empty cell is not recorded."""
-    written = io.StringIO()
-    writer = csv.writer(written)
-    writer.writerow(COLUMNS)
-    writer.writerows([guarded(str(cell)) for cell in row] for row in _rows(Week(instance, lists)))
-    return written.getvalue()
+    return csv_text(COLUMNS, _rows(Week(instance, lists)), "\r\n")
 
 
 def _rows(week: Week) -> Iterator[list[object]]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -19,7 +17,7 @@ from planner.lists.roster.entries import (
     written,
 )
 from planner.lists.roster.fields import cell_of, fields_of
-from planner.records.export import guarded
+from planner.records.export import csv_text
 from planner.records.rows import RosterChange, RosterEntry
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
@@ -216,8 +214,4 @@ def _outcome(address: Address, one: _ImportedEntry) -> EntryImport:
 
 def aside_file(columns: Sequence[str], rows: Iterable[RowSetAside]) -> bytes:
     """A table of what was set aside, each row with its reason before it; mended, it can be taken as it is."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([WHY, *columns])
-    writer.writerows([one.why, *map(guarded, one.original)] for one in rows)
-    return text.getvalue().encode()
+    return csv_text([WHY, *columns], ([one.why, *one.original] for one in rows)).encode()

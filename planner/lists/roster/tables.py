@@ -17,7 +17,7 @@ from planner.errors import PlannerError
 from planner.lists.roster.entries import KIND_OF_FIELD, PEOPLE
 from planner.lists.roster.fields import EntryField, cell_of, days_between, fields_of, read_cell
 from planner.lists.roster.import_rows import LEAVE, WHY, ImportRow, ImportSource, RowSetAside
-from planner.records.export import guarded
+from planner.records.export import csv_text, guarded
 from planner.records.rows import RosterEntry
 from planner.rulebook.references import nearest
 
@@ -171,9 +171,4 @@ def table_rows(table: str, entries: Iterable[RosterEntry]) -> tuple[tuple[str, .
 
 
 def as_csv(table: str, entries: Iterable[RosterEntry]) -> bytes:
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    header, rows = table_rows(table, entries)
-    writer.writerow(header)
-    writer.writerows([guarded(cell) for cell in row] for row in rows)
-    return text.getvalue().encode()
+    return csv_text(*table_rows(table, entries)).encode()
