@@ -9,9 +9,9 @@ from planner.cli.options import RulesOption, option, rulebook_in
 
 
 def intake(
-    csv: Annotated[bool, typer.Option("--csv", help="Print the header line of a CSV table instead.")] = False,
+    csv: Annotated[bool, option("--csv", None, "Print the header line of a CSV table instead.")] = False,
     output: Annotated[Path | None, option("--output", "FILE", "Where to.", "-o")] = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+    force: Annotated[bool, option("--force", None, "Write over a file that is there.")] = False,
     rules: RulesOption = None,
 ) -> None:
     """Print a blank case to fill in.

@@ -5,19 +5,19 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.options import JsonOption, group, open_store, option
+from planner.cli.options import JsonOption, argument, group, open_store, option
 from planner.errors import PlannerError
 
 app = group("Who may sign in, and as what. The store is planner.db, or PLANNER_DATABASE_URL.")
-CodeArgument = Annotated[str, typer.Argument(metavar="CODE", help="A role code, such as trainee-3.")]
-StdinOption = Annotated[bool, typer.Option("--password-stdin", help="Read the password from standard input.")]
+CodeArgument = Annotated[str, argument("CODE", "A role code, such as trainee-3.")]
+StdinOption = Annotated[bool, option("--password-stdin", None, "Read the password from standard input.")]
 
 
 @app.command()
 def add(
     code: CodeArgument,
-    name: Annotated[str, typer.Option("--name", help="The member of staff's name, as approvals print it.")],
-    role: Annotated[str, typer.Option("--role", help="trainee, consultant, organiser or administrator.")],
+    name: Annotated[str, option("--name", None, "The member of staff's name, as approvals print it.")],
+    role: Annotated[str, option("--role", None, "trainee, consultant, organiser or administrator.")],
     trainee_id: Annotated[str | None, option("--trainee-id", None, "Their id in the unit's file.")] = None,
     password_stdin: StdinOption = False,
 ) -> None:

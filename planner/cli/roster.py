@@ -32,10 +32,8 @@ def take(
     name: Annotated[
         list[str] | None, option("--name", "TEXT=CODE", "In an .ics, a name that stands for a code; may be repeated.")
     ] = None,
-    the_rest: Annotated[
-        bool, typer.Option("--the-rest", help="Take what can be taken where rows are set aside.")
-    ] = False,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be done, and do nothing.")] = False,
+    the_rest: Annotated[bool, option("--the-rest", None, "Take what can be taken where rows are set aside.")] = False,
+    dry_run: Annotated[bool, option("--dry-run", None, "Say what would be done, and do nothing.")] = False,
     rules: RulesOption = None,
 ) -> None:
     """Take entries into the roster in the store: new ones are added, known ones changed, none is retired.

@@ -36,7 +36,7 @@ def serve(
         str, typer.Option("--language", metavar="TAG", help="The language of the pages' fixed phrases.")
     ] = "en-GB",
     behind_https: Annotated[
-        bool, typer.Option("--behind-https", help="A proxy on this machine speaks https to the browsers.")
+        bool, option("--behind-https", None, "A proxy on this machine speaks https to the browsers.")
     ] = False,
 ) -> None:
     """Serve the records to browsers until interrupted.

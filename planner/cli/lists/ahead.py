@@ -47,7 +47,7 @@ def standby(
 def orders(
     files: ListsInput,
     lists: ListsArgument,
-    table: Annotated[bool, typer.Option("--csv", help="As CSV, a row a lens or item of kit.")] = False,
+    table: Annotated[bool, option("--csv", None, "As CSV, a row a lens or item of kit.")] = False,
 ) -> None:
     """List each lens and item of kit of the placed cases, and the last day to order it by the unit's lead times.
 

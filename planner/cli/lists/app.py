@@ -83,7 +83,7 @@ def match(
     keep: Annotated[Path | None, option("--keep", "LISTS", "Lists that stay; the rest goes round them.")] = None,
     since: Annotated[Path | None, option("--since", "LISTS", "Lists already published: few changes.")] = None,
     best: Annotated[
-        bool, typer.Option("--best", help="Look for the best with a solver (the extra `lists`), and say how far off.")
+        bool, option("--best", None, "Look for the best with a solver (the extra `lists`), and say how far off.")
     ] = False,
     effort: Annotated[
         float, typer.Option("--effort", min=0.1, max=3600, help="How long the solver tries, in seconds or so.")

@@ -4,12 +4,12 @@ from typing import Annotated
 
 import typer
 
+from planner.cli.options import argument
+
 
 def new_rule(
-    rule: Annotated[str, typer.Argument(metavar="ID", help="As `strong-lenses`; it is never used again.")],
-    words: Annotated[
-        str, typer.Argument(metavar="WORDS", help="The rule as people are told it: 'strong lenses lie in room one'.")
-    ],
+    rule: Annotated[str, argument("ID", "As `strong-lenses`; it is never used again.")],
+    words: Annotated[str, argument("WORDS", "The rule as people are told it: 'strong lenses lie in room one'.")],
     about: Annotated[
         str, typer.Option("--about", metavar="SUBJECT", help="Its module: patient, eyes, people or sessions.")
     ] = "patient",

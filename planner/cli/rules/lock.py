@@ -4,15 +4,13 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.options import RulesOption, rulebook_in
+from planner.cli.options import RulesOption, option, rulebook_in
 from planner.errors import PlannerError
 
 
 def lock(
     rules: RulesOption = None,
-    check: Annotated[
-        bool, typer.Option("--check", help="Write nothing; end with 1 when the lock does not fit.")
-    ] = False,
+    check: Annotated[bool, option("--check", None, "Write nothing; end with 1 when the lock does not fit.")] = False,
 ) -> None:
     """Write lock.json beside the rules: the version, and the hash of what it stands for.
 

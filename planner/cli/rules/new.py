@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.options import RulesOption
+from planner.cli.options import RulesOption, argument, option
 
 
 class RuleKind(StrEnum):
@@ -16,12 +16,11 @@ class RuleKind(StrEnum):
 
 
 def new(
-    kind: Annotated[RuleKind, typer.Argument(metavar="KIND", help="factor, finding, drill or caution.")],
-    name: Annotated[str, typer.Argument(metavar="ID", help="small-pupil; of a finding dilated_pupil_mm.")],
+    kind: Annotated[RuleKind, argument("KIND", "factor, finding, drill or caution.")],
+    name: Annotated[str, argument("ID", "small-pupil; of a finding dilated_pupil_mm.")],
     rules: RulesOption = None,
     file: Annotated[
-        str | None,
-        typer.Option("--in", metavar="NAME", help="The file: lens for factors/lens.yaml. [default: its own]"),
+        str | None, option("--in", "NAME", "The file: lens for factors/lens.yaml. [default: its own]")
     ] = None,
 ) -> None:
     """Begin an entry: its keys, still empty, and its cases beside it.
