@@ -1,9 +1,6 @@
 """The first tables of the store."""
 
-import sqlalchemy as sa
-from alembic import op
-
-from planner.records.migrations.guards import guard
+from planner.records.migrations.tables import guard, make, make_entered, number, text, texts
 
 revision = "0001"
 down_revision = None
@@ -11,265 +8,83 @@ GUARDED = (
     *("people", "cases", "case_versions", "snapshots", "submissions", "questions", "answers", "approvals"),
     *("allocations", "outcomes", "notices", "endings", "trail"),
 )
+CASE = {"case_id": "cases.id"}
+SNAPSHOT = {"snapshot_id": "snapshots.id"}
 
 
 def upgrade() -> None:
-    op.create_table(
-        "cases",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("reference", sa.Text(), nullable=False),
-        sa.Column("eye", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("reference", "eye"),
-    )
-    op.create_table(
-        "endings",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("kept_in", sa.Text(), nullable=False),
-        sa.Column("row", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("kind", sa.Text(), nullable=False),
-        sa.Column("why", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("kept_in", "row"),
-    )
-    op.create_table(
-        "failed_sign_ins",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("key", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.PrimaryKeyConstraint("id"),
-    )
-    op.create_index(op.f("ix_failed_sign_ins_key"), "failed_sign_ins", ["key"], unique=False)
-    op.create_table(
-        "passwords",
-        sa.Column("code", sa.Text(), nullable=False),
-        sa.Column("hash", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.PrimaryKeyConstraint("code"),
-    )
-    op.create_table(
+    make_entered("cases", *texts("reference", "eye"), unique=("reference", "eye"))
+    make_entered("endings", text("kept_in"), number("row"), *texts("kind", "why"), unique=("kept_in", "row"))
+    make("failed_sign_ins", number("id"), *texts("key", "at"), key="id", index=("key",))
+    make("passwords", *texts("code", "hash", "at"), key="code")
+    make_entered(
         "people",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("code", sa.Text(), nullable=False),
-        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("name", sa.Text(), nullable=False),
-        sa.Column("role", sa.Text(), nullable=False),
-        sa.Column("trainee_id", sa.Text(), nullable=True),
-        sa.Column("active", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("code", "number"),
+        *(text("code"), number("number"), *texts("name", "role"), text("trainee_id", empty=True), number("active")),
+        unique=("code", "number"),
     )
-    op.create_table(
+    make(
         "sessions",
-        sa.Column("token_sha256", sa.Text(), nullable=False),
-        sa.Column("person", sa.Text(), nullable=False),
-        sa.Column("secret", sa.Text(), nullable=False),
-        sa.Column("started_at", sa.Text(), nullable=False),
-        sa.Column("seen_at", sa.Text(), nullable=False),
-        sa.PrimaryKeyConstraint("token_sha256"),
+        *texts("token_sha256", "person", "secret", "started_at", "seen_at"),
+        key="token_sha256",
+        index=("person",),
     )
-    op.create_index(op.f("ix_sessions_person"), "sessions", ["person"], unique=False)
-    op.create_table(
+    make(
         "trail",
-        sa.Column("sequence", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("who", sa.Text(), nullable=False),
-        sa.Column("what", sa.Text(), nullable=False),
-        sa.Column("kept_in", sa.Text(), nullable=False),
-        sa.Column("row", sa.Text(), nullable=False),
-        sa.Column("case_id", sa.Integer(), autoincrement=False, nullable=True),
-        sa.Column("before", sa.Text(), nullable=True),
-        sa.Column("after", sa.Text(), nullable=True),
-        sa.Column("previous", sa.Text(), nullable=False),
-        sa.Column("hash", sa.Text(), nullable=False),
-        sa.PrimaryKeyConstraint("sequence"),
+        *(number("sequence"), *texts("at", "who", "what", "kept_in", "row"), number("case_id", empty=True)),
+        *(text("before", empty=True), text("after", empty=True), *texts("previous", "hash")),
+        key="sequence",
+        index=("case_id",),
     )
-    op.create_index(op.f("ix_trail_case_id"), "trail", ["case_id"], unique=False)
-    op.create_table(
+    make_entered(
         "case_versions",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("case_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("document", sa.Text(), nullable=False),
-        sa.Column("changed", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["case_id"],
-            ["cases.id"],
-        ),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("case_id", "number"),
+        *(number("case_id"), number("number"), *texts("document", "changed")),
+        refers=CASE,
+        unique=("case_id", "number"),
     )
-    op.create_table(
-        "notices",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("for_whom", sa.Text(), nullable=False),
-        sa.Column("case_id", sa.Integer(), autoincrement=False, nullable=True),
-        sa.Column("text", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["case_id"],
-            ["cases.id"],
-        ),
-        sa.PrimaryKeyConstraint("id"),
+    make_entered(
+        "notices", text("for_whom"), number("case_id", empty=True), text("text"), refers=CASE, index=("for_whom",)
     )
-    op.create_index(op.f("ix_notices_for_whom"), "notices", ["for_whom"], unique=False)
-    op.create_table(
+    make_entered(
         "outcomes",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("case_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("day", sa.Text(), nullable=False),
-        sa.Column("operated_by", sa.Text(), nullable=False),
-        sa.Column("supervised_by", sa.Text(), nullable=True),
-        sa.Column("steps", sa.Text(), nullable=False),
-        sa.Column("complications", sa.Text(), nullable=False),
-        sa.Column("note", sa.Text(), nullable=False),
-        sa.Column("corrects", sa.Integer(), autoincrement=False, nullable=True),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["case_id"],
-            ["cases.id"],
-        ),
-        sa.ForeignKeyConstraint(
-            ["corrects"],
-            ["outcomes.id"],
-        ),
-        sa.PrimaryKeyConstraint("id"),
+        *(number("case_id"), *texts("day", "operated_by"), text("supervised_by", empty=True)),
+        *(*texts("steps", "complications", "note"), number("corrects", empty=True)),
+        refers=CASE | {"corrects": "outcomes.id"},
+        index=("case_id",),
     )
-    op.create_index(op.f("ix_outcomes_case_id"), "outcomes", ["case_id"], unique=False)
-    op.create_table(
-        "questions",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("case_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("version", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("text", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["case_id"],
-            ["cases.id"],
-        ),
-        sa.PrimaryKeyConstraint("id"),
-    )
-    op.create_index(op.f("ix_questions_case_id"), "questions", ["case_id"], unique=False)
-    op.create_table(
+    make_entered("questions", number("case_id"), number("version"), text("text"), refers=CASE, index=("case_id",))
+    make_entered(
         "snapshots",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("case_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("version", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("rulebook_id", sa.Text(), nullable=False),
-        sa.Column("rulebook_version", sa.Text(), nullable=False),
-        sa.Column("rulebook_sha256", sa.Text(), nullable=False),
-        sa.Column("engine_version", sa.Text(), nullable=False),
-        sa.Column("tier_least", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("tier_working", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("tier_most", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("mode", sa.Text(), nullable=True),
-        sa.Column("mode_by", sa.Text(), nullable=True),
-        sa.Column("stage", sa.Text(), nullable=True),
-        sa.Column("assessment", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["case_id"],
-            ["cases.id"],
-        ),
-        sa.PrimaryKeyConstraint("id"),
+        *(number("case_id"), number("version")),
+        *texts("rulebook_id", "rulebook_version", "rulebook_sha256", "engine_version"),
+        *(number("tier_least"), number("tier_working"), number("tier_most")),
+        *(text("mode", empty=True), text("mode_by", empty=True), text("stage", empty=True), text("assessment")),
+        refers=CASE,
+        index=("case_id",),
     )
-    op.create_index(op.f("ix_snapshots_case_id"), "snapshots", ["case_id"], unique=False)
-    op.create_table(
-        "answers",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("question_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("text", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["question_id"],
-            ["questions.id"],
-        ),
-        sa.PrimaryKeyConstraint("id"),
+    make_entered(
+        "answers", number("question_id"), text("text"), refers={"question_id": "questions.id"}, index=("question_id",)
     )
-    op.create_index(op.f("ix_answers_question_id"), "answers", ["question_id"], unique=False)
-    op.create_table(
+    make_entered(
         "approvals",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("case_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("version", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("snapshot_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("tier_by_rulebook", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("tier_approved", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("mode_by_rulebook", sa.Text(), nullable=True),
-        sa.Column("mode_approved", sa.Text(), nullable=True),
-        sa.Column("step_changes", sa.Text(), nullable=False),
-        sa.Column("conditions", sa.Text(), nullable=False),
-        sa.Column("reason", sa.Text(), nullable=False),
-        sa.Column("own_case", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["case_id"],
-            ["cases.id"],
-        ),
-        sa.ForeignKeyConstraint(
-            ["snapshot_id"],
-            ["snapshots.id"],
-        ),
-        sa.PrimaryKeyConstraint("id"),
+        *(number("case_id"), number("version"), number("snapshot_id")),
+        *(number("tier_by_rulebook"), number("tier_approved")),
+        *(text("mode_by_rulebook", empty=True), text("mode_approved", empty=True)),
+        *(*texts("step_changes", "conditions", "reason"), number("own_case")),
+        refers=CASE | SNAPSHOT,
+        index=("case_id",),
     )
-    op.create_index(op.f("ix_approvals_case_id"), "approvals", ["case_id"], unique=False)
-    op.create_table(
+    make_entered(
         "submissions",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("case_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("version", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("snapshot_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("note", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["case_id"],
-            ["cases.id"],
-        ),
-        sa.ForeignKeyConstraint(
-            ["snapshot_id"],
-            ["snapshots.id"],
-        ),
-        sa.PrimaryKeyConstraint("id"),
+        *(number("case_id"), number("version"), number("snapshot_id"), text("note")),
+        refers=CASE | SNAPSHOT,
+        index=("case_id",),
     )
-    op.create_index(op.f("ix_submissions_case_id"), "submissions", ["case_id"], unique=False)
-    op.create_table(
+    make_entered(
         "allocations",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("case_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("approval_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("day", sa.Text(), nullable=False),
-        sa.Column("theatre", sa.Text(), nullable=False),
-        sa.Column("place", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("trainee", sa.Text(), nullable=True),
-        sa.Column("supervisor", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["approval_id"],
-            ["approvals.id"],
-        ),
-        sa.ForeignKeyConstraint(
-            ["case_id"],
-            ["cases.id"],
-        ),
-        sa.PrimaryKeyConstraint("id"),
+        *(number("case_id"), number("approval_id"), *texts("day", "theatre"), number("place")),
+        *(text("trainee", empty=True), text("supervisor")),
+        refers={"approval_id": "approvals.id"} | CASE,
+        index=("case_id", "day"),
     )
-    op.create_index(op.f("ix_allocations_case_id"), "allocations", ["case_id"], unique=False)
-    op.create_index(op.f("ix_allocations_day"), "allocations", ["day"], unique=False)
     for table in GUARDED:
         guard(table)

@@ -1,12 +1,13 @@
 """What an approval covers; those entered before it was asked cover only what they name."""
 
-import sqlalchemy as sa
 from alembic import op
+
+from planner.records.migrations.tables import text
 
 revision = "0003"
 down_revision = "0002"
 
 
 def upgrade() -> None:
-    op.add_column("approvals", sa.Column("covers", sa.Text(), nullable=True))
-    op.add_column("approvals", sa.Column("operator_conditions", sa.Text(), nullable=True))
+    for name in ("covers", "operator_conditions"):
+        op.add_column("approvals", text(name, empty=True))

@@ -1,25 +1,12 @@
 """Cases handed from whoever had them to somebody else."""
 
-import sqlalchemy as sa
-from alembic import op
-
-from planner.records.migrations.guards import guard
+from planner.records.migrations.tables import guard, make_entered, number, texts
 
 revision = "0004"
 down_revision = "0003"
 
 
 def upgrade() -> None:
-    op.create_table(
-        "handovers",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("case_id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("to_whom", sa.Text(), nullable=False),
-        sa.Column("why", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(["case_id"], ["cases.id"]),
-        sa.PrimaryKeyConstraint("id"),
-    )
-    op.create_index(op.f("ix_handovers_case_id"), "handovers", ["case_id"], unique=False)
+    refers = {"case_id": "cases.id"}
+    make_entered("handovers", number("case_id"), *texts("to_whom", "why"), refers=refers, index=("case_id",))
     guard("handovers")

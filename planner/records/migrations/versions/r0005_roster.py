@@ -1,27 +1,15 @@
 """The unit's roster, entry by entry."""
 
-import sqlalchemy as sa
-from alembic import op
-
-from planner.records.migrations.guards import guard
+from planner.records.migrations.tables import guard, make_entered, number, text, texts
 
 revision = "0005"
 down_revision = "0004"
 
 
 def upgrade() -> None:
-    op.create_table(
+    make_entered(
         "roster_entries",
-        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("kind", sa.Text(), nullable=False),
-        sa.Column("key", sa.Text(), nullable=False),
-        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("document", sa.Text(), nullable=False),
-        sa.Column("retired", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("note", sa.Text(), nullable=False),
-        sa.Column("at", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("kind", "key", "number"),
+        *(*texts("kind", "key"), number("number"), text("document"), number("retired"), text("note")),
+        unique=("kind", "key", "number"),
     )
     guard("roster_entries")
