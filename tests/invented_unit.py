@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
-from planner.records.repository import COMMAND_LINE
+from planner.records.roles import COMMAND_LINE
 from planner.records.rows import CaseVersion, RosterChange, Seen, Snapshot, StepChange, StoredApproval
 from planner.records.store import Store
 

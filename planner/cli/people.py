@@ -27,7 +27,7 @@ def add(
     """
     from planner.records.password_hashing import new_hash
     from planner.records.people import checked_person
-    from planner.records.repository import COMMAND_LINE
+    from planner.records.roles import COMMAND_LINE
 
     checked_person(code, name, role)
     hash = new_hash(_password(password_stdin), code)
@@ -61,7 +61,7 @@ def password(code: CodeArgument, password_stdin: StdinOption = False) -> None:
     Example: planner people password trainee-3
     """
     from planner.records.password_hashing import new_hash
-    from planner.records.repository import COMMAND_LINE
+    from planner.records.roles import COMMAND_LINE
 
     store = open_store()
     store.person(code)
@@ -88,7 +88,7 @@ def activate(code: CodeArgument) -> None:
 
 
 def _set_active(code: str, active: bool) -> None:
-    from planner.records.repository import COMMAND_LINE
+    from planner.records.roles import COMMAND_LINE
 
     open_store().change_person(code, COMMAND_LINE, active=active)
     typer.echo(f"{code} is {'active' if active else 'inactive'}")

@@ -17,7 +17,7 @@ from planner.plan.approved import Covers, refused
 from planner.plan.plan import Plan
 from planner.records.approval_validity import standing_on, validity_on
 from planner.records.database import StoreUnavailableError
-from planner.records.repository import SERVER
+from planner.records.roles import SERVER
 from planner.records.rows import ApprovalStanding, CaseNow, Question, Seen, StepChange, StoredApproval, Submission
 from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES, Mode, Supervised

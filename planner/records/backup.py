@@ -21,8 +21,8 @@ from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.database import Database
 from planner.records.migrate import head, is_known, newer, revision_of, upgrade
-from planner.records.repository import every_row
 from planner.records.trail import canonical
+from planner.records.transaction import every_row
 from planner.records.verify import Verified, is_empty, verify
 
 FORMAT = "planner-backup-1"

@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import func, select
 
 from planner.errors import PlannerError
 from planner.records import schema
@@ -14,10 +14,11 @@ from planner.records.changes import CHANGEABLE, FIXED, Conflict, changed, differ
 from planner.records.deciding import require_nothing_unseen
 from planner.records.identifiers import document_faults
 from planner.records.owning import owners_in, require_editor
-from planner.records.repository import Repository, case_in, end, entity, notify, open_rows, raise_for
+from planner.records.repository import Repository, raise_for
 from planner.records.roles import PREPARERS
 from planner.records.rows import NOTHING_OPEN, CaseVersion, Document, Seen, StoredCase
-from planner.records.trail import Transaction, canonical
+from planner.records.trail import canonical
+from planner.records.transaction import ReadTransaction, Transaction, entity
 from planner.wording.words import eye_words
 
 
@@ -56,10 +57,10 @@ class Cases(Repository):
             why = "reference and eye stay what they are, and findings go by their own names"
             raise PlannerError.one(f"{', '.join(unknown)} cannot be changed", why=why)
         with self._changing(by, *PREPARERS) as change:
-            case = case_in(change.connection, case_id)
+            case = change.case(case_id)
             require_editor(change, case_id)
-            current = version_in(change.connection, case_id)
-            base = current if based_on == current.number else version_in(change.connection, case_id, based_on)
+            current = version_in(change, case_id)
+            base = current if based_on == current.number else version_in(change, case_id, based_on)
             document = changed(base.document, changes)
             raise_for(document_faults(document))
             if base.number != current.number:
@@ -70,15 +71,15 @@ class Cases(Repository):
             names = names_changed(current.document, document)
             if not names:
                 return current
-            require_nothing_unseen(change.connection, case_id, seen)
+            require_nothing_unseen(change, case_id, seen)
             saved = _new_version(change, case_id, current.number + 1, document, names, current)
             _end_what_rested_on(change, case, current, names)
             return saved
 
     def case(self, case_id: int) -> StoredCase:
         """Raises PlannerError where there is none."""
-        with self._database.reading() as connection:
-            return case_in(connection, case_id)
+        with self._reading() as reading:
+            return reading.case(case_id)
 
     def find_case(self, reference: str, eye: str) -> StoredCase | None:
         table = schema.cases
@@ -87,8 +88,8 @@ class Cases(Repository):
 
     def version(self, case_id: int, number: int | None = None) -> CaseVersion:
         """A version of a case, the last without a number. Raises PlannerError where there is none."""
-        with self._database.reading() as connection:
-            return version_in(connection, case_id, number)
+        with self._reading() as reading:
+            return version_in(reading, case_id, number)
 
     def versions(self, case_id: int) -> tuple[CaseVersion, ...]:
         """Every version, the first one first."""
@@ -97,39 +98,39 @@ class Cases(Repository):
         return self._all(CaseVersion, query)
 
 
-def version_in(connection: Connection, case_id: int, number: int | None = None) -> CaseVersion:
+def version_in(reading: ReadTransaction, case_id: int, number: int | None = None) -> CaseVersion:
     table = schema.case_versions
     query = select(table).where(table.c.case_id == case_id).order_by(table.c.number.desc()).limit(1)
-    row = connection.execute(query if number is None else query.where(table.c.number == number)).first()
+    row = reading.connection.execute(query if number is None else query.where(table.c.number == number)).first()
     if row is None:
         raise PlannerError.one(f"case {case_id} has no version {number or 1}")
     return entity(CaseVersion, row)
 
 
-def require_current(connection: Connection, case_id: int, version: int) -> CaseVersion:
+def require_current(reading: ReadTransaction, case_id: int, version: int) -> CaseVersion:
     """The current version, which must be this one. Raises PlannerError."""
-    current = version_in(connection, case_id)
+    current = version_in(reading, case_id)
     if current.number != version:
         why = f"version {current.number} by {current.by} follows {version}"
         raise PlannerError.one("the case has changed meanwhile", why=why, hint="look at it again")
     return current
 
 
-def authors_of(connection: Connection, case_id: int) -> tuple[str, ...]:
+def authors_of(reading: ReadTransaction, case_id: int) -> tuple[str, ...]:
     """Everybody who saved a version, the last one first."""
     table = schema.case_versions
     query = select(table.c.by).where(table.c.case_id == case_id).group_by(table.c.by)
-    return tuple(connection.scalars(query.order_by(func.max(table.c.number).desc())))
+    return tuple(reading.connection.scalars(query.order_by(func.max(table.c.number).desc())))
 
 
-def concerned_in(connection: Connection, case_id: int) -> tuple[str, str]:
+def concerned_in(reading: ReadTransaction, case_id: int) -> tuple[str, str]:
     """Who must hear of what is decided about a case: whoever saved it last, and whoever has it."""
-    return authors_of(connection, case_id)[0], owners_in(connection, [case_id])[case_id][-1]
+    return authors_of(reading, case_id)[0], owners_in(reading, [case_id])[case_id][-1]
 
 
-def on_list_in(connection: Connection, case_id: int) -> list[str | None]:
+def on_list_in(reading: ReadTransaction, case_id: int) -> list[str | None]:
     """Whoever is on the list for a case, and whoever put it there."""
-    places = open_rows(connection, schema.allocations, case_id)
+    places = reading.open_rows(schema.allocations, case_id)
     return [person for place in places for person in (place.trainee, place.supervisor, place.by)]
 
 
@@ -163,14 +164,14 @@ def _new_version(
 
 def _end_what_rested_on(change: Transaction, case: StoredCase, before: CaseVersion, names: tuple[str, ...]) -> None:
     why = f"{', '.join(names)} changed by {change.by}: version {before.number + 1}"
-    said, owner = case.in_words, owners_in(change.connection, [case.id])[case.id][-1]
-    for row in open_rows(change.connection, schema.approvals, case.id):
-        end(change, schema.approvals, row, "withdrawn", why, "approval withdrawn by a change")
-        people = (before.by, owner, row.by, *on_list_in(change.connection, case.id))
-        notify(change, people, f"{said}: the approval by {row.by} is withdrawn. {why}.", case.id)
-    for row in open_rows(change.connection, schema.submissions, case.id):
-        end(change, schema.submissions, row, "superseded", why, "submission ended by a change")
-        notify(change, (row.by, owner), f"{said}: it waits no longer; submit it again. {why}.", case.id)
+    said, owner = case.in_words, owners_in(change, [case.id])[case.id][-1]
+    for row in change.open_rows(schema.approvals, case.id):
+        change.end(schema.approvals, row, "withdrawn", why, "approval withdrawn by a change")
+        people = (before.by, owner, row.by, *on_list_in(change, case.id))
+        change.notify(people, f"{said}: the approval by {row.by} is withdrawn. {why}.", case.id)
+    for row in change.open_rows(schema.submissions, case.id):
+        change.end(schema.submissions, row, "superseded", why, "submission ended by a change")
+        change.notify((row.by, owner), f"{said}: it waits no longer; submit it again. {why}.", case.id)
 
 
 def _unfit(document: Document) -> list[Any]:

@@ -6,12 +6,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, Table
+from sqlalchemy import Row, Table
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.repository import case_in, open_row, with_endings
 from planner.records.rows import Seen
+from planner.records.transaction import ReadTransaction, with_endings
 
 _ENDED = {
     ("submissions", "approved"): "approved it",
@@ -46,17 +46,17 @@ class DecidedMeanwhile(PlannerError):
         super().__init__([Fault(where, f"{act.words}, {minute(act.at)}", why, hint) for act in self.acts])
 
 
-def acts_since(connection: Connection, case_id: int, seen: Seen) -> tuple[Act, ...]:
+def acts_since(reading: ReadTransaction, case_id: int, seen: Seen) -> tuple[Act, ...]:
     """What was done about a case's submission and approval since somebody saw these open; nothing where they are still.
 
     Raises PlannerError for an id that is of no submission or approval of this case.
     """
     acts: dict[tuple[str, str], Act] = {}
-    for table, number, now in _open(connection, case_id, seen):
+    for table, number, now in _open(reading, case_id, seen):
         if (None if now is None else now.id) == number:
             continue
         if number is not None:
-            was = connection.execute(with_endings(table, table.c.case_id == case_id, table.c.id == number)).first()
+            was = next(iter(reading.rows(with_endings(table, table.c.case_id == case_id, table.c.id == number))), None)
             if was is None:
                 wrong = f"there is no {table.name[:-1]} {number} of this case"
                 raise PlannerError.one(wrong, hint="load the page again")
@@ -70,22 +70,22 @@ def acts_since(connection: Connection, case_id: int, seen: Seen) -> tuple[Act, .
     return tuple(acts[key] for key in sorted(acts))
 
 
-def require_as_seen(connection: Connection, case_id: int, seen: Seen) -> None:
+def require_as_seen(reading: ReadTransaction, case_id: int, seen: Seen) -> None:
     """Raises DecidedMeanwhile where anything was decided since."""
-    if acts := acts_since(connection, case_id, seen):
-        raise DecidedMeanwhile(case_in(connection, case_id).in_words, acts)
+    if acts := acts_since(reading, case_id, seen):
+        raise DecidedMeanwhile(reading.case(case_id).in_words, acts)
 
 
-def require_nothing_unseen(connection: Connection, case_id: int, seen: Seen) -> None:
+def require_nothing_unseen(reading: ReadTransaction, case_id: int, seen: Seen) -> None:
     """Raises DecidedMeanwhile where a submission or an approval is open that was not seen; for what would end it."""
-    if any(now is not None and now.id != number for _, number, now in _open(connection, case_id, seen)):
-        require_as_seen(connection, case_id, seen)
+    if any(now is not None and now.id != number for _, number, now in _open(reading, case_id, seen)):
+        require_as_seen(reading, case_id, seen)
 
 
-def _open(connection: Connection, case_id: int, seen: Seen) -> list[tuple[Table, int | None, Row[Any] | None]]:
+def _open(reading: ReadTransaction, case_id: int, seen: Seen) -> list[tuple[Table, int | None, Row[Any] | None]]:
     """For submissions and for approvals: the table, which one was seen, and which one is open now."""
     both = ((schema.submissions, seen.submission), (schema.approvals, seen.approval))
-    return [(table, number, open_row(connection, table, case_id)) for table, number in both]
+    return [(table, number, reading.open_row(table, case_id)) for table, number in both]
 
 
 def minute(at: str) -> str:

@@ -19,8 +19,8 @@ from planner.case import HEADINGS
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.database import Database
-from planner.records.repository import every_row, is_newest
 from planner.records.trail import canonical
+from planner.records.transaction import every_row, is_newest
 
 # Columns that hold JSON: nested in the JSON files, as text in the CSV.
 JSON_COLUMNS = frozenset({"document", "changed", "assessment", "step_changes", "steps", "complications"})

@@ -11,22 +11,10 @@ from sqlalchemy import Row
 from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.case_versions import concerned_in
-from planner.records.repository import (
-    Repository,
-    case_in,
-    checked_text,
-    end,
-    entity,
-    known_person,
-    notify,
-    one_of,
-    open_row,
-    raise_for,
-    with_endings,
-)
+from planner.records.repository import Repository, checked_text, raise_for
 from planner.records.roles import BUILDERS
 from planner.records.rows import ListPlace, PlaceLock, WantedPlace
-from planner.records.trail import Transaction
+from planner.records.transaction import Transaction, entity, with_endings
 from planner.wording.words import day_words
 
 _PLACE = "place on a list"
@@ -58,41 +46,41 @@ class ListPlaces(Repository):
         if place < 1:
             raise PlannerError.one(f"{place} is no place on a list", hint="1 for the first case")
         with self._changing(by, *BUILDERS) as change:
-            connection, table = change.connection, schema.allocations
-            case = case_in(connection, case_id).in_words
+            table = schema.allocations
+            case = change.case(case_id).in_words
             one = WantedPlace(case_id, day, theatre, place, trainee, supervisor, session, approval)
             approved_by = _approval_for(change, one)
-            _refuse_second_place(change, open_row(connection, table, case_id))
+            _refuse_second_place(change, change.open_row(table, case_id))
             same = (table.c.day == day.isoformat(), table.c.theatre == theatre, table.c.place == place)
-            if taken := connection.execute(with_endings(table, *same, open_only=True)).first():
-                other = case_in(connection, taken.case_id).in_words
+            if taken := change.connection.execute(with_endings(table, *same, open_only=True)).first():
+                other = change.case(taken.case_id).in_words
                 what = f"place {place} in {theatre} on {day_words(day)} is taken by {other}"
                 raise PlannerError.one(what, hint="another place")
             row = _put(change, one, approved_by, "put on a list")
             says = f"{case} is on the list of {day_words(day)}, {theatre}, place {place}"
-            notify(change, (trainee, supervisor, *concerned_in(connection, case_id)), says, case_id)
+            change.notify((trainee, supervisor, *concerned_in(change, case_id)), says, case_id)
             return entity(ListPlace, row)
 
     def unallocate(self, allocation_id: int, why: str, by: str) -> ListPlace:
         """Take a case off its list. Raises PlannerError when it is off already."""
         why = checked_text(why, "reason", required=True)
         with self._changing(by, *BUILDERS) as change:
-            connection, table = change.connection, schema.allocations
-            row = one_of(connection, table, allocation_id, _PLACE)
+            table = schema.allocations
+            row = change.one_of(table, allocation_id, _PLACE)
             if row.ended_kind is not None:
                 raise PlannerError.one(f"it was taken off the list already: {row.ended_why}")
-            case = case_in(connection, row.case_id)
-            if open_row(connection, schema.locks, case.id) is not None:
+            case = change.case(row.case_id)
+            if change.open_row(schema.locks, case.id) is not None:
                 raise PlannerError.one(f"{case.in_words}, is locked in its place", hint="unlock it first")
-            end(change, table, row, "withdrawn", why, "taken off a list")
+            change.end(table, row, "withdrawn", why, "taken off a list")
             says = f"{case.in_words}, is off the list of {day_words(row.day)}: {why}"
-            notify(change, (row.trainee, row.supervisor, *concerned_in(connection, case.id)), says, case.id)
-            return entity(ListPlace, one_of(connection, table, allocation_id, _PLACE))
+            change.notify((row.trainee, row.supervisor, *concerned_in(change, case.id)), says, case.id)
+            return entity(ListPlace, change.one_of(table, allocation_id, _PLACE))
 
     def allocation(self, allocation_id: int) -> ListPlace:
         """Raises PlannerError where there is none."""
-        with self._database.reading() as connection:
-            return entity(ListPlace, one_of(connection, schema.allocations, allocation_id, _PLACE))
+        with self._reading() as reading:
+            return entity(ListPlace, reading.one_of(schema.allocations, allocation_id, _PLACE))
 
     def allocations(self, case_id: int) -> tuple[ListPlace, ...]:
         """Every place a case has had, the first one first."""
@@ -123,25 +111,25 @@ class ListPlaces(Repository):
             says: dict[str, list[str]] = {}
             for row in leaving:
                 if row.case_id in asked:
-                    end(change, schema.allocations, row, "moved", why or "moved", "moved")
+                    change.end(schema.allocations, row, "moved", why or "moved", "moved")
                     continue
-                end(change, schema.allocations, row, "withdrawn", why, "taken off a list")
+                change.end(schema.allocations, row, "withdrawn", why, "taken off a list")
                 off = f"off the list of {day_words(row.day)}: {why}"
                 _tell(change, says, row.case_id, (row.trainee, row.supervisor), off)
             for one in sorted(coming, key=lambda one: (one.day, one.theatre, one.place)):
                 _enter(change, says, one, standing.get(one.case_id))
             for person, lines in says.items():
-                notify(change, (person,), "; ".join(dict.fromkeys(lines)), None)
+                change.notify((person,), "; ".join(dict.fromkeys(lines)), None)
             return len({row.case_id for row in leaving} | {one.case_id for one in coming})
 
     def lock(self, case_id: int, why: str, by: str) -> PlaceLock:
         """Keep a placed case in its session with its people. Raises PlannerError for one without a place, or locked."""
         why = checked_text(why, "reason", required=True)
         with self._changing(by, *BUILDERS) as change:
-            case = case_in(change.connection, case_id).in_words
-            if open_row(change.connection, schema.allocations, case_id) is None:
+            case = change.case(case_id).in_words
+            if change.open_row(schema.allocations, case_id) is None:
                 raise PlannerError.one(f"{case} has no place to be locked in")
-            if open_row(change.connection, schema.locks, case_id) is not None:
+            if change.open_row(schema.locks, case_id) is not None:
                 raise PlannerError.one(f"{case} is locked already")
             row = change.insert(schema.locks, "locked in its place", {"case_id": case_id, "why": why}, case_id)
             return entity(PlaceLock, row)
@@ -150,10 +138,10 @@ class ListPlaces(Repository):
         """Let a case move again. Raises PlannerError where nothing locks it."""
         why = checked_text(why, "reason", required=True)
         with self._changing(by, *BUILDERS) as change:
-            row = open_row(change.connection, schema.locks, case_id)
+            row = change.open_row(schema.locks, case_id)
             if row is None:
                 raise PlannerError.one("the case is not locked")
-            end(change, schema.locks, row, "withdrawn", why, "unlocked")
+            change.end(schema.locks, row, "withdrawn", why, "unlocked")
 
     def locks(self) -> tuple[PlaceLock, ...]:
         """Every lock that holds."""
@@ -162,27 +150,27 @@ class ListPlaces(Repository):
 
 def _as_seen(change: Transaction, seen: Collection[int], wanted: Sequence[WantedPlace]) -> dict[int, Row[Any]]:
     """The open places of the days, by case. Raises ListsChanged where they are not those seen."""
-    table, connection = schema.allocations, change.connection
+    table = schema.allocations
     days = {one.day.isoformat() for one in wanted}
-    days |= {one_of(connection, table, number, _PLACE).day for number in seen}
-    rows = connection.execute(with_endings(table, table.c.day.in_(sorted(days)), open_only=True)).all()
+    days |= {change.one_of(table, number, _PLACE).day for number in seen}
+    rows = change.rows(with_endings(table, table.c.day.in_(sorted(days)), open_only=True))
     others = [row for row in rows if row.id not in seen]
     gone = sorted(set(seen) - {row.id for row in rows})
-    ended = connection.execute(with_endings(table, table.c.id.in_(gone))).all()
+    ended = change.rows(with_endings(table, table.c.id.in_(gone)))
     if others or ended:
         again = "look at the lists again"
         faults = [Fault(*_name(change, row), f"{row.by} put it there", again) for row in others]
         faults += [Fault(*_name(change, row), f"{row.ended_by}: {row.ended_why}", again) for row in ended]
         raise ListsChanged(faults)
     listed = with_endings(table, table.c.case_id.in_([one.case_id for one in wanted]), open_only=True)
-    for row in connection.execute(listed):
+    for row in change.connection.execute(listed):
         _refuse_second_place(change, None if row.id in seen else row)
     return {row.case_id: row for row in rows}
 
 
 def _locked(change: Transaction, leaving: Iterable[Row[Any]], asked: dict[int, WantedPlace]) -> Iterable[Fault]:
     for row in leaving:
-        lock, to = open_row(change.connection, schema.locks, row.case_id), asked.get(row.case_id)
+        lock, to = change.open_row(schema.locks, row.case_id), asked.get(row.case_id)
         stays = to is not None and _at(row)[:-1] == _at(to)[:-1]
         if lock is not None and not stays:
             yield Fault(_name(change, row)[0], "is locked in its place", lock.why, "unlock it first")
@@ -201,14 +189,14 @@ def _shared(wanted: Sequence[WantedPlace]) -> Iterable[Fault]:
 
 def _refuse_second_place(change: Transaction, listed: Row[Any] | None) -> None:
     if listed is not None:
-        case = case_in(change.connection, listed.case_id).in_words
+        case = change.case(listed.case_id).in_words
         raise PlannerError.one(f"{case} is on the list of {day_words(listed.day)} already", hint="take it off first")
 
 
 def _approval_for(change: Transaction, one: WantedPlace) -> int:
     """The approval by which a case is placed. Raises PlannerError, ListsChanged where another one was judged by."""
-    case = case_in(change.connection, one.case_id).in_words
-    approval = open_row(change.connection, schema.approvals, one.case_id)
+    case = change.case(one.case_id).in_words
+    approval = change.open_row(schema.approvals, one.case_id)
     if approval is None:
         why = "only what a consultant has approved goes on a list"
         raise PlannerError.one(f"{case} has no approval that stands", why=why)
@@ -221,9 +209,9 @@ def _approval_for(change: Transaction, one: WantedPlace) -> int:
 
 def _put(change: Transaction, one: WantedPlace, approval: int, what: str) -> dict[str, Any]:
     """Enter the place. Refuses people without an account, and a trainee under themselves."""
-    known_person(change.connection, one.supervisor, "supervisor")
+    change.known_person(one.supervisor, "supervisor")
     if one.trainee is not None:
-        known_person(change.connection, one.trainee, "trainee")
+        change.known_person(one.trainee, "trainee")
         if one.trainee == one.supervisor:
             raise PlannerError.one(f"{one.trainee} cannot supervise their own operation")
     theatre = checked_text(one.theatre, "theatre", required=True)
@@ -244,8 +232,8 @@ def _enter(change: Transaction, says: dict[str, list[str]], one: WantedPlace, wa
 def _tell(
     change: Transaction, says: dict[str, list[str]], case_id: int, people: Iterable[str | None], what: str
 ) -> None:
-    case = case_in(change.connection, case_id)
-    for person in dict.fromkeys((*people, *concerned_in(change.connection, case_id))):
+    case = change.case(case_id)
+    for person in dict.fromkeys((*people, *concerned_in(change, case_id))):
         if person is not None:
             says.setdefault(person, []).append(f"{case.in_words}, is {what}")
 
@@ -260,5 +248,5 @@ def _is_as(row: Row[Any] | None, one: WantedPlace | None) -> bool:
 
 
 def _name(change: Transaction, row: Row[Any]) -> tuple[str, str]:
-    case = case_in(change.connection, row.case_id)
+    case = change.case(row.case_id)
     return case.in_words, f"changed its place on {day_words(row.day)} meanwhile"

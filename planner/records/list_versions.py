@@ -11,10 +11,11 @@ from sqlalchemy import ColumnElement, select
 from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.deciding import minute
-from planner.records.repository import Repository, checked_text, entity, last_row, notify
+from planner.records.repository import Repository, checked_text
 from planner.records.roles import BUILDERS
 from planner.records.rows import ListVersion
 from planner.records.trail import canonical
+from planner.records.transaction import entity
 
 
 class PublishedMeanwhile(PlannerError):
@@ -47,7 +48,7 @@ class ListVersions(Repository):
         note = checked_text(note, "note")
         table = schema.list_versions
         with self._changing(by, *BUILDERS) as change:
-            row = last_row(change.connection, table, table.c.day == day.isoformat(), table.c.session == session)
+            row = change.last_row(table, table.c.day == day.isoformat(), table.c.session == session)
             last, kept = None if row is None else entity(ListVersion, row), canonical(document)
             if last is not None and last.number != after:
                 raise PublishedMeanwhile(last)
@@ -58,7 +59,7 @@ class ListVersions(Repository):
             values = {"day": day.isoformat(), "session": session, "number": after + 1, "document": kept, "note": note}
             published = change.insert(table, "list published", values)
             for person, text in (told or {}).items():
-                notify(change, (person,), text, None)
+                change.notify((person,), text, None)
             return entity(ListVersion, published)
 
     def list_versions(self, day: datetime.date, session: str) -> tuple[ListVersion, ...]:

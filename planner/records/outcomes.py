@@ -10,23 +10,11 @@ from sqlalchemy import select
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.repository import (
-    Repository,
-    case_in,
-    checked_steps,
-    checked_text,
-    end,
-    entity,
-    is_newest,
-    known_person,
-    last_row,
-    one_of,
-    steps_json,
-    with_endings,
-)
+from planner.records.repository import Repository, checked_steps, checked_text, steps_json
 from planner.records.roles import PREPARERS
 from planner.records.rows import Notice, OperatedEye, OperationOutcome, StepChange
 from planner.records.trail import canonical
+from planner.records.transaction import entity, is_newest, with_endings
 
 
 class Outcomes(Repository):
@@ -50,13 +38,12 @@ class Outcomes(Repository):
         named = [checked_text(item, "complications", required=True) for item in complications]
         done = checked_steps(steps)
         with self._changing(by, *PREPARERS, signed=True) as change:
-            connection = change.connection
-            case = case_in(connection, case_id)
-            known_person(connection, operated_by, "operated by")
+            case = change.case(case_id)
+            change.known_person(operated_by, "operated by")
             if supervised_by is not None:
-                known_person(connection, supervised_by, "supervised by")
+                change.known_person(supervised_by, "supervised by")
             table = schema.outcomes
-            last = last_row(connection, table, table.c.case_id == case_id)
+            last = change.last_row(table, table.c.case_id == case_id)
             if (last.id if last else None) != corrects:
                 why = f"by {last.by}, {last.at[:10]}" if last else "nothing was entered to correct"
                 what = f"{case.in_words}, has " + ("an outcome already" if last else "no outcome yet")
@@ -99,8 +86,8 @@ class Outcomes(Repository):
     def patients(self, versions: Collection[int]) -> dict[int, str | None]:
         """The pseudonym that each of these versions names, None where it names none."""
         table = schema.case_versions
-        with self._database.reading() as connection:
-            rows = connection.execute(select(table.c.id, table.c.document).where(table.c.id.in_(versions))).all()
+        with self._reading() as reading:
+            rows = reading.rows(select(table.c.id, table.c.document).where(table.c.id.in_(versions)))
         return {row.id: json.loads(row.document).get("patient") for row in rows}
 
 
@@ -114,8 +101,8 @@ class Notices(Repository):
     def see_notice(self, notice_id: int, by: str) -> None:
         """Enter that a notice was seen, by the person it is for; once. Raises PlannerError for anybody else."""
         with self._changing(by) as change:
-            row = one_of(change.connection, schema.notices, notice_id, "notice")
+            row = change.one_of(schema.notices, notice_id, "notice")
             if row.for_whom != by:
                 raise PlannerError.one(f"the notice is for {row.for_whom}")
             if row.ended_kind is None:
-                end(change, schema.notices, row, "seen", "", "notice seen")
+                change.end(schema.notices, row, "seen", "", "notice seen")

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, Table, func, select
+from sqlalchemy import Row, Select, Table, func, select
 
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.owning import owners_in
-from planner.records.repository import Entity, Repository, case_in, entity, is_newest, with_endings
+from planner.records.repository import Repository
 from planner.records.rows import (
     CaseNow,
     CaseVersion,
@@ -24,14 +24,15 @@ from planner.records.rows import (
     Submission,
 )
 from planner.records.snapshots import brief_snapshots
+from planner.records.transaction import Entity, ReadTransaction, entity, is_newest, with_endings
 
 
 class Overview(Repository):
     def case_now(self, case_id: int) -> CaseNow:
         """One case as it stands. Raises PlannerError where there is none."""
-        with self._database.reading() as connection:
-            case_in(connection, case_id)
-            return _as_they_stand(connection, [case_id])[0]
+        with self._reading() as reading:
+            reading.case(case_id)
+            return _as_they_stand(reading, [case_id])[0]
 
     def cases(
         self,
@@ -52,8 +53,8 @@ class Overview(Repository):
             query = query.where(schema.cases.c.id.not_in(select(schema.outcomes.c.case_id)))
         if reference is not None:
             query = query.where(func.lower(schema.cases.c.reference).contains(reference.lower(), autoescape=True))
-        with self._database.reading() as connection:
-            cases = _as_they_stand(connection, query)
+        with self._reading() as reading:
+            cases = _as_they_stand(reading, query)
         return tuple(
             now
             for now in cases
@@ -66,8 +67,8 @@ class Overview(Repository):
     def waiting(self) -> tuple[CaseNow, ...]:
         """Cases that wait for a consultant: the highest tier first, then the longest wait."""
         query = with_endings(schema.submissions, open_only=True).with_only_columns(schema.submissions.c.case_id)
-        with self._database.reading() as connection:
-            cases = _as_they_stand(connection, query.order_by(None))
+        with self._reading() as reading:
+            cases = _as_they_stand(reading, query.order_by(None))
 
         def first(now: CaseNow) -> tuple[int, str]:
             return -(now.snapshot.tier_working if now.snapshot else 0), now.submission.at if now.submission else ""
@@ -85,43 +86,39 @@ class Overview(Repository):
         table = schema.allocations
         days = (table.c.day >= first.isoformat(), table.c.day <= last.isoformat())
         query = with_endings(table, *days, open_only=True).with_only_columns(table.c.case_id).order_by(None)
-        with self._database.reading() as connection:
-            cases = _as_they_stand(connection, query)
+        with self._reading() as reading:
+            cases = _as_they_stand(reading, query)
         placed = [(now.allocation, now) for now in cases if now.allocation is not None]
         return tuple(now for at, now in sorted(placed, key=lambda one: (one[0].day, one[0].theatre, one[0].place)))
 
 
-def _as_they_stand(connection: Connection, ids: Select[Any] | Iterable[int]) -> list[CaseNow]:
+def _as_they_stand(reading: ReadTransaction, ids: Select[Any] | Iterable[int]) -> list[CaseNow]:
     """These cases, by reference and eye: one query a table, whatever their number."""
-
-    def rows(query: Any) -> list[Row[Any]]:
-        return list(connection.execute(query).all())
-
     versions, snapshots = schema.case_versions, schema.snapshots
     is_current = is_newest(versions.c.case_id, versions.c.case_id.in_(ids))
-    current = {row.case_id: entity(CaseVersion, row) for row in rows(select(versions).where(is_current))}
+    current = {row.case_id: entity(CaseVersion, row) for row in reading.rows(select(versions).where(is_current))}
     of_current = snapshots.join(
         versions, (versions.c.case_id == snapshots.c.case_id) & (versions.c.number == snapshots.c.version)
     )
     latest = select(func.max(snapshots.c.id)).select_from(of_current).where(is_current).group_by(snapshots.c.case_id)
-    assessed = {row.case_id: entity(Snapshot, row) for row in rows(brief_snapshots(latest))}
+    assessed = {row.case_id: entity(Snapshot, row) for row in reading.rows(brief_snapshots(latest))}
 
     def standing(kind: type[Entity], table: Table) -> dict[int, Entity]:
         """By case what has not ended."""
         query = with_endings(table, table.c.case_id.in_(ids), open_only=True)
-        return {row.case_id: entity(kind, row) for row in rows(query)}
+        return {row.case_id: entity(kind, row) for row in reading.rows(query)}
 
     submissions = standing(Submission, schema.submissions)
     approvals = standing(StoredApproval, schema.approvals)
     places = standing(ListPlace, schema.allocations)
     resting = [approval.snapshot_id for approval in approvals.values()]
-    approved_from = {row.id: entity(Snapshot, row) for row in rows(brief_snapshots(resting))}
+    approved_from = {row.id: entity(Snapshot, row) for row in reading.rows(brief_snapshots(resting))}
     outcomes = schema.outcomes
-    operated = {row.case_id for row in rows(select(outcomes.c.case_id).where(outcomes.c.case_id.in_(ids)))}
-    owners = owners_in(connection, list(current))
-    sent_back = _sent_back(rows(with_endings(schema.submissions, schema.submissions.c.case_id.in_(ids))))
+    operated = {row.case_id for row in reading.rows(select(outcomes.c.case_id).where(outcomes.c.case_id.in_(ids)))}
+    owners = owners_in(reading, list(current))
+    sent_back = _sent_back(reading.rows(with_endings(schema.submissions, schema.submissions.c.case_id.in_(ids))))
     cases = []
-    for row in rows(select(schema.cases).where(schema.cases.c.id.in_(ids))):
+    for row in reading.rows(select(schema.cases).where(schema.cases.c.id.in_(ids))):
         submission, approval, place = submissions.get(row.id), approvals.get(row.id), places.get(row.id)
         states: dict[State, bool] = {
             "operated": row.id in operated,
@@ -153,7 +150,7 @@ def _as_counted(reference: str) -> list[tuple[int, int, str]]:
     return [(0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts]
 
 
-def _sent_back(submissions: list[Row[Any]]) -> set[int]:
+def _sent_back(submissions: Sequence[Row[Any]]) -> set[int]:
     """Cases whose last submission was sent back. `submissions` come in the order they were made."""
     last = {row.case_id: row.ended_kind for row in submissions}
     return {case_id for case_id, kind in last.items() if kind == "sent-back"}

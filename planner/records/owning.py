@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sqlalchemy import Connection, select
+from sqlalchemy import select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.repository import Repository, case_in, checked_text, entity, known_person, notify, person_in
+from planner.records.repository import Repository, checked_text
 from planner.records.roles import BUILDERS, DECIDERS, PREPARERS, READERS
 from planner.records.rows import Handover
-from planner.records.trail import Transaction
+from planner.records.transaction import ReadTransaction, Transaction, entity
 
 # Organisers hand over what was left by somebody who has gone; they edit nothing.
 
@@ -35,15 +35,15 @@ class Owning(Repository):
         """
         why = checked_text(why, "reason")
         with self._changing(by, *READERS, signed=True) as change:
-            connection, case = change.connection, case_in(change.connection, case_id).in_words
-            owners = owners_in(connection, [case_id])[case_id]
-            person = person_in(connection, by)
+            case = change.case(case_id).in_words
+            owners = owners_in(change, [case_id])[case_id]
+            person = change.person(by)
             if person is None or not may_hand_over(owners, by, person.role):
                 raise NotTheirs(case, by, owners[-1])
             if owners[-1] != owner:
                 what = f"{owners[-1]} has it by now, not {owner}"
                 raise PlannerError.one(what, case, hint="look at it again, then hand it over")
-            if known_person(connection, to, "handed to").role not in PREPARERS:
+            if change.known_person(to, "handed to").role not in PREPARERS:
                 what = f"{to} prepares no cases"
                 raise PlannerError.one(what, "handed to", hint=f"somebody who is a {' or a '.join(PREPARERS)}")
             if to == owner:
@@ -51,8 +51,8 @@ class Owning(Repository):
             values = {"case_id": case_id, "to_whom": to, "why": why}
             row = change.insert(schema.handovers, "handed over", values, case_id)
             more = f": {why}" if why else ""
-            notify(change, (to,) if to != by else (), f"{case}, was handed to you by {by}{more}", case_id)
-            notify(change, (owner,) if owner != by else (), f"{case}, was handed to {to} by {by}{more}", case_id)
+            change.notify((to,) if to != by else (), f"{case}, was handed to you by {by}{more}", case_id)
+            change.notify((owner,) if owner != by else (), f"{case}, was handed to {to} by {by}{more}", case_id)
             return entity(Handover, row)
 
     def handovers(self, case_id: int) -> tuple[Handover, ...]:
@@ -60,15 +60,13 @@ class Owning(Repository):
         return self._of_case(Handover, schema.handovers, case_id)
 
 
-def owners_in(connection: Connection, case_ids: Sequence[int]) -> dict[int, tuple[str, ...]]:
+def owners_in(reading: ReadTransaction, case_ids: Sequence[int]) -> dict[int, tuple[str, ...]]:
     """By case, everybody who had it in their order: the author first, whoever has it now last."""
     cases, handovers = schema.cases, schema.handovers
-    owners = {
-        row.id: [row.by] for row in connection.execute(select(cases.c.id, cases.c.by).where(cases.c.id.in_(case_ids)))
-    }
-    for row in connection.execute(
-        select(handovers).where(handovers.c.case_id.in_(case_ids)).order_by(handovers.c.id)
-    ):  # fmt: skip
+    authors = select(cases.c.id, cases.c.by).where(cases.c.id.in_(case_ids))
+    handed = select(handovers).where(handovers.c.case_id.in_(case_ids)).order_by(handovers.c.id)
+    owners = {row.id: [row.by] for row in reading.rows(authors)}
+    for row in reading.rows(handed):
         owners[row.case_id].append(row.to_whom)
     return {case_id: tuple(had) for case_id, had in owners.items()}
 
@@ -85,7 +83,7 @@ def may_hand_over(owners: Sequence[str], code: str, role: str) -> bool:
 
 def require_editor(change: Transaction, case_id: int) -> None:
     """Raises NotTheirs where whoever makes the change may not edit the case."""
-    owners = owners_in(change.connection, [case_id])[case_id]
-    person = person_in(change.connection, change.by)
+    owners = owners_in(change, [case_id])[case_id]
+    person = change.person(change.by)
     if person is None or not may_edit(owners, change.by, person.role):
-        raise NotTheirs(case_in(change.connection, case_id).in_words, change.by, owners[-1])
+        raise NotTheirs(change.case(case_id).in_words, change.by, owners[-1])

@@ -9,10 +9,11 @@ from sqlalchemy import delete, insert, select, update
 
 from planner.errors import PlannerError
 from planner.records import schema
-from planner.records.repository import COMMAND_LINE, SERVER, Repository, entity, is_newest, last_row, person_in
-from planner.records.roles import ROLES
+from planner.records.repository import Repository
+from planner.records.roles import COMMAND_LINE, ROLES, SERVER
 from planner.records.rows import Person
 from planner.records.trail import canonical, sha256
+from planner.records.transaction import entity, is_newest
 
 _CODE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 LONGEST_CODE, LONGEST_NAME = 40, 80
@@ -23,7 +24,7 @@ class People(Repository):
         """Enter a person. Raises PlannerError for a code in use, or one that is no code."""
         checked_person(code, name, role)
         with self._changing(by, "administrator") as change:
-            if person_in(change.connection, code):
+            if change.person(code):
                 raise PlannerError.one(f"{code!r} is in use", hint="another code, or planner people list")
             values = _checked(code, 1, name, role, trainee_id, True)
             return entity(Person, change.insert(schema.people, "person added", values))
@@ -39,7 +40,7 @@ class People(Repository):
     ) -> Person:
         """Change what is given, and keep the rest. Whoever is set inactive is signed out. Raises PlannerError."""
         with self._changing(by, "administrator") as change:
-            before = last_row(change.connection, schema.people, schema.people.c.code == code)
+            before = change.last_row(schema.people, schema.people.c.code == code)
             if before is None:
                 raise _nobody(code)
             values = _checked(
@@ -59,8 +60,8 @@ class People(Repository):
 
     def person(self, code: str) -> Person:
         """The person of a code, active or not. Raises PlannerError."""
-        with self._database.reading() as connection:
-            person = person_in(connection, code)
+        with self._reading() as reading:
+            person = reading.person(code)
         if person is None:
             raise _nobody(code)
         return person
@@ -78,7 +79,7 @@ class People(Repository):
         """
         table = schema.passwords
         with self._changing(by, *(() if by == code else ("administrator",))) as change:
-            if person_in(change.connection, code) is None:
+            if change.person(code) is None:
                 raise _nobody(code)
             before = change.connection.execute(select(table).where(table.c.code == code)).first()
             row = {"code": code, "hash": hash, "at": change.at}
@@ -93,12 +94,12 @@ class People(Repository):
 
     def password_hash(self, code: str) -> str | None:
         """The hash of an active person's password, or None."""
-        with self._database.reading() as connection:
-            person = person_in(connection, code)
+        with self._reading() as reading:
+            person = reading.person(code)
             if person is None or not person.active:
                 return None
             table = schema.passwords
-            return connection.scalar(select(table.c.hash).where(table.c.code == code))
+            return reading.connection.scalar(select(table.c.hash).where(table.c.code == code))
 
 
 def checked_person(code: str, name: str, role: str) -> None:

@@ -11,3 +11,6 @@ DECIDERS: tuple[Role, ...] = ("consultant",)  # on approvals
 BUILDERS: tuple[Role, ...] = ("organiser", "consultant")  # of lists
 KEEPERS: tuple[Role, ...] = ("organiser",)  # of the roster
 READERS: tuple[Role, ...] = (*PREPARERS, "organiser")  # of cases and lists
+# Who acts where no person is signed in: the command line, and the server by itself (an approval that has aged).
+COMMAND_LINE = "command-line"
+SERVER = "server"

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import func, select
 
 from planner.errors import Fault, PlannerError
 from planner.records import schema
-from planner.records.repository import Repository, checked_text, entity
+from planner.records.repository import Repository, checked_text
 from planner.records.roles import KEEPERS
 from planner.records.rows import RosterChange, RosterEntry
-from planner.records.trail import Transaction, canonical
+from planner.records.trail import canonical
+from planner.records.transaction import ReadTransaction, Transaction, entity
 
 
 class RosterConflict(PlannerError):
@@ -35,14 +36,14 @@ def _meanwhile(wanted: RosterChange, now: RosterEntry | None) -> Fault:
 class Rostering(Repository):
     def roster(self) -> tuple[RosterEntry, ...]:
         """Every entry as it stands now, retired ones too, in the order in which they were first entered."""
-        with self._database.reading() as connection:
-            return _standing(connection)
+        with self._reading() as reading:
+            return _standing(reading)
 
     def roster_mark(self) -> int:
         """The number of the last change of the roster; 0 where nothing was ever entered."""
         table = schema.roster_entries
-        with self._database.reading() as connection:
-            return connection.scalar(select(func.max(table.c.id))) or 0
+        with self._reading() as reading:
+            return reading.connection.scalar(select(func.max(table.c.id))) or 0
 
     def roster_versions(self, kind: str, key: str) -> tuple[RosterEntry, ...]:
         """Every version of one entry, the first one first."""
@@ -69,7 +70,7 @@ class Rostering(Repository):
         if twice:
             raise PlannerError.one("is changed twice at once", " ".join(twice), hint="one change for each entry")
         with self._changing(by, *KEEPERS) as change:
-            before = _standing(change.connection)
+            before = _standing(change)
             standing = {(entry.kind, entry.key): entry for entry in before}
             pairs = [(wanted, standing.get((wanted.kind, wanted.key))) for wanted in changes]
             clashing = [(wanted, now) for wanted, now in pairs if (now.number if now else 0) != wanted.based_on]
@@ -104,11 +105,11 @@ def _differs(wanted: RosterChange, now: RosterEntry | None) -> bool:
     )
 
 
-def _standing(connection: Connection) -> tuple[RosterEntry, ...]:
+def _standing(reading: ReadTransaction) -> tuple[RosterEntry, ...]:
     table = schema.roster_entries
     standing: dict[tuple[str, str], RosterEntry] = {}
     # A later version takes the place of the first one, and so keeps its order.
-    for row in connection.execute(select(table).order_by(table.c.id)):
+    for row in reading.connection.execute(select(table).order_by(table.c.id)):
         standing[row.kind, row.key] = entity(RosterEntry, row)
     return tuple(standing.values())
 

@@ -51,8 +51,8 @@ class SignIns(Repository):
         """When sign-ins failed since a moment (UTC text), oldest first."""
         table = schema.failed_sign_ins
         query = select(table.c.at).where(table.c.key == key, table.c.at >= since).order_by(table.c.id)
-        with self._database.reading() as connection:
-            return tuple(connection.scalars(query))
+        with self._reading() as reading:
+            return tuple(reading.connection.scalars(query))
 
     def forget_failed_sign_ins(self, key: str | None = None, before: str | None = None) -> None:
         """Forget those of a key, or of everybody before a moment (UTC text)."""

@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, select
+from sqlalchemy import Row, Select, select
 
 from planner import __version__
 from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.case_versions import version_in
-from planner.records.repository import Repository, case_in, entity, last_row, one_of
+from planner.records.repository import Repository
 from planner.records.roles import READERS
 from planner.records.rows import Document, Snapshot
 from planner.records.trail import canonical
+from planner.records.transaction import ReadTransaction, entity
 from planner.wording.words import eye_words
 
 _BRIEF = [column for column in schema.snapshots.columns if column.name != "assessment"]
@@ -55,8 +56,8 @@ class Snapshots(Repository):
             raise PlannerError.one("is not an assessment to keep", "snapshot", f"{error!r}") from None
         table = schema.snapshots
         with self._changing(by, *READERS) as change:
-            case = case_in(change.connection, case_id)
-            version_in(change.connection, case_id, version)
+            case = change.case(case_id)
+            version_in(change, case_id, version)
             if (str(inner.get("case")), inner.get("eye")) != (case.reference, case.eye):
                 what = f"is of {eye_words(inner.get('case'), inner.get('eye'))}, not of {case.in_words}"
                 raise PlannerError.one(what, "snapshot")
@@ -68,20 +69,20 @@ class Snapshots(Repository):
 
     def snapshot(self, snapshot_id: int) -> Snapshot:
         """A snapshot with its assessment. Raises PlannerError where there is none."""
-        with self._database.reading() as connection:
-            return entity(Snapshot, one_of(connection, schema.snapshots, snapshot_id, "assessment"))
+        with self._reading() as reading:
+            return entity(Snapshot, reading.one_of(schema.snapshots, snapshot_id, "assessment"))
 
     def last_snapshot(self, case_id: int, version: int) -> Snapshot | None:
         """The last one kept for a version, with its assessment."""
         table = schema.snapshots
-        with self._database.reading() as connection:
-            row = last_row(connection, table, table.c.case_id == case_id, table.c.version == version)
+        with self._reading() as reading:
+            row = reading.last_row(table, table.c.case_id == case_id, table.c.version == version)
         return None if row is None else entity(Snapshot, row)
 
 
-def require_snapshot(connection: Connection, snapshot_id: int, case_id: int, version: int) -> Row[Any]:
+def require_snapshot(reading: ReadTransaction, snapshot_id: int, case_id: int, version: int) -> Row[Any]:
     """The snapshot, which must be of this version of this case. Raises PlannerError."""
-    row = one_of(connection, schema.snapshots, snapshot_id, "assessment")
+    row = reading.one_of(schema.snapshots, snapshot_id, "assessment")
     if (row.case_id, row.version) != (case_id, version):
         raise PlannerError.one("the assessment is of another version of the case", hint="assess the current version")
     return row

@@ -69,8 +69,8 @@ class Store(
         query = select(table).where(table.c.sequence > after).order_by(table.c.sequence)
         if case_id is not None:
             query = query.where(table.c.case_id == case_id)
-        with self._database.reading() as connection:
-            return tuple(_trail_row(row) for row in connection.execute(query))
+        with self._reading() as reading:
+            return tuple(_trail_row(row) for row in reading.connection.execute(query))
 
     def verify(self, head: str | None = None) -> Verified:
         """Check trail and rows; `head` is an earlier check's. Raises PlannerError with what was found wrong."""

@@ -8,22 +8,11 @@ from planner.errors import PlannerError
 from planner.records import schema
 from planner.records.case_versions import concerned_in, require_current, version_in
 from planner.records.deciding import require_as_seen
-from planner.records.repository import (
-    Repository,
-    case_in,
-    checked_text,
-    end,
-    entity,
-    known_person,
-    notify,
-    one_of,
-    open_row,
-    open_rows,
-)
+from planner.records.repository import Repository, checked_text
 from planner.records.roles import DECIDERS, READERS
 from planner.records.rows import NOTHING_OPEN, Answer, Question, Seen, Submission
 from planner.records.snapshots import require_snapshot
-from planner.records.trail import Transaction
+from planner.records.transaction import Transaction, entity
 
 
 class Submissions(Repository):
@@ -39,16 +28,15 @@ class Submissions(Repository):
         """
         note = checked_text(note, "note")
         with self._changing(by, *READERS, signed=True) as change:
-            connection = change.connection
-            require_as_seen(connection, case_id, seen)
-            require_current(connection, case_id, version)
-            organises = known_person(connection, by, "by").role == "organiser"
-            if organises and not open_rows(connection, schema.approvals, case_id):
+            require_as_seen(change, case_id, seen)
+            require_current(change, case_id, version)
+            organises = change.known_person(by, "by").role == "organiser"
+            if organises and not change.open_rows(schema.approvals, case_id):
                 what = "a case that no consultant has approved is submitted by whoever prepares it"
                 raise PlannerError.one(what, hint="ask them")
-            require_snapshot(connection, snapshot_id, case_id, version)
-            for row in open_rows(connection, schema.submissions, case_id):
-                end(change, schema.submissions, row, "superseded", f"submitted again by {by}", "submission ended")
+            require_snapshot(change, snapshot_id, case_id, version)
+            for row in change.open_rows(schema.submissions, case_id):
+                change.end(schema.submissions, row, "superseded", f"submitted again by {by}", "submission ended")
             values = {"case_id": case_id, "version": version, "snapshot_id": snapshot_id, "note": note}
             return entity(Submission, change.insert(schema.submissions, "submitted", values, case_id))
 
@@ -63,49 +51,48 @@ class Submissions(Repository):
         """
         text = checked_text(text, "question", required=True)
         with self._changing(by, *DECIDERS, signed=True) as change:
-            connection = change.connection
-            require_as_seen(connection, case_id, seen)
-            require_current(connection, case_id, version)
-            waiting = open_row(connection, schema.submissions, case_id)
+            require_as_seen(change, case_id, seen)
+            require_current(change, case_id, version)
+            waiting = change.open_row(schema.submissions, case_id)
             if waiting is None:
                 raise PlannerError.one("the case does not wait for approval", hint="ask instead, or withdraw")
-            end(change, schema.submissions, waiting, "sent-back", text, "sent back")
+            change.end(schema.submissions, waiting, "sent-back", text, "sent back")
             question = _ask(change, case_id, version, text)
-            case = case_in(connection, case_id).in_words
+            case = change.case(case_id).in_words
             says = f"{case}, was sent back by {by}: {text}"
-            if open_rows(connection, schema.approvals, case_id):
+            if change.open_rows(schema.approvals, case_id):
                 says = f"{case}: what was asked was refused by {by}: {text}. It stays approved."
-            notify(change, (waiting.by, *concerned_in(connection, case_id)), says, case_id)
+            change.notify((waiting.by, *concerned_in(change, case_id)), says, case_id)
             return question
 
     def ask(self, case_id: int, text: str, by: str) -> Question:
         """Ask about a case, which stays where it is; whoever prepared it hears of it."""
         text = checked_text(text, "question", required=True)
         with self._changing(by, signed=True) as change:
-            question = _ask(change, case_id, version_in(change.connection, case_id).number, text)
-            says = f"{case_in(change.connection, case_id).in_words}: {by} asks: {text}"
-            notify(change, concerned_in(change.connection, case_id), says, case_id)
+            question = _ask(change, case_id, version_in(change, case_id).number, text)
+            says = f"{change.case(case_id).in_words}: {by} asks: {text}"
+            change.notify(concerned_in(change, case_id), says, case_id)
             return question
 
     def answer(self, question_id: int, text: str, by: str) -> Answer:
         """Answer a question; whoever asked hears of it."""
         text = checked_text(text, "answer", required=True)
         with self._changing(by, signed=True) as change:
-            question = one_of(change.connection, schema.questions, question_id, "question")
+            question = change.one_of(schema.questions, question_id, "question")
             values = {"question_id": question_id, "text": text}
             row = change.insert(schema.answers, "answered", values, question.case_id)
-            says = f"{case_in(change.connection, question.case_id).in_words}: {by} answers: {text}"
-            notify(change, (question.by,), says, question.case_id)
+            says = f"{change.case(question.case_id).in_words}: {by} answers: {text}"
+            change.notify((question.by,), says, question.case_id)
             return entity(Answer, row)
 
     def questions(self, case_id: int) -> tuple[Question, ...]:
         """Every question about a case with its answers, the first one first."""
         questions, answers = schema.questions, schema.answers
-        with self._database.reading() as connection:
-            asked = connection.execute(
+        with self._reading() as reading:
+            asked = reading.connection.execute(
                 select(questions).where(questions.c.case_id == case_id).order_by(questions.c.id)
             ).all()
-            given = connection.execute(
+            given = reading.connection.execute(
                 select(answers).where(answers.c.question_id.in_([row.id for row in asked])).order_by(answers.c.id)
             ).all()
         return tuple(

@@ -12,8 +12,8 @@ from planner.errors import Fault, PlannerError
 from planner.records import schema
 from planner.records.database import Database
 from planner.records.people import password_in_trail
-from planner.records.repository import every_row
 from planner.records.trail import FIRST, hash_of, in_trail, sha256
+from planner.records.transaction import every_row
 
 MOST_FAULTS = 20
 

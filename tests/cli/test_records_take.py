@@ -9,7 +9,7 @@ import pytest
 from commands import Ran
 
 from planner.exchange.case_reader import ReadCase, read_cases
-from planner.records.repository import COMMAND_LINE
+from planner.records.roles import COMMAND_LINE
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 
