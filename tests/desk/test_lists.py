@@ -17,8 +17,7 @@ from planner.desk.lists import lists_now
 from planner.desk.placing import arrange
 from planner.desk.proposing import accept, barred, propose
 from planner.desk.publishing import publish
-from planner.lists.changes.moves import put, taken_off
-from planner.lists.matching.insertion import Assignment
+from planner.lists.matching.insertion import Assignment, put, taken_off
 from planner.lists.roster.shapes import Roster
 from planner.plan import eye_plan
 from planner.records.store import Store

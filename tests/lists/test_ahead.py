@@ -14,8 +14,8 @@ from lists.brute_force import everywhere
 from lists.small_weeks import PEOPLE, THURSDAY, TUESDAY, drawn_tier, eye, key, lists, session, sets, week
 from seeds import seeds
 
-from planner.lists.changes.moves import taken_off
 from planner.lists.changes.standby import standby
+from planner.lists.matching.insertion import taken_off
 from planner.lists.output.orders import orders, orders_table
 from planner.lists.rules.checker import check
 from planner.lists.week.instance import Instance

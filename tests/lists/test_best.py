@@ -19,7 +19,7 @@ from seeds import seeds
 
 from planner.errors import PlannerError
 from planner.lists.matching.best import best
-from planner.lists.matching.capacity import CENTS, table, times_in_use
+from planner.lists.matching.capacity import CENTS, table, times_of
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.match import filled, match
 from planner.lists.matching.objective import of_lists
@@ -107,8 +107,9 @@ def test_what_is_kept_stays() -> None:
 
 def test_the_table_holds_what_the_checker_allows() -> None:
     instance = week([eye("A")], trainees=PEOPLE[:2])
-    times = times_in_use(instance)
-    rows = {row[:-1]: row[-1] for row in table(instance, 240)}
+    use = times_of(instance)
+    times = use.times
+    rows = {row[:-1]: row[-1] for row in table(use, 240)}
     # 240 minutes, turnover 9.67, one chance in ten: 7 consultant, 6 senior or 5 junior cases.
     assert [max(row[n] for row in rows if sum(row) == row[n]) for n in range(3)] == [7, 6, 5]
     for row, room in rows.items():

@@ -6,8 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lists.small_weeks import key
 
-from planner.lists.changes.moves import moved, put, taken_off
-from planner.lists.matching.insertion import Assignment
+from planner.lists.matching.insertion import Assignment, moved, put, taken_off
 from planner.lists.week.instance import Lists, Placing
 
 CASES = "ABCDEF"

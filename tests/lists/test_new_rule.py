@@ -11,9 +11,9 @@ from lists.small_weeks import PEOPLE, eye, session, week
 
 from planner.lists.matching import match as matching
 from planner.lists.matching.best import best
-from planner.lists.matching.blocked import why_not
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.match import match
+from planner.lists.matching.reasons import why_not
 from planner.lists.rules.checker import check
 from planner.lists.rules.registry import RULES
 from planner.lists.rules.rule import Broken, ListRule, rule

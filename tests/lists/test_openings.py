@@ -11,10 +11,10 @@ from lists.small_weeks import HARD, PEOPLE, SUPERVISORS, THURSDAY, TUESDAY, eye,
 from lists.test_match import HOOKS, INFEASIBLE, NEEDED, chance_week
 from seeds import seeds
 
-from planner.lists.matching.blocked import why_none, why_not
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.insertion import Assignment, attempt
 from planner.lists.matching.match import match
+from planner.lists.matching.reasons import why_none, why_not
 from planner.lists.matching.suggestion import Opened, opened
 from planner.lists.roster.shapes import KitSets
 from planner.lists.rules.checker import check

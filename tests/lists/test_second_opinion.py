@@ -19,7 +19,7 @@ from seeds import draws
 
 from planner.case import Case
 from planner.exchange.case_reader import ReadCase, read_cases
-from planner.lists.changes.moves import counted
+from planner.lists.matching.insertion import counted
 from planner.lists.matching.match import match
 from planner.lists.roster.shapes import Roster
 from planner.lists.rules.checker import check

@@ -14,10 +14,9 @@ from lists.small_weeks import HARD, PEOPLE, THURSDAY, TUESDAY, drawn_tier, eye, 
 from seeds import seeds
 
 from planner.lists.matching.best import best
-from planner.lists.matching.blocked import why_not
 from planner.lists.matching.match import Matched, match
 from planner.lists.matching.objective import of_lists
-from planner.lists.matching.reasons import pressing
+from planner.lists.matching.reasons import pressing, why_not
 from planner.lists.output.week_view import weeks_view
 from planner.lists.roster.shapes import Limits
 from planner.lists.rules.checker import check

@@ -29,8 +29,8 @@ def standby(
     """
     from dataclasses import replace
 
-    from planner.lists.changes.moves import taken_off
     from planner.lists.changes.standby import standby as who_could
+    from planner.lists.matching.insertion import taken_off
 
     instance, current = files.instance, files.read(lists)
     known(session, instance.sessions, f"no session {session!r}", str(files.sessions or RECORDS))

@@ -37,11 +37,9 @@ def why(
 
 def _why(instance: "Instance", lists: "Lists", key: "Key") -> Iterator[str]:
     """The case in its place or without one, the places worth most beside it, and what each would break."""
-    from planner.lists.changes.moves import taken_off
-    from planner.lists.matching.blocked import why_not
-    from planner.lists.matching.insertion import Assignment, attempt, options
+    from planner.lists.matching.insertion import Assignment, attempt, options, taken_off
     from planner.lists.matching.objective import ranked
-    from planner.lists.matching.reasons import pressing
+    from planner.lists.matching.reasons import pressing, why_not
     from planner.lists.output.match_text import blocked_lines, who, wishes_words
     from planner.lists.output.verdict_text import hung
     from planner.lists.week.week import Week

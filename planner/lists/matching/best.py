@@ -8,8 +8,7 @@ from dataclasses import dataclass
 
 from planner.errors import PlannerError
 from planner.lists.matching.equivalence import Alike
-from planner.lists.matching.fair_turns import in_turn
-from planner.lists.matching.match import Matched, begun_search, matched, usual_effort
+from planner.lists.matching.match import Matched, begun_search, in_turn, matched, usual_effort
 from planner.lists.matching.search import solver
 from planner.lists.week.instance import Instance, Lists
 from planner.wording.words import percent

@@ -6,7 +6,8 @@ import datetime
 import math
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Collection, Container
+from collections.abc import Container
+from dataclasses import dataclass
 from functools import lru_cache
 from operator import le
 
@@ -17,51 +18,50 @@ from planner.lists.week.overrun import Time, chance_of_overrun
 CENTS = 100  # hundredths of a minute
 
 
-def times_in_use(instance: Instance) -> list[Time]:
-    """The different operating times there are, shortest mean first."""
+@dataclass(frozen=True)
+class OperatingTimes:
+    """The different operating times there are, shortest mean first, turnover, and the chance of overrun allowed."""
+
+    times: tuple[Time, ...]
+    turnover: float
+    limit: float
+
+
+def times_of(instance: Instance) -> OperatingTimes:
+    """What the tables of an instance are worked out from."""
     stages = {trainee.stage for trainee in instance.trainees.values()}
-    return sorted({instance.times[name] for name in (*stages, "consultant")})
-
-
-def table(instance: Instance, minutes: int) -> tuple[tuple[int, ...], ...]:
-    """Every list that a session of so many minutes holds: how many of each time in use, then the hundredths of a minute
-    that devices may add before the chance of overrun passes the limit."""
-    return _table(tuple(times_in_use(instance)), instance.turnover, instance.overrun_chance, minutes)
+    times = sorted({instance.times[name] for name in (*stages, "consultant")})
+    return OperatingTimes(tuple(times), instance.turnover, instance.overrun_chance)
 
 
 @lru_cache(maxsize=256)
-def _table(times: tuple[Time, ...], turnover: float, limit: float, minutes: int) -> tuple[tuple[int, ...], ...]:
+def table(use: OperatingTimes, minutes: int) -> tuple[tuple[int, ...], ...]:
+    """Every list that a session of so many minutes holds: how many of each time in use, then the hundredths of a minute
+    that devices may add before the chance of overrun passes the limit."""
     rows: list[tuple[int, ...]] = []
     seen: set[tuple[int, ...]] = set()
-    waiting = [(0,) * len(times)]
+    waiting = [(0,) * len(use.times)]
     while waiting:  # A list that holds no more is not made longer, so every list that holds is met.
         counts = waiting.pop()
         if counts in seen:
             continue
         seen.add(counts)
-        mine = [time for time, count in zip(times, counts, strict=True) for _ in range(count)]
-        spare = _spare(mine, len(mine) * turnover, limit, minutes)
+        mine = [time for time, count in zip(use.times, counts, strict=True) for _ in range(count)]
+        spare = _spare(mine, len(mine) * use.turnover, use.limit, minutes)
         if spare < 0:
             continue
         rows.append((*counts, spare))
-        waiting += [(*counts[:n], counts[n] + 1, *counts[n + 1 :]) for n in range(len(times))]
+        waiting += [(*counts[:n], counts[n] + 1, *counts[n + 1 :]) for n in range(len(counts))]
     return tuple(sorted(rows))
 
 
-def fullest(instance: Instance, minutes: int, added: Collection[float]) -> list[tuple[int, ...]]:
-    """The rows of the table that hold whatever any row holds, where devices add minutes of these sizes alone.
-
-    The last number is the most of these minutes, in hundredths, that fit into what the list leaves to spare.
-    """
-    sizes = frozenset(math.floor(each * CENTS) for each in added) - {0}
-    return _fullest(tuple(times_in_use(instance)), instance.turnover, instance.overrun_chance, minutes, sizes)
-
-
 @lru_cache(maxsize=256)
-def _fullest(
-    times: tuple[Time, ...], turnover: float, limit: float, minutes: int, added: frozenset[int]
-) -> list[tuple[int, ...]]:
-    rows = _table(times, turnover, limit, minutes)
+def fullest(use: OperatingTimes, minutes: int, added: frozenset[int]) -> list[tuple[int, ...]]:
+    """The rows of the table that hold whatever any row holds, where devices add hundredths of a minute of these sizes.
+
+    The last number is the most of these hundredths that fit into what the list leaves to spare.
+    """
+    rows = table(use, minutes)
     most = max(row[-1] for row in rows)
     sums, longest = {0}, max(sum(row[:-1]) for row in rows)
     for _ in range(longest):
@@ -76,25 +76,27 @@ def _fullest(
 
 def uses(instance: Instance, session: Session, item: str) -> int:
     """How often the counted sets of an item could be used at the very most, whatever the order of the list."""
-    counted = session.kit[item]
-    again, times = counted.ready_again_after, times_in_use(instance)
+    counted, use = session.kit[item], times_of(instance)
+    again = counted.ready_again_after
     if again is None:
         return counted.sets
-    longest = _longest(
-        tuple(times), instance.turnover, instance.overrun_chance, session.minutes, instance.most_added
-    )  # fmt: skip
-    shortest = min(time.mean for time in times)
-    return counted.sets * (1 + max(0, math.floor((longest - shortest - instance.turnover) / (again + shortest))))
+    longest, shortest = _longest(use, session.minutes, instance.most_added), min(time.mean for time in use.times)
+    return counted.sets * (1 + max(0, math.floor((longest - shortest - use.turnover) / (again + shortest))))
 
 
 @lru_cache(maxsize=256)
-def _longest(times: tuple[Time, ...], turnover: float, limit: float, minutes: int, most_added: float) -> float:
+def _longest(use: OperatingTimes, minutes: int, most_added: float) -> float:
     """Expected minutes of the longest list that holds, each operation with the most that devices add."""
     return max(
-        sum(count * (time.mean + turnover) for count, time in zip(row, times, strict=False))
+        sum(count * (time.mean + use.turnover) for count, time in zip(row, use.times, strict=False))
         + min(row[-1] / CENTS, sum(row[:-1]) * most_added)
-        for row in _table(times, turnover, limit, minutes)
+        for row in table(use, minutes)
     )
+
+
+def cents(minutes: float) -> int:
+    """Whole hundredths of a minute, so that nothing counts for more than it takes."""
+    return math.floor(minutes * CENTS)
 
 
 def together(instance: Instance, named: Container[str]) -> list[list[str]]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections import Counter, defaultdict
 from dataclasses import dataclass
-from itertools import combinations, product
+from itertools import combinations, permutations, product
 from typing import Any
 
 from ortools.sat.python import cp_model
@@ -19,8 +19,9 @@ from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.insertion import Assignment
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.eyes import may_both
+from planner.lists.rules.people import FROM_OUTSIDE
 from planner.lists.rules.sessions import limits_of
-from planner.lists.week.instance import FixedOrder, Key, Lists
+from planner.lists.week.instance import FixedOrder, Key, Lists, Placing
 from planner.lists.week.week import Week
 
 POINTS = 1000  # of the solver for one of the unit
@@ -28,9 +29,9 @@ POINTS = 1000  # of the solver for one of the unit
 
 @dataclass(frozen=True)
 class Solved:
-    """What was chosen (None: nothing found), the bound in the unit's points, and the deterministic time it took."""
+    """What was chosen (None: nothing found), in no order as yet, the bound in points, and the deterministic time."""
 
-    chosen: list[tuple[Key, Assignment]] | None
+    chosen: list[Placing] | None
     bound: float
     took: float
 
@@ -66,6 +67,7 @@ class Model:
             option = Assignment.of(placing)
             self.kinds[placing.case] = [placing.case]
             self.model.add(self._variable(placing.case, option, 1) == 1)
+        self._kind = {key: kind for kind, keys in self.kinds.items() for key in keys}
         self.sessions = [s for s in self.instance.sessions.values() if self._of.get((s.id, "", None))]
         self.together = capacity.together(self.instance, {session.id for session in self.sessions})
         self._minutes()
@@ -95,21 +97,19 @@ class Model:
 
     def _minutes(self) -> None:
         """One of the fullest lists is chosen for each session, and nothing goes beyond it."""
-        times = capacity.times_in_use(self.instance)
+        use = capacity.times_of(self.instance)
         for session in self.sessions:
             here = self._of[(session.id, "", None)]
-            added = {key: self.instance.cases[key].added_minutes for key, _, _ in here}
-            rows = capacity.fullest(self.instance, session.minutes, set(added.values()))
+            added = {key: capacity.cents(self.instance.cases[key].added_minutes) for key, _, _ in here}
+            rows = capacity.fullest(use, session.minutes, frozenset(added.values()))
             chosen = [self.model.new_bool_var("") for _ in rows]
             self.model.add_exactly_one(chosen)
-            for n, time in enumerate(times):
+            for n, time in enumerate(use.times):
                 mine = [v for key, option, v in here if self.week.time(option.placing(key)) == time]
                 if mine:
                     self.model.add(sum(mine) <= sum(row[n] * one for row, one in zip(rows, chosen, strict=True)))
             if any(added.values()):
-                takes = sum(
-                    math.floor(added[key] * capacity.CENTS) * variable for key, _, variable in here if added[key]
-                )
+                takes = sum(added[key] * variable for key, _, variable in here if added[key])
                 self.model.add(takes <= sum(row[-1] * one for row, one in zip(rows, chosen, strict=True)))
 
     def _supervisors(self) -> None:
@@ -121,22 +121,18 @@ class Model:
                     if session not in there:
                         here = self._of[(session, "supervisor", name)]
                         mode = self.week.mode_served
-                        ties = [one for one in here if mode(one[1].placing(one[0])) != "on-site"]
+                        ties = [one for one in here if mode(one[1].placing(one[0])) != FROM_OUTSIDE]
                         there[session] = self._any(here), self._any(ties)
                 if len(mine) > 1:
                     self.model.add(sum(there[session][0] for session in mine) <= supervisor.on_site_rooms)
-                    for one in mine:
-                        for other in mine:
-                            if one != other:
-                                self.model.add_at_most_one(there[one][1], there[other][0])
+                    for one, other in permutations(mine, 2):
+                        self.model.add_at_most_one(there[one][1], there[other][0])
 
     def _trainees(self) -> None:
-        for group in self.together:
-            for name in self.instance.trainees:
-                mine = [self._of[(session, "trainee", name)] for session in group
-                        if self._of.get((session, "trainee", name))]  # fmt: skip
-                if len(mine) > 1:
-                    self.model.add_at_most_one(self._any(here) for here in mine)
+        for group, name in product(self.together, self.instance.trainees):
+            mine = [here for session in group if (here := self._of.get((session, "trainee", name)))]
+            if len(mine) > 1:
+                self.model.add_at_most_one(self._any(here) for here in mine)
 
     def _patients(self) -> None:
         """One patient's eyes where and when both may be. Whoever has two cases shares a kind with nobody else."""
@@ -219,9 +215,7 @@ class Model:
 
     def solve(self, start: Lists, effort: float, short: bool = False) -> Solved:
         """Search from `start` on for `effort` units of deterministic time; `short`: an interrupt waits for the end."""
-        first = {key: kind for kind, keys in self.kinds.items() for key in keys}
-        options = [(p.case, Assignment.of(p)) for p in start.placings]
-        hinted = Counter((first[key], option) for key, option in options if key in first)
+        hinted = Counter(self._as_kind(placing) for placing in start.placings if placing.case in self._kind)
         self.model.clear_hints()  # type: ignore[no-untyped-call]
         for placed, variable in self.placings.items():
             self.model.add_hint(variable, hinted[placed])
@@ -235,33 +229,33 @@ class Model:
         solved = solver.solve(self.model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
         values = solver.response_proto.solution if solved else []
         return Solved(
-            self._dealt({placed: values[variable.index] for placed, variable in self.placings.items()}, options)
+            self._dealt({placed: values[variable.index] for placed, variable in self.placings.items()}, start)
             if solved else None,
             solver.best_objective_bound / self.scale if solved else math.inf,
             max(solver.response_proto.deterministic_time, 0.01),
         )  # fmt: skip
 
-    def _dealt(
-        self, counts: dict[tuple[Key, Assignment], int], before: list[tuple[Key, Assignment]]
-    ) -> list[tuple[Key, Assignment]]:
+    def _as_kind(self, placing: Placing) -> tuple[Key, Assignment]:
+        """What the model counts a placing as."""
+        return self._kind[placing.case], Assignment.of(placing)
+
+    def _dealt(self, counts: dict[tuple[Key, Assignment], int], before: Lists) -> list[Placing]:
         """The counts dealt out to the cases of each kind; one that can stay where it was does."""
         left = {placed: count for placed, count in counts.items() if count}
-        kind_of = {key: kind for kind, keys in self.kinds.items() for key in keys}
-        chosen: dict[Key, Assignment] = {}
-        for key, option in before:
-            if key in kind_of and left.get((kind_of[key], option), 0):
-                left[(kind_of[key], option)] -= 1
-                chosen[key] = option
+        chosen: dict[Key, Placing] = {}
+        for placing in before.placings:
+            if placing.case in self._kind and left.get(self._as_kind(placing), 0):
+                left[self._as_kind(placing)] -= 1
+                chosen[placing.case] = placing
         for (kind, option), count in left.items():
             for key in [key for key in self.kinds[kind] if key not in chosen][:count]:
-                chosen[key] = option
-        return list(chosen.items())
+                chosen[key] = option.placing(key)
+        return list(chosen.values())
 
-    def forbid(self, placed: list[tuple[Key, Assignment]]) -> None:
+    def forbid(self, placed: list[Placing]) -> None:
         """Not such cases and no other on the lists of their sessions, since that cannot stand; with others some may."""
-        kind_of = {key: kind for kind, keys in self.kinds.items() for key in keys}
-        counts = Counter((kind_of[key], option) for key, option in placed)
-        here = [one for name in {option.session: 0 for _, option in placed} for one in self._of[(name, "", None)]]
+        counts = Counter(map(self._as_kind, placed))
+        here = [one for name in {placing.session: 0 for placing in placed} for one in self._of[(name, "", None)]]
         ways = []
         for one, count in counts.items():
             ways.append(self.model.new_bool_var(""))

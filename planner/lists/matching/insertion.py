@@ -1,9 +1,13 @@
-"""Trying a case in a place: what a list would break with it there. The checker judges; nothing here knows a rule."""
+"""A case put into lists, moved or taken off, and tried in a place: what they would break with it there.
+
+The checker judges; nothing here knows a rule.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.registry import RULES
@@ -111,6 +115,36 @@ def _places(instance: Instance, placings: Sequence[Placing], key: Key, option: A
     return [usual, *(place for place in range(len(here) + 1, 0, -1) if place != usual)]
 
 
-def _inserted(placings: Sequence[Placing], key: Key, option: Assignment, place: int) -> tuple[Placing, ...]:
+def _inserted(placings: Iterable[Placing], key: Key, option: Assignment, place: int) -> tuple[Placing, ...]:
     moved = (replace(p, place=p.place + 1) if p.session == option.session and p.place >= place else p for p in placings)
     return (*moved, option.placing(key, place))
+
+
+def taken_off(lists: Lists, key: Key) -> Lists:
+    """Without a case; those behind it move up."""
+    return replace(lists, placings=counted(placing for placing in lists.placings if placing.case != key))
+
+
+def put(lists: Lists, key: Key, option: Assignment, place: int | None = None) -> Lists:
+    """With a case where the option says, at a place from 1 on, or last; where it stood before it stands no more.
+
+    A case that only changes its people keeps its place unless one is named. Nothing is judged.
+    """
+    was = next((placing for placing in lists.placings if placing.case == key), None)
+    if place is None and was is not None and was.session == option.session:
+        place = was.place
+    others = taken_off(lists, key).placings
+    return replace(lists, placings=counted(_inserted(others, key, option, place or len(others) + 1)))
+
+
+def moved(lists: Lists, key: Key, by: int) -> Lists:
+    """A case so many places later (earlier below 0) on its list, as far as the list goes. Nothing is judged."""
+    own = next(placing for placing in lists.placings if placing.case == key)
+    count = sum(placing.session == own.session for placing in lists.placings)
+    return put(lists, key, Assignment.of(own), min(max(1, own.place + by), count))
+
+
+def counted(placings: Iterable[Placing]) -> tuple[Placing, ...]:
+    """Each list counted from 1 without a gap, its order kept."""
+    by_session = groupby(sorted(placings), lambda placing: placing.session)
+    return tuple(replace(placing, place=n) for _, of in by_session for n, placing in enumerate(of, 1))

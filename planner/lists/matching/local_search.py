@@ -14,9 +14,9 @@ from dataclasses import replace
 from random import Random
 from typing import TypeVar
 
-from planner.lists.changes.moves import counted
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.greedy import Filling
+from planner.lists.matching.insertion import counted
 from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Key, Lists
 from planner.lists.week.week import Week

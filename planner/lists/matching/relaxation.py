@@ -19,6 +19,7 @@ from planner.lists.matching.insertion import Assignment
 from planner.lists.matching.linear_programme import Programme
 from planner.lists.matching.objective import HARD, is_whole, needed
 from planner.lists.roster.shapes import Session
+from planner.lists.rules.people import FROM_OUTSIDE
 from planner.lists.rules.sessions import limits_of
 from planner.lists.week.instance import Key
 from planner.lists.week.week import Week
@@ -102,7 +103,7 @@ class Bound:
         placing = option.placing(key)
         minutes, whole = self.week.time(placing).mean, is_whole(self.instance, key, option.trainee)
         shared = (option.supervisor, option.session) in self.shared
-        supervisor = (option.supervisor, self.week.mode_served(placing) != "on-site") if shared else None
+        supervisor = (option.supervisor, self.week.mode_served(placing) != FROM_OUTSIDE) if shared else None
         return option.session, self.sorts[option.trainee], minutes, whole, supervisor
 
     def _shared(self) -> set[tuple[str, str]]:
@@ -149,15 +150,15 @@ class Bound:
 
     def _minutes(self) -> None:
         """A mixture of the lists that the session holds, with what devices add within what they leave to spare."""
-        means = [time.mean for time in capacity.times_in_use(self.instance)]
+        use = capacity.times_of(self.instance)
         for name, shares in self.here.items():
             session, kept = self.instance.sessions[name], self.week.list_of(name)
             added = {self._added(share.key) for share in shares} | {self._added(p.case) for p in kept}
-            rows = capacity.fullest(self.instance, session.minutes, added)
+            rows = capacity.fullest(use, session.minutes, frozenset(map(capacity.cents, added)))
             mixed = [self.programme.variable() for _ in rows]
             self.programme.row([(1, each) for each in mixed], 1)
             here = Counter(self.week.time(placing).mean for placing in kept)
-            for n, mean in enumerate(means):
+            for n, mean in enumerate(time.mean for time in use.times):
                 room = [(-row[n], share) for row, share in zip(rows, mixed, strict=True)]
                 self.programme.row([(1, s.variable) for s in shares if s.minutes == mean] + room, -here[mean])
             if any(added):
@@ -214,8 +215,9 @@ class Bound:
     def _there(self, session: str, shares: list[_Share]) -> int:
         """A variable that is 1 where the session is full of these, and in proportion where it is not."""
         there = self.programme.variable(upper=1, whole=True)
-        columns = {time.mean: n for n, time in enumerate(capacity.times_in_use(self.instance))}
-        rows = capacity.table(self.instance, self.instance.sessions[session].minutes)
+        use = capacity.times_of(self.instance)
+        columns = {time.mean: n for n, time in enumerate(use.times)}
+        rows = capacity.table(use, self.instance.sessions[session].minutes)
         timed = {columns[s.minutes] for s in shares}
         most = max((sum(row[n] for n in timed) for row in rows), default=0) if shares else 0
         self.programme.row([(1, s.variable) for s in shares] + [(-most, there)], 0)
@@ -224,7 +226,7 @@ class Bound:
         return there
 
     def _added(self, key: Key) -> float:
-        return math.floor(self.instance.cases[key].added_minutes * capacity.CENTS) / capacity.CENTS
+        return capacity.cents(self.instance.cases[key].added_minutes) / capacity.CENTS
 
     def _people(self) -> None:
         """Even shares within each sort of trainees, which is the best they can have; targets and hard eyes likewise."""

@@ -14,10 +14,9 @@ from dataclasses import dataclass, replace
 from types import FrameType
 from typing import TYPE_CHECKING
 
-from planner.lists.changes.moves import taken_off
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.greedy import Filling
-from planner.lists.matching.insertion import Assignment
+from planner.lists.matching.insertion import Assignment, taken_off
 from planner.lists.matching.objective import Tally
 from planner.lists.matching.sequencing import LONGEST_ORDERED, ordered
 from planner.lists.rules.eyes import may_both
@@ -213,7 +212,7 @@ class Search:
         self.took += solved.took * SECONDS
         if solved.chosen is None:
             return True
-        chosen = [one for one in solved.chosen if free is None or one[1].session in free]
+        chosen = [placing for placing in solved.chosen if free is None or placing.session in free]
         lists, unordered = _ordered(self.instance, self.kept, chosen)
         for placed in unordered:
             model.forbid(placed)
@@ -233,7 +232,7 @@ class Search:
             self.progress(self.worth, self.bound)
         return not broken
 
-    def _broken(self, lists: Lists, chosen: list[tuple[Key, Assignment]]) -> list[list[tuple[Key, Assignment]]]:
+    def _broken(self, lists: Lists, chosen: list[Placing]) -> list[list[Placing]]:
         """What of the chosen breaks a rule that the model does not hold: lists that do so alone, or else all of it."""
         rules = RULES.unmodelled
         if RULES.stands(Week(self.instance, lists), rules):
@@ -241,7 +240,7 @@ class Search:
         alone = []
         for name in self.instance.sessions:
             here = Week(self.instance, replace(lists, placings=tuple(p for p in lists.placings if p.session == name)))
-            placed = [one for one in chosen if one[1].session == name]
+            placed = [placing for placing in chosen if placing.session == name]
             if placed and not RULES.stands(here, rules):
                 alone.append(placed)
         return alone or [chosen]
@@ -261,15 +260,13 @@ class Search:
         return filling.lists if RULES.stands(Week(self.instance, filling.lists)) else self.best
 
 
-def _ordered(
-    instance: Instance, kept: Lists, chosen: list[tuple[Key, Assignment]]
-) -> tuple[Lists, list[list[tuple[Key, Assignment]]]]:
+def _ordered(instance: Instance, kept: Lists, chosen: list[Placing]) -> tuple[Lists, list[list[Placing]]]:
     """The chosen in an order that stands, session by session; and the sessions for which there is none."""
     placings: list[Placing] = []
-    without: list[list[tuple[Key, Assignment]]] = []
+    without: list[list[Placing]] = []
     for session in instance.sessions:
-        here = [(key, option) for key, option in chosen if option.session == session]
-        in_order = ordered(instance, kept, session, here)
+        here = [placing for placing in chosen if placing.session == session]
+        in_order = ordered(instance, kept, here)
         placings += in_order
         if here and not in_order:
             without.append(here)

@@ -11,8 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from planner.lists.changes.moves import taken_off
-from planner.lists.matching.insertion import Assignment, Trial, attempt, options
+from planner.lists.matching.insertion import Assignment, Trial, attempt, options, taken_off
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.sequencing import ordered
 from planner.lists.roster.shapes import LONGEST_SESSION, KitSets, Session
@@ -100,10 +99,10 @@ class _Openings:
                 continue
             session = trial.placing.session
             there = attempt(self.instance, self.lists, self.key, Assignment.of(trial.placing)).lists
-            here = [(p.case, Assignment.of(p)) for p in there.placings if p.session == session]
-            if any(key in self.fixed for key, _ in here):
+            here = [p for p in there.placings if p.session == session]
+            if any(p.case in self.fixed for p in here):
                 continue
-            if placings := ordered(self.instance, there, session, here):
+            if placings := ordered(self.instance, there, here):
                 others = tuple(p for p in there.placings if p.session != session)
                 lists = replace(there, placings=(*others, *placings))
                 if self._stands(self.instance, lists, session):

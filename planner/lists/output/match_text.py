@@ -7,10 +7,9 @@ from dataclasses import asdict
 from math import inf
 
 from planner.lists.matching.best import NOT_PROVED, Best
-from planner.lists.matching.blocked import Blocked
 from planner.lists.matching.match import Matched
 from planner.lists.matching.objective import Tally, is_whole
-from planner.lists.matching.reasons import Reason
+from planner.lists.matching.reasons import Blocked, Reason
 from planner.lists.matching.trade_offs import trades
 from planner.lists.output.lookalikes import clashes
 from planner.lists.output.verdict_text import breach_lines, clash_lines, hung, row, rule_lines, verdict_data

@@ -16,8 +16,7 @@ from planner.documents.week.shapes import (
     WeekAtAGlance,
     WeeksAtAGlance,
 )
-from planner.lists.matching.blocked import barring
-from planner.lists.matching.reasons import pressing
+from planner.lists.matching.reasons import barring, pressing
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.checker import Verdict, check
 from planner.lists.rules.registry import RULES

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from planner.case import STAGES, Case, Stage
 from planner.errors import PlannerError
-from planner.lists.changes.moves import counted
+from planner.lists.matching.insertion import counted
 from planner.lists.roster.shapes import Roster, Session, room_of
 from planner.lists.week.fellow_eyes import Fellows
 from planner.lists.week.gather import instance_of, list_case, stages_of

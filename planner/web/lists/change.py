@@ -13,8 +13,7 @@ from planner.desk.approving import ask_for
 from planner.desk.lists import ListsNow
 from planner.desk.placing import arrange
 from planner.errors import PlannerError
-from planner.lists.changes.moves import moved, put, taken_off
-from planner.lists.matching.insertion import Assignment
+from planner.lists.matching.insertion import Assignment, moved, put, taken_off
 from planner.lists.rules.people import approval_covers
 from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key, Lists

@@ -13,11 +13,9 @@ from planner.desk.placing import allocate
 from planner.desk.plan_in_force import plan_as_given
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
-from planner.lists.changes.moves import taken_off
-from planner.lists.matching.blocked import Blocked, why_not
-from planner.lists.matching.insertion import Assignment, attempt
+from planner.lists.matching.insertion import Assignment, attempt, taken_off
 from planner.lists.matching.objective import ranked
-from planner.lists.matching.reasons import pressing
+from planner.lists.matching.reasons import Blocked, pressing, why_not
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.people import approval_covers
 from planner.lists.rules.registry import RULES
