@@ -82,11 +82,16 @@ class RepairDay:
     def tried(self, chosen: Chosen) -> DayTried:
         """Each case where it was chosen to be, in the order that moves the fewest past others."""
         self.work += 1
-        placings = self._laid(chosen)
+        placings, reordered = self._laid(chosen), 0
         broken = self._new(self._lists(placings))
         if not broken or {one.rule for one in broken} - RULES.of_order:
             return DayTried(placings, broken, 0)
-        return self._reordered(placings, broken)
+        for session in dict.fromkeys(one.session for one in broken):
+            here = tuple(p for p in placings if p.session == session)
+            others = tuple(p for p in placings if p.session != session)
+            if (in_order := self._order_of(session, here, others)) is not None:
+                placings, reordered = tuple(sorted((*others, *in_order[0]))), reordered + in_order[1]
+        return DayTried(placings, self._new(self._lists(placings)), reordered)
 
     def lists(self, placings: tuple[Placing, ...]) -> Lists:
         """The whole lists with these of the day."""
@@ -151,16 +156,6 @@ class RepairDay:
             for session in sorted(rows)
             for place, (_, _, placing) in enumerate(sorted(rows[session]), 1)
         )
-
-    def _reordered(self, placings: tuple[Placing, ...], broken: tuple[Broken, ...]) -> DayTried:
-        reordered = 0
-        for session in dict.fromkeys(one.session for one in broken):
-            here = tuple(p for p in placings if p.session == session)
-            others = tuple(p for p in placings if p.session != session)
-            in_order = self._order_of(session, here, others)
-            if in_order is not None:
-                placings, reordered = tuple(sorted((*others, *in_order[0]))), reordered + in_order[1]
-        return DayTried(placings, self._new(self._lists(placings)), reordered)
 
     def _order_of(
         self, session: str, here: tuple[Placing, ...], others: tuple[Placing, ...]

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from planner.errors import Fault, PlannerError
 from planner.lists.changes.disruption import CaseAdded, Disruption
-from planner.lists.roster.shapes import KitSets, Session
+from planner.lists.roster.shapes import KitSets
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
 
@@ -39,8 +39,8 @@ def disrupted_week(instance: Instance, lists: Lists, disruption: Disruption) -> 
     if faults := list(_contrary(instance, lists, disruption)):
         raise PlannerError(faults)
     now = disruption.at(instance.sessions)
-    begun = instance.begun | {(one.case, one.eye) for one in disruption.begun}
-    cancelled = {(one.case, one.eye): one.because for one in disruption.cancelled}
+    begun = instance.begun | {one.key for one in disruption.begun}
+    cancelled = {one.key: one.because for one in disruption.cancelled}
     of_them = {instance.sessions[p.session].day for p in lists.placings if p.case in begun or p.case in cancelled}
     of_sessions = {instance.sessions[changed.session].day for changed in disruption.changed}
     days = disruption.days | of_them | of_sessions
@@ -50,23 +50,20 @@ def disrupted_week(instance: Instance, lists: Lists, disruption: Disruption) -> 
     return DisruptedWeek(
         replace(changed, taken=dict(_taken(changed, kept, disruption, now))), kept,
         {one.session: one.because for one in disruption.changed if one.lost}, cancelled,
-        {(one.case, one.eye): one for one in disruption.added}, begun,
+        {one.key: one for one in disruption.added}, begun,
         frozenset(day for day in days if now is None or day >= now.date()), now,
     )  # fmt: skip
 
 
 def _contrary(instance: Instance, lists: Lists, disruption: Disruption) -> Iterator[Fault]:
-    placed = lists.placed
-    begun = {(one.case, one.eye) for one in disruption.begun}
-    for name, key in [
-        *(("begun", key) for key in sorted(begun)),
-        *(("cancelled", (one.case, one.eye)) for one in disruption.cancelled),
-    ]:
-        name_of_case = instance.cases[key].in_words
-        if key not in placed:
-            yield Fault(name_of_case, f"{name}, and on no list", hint="leave it out, or add it to a day")
+    begun = sorted({one.key for one in disruption.begun})
+    named = [("begun", key) for key in begun] + [("cancelled", one.key) for one in disruption.cancelled]
+    for name, key in named:
+        if key not in lists.placed:
+            what = f"{name}, and on no list"
+            yield Fault(instance.cases[key].in_words, what, hint="leave it out, or add it to a day")
         elif name == "cancelled" and key in begun:
-            yield Fault(name_of_case, "begun and cancelled", hint="one of the two")
+            yield Fault(instance.cases[key].in_words, "begun and cancelled", hint="one of the two")
 
 
 def _without_those_away(instance: Instance, disruption: Disruption) -> Instance:
@@ -80,7 +77,7 @@ def _without_those_away(instance: Instance, disruption: Disruption) -> Instance:
             supervisors[away.who] = supervisor.model_copy(update={"leave": [*supervisor.leave, away.day]})
             for name, session in sessions.items() if away.instead is not None else ():
                 if session.day == away.day and away.who in session.supervisors:
-                    sessions[name] = _with(session, supervisors=[*session.supervisors, away.instead])
+                    sessions[name] = session.model_copy(update={"supervisors": [*session.supervisors, away.instead]})
         because[away.who, away.day] = away.because
     return replace(instance, trainees=trainees, supervisors=supervisors, sessions=sessions, away_because=because)
 
@@ -89,19 +86,15 @@ def _with_changed_sessions(instance: Instance, disruption: Disruption) -> Instan
     sessions = dict(instance.sessions)
     for changed in disruption.changed:
         session = sessions[changed.session]
+        kit = {item: session.kit.get(item, KitSets(sets=sets)) for item, sets in changed.sets.items()}
+        fewer = {item: kit[item].model_copy(update={"sets": sets}) for item, sets in changed.sets.items()}
+        update: dict[str, object] = {"kit": session.kit | fewer}
         if changed.minutes is not None:
-            session = _with(session, minutes=changed.minutes)
+            update["minutes"] = changed.minutes
         if changed.without_anaesthetist:
-            session = _with(session, anaesthetist=False)
-        for item, sets in changed.sets.items():
-            counted = session.kit.get(item, KitSets(sets=sets))
-            session = _with(session, kit=session.kit | {item: counted.model_copy(update={"sets": sets})})
-        sessions[changed.session] = session
+            update["anaesthetist"] = False
+        sessions[changed.session] = session.model_copy(update=update)
     return replace(instance, sessions=sessions)
-
-
-def _with(session: Session, **changed: object) -> Session:
-    return session.model_copy(update=changed)
 
 
 def _begun_first(placings: list[Placing], begun: frozenset[Key]) -> Iterator[Placing]:
@@ -120,7 +113,7 @@ def _taken(
     Of the begun cases all but the last are done. Where nobody said until when the last one takes, all of its time is
     still to come, from now.
     """
-    week, until = Week(instance, lists), {(one.case, one.eye): one.until for one in disruption.begun}
+    week, until = Week(instance, lists), {one.key: one.until for one in disruption.begun}
     for session in instance.sessions.values():
         begins = session.span[0]
         gone = _minutes(begins, now) if now is not None and now.date() == session.day else None

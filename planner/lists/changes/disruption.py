@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -13,7 +13,7 @@ from planner import strict_yaml
 from planner.claims import Day, Entry, Whole
 from planner.errors import Fault, PlannerError
 from planner.lists.roster.shapes import Clock, Session, SessionMinutes
-from planner.lists.week.instance import Instance
+from planner.lists.week.instance import Instance, Key
 from planner.rulebook.references import nearest, unknown
 from planner.rulebook.rulebook import Spot
 from planner.rulebook.validation_errors import read_as
@@ -42,29 +42,34 @@ class SessionChange(Entry):
     because: str
 
 
-class CaseCancelled(Entry):
-    """A case that is not done that day."""
+class NamedCase(Entry):
+    """One of the cases read, by its reference and eye."""
 
     case: str
     eye: str
+
+    @property
+    def key(self) -> Key:
+        return self.case, self.eye
+
+
+class CaseCancelled(NamedCase):
+    """A case that is not done that day."""
+
     because: str
 
 
-class CaseAdded(Entry):
+class CaseAdded(NamedCase):
     """A case that must be done on a day, in a session of it where one is named."""
 
-    case: str
-    eye: str
     day: Day
     session: str | None = None
     because: str
 
 
-class CaseBegun(Entry):
+class CaseBegun(NamedCase):
     """A case that is done or in hand: nothing about it changes. `until` is when it ended, or is expected to."""
 
-    case: str
-    eye: str
     until: Clock | None = None
 
 
@@ -122,13 +127,10 @@ def _unknown(disruption: Disruption, instance: Instance, spot: Spot) -> Iterator
         yield from unknown(spot, ("away", n, "instead"), "supervisor", away.instead, instance.supervisors)
     for n, changed in enumerate(disruption.changed):
         yield from unknown(spot, ("changed", n, "session"), "session", changed.session, instance.sessions)
-    groups: tuple[tuple[str, Iterable[CaseCancelled | CaseAdded | CaseBegun]], ...] = (
-        ("cancelled", disruption.cancelled), ("added", disruption.added), ("begun", disruption.begun)
-    )  # fmt: skip
     references = {reference for reference, _ in instance.cases}
-    for name, listed in groups:
-        for n, one in enumerate(listed):
-            if (one.case, one.eye) not in instance.cases:
+    for name in ("cancelled", "added", "begun"):
+        for n, one in enumerate(getattr(disruption, name)):
+            if one.key not in instance.cases:
                 what = f"no case {one.case!r} of the {one.eye} eye among those read"
                 yield spot.fault((name, n, "case"), what, hint=nearest(one.case, references))
     for n, added in enumerate(disruption.added):

@@ -25,18 +25,18 @@ class LaterPlaces:
         last = max(days, default=None)
         self._sessions = [s for s in instance.sessions.values() if last is None or s.day > last]
         self.options = cache(self._options)
-        self._search = cache(lambda order: _JointSearch(self, order).search())
+        self._together = cache(lambda order: _JointSearch(self, order).best_places())
 
     def missing(self, keys: Iterable[Key]) -> tuple[int, int]:
         """How many of these cases, pressing and in all, find no later place."""
         keys = tuple(keys)
-        placed = self.places(keys)[0]
+        placed = self.places(keys)
         left = [key for key in keys if key not in placed]
         return sum(key in self.pressing for key in left), len(left)
 
-    def places(self, keys: Iterable[Key]) -> tuple[dict[Key, Placing], bool]:
-        """Places in which the fewest go without one, pressing cases first; and whether fewer are ruled out."""
-        return self._search(tuple(sorted(set(keys), key=lambda key: (key not in self.pressing, key))))
+    def places(self, keys: Iterable[Key]) -> dict[Key, Placing]:
+        """Places in which the fewest go without one, pressing cases first, as far as the work allowed shows it."""
+        return self._together(tuple(sorted(set(keys), key=lambda key: (key not in self.pressing, key))))
 
     def _options(self, key: Key) -> list[Assignment]:
         """Where the case could go if no other came, what is worth most first; cases alone in it are the usual ones."""
@@ -51,17 +51,15 @@ class _JointSearch:
 
     def __init__(self, later: LaterPlaces, order: tuple[Key, ...]) -> None:
         self.later, self.order, self.work, self.whole = later, order, WORK, True
+        self.turns = sorted(
+            filter(later.options, order), key=lambda key: (key not in later.pressing, len(later.options(key)), key)
+        )
         self.best: tuple[tuple[int, int], dict[Key, Placing]] | None = None
 
-    def search(self) -> tuple[dict[Key, Placing], bool]:
-        hopeless = [key for key in self.order if not self.later.options(key)]
-        self.turns = sorted(
-            (key for key in self.order if key not in hopeless),
-            key=lambda key: (key not in self.later.pressing, len(self.later.options(key)), key),
-        )
+    def best_places(self) -> dict[Key, Placing]:
         self._deal(0, without(self.later.lists, self.order), (), (0, 0))
         assert self.best is not None
-        return self.best[1], self.whole
+        return self.best[1]
 
     def _deal(self, turn: int, lists: Lists, placed: tuple[Key, ...], left: tuple[int, int]) -> None:
         if self.best is not None and (self.best[0] <= left or not self.whole):

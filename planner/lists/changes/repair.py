@@ -54,8 +54,7 @@ class Repair:
     """`lists` stand again, unless what is begun or locked forbids it; `before` is what they are compared with.
 
     `stranded` are the cases of a session that is lost, with why; `broken` is what else no longer stood. `proved`: no
-    smaller change exists; else none was found in the work allowed. Later places are found for all together; `rebooked`
-    says that no fewer cases could go without one.
+    smaller change exists; else none was found in the work allowed. Later places are found for all together.
     """
 
     instance: Instance
@@ -69,7 +68,6 @@ class Repair:
     verdict: Verdict
     measure: RepairCost
     proved: bool
-    rebooked: bool
     unlocking: tuple[Unlocking, ...]
 
 
@@ -91,19 +89,26 @@ def repair(
     # One that was added and finds no place that day keeps the one that it has on another.
     kept = {placing.case: placing for placing in mended_lists.placings if placing.case in come_off}
     later = LaterPlaces(after.instance, mended_lists, after.days, today.pressing)
-    places, whole = later.places(key for key in come_off if key not in kept)
+    places = later.places(key for key in come_off if key not in kept)
     rebooked = replace(mended_lists, placings=(*mended_lists.placings, *places.values()))
-    others, _ = LaterPlaces(after.instance, rebooked, after.days, today.pressing).places(after.cancelled)
+    others = LaterPlaces(after.instance, rebooked, after.days, today.pressing).places(after.cancelled)
     off = [CaseOff(key, why, others.get(key)) for key, why in after.cancelled.items()]
     off += [CaseOff(key, "", kept.get(key, places.get(key))) for key in come_off]
+    was = ((key, today.was[key].session) for key in today.free if key in today.was)
     return Repair(
-        after.instance, after, after.lists, mended_lists,
-        tuple((key, after.lost[today.was[key].session]) for key in today.free
-              if key in today.was and today.was[key].session in after.lost),
-        tuple(RULES.broken(Week(after.instance, after.lists))),
-        changes(after.lists, mended_lists), tuple(off), check(after.instance, mended_lists), change.measure,
-        change.proved, whole, freed,
-    )  # fmt: skip
+        instance=after.instance,
+        after=after,
+        before=after.lists,
+        lists=mended_lists,
+        stranded=tuple((key, after.lost[session]) for key, session in was if session in after.lost),
+        broken=tuple(RULES.broken(Week(after.instance, after.lists))),
+        changes=changes(after.lists, mended_lists),
+        off=tuple(off),
+        verdict=check(after.instance, mended_lists),
+        measure=change.measure,
+        proved=change.proved,
+        unlocking=freed,
+    )
 
 
 def _unlocking(
@@ -113,34 +118,24 @@ def _unlocking(
     locks = [placing for placing in today.fixed if placing.case in locked and placing.case not in today.after.begun]
     if not locks or not (today.unmendable or change.measure.off):
         return
-    alone = [better for placing in locks if (better := _without(today, later, change, locked, [placing], work))]
-    if alone:
-        yield from alone
-    elif len(locks) > 1 and (together := _without(today, later, change, locked, locks, work)):
-        yield together
-
-
-def _without(
-    today: RepairDay,
-    later: LaterPlaces,
-    change: RepairFound,
-    locked: Mapping[Key, str],
-    locks: list[Placing],
-    work: int,
-) -> Unlocking | None:
-    """What the answer is without these locks, where it is better."""
-    freed = {placing.case for placing in locks}
-    other = RepairDay(today.after, today.fixed_cases - freed)
-    then = mended(other, later, work)
-    now = {placing.case: placing for placing in then.placings}
 
     def worth(day: RepairDay, of: RepairFound) -> tuple[int, ...]:
         return len(day.unmendable), *of.measure[:4]
 
-    if worth(other, then) >= worth(today, change):
-        return None
-    keep = tuple(key for key, option in change.chosen.items() if option is None and then.chosen[key] is not None)
-    moved = [p for p in locks if now.get(p.case) is None or kind_of(p, now[p.case])]
-    return Unlocking(
-        tuple(FreedCase(p.case, locked[p.case], p, now.get(p.case)) for p in moved or locks), keep, not other.unmendable
-    )
+    def without(locks: list[Placing]) -> Unlocking | None:
+        """What the answer is without these locks, where it is better."""
+        other = RepairDay(today.after, today.fixed_cases - {placing.case for placing in locks})
+        then = mended(other, later, work)
+        if worth(other, then) >= worth(today, change):
+            return None
+        now = {placing.case: placing for placing in then.placings}
+        keep = tuple(key for key, option in change.chosen.items() if option is None and then.chosen[key] is not None)
+        moved = [p for p in locks if now.get(p.case) is None or kind_of(p, now[p.case])]
+        freed = tuple(FreedCase(p.case, locked[p.case], p, now.get(p.case)) for p in moved or locks)
+        return Unlocking(freed, keep, not other.unmendable)
+
+    alone = [better for placing in locks if (better := without([placing]))]
+    if alone:
+        yield from alone
+    elif len(locks) > 1 and (together := without(locks)):
+        yield together
