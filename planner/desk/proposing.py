@@ -2,30 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from planner.desk.desk import Desk
 from planner.desk.lists import ListsNow
 from planner.desk.placing import arrange
-from planner.lists.matching.best import NOT_PROVED, Best, best
+from planner.lists.matching.best import best
 from planner.lists.matching.match import Matched, match
 from planner.lists.rules.checker import check
 from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Lists
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """Lists that were matched; `searched` where they were searched for with the solver."""
-
-    matched: Matched
-    searched: Best | None = None
-
-    @property
-    def how_good(self) -> str:
-        """How far from the best, and how many more cases at most."""
-        good = self.searched.how_good if self.searched else NOT_PROVED
-        return f"{good} {self.matched.more.says}" if self.matched.more is not None else good
 
 
 def barred(now: ListsNow, again: bool) -> tuple[Broken, ...]:
@@ -33,7 +19,7 @@ def barred(now: ListsNow, again: bool) -> tuple[Broken, ...]:
     return check(now.instance, now.held.kept).broken if again else now.verdict.broken
 
 
-def propose(now: ListsNow, again: bool, seconds: float | None = None) -> Proposal:
+def propose(now: ListsNow, again: bool, seconds: float | None = None) -> Matched:
     """Match waiting cases round what stands; `again` everything that is not locked, with few changes.
 
     With `seconds` a search for the best lasts about so long. Raises PlannerError where the solver is not installed.
@@ -42,10 +28,7 @@ def propose(now: ListsNow, again: bool, seconds: float | None = None) -> Proposa
     coming = {session.id: session for session in now.sessions}
     instance = replace(now.instance, published=now.lists, sessions=coming)
     kept = now.held.kept if again else now.lists
-    if seconds is None:
-        return Proposal(match(instance, kept))
-    searched = best(instance, kept, seconds)
-    return Proposal(searched.matched, searched)
+    return match(instance, kept) if seconds is None else best(instance, kept, seconds)
 
 
 def accept(desk: Desk, now: ListsNow, lists: Lists, by: str, why: str) -> tuple[Broken, ...]:

@@ -123,9 +123,9 @@ def searched(instance: Instance, effort: float) -> Result:
     start = time.perf_counter()
     moments = []
     found = best(instance, effort=effort, progress=lambda worth, bound: moments.append(time.perf_counter()))
-    assert found.matched.verdict.stands
+    assert found.verdict.stands
     # Until the last word of the search: the reasons that follow, case by case, are no part of it.
-    return Result(moments[-1] - start, found.matched.worth, found.bound)
+    return Result(moments[-1] - start, found.worth, found.bound)
 
 
 def simply(instance: Instance, way: Callable[[Instance], Lists]) -> Result:
@@ -208,5 +208,5 @@ def known_optimum(sessions: int) -> Line:
     start = time.perf_counter()
     found = best(week(cases, mornings, (), people), effort=10.0)
     seconds = time.perf_counter() - start
-    assert found.proved and len(found.matched.lists.placings) == 7 * sessions
+    assert found.proved and len(found.lists.placings) == 7 * sessions
     return Line("lists", f"known optimum: {7 * sessions} of {len(cases)} cases in {sessions} sessions, proved", seconds)

@@ -86,10 +86,10 @@ def test_a_proposal_is_entered_round_what_stands_and_nothing_is_matched_round_wh
     assert before is not None and barred(before, again=False) == ()
     proposal = propose(before, again=False)
     assert proposal.how_good.startswith("Not proved to be the best")
-    assert accept(desk, before, proposal.matched.lists, "organiser-1", "") == ()
+    assert accept(desk, before, proposal.lists, "organiser-1", "") == ()
     after = lists_now(desk)
     assert after is not None and after.seen != before.seen and after.verdict.stands
-    assert {placing.case for placing in after.lists.placings} == {p.case for p in proposal.matched.lists.placings}
+    assert {placing.case for placing in after.lists.placings} == {p.case for p in proposal.lists.placings}
     # Everything into one session is too long for it, and stays out unless somebody says why.
     full = after.lists
     for placing in after.lists.placings:

@@ -38,7 +38,7 @@ def agreed(*patients: str) -> Instance:
 
 
 def test_lists_made_over_it_place_both() -> None:
-    for way in (match, lambda instance: best(instance, effort=2).matched):
+    for way in (match, lambda instance: best(instance, effort=2)):
         assert {p.case for p in way(agreed("P")).lists.placings} == {key("A"), key("B")}
         assert len(way(agreed()).lists.placings) == len(way(agreed("Q")).lists.placings) == 1
         found = way(agreed("P"))

@@ -41,9 +41,9 @@ def most_worth(instance: Instance) -> float:
 def test_brute_force_agrees(seed: int) -> None:
     instance = chance_week(seed)
     found = best(instance, effort=5)
-    assert found.proved and found.matched.verdict.stands
-    assert found.matched.worth == pytest.approx(most_worth(instance), abs=0.01) == pytest.approx(found.bound, abs=0.01)
-    assert found.matched.worth >= match(instance).worth - 1e-9
+    assert found.proved and found.verdict.stands
+    assert found.worth == pytest.approx(most_worth(instance), abs=0.01) == pytest.approx(found.bound, abs=0.01)
+    assert found.worth >= match(instance).worth - 1e-9
 
 
 @pytest.mark.parametrize("seed", seeds(40, 6))
@@ -63,9 +63,9 @@ def test_brute_force_agrees_on_what_trainees_need(seed: int) -> None:
     wishes = Wishes(**{name: drawn.choice([0, 1, 4, 9]) for name in weights})
     instance = replace(instance, trainees=trainees, wishes=wishes)
     found = best(instance, effort=5)
-    assert found.proved and found.matched.verdict.stands
-    assert found.matched.worth == pytest.approx(most_worth(instance), abs=0.01) == pytest.approx(found.bound, abs=0.01)
-    assert Bound(Alike(instance, Lists(()))).points >= found.matched.worth - 1e-6
+    assert found.proved and found.verdict.stands
+    assert found.worth == pytest.approx(most_worth(instance), abs=0.01) == pytest.approx(found.bound, abs=0.01)
+    assert Bound(Alike(instance, Lists(()))).points >= found.worth - 1e-6
 
 
 @pytest.mark.parametrize("again", [30, 45, 60, 100, None])
@@ -79,8 +79,8 @@ def test_brute_force_agrees_where_the_order_decides(again: int | None) -> None:
     ]
     instance = week(cases, [session("one", kit={"iris-hooks": sets(1, again)})], PEOPLE[1:2])
     found = best(instance, effort=5)
-    assert found.proved and found.matched.verdict.stands
-    assert found.matched.worth == pytest.approx(most_worth(instance), abs=0.01)
+    assert found.proved and found.verdict.stands
+    assert found.worth == pytest.approx(most_worth(instance), abs=0.01)
 
 
 def test_a_known_optimum() -> None:
@@ -88,18 +88,18 @@ def test_a_known_optimum() -> None:
     cases = [eye(f"{number:02}", agreement=False) for number in range(16)]
     instance = week(cases, [session("one"), session("two", starts="13:00")], PEOPLE[:1])
     found = best(instance, effort=10)
-    assert found.proved and len(found.matched.lists.placings) == 14
+    assert found.proved and len(found.lists.placings) == 14
 
 
 def test_better_than_one_case_at_a_time() -> None:
     # Weeks in which placing the most pressing first leaves one out that fits (test_match.py).
-    gained = [len(best(chance_week(seed), effort=5).matched.lists.placings) for seed in (38, 59)]
+    gained = [len(best(chance_week(seed), effort=5).lists.placings) for seed in (38, 59)]
     assert gained == [len(filled(Alike(chance_week(seed))).placings) + 1 for seed in (38, 59)]
 
 
 def test_what_is_kept_stays() -> None:
     instance = week([eye("A"), eye("B")])
-    found = best(instance, lists("two: B late consultant"), effort=5).matched
+    found = best(instance, lists("two: B late consultant"), effort=5)
     kept = next(placing for placing in found.lists.placings if placing.case == key("B"))
     assert (kept.session, kept.trainee, kept.supervisor) == ("two", "late", "consultant")
     assert set(found.reasons) == {key("A")}
@@ -123,7 +123,7 @@ def test_the_same_in_another_process() -> None:
     script = (
         "import sys; sys.path.insert(0, 'tests')\n"
         "from lists.test_match import chance_week; from planner.lists.matching.best import best\n"
-        "print([best(chance_week(seed), effort=2).matched.lists.placings for seed in range(8)])"
+        "print([best(chance_week(seed), effort=2).lists.placings for seed in range(8)])"
     )
     root = Path(__file__).parents[2]
     said = [
@@ -144,27 +144,27 @@ def test_the_solver_is_an_extra(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_a_deadline_is_a_rule_to_the_solver_too() -> None:
     late = [session("one", minutes=30), session("two", day=THURSDAY)]
-    found = best(week([eye("A", last_day=TUESDAY, why_then="needed then")], late), effort=1).matched
+    found = best(week([eye("A", last_day=TUESDAY, why_then="needed then")], late), effort=1)
     assert not found.lists.placings and found.blocked[0].rules == ("deadline", "overrun")
     assert check(week([eye("A")], late), found.lists).stands
 
 
 def test_cases_alike_may_share_a_session_and_two_eyes_may_not() -> None:
     # Alike in everything but the patient, they are one kind to the solver; the eyes of one patient are a kind too.
-    strangers = best(week([eye("A"), eye("B"), eye("C")], [session("one")]), effort=2).matched
+    strangers = best(week([eye("A"), eye("B"), eye("C")], [session("one")]), effort=2)
     assert len(strangers.lists.placings) == 3
     eyes = [eye("A", patient="P"), eye("B", patient="P"), eye("C", patient="P")]
     one = best(week(eyes, [session("one")]), effort=2)
-    assert one.proved and len(one.matched.lists.placings) == 1
+    assert one.proved and len(one.lists.placings) == 1
     two = best(week(eyes, [session("one"), session("two", day=A_WEEK_LATER)]), effort=2)
-    assert two.proved and {p.session for p in two.matched.lists.placings} == {"one", "two"}
+    assert two.proved and {p.session for p in two.lists.placings} == {"one", "two"}
 
 
 def test_a_case_kept_is_not_dealt_out_again_with_those_alike() -> None:
     mornings = [session(f"s{n}", theatre=f"theatre {n}", minutes=70, day=f"2026-12-{n + 1:02}") for n in range(6)]
     instance = week([eye(f"{n:02}") for n in range(14)], mornings)
     kept = lists("s2: 03 late consultant", "s4: 07 late trainer")
-    found = best(instance, kept, effort=4).matched
+    found = best(instance, kept, effort=4)
     assert found.verdict.stands and set(kept.placings) <= {replace(p, place=1) for p in found.lists.placings}
     assert len({p.case for p in found.lists.placings}) == len(found.lists.placings)
     assert found.worth >= match(instance, kept).worth - 1e-9
@@ -183,9 +183,9 @@ def test_an_interrupt_that_a_solver_drops_still_ends_the_search() -> None:
 
     before = signal.getsignal(signal.SIGINT)
     stopped = best(instance, effort=5, progress=told)
-    assert stopped.matched.worth == pytest.approx(worths[0]) and len(worths) == 1
+    assert stopped.worth == pytest.approx(worths[0]) and len(worths) == 1
     assert signal.getsignal(signal.SIGINT) is before
-    assert best(instance, effort=5).matched.worth > worths[0] + 1
+    assert best(instance, effort=5).worth > worths[0] + 1
 
 
 def test_an_interrupt_after_the_search_leaves_out_the_reasons_alone() -> None:
@@ -195,10 +195,10 @@ def test_an_interrupt_after_the_search_leaves_out_the_reasons_alone() -> None:
         raise KeyboardInterrupt
 
     whole, cut = best(instance, effort=2), best(instance, effort=2, ended=stop)
-    assert cut.matched.lists == whole.matched.lists and cut.matched.verdict == whole.matched.verdict
+    assert cut.lists == whole.lists and cut.verdict == whole.verdict
     assert (cut.bound, cut.proved) == (whole.bound, whole.proved)
-    assert whole.matched.explained and whole.matched.reasons and whole.matched.blocked
-    assert not (cut.matched.explained or cut.matched.reasons or cut.matched.blocked)
-    text = " ".join(matched_text(instance, cut.matched, cut).split())
+    assert whole.explained and whole.reasons and whole.blocked
+    assert not (cut.explained or cut.reasons or cut.blocked)
+    text = " ".join(matched_text(instance, cut).split())
     assert "Reasons left out: interrupted. Without a place: " in text and "worth most of all" not in text
-    assert all(one.told in text for one in whole.matched.blocked)
+    assert all(one.told in text for one in whole.blocked)

@@ -213,7 +213,7 @@ def test_nothing_is_put_before_what_is_in_hand() -> None:
     cases = [eye("A"), eye("B", tier=3, with_stage=HARD), latex, eye("D")]
     kept = lists("one: A late trainer")
     instance = replace(week(cases, [session("one")], wishes=Wishes(hardest="first")), begun=frozenset({key("A")}))
-    for found in (match(instance, kept), best(instance, kept, effort=2).matched):
+    for found in (match(instance, kept), best(instance, kept, effort=2)):
         assert found.verdict.stands
         first, *others = sorted(found.lists.placings)
         assert first.case == key("A") and {p.case[0] for p in others} == {"B", "D"}

@@ -88,10 +88,9 @@ def test_the_longer_search_keeps_it_too(monkeypatch: pytest.MonkeyPatch, new: Li
     enter(monkeypatch, new)
     instance = two_rooms([28, 28, 21, 28])
     found = best(instance, effort=3)
-    assert found.matched.verdict.stands and found.bound >= found.matched.worth
+    assert found.verdict.stands and found.bound >= found.worth
     assert (
-        len(found.matched.lists.placings)
-        == {strong_in_room_one.id: 4, one_strong_a_list.id: 3, one_strong_a_day.id: 2}[new.id]
+        len(found.lists.placings) == {strong_in_room_one.id: 4, one_strong_a_list.id: 3, one_strong_a_day.id: 2}[new.id]
     )
 
 

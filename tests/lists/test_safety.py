@@ -150,8 +150,8 @@ def test_no_proposal_is_unsafe(seed: int, broken_by: BrokenBy) -> None:
     quick = filled(Alike(instance, kept))
     assert check(instance, quick).stands and broken_by(instance, quick) == set()
     found = best(instance, kept, effort=2, ended=stop)
-    assert found.matched.verdict.stands and broken_by(instance, found.matched.lists) == set()
-    assert found.bound >= found.matched.worth >= of_lists(instance, quick) - 1e-6
+    assert found.verdict.stands and broken_by(instance, found.lists) == set()
+    assert found.bound >= found.worth >= of_lists(instance, quick) - 1e-6
 
 
 def test_the_unsafe_weeks_are_worth_testing(broken_by: BrokenBy) -> None:

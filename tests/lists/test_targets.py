@@ -82,7 +82,7 @@ def test_brute_force_agrees_with_targets_over_months(seed: int) -> None:
         assert by_wish == pytest.approx(training_points(instance, lists))
     most = max(of_lists(instance, lists) for lists in every)
     found = best(instance, effort=5)
-    assert found.proved and found.matched.worth == pytest.approx(most, abs=0.01)
+    assert found.proved and found.worth == pytest.approx(most, abs=0.01)
     assert match(instance).worth == pytest.approx(most, abs=0.01), "the usual way reaches it on weeks this small"
     assert Bound(Alike(instance, Lists(()))).points >= most - 1e-6
 
@@ -96,7 +96,7 @@ def ways(monkeypatch: pytest.MonkeyPatch) -> dict[str, Callable[[Instance], List
     return {
         "usual": lambda instance: match(instance).lists,
         "without the solver": without_solver,
-        "best": lambda instance: best(instance, effort=5).matched.lists,
+        "best": lambda instance: best(instance, effort=5).lists,
     }
 
 

@@ -27,7 +27,7 @@ DAY = datetime.timedelta(1)
 PAST = {"last_day": TUESDAY - 10 * DAY, "why_then": "needed by 21 November 2026"}
 ONE_EACH = [session("one", minutes=60), session("two", minutes=60, day=THURSDAY)]
 Matching = Callable[[Instance], Matched]
-BOTH: dict[str, Matching] = {"quick": match, "best": lambda instance: best(instance, effort=2).matched}
+BOTH: dict[str, Matching] = {"quick": match, "best": lambda instance: best(instance, effort=2)}
 
 
 def days_of(found: Matched) -> dict[str, datetime.date]:
@@ -160,8 +160,8 @@ def test_brute_force_finds_no_better(seed: int) -> None:
     instance = pressing_week(seed)
     found = best(instance, effort=3)
     most = max(of_lists(instance, there) for there in every_list(instance))
-    assert found.proved and found.matched.verdict.stands
-    assert found.matched.worth == pytest.approx(most, abs=0.01)
+    assert found.proved and found.verdict.stands
+    assert found.worth == pytest.approx(most, abs=0.01)
     assert found.bound >= most - 0.01
 
 

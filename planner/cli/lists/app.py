@@ -116,7 +116,6 @@ def match(
         why = "lists are matched round what stands already"
         where = str(keep or RECORDS)
         raise PlannerError([Fault(where, one.says.rstrip("."), why, one.change.rstrip(".")) for one in verdict.broken])
-    searched = None
     if best:
         from planner.lists.matching.best import best as search
 
@@ -128,14 +127,13 @@ def match(
             typer.echo("Searched. Now the reason for each place; an interrupt leaves the reasons out.", err=True)
 
         typer.echo("Searching; an interrupt (Ctrl-C) keeps the best so far.", err=True)
-        searched = search(instance, kept, effort, told, ended)
-        found = searched.matched
+        found = search(instance, kept, effort, told, ended)
     else:
         with Progress(len(instance.cases) - len(kept.placings if kept else ()), shown=True) as progress:
             found = place(instance, kept, progress.step)
     if output is not None:
         write_whole(output, written(found.lists).encode())
-    present(json, lambda: matched_data(instance, found, searched), lambda: matched_text(instance, found, searched))
+    present(json, lambda: matched_data(instance, found), lambda: matched_text(instance, found))
 
 
 for command in (

@@ -4,40 +4,19 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import replace
 
 from planner.errors import PlannerError
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.match import Matched, begun_search, in_turn, matched, usual_effort
 from planner.lists.matching.search import solver
 from planner.lists.week.instance import Instance, Lists
-from planner.wording.words import percent
 
-NOT_PROVED = "Not proved to be the best there is."
 IMPROVING = 0.5  # share of the effort spent on a few sessions at a time
 TIGHTENING = 0.4  # seconds for each unit of effort, spent on the bound
 SHORTEST_WHOLE = 2.0  # effort at least, where orders may have to be forbidden one after another
 LARGEST_WHOLE = 20_000  # places of all cases together, up to which all sessions are searched at once as well
 LARGEST_TIGHTENED = 150_000  # places, up to which whole numbers lower the bound in reasonable time
-
-
-@dataclass(frozen=True)
-class Best:
-    """Matched lists, and what no lists can be worth more than; `proved` where none are worth more."""
-
-    matched: Matched
-    bound: float
-    proved: bool
-
-    @property
-    def how_good(self) -> str:
-        """In a sentence, how far from the best these lists can be."""
-        if self.proved:
-            return "Proved: no lists are worth more."
-        if self.bound == float("inf"):
-            return f"{NOT_PROVED[:-1]}: too little effort even for a bound."
-        short = percent((self.bound - self.matched.worth) / self.bound)
-        return f"None are worth more than {self.bound:.1f} points, so these are at most {short} short of the best."
 
 
 def best(
@@ -46,7 +25,7 @@ def best(
     effort: float = 20.0,
     progress: Callable[[float, float], object] = lambda worth, bound: None,
     ended: Callable[[], object] = lambda: None,
-) -> Best:
+) -> Matched:
     """Search from the greedy lists on for about `effort` seconds, counted in the solver's own deterministic time.
 
     `progress` hears the worth so far and the bound (infinite until there is one) when the search starts and at each
@@ -73,7 +52,7 @@ def best(
     lists = in_turn(alike, search.best)
     try:
         ended()
-        whole = matched(alike, lists, search.most)
+        found = matched(alike, lists, search.most)
     except KeyboardInterrupt:
-        whole = matched(alike, lists, explained=False)
-    return Best(whole, max(search.bound, whole.worth), search.proved)
+        found = matched(alike, lists, explained=False)
+    return replace(found, bound=max(search.bound, found.worth), proved=search.proved)

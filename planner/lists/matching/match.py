@@ -6,6 +6,7 @@ the end. How far the lists are from the best is measured on the weeks of `tests/
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -21,10 +22,12 @@ from planner.lists.matching.search import Search, Solver, solver
 from planner.lists.matching.sequencing import hardest_in_place
 from planner.lists.rules.checker import Verdict, check
 from planner.lists.week.instance import Instance, Key, Lists, Placing
+from planner.wording.words import percent
 
 if TYPE_CHECKING:
     from planner.lists.matching.relaxation import Bound
 
+NOT_PROVED = "Not proved to be the best there is."
 LOSING = (0.5, 1.5, 4.0)  # points; what loses more comes after
 # Of the search that follows the filling, in its own deterministic seconds.
 LEAST_EFFORT, EFFORT_A_SESSION, MOST_EFFORT = 6.0, 0.6, 20.0
@@ -36,7 +39,8 @@ class Matched:
     """Lists with the reason for each case placed and what bars the others; `worth` is the unit's own points.
 
     `more` says how many cases at most could be placed besides, where that was worked out. Not `explained`, there are no
-    reasons: an interrupt came while they were worked out.
+    reasons: an interrupt came while they were worked out. No lists are worth more than `bound` (None: the best were not
+    searched for), nor more than these where that is `proved`.
     """
 
     lists: Lists
@@ -46,6 +50,22 @@ class Matched:
     worth: float
     explained: bool = True
     more: More | None = None
+    bound: float | None = None
+    proved: bool = False
+
+    @property
+    def how_good(self) -> str:
+        """In sentences, how far from the best these lists can be, and how many more cases at most."""
+        if self.proved:
+            good = "Proved: no lists are worth more."
+        elif self.bound is None:
+            good = NOT_PROVED
+        elif self.bound == math.inf:
+            good = f"{NOT_PROVED[:-1]}: too little effort even for a bound."
+        else:
+            short = percent((self.bound - self.worth) / self.bound)
+            good = f"None are worth more than {self.bound:.1f} points, so these are at most {short} short of the best."
+        return f"{good} {self.more.says}" if self.more else good
 
 
 def match(instance: Instance, kept: Lists | None = None, done: Callable[[], object] = lambda: None) -> Matched:

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from math import inf
 
-from planner.lists.matching.best import NOT_PROVED, Best
 from planner.lists.matching.match import Matched
 from planner.lists.matching.objective import Tally, is_whole
 from planner.lists.matching.reasons import Blocked, Reason
@@ -21,12 +20,12 @@ from planner.wording.people import names, operates
 from planner.wording.words import percent
 
 
-def matched_data(instance: Instance, found: Matched, searched: Best | None = None) -> dict[str, object]:
+def matched_data(instance: Instance, found: Matched) -> dict[str, object]:
     """Lists with reasons, what is blocked and the checker's verdict, as plain data; worth is in the wishes' points."""
     return {
         "worth": round(found.worth, 6),
-        "worth_at_most": round(searched.bound, 6) if searched and searched.bound < inf else None,
-        "proved_best": searched is not None and searched.proved,
+        "worth_at_most": round(found.bound, 6) if found.bound is not None and found.bound < inf else None,
+        "proved_best": found.proved,
         "more_cases_at_most": asdict(found.more) if found.more else None,
         "wishes": instance.wishes.model_dump(),
         "trades": list(trades(instance)),
@@ -58,12 +57,13 @@ def _blocked_data(blocked: Blocked) -> dict[str, object]:
     }
 
 
-def matched_text(instance: Instance, found: Matched, searched: Best | None = None) -> str:
+def matched_text(instance: Instance, found: Matched) -> str:
     """Each list in its order, then every case without a place and what would give it one."""
     week, placed = Week(instance, found.lists), len(found.lists.placings)
+    kept = "every rule kept" if found.verdict.stands else f"{len(found.verdict.broken)} faults: planner lists check"
     lines = [
         f"{placed} of {len(instance.cases)} cases placed; worth {found.worth:.1f} points by the unit's wishes.",
-        *hung(_how_good(found, searched)),
+        *hung(f"{found.how_good} The checker finds {kept}."),
     ]
     lines += breach_lines(found.verdict)
     for judged in found.verdict.sessions:
@@ -86,13 +86,6 @@ def matched_text(instance: Instance, found: Matched, searched: Best | None = Non
     if not found.explained:
         lines += ["", *_unexplained(found)]
     return "\n".join(lines)
-
-
-def _how_good(found: Matched, searched: Best | None) -> str:
-    """How far from the best, how many more cases at most, and what the checker finds."""
-    kept = "every rule kept" if found.verdict.stands else f"{len(found.verdict.broken)} faults: planner lists check"
-    more = f"{found.more.says} " if found.more else ""
-    return f"{searched.how_good if searched else NOT_PROVED} {more}The checker finds {kept}."
 
 
 def _unexplained(found: Matched) -> list[str]:

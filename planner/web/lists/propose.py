@@ -8,12 +8,12 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.desk.lists import ListsNow
-from planner.desk.proposing import Proposal, barred
 from planner.desk.proposing import accept as enter
+from planner.desk.proposing import barred
 from planner.desk.proposing import propose as match
 from planner.errors import PlannerError
 from planner.lists.changes.differences import ListChange, changes
-from planner.lists.matching.best import NOT_PROVED
+from planner.lists.matching.match import NOT_PROVED, Matched
 from planner.lists.matching.search import solver
 from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Placing
@@ -81,28 +81,26 @@ def proposal_page(
     request: Request,
     lists: ListsNow,
     way: Way = "round",
-    proposal: Proposal | None = None,
+    found: Matched | None = None,
     broken: tuple[Broken, ...] = (),
     faults: tuple[str, ...] = (),
     status: int = 200,
 ) -> Response:
     """A proposal, or why there is none."""
-    found = proposal.matched if proposal else None
-    rows = _rows(lists, proposal) if proposal else []
-    searched = proposal is not None and proposal.searched is not None
+    rows = _rows(lists, found) if found else []
+    searched = found is not None and found.bound is not None
     return page(
         request, "list_proposal.html", status, way=way, rows=rows, found=found, broken=broken, faults=faults,
-        seen=lists.seen, good=proposal.how_good if proposal else NOT_PROVED,
+        seen=lists.seen, good=found.how_good if found else NOT_PROVED,
         longer=None if searched or solver() is None else round(LONGER),
         proposal=written(found.lists) if found else "",
         stays=len(found.lists.placings) - sum(row["now"] != "" for row in rows) if found else 0,
     )  # fmt: skip
 
 
-def _rows(lists: ListsNow, proposal: Proposal) -> list[dict[str, str]]:
+def _rows(lists: ListsNow, found: Matched) -> list[dict[str, str]]:
     """The changes that are proposed: where each case was and would be, and why."""
-    found, order = proposal.matched, list(lists.instance.sessions)
-    after = Week(lists.instance, found.lists)
+    order, after = list(lists.instance.sessions), Week(lists.instance, found.lists)
 
     def by_day(one: ListChange) -> tuple[int, int]:
         placing = one.now or one.was
