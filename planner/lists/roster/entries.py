@@ -211,14 +211,6 @@ def no_new_fault(unit: Unit, rulebook: Rulebook) -> Callable[[Sequence[RosterEnt
     return check
 
 
-def roster_in(entries: Sequence[RosterEntry], unit: Unit, rulebook: Rulebook) -> Roster:
-    """The roster that entries of the store make. Raises PlannerError with every fault."""
-    checked = check_entries(entries, unit, rulebook)
-    if checked.faults:
-        raise PlannerError(list(checked.faults))
-    return checked.roster
-
-
 def as_yaml(entries: Iterable[RosterEntry]) -> str:
     """A sessions file of entries: read again it gives the same roster."""
     standing = [entry for entry in entries if not entry.retired]

@@ -1,19 +1,20 @@
-"""One entry of the roster: looked at, changed, retired, and an earlier version of it brought back."""
+"""One entry of the roster: looked at, changed, retired, an earlier version brought back; and leave put in by its days."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
 from planner.errors import PlannerError
-from planner.lists.roster.entries import KINDS, EntryKind, no_new_fault, wrong_fields
-from planner.lists.roster.fields import cell_of, fields_of
+from planner.lists.roster.entries import KINDS, PEOPLE, EntryKind, no_new_fault, wrong_fields
+from planner.lists.roster.fields import cell_of, days_between, fields_of
+from planner.readings import read_day
 from planner.records.roles import KEEPERS
 from planner.records.rostering import RosterConflict
 from planner.records.rows import RosterChange, RosterEntry
@@ -31,7 +32,7 @@ from planner.web.roster.judged import (
 )
 from planner.web.roster.words import kind_words, label
 from planner.web.security.authorisation import Building, Keeping, Visitor
-from planner.web.server.forms import Form, Prefixed, Text, Ticked, VersionNumber, up_to
+from planner.web.server.forms import Form, Prefixed, Text, Ticked, VersionNumber, cut, up_to
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 
@@ -62,6 +63,17 @@ class EntryForm(EntryChangeForm):
 
 class EarlierForm(EntryChangeForm):
     version: VersionNumber
+
+
+class LeaveForm(Form):
+    """Days (`last` left out: one) to add to or take off leave; `sure` once the placings on them were seen."""
+
+    who: str = ""
+    act: Literal["add", "off", ""] = ""
+    first: Text = ""
+    last: Text = ""
+    sure: Ticked = False
+    note: Annotated[str, cut(200)] = ""
 
 
 @dataclass(frozen=True)
@@ -135,6 +147,32 @@ def earlier(
         raise HTTPException(404)
     change = RosterChange(name, form.key, form.based_on, versions[form.version])
     return _entered(request, visitor, roster, [change], form)
+
+
+@router.post("/roster/leave/change")
+def change_leave(request: Request, visitor: Keeping, form: Annotated[LeaveForm, Depends(LeaveForm.read)]) -> Response:
+    """Add the days, or take them off; who has placings on them is shown before they are added."""
+    site = site_of(request)
+    roster = changeable(site)
+    if not form.act:
+        raise HTTPException(404)
+    loses: list[str] = []
+    faults: tuple[str, ...] = ()
+    try:
+        changes = [_other_leave(roster, form)]
+        loses = affected(site, roster, changes)
+        if not loses or form.sure:
+            check = no_new_fault(unit_of(site), site.rulebook)
+            site.store.change_roster(changes, visitor.code, form.note, check)
+            return RedirectResponse("/roster/leave", 303)
+    except ValueError as error:
+        faults = (str(error),)
+    except PlannerError as error:
+        faults = tuple(map(str, error.faults))
+    return page(
+        request, "roster_leave.html", 422 if faults else 200,
+        who=form.who[:200], first=form.first[:10], last=(form.last or form.first)[:10], faults=faults, loses=loses,
+    )  # fmt: skip
 
 
 def _settled(text: str) -> dict[str, Any]:
@@ -246,3 +284,17 @@ def _versions(site: Site, kind: EntryKind, key: str) -> list[dict[str, object]]:
         found.insert(0, {"entry": one, "what": what})
         before = one.document
     return found
+
+
+def _other_leave(roster: RosterShown, form: LeaveForm) -> RosterChange:
+    """The person with other days of leave. Raises PlannerError, and ValueError for days that make no span."""
+    begin, end = read_day(form.first), read_day(form.last or form.first)
+    person = next((one for kind in PEOPLE for one in roster.of(kind) if one.key == form.who), None)
+    if person is None:
+        raise PlannerError.one("nobody is chosen", hint="somebody of the roster")
+    if begin is None or end is None:
+        raise PlannerError.one("a day is missing, or is none", hint="write it like 2026-12-01")
+    days, kept = set(map(str, days_between(begin, end))), set(map(str, person.document.get("leave", [])))
+    leave = sorted(kept | days if form.act == "add" else kept - days)
+    document = {name: value for name, value in person.document.items() if name != "leave"}
+    return RosterChange(person.kind, person.key, person.number, document | ({"leave": leave} if leave else {}))

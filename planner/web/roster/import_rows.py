@@ -7,10 +7,10 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import PurePath
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, Request
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter, ValidationError
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
@@ -39,6 +39,7 @@ TYPES = {
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }  # fmt: skip
 SERVED = "the sessions file that the server was given"
+SENT = TypeAdapter(Annotated[list[RosterChange], Field(max_length=MOST_ROWS)])  # what a page wrote into its form
 MOST_NAMES = 100
 MOST_SHOWN = 200
 
@@ -75,20 +76,6 @@ class EnterForm(Form):
     changes: str = ""
     aside: str = ""
     the_rest: Ticked = False
-
-
-class SentChange(BaseModel):
-    """A change as the page before wrote it into its form."""
-
-    model_config = ConfigDict(strict=True, extra="forbid")
-
-    kind: str
-    key: str
-    based_on: Annotated[int, Field(ge=0, lt=10**9)]
-    document: dict[str, Any]
-
-
-SENT = TypeAdapter(Annotated[list[SentChange], Field(max_length=MOST_ROWS)])
 
 
 @router.post(LOOK)
@@ -198,14 +185,14 @@ def _fields(one: EntryImport) -> list[tuple[str, str, str]]:
 
 def _changes(text: str) -> list[RosterChange]:
     """Changes as the page before wrote them, each looked at anew. Raises PlannerError."""
+    changed = PlannerError.one("the form was changed on its way", hint="give the file again")
     try:
-        sent = SENT.validate_json(text)
+        sent = SENT.validate_json(text, strict=True)
     except ValidationError:
-        sent = None
-    if sent is None or any(one.kind not in KINDS for one in sent):
-        raise PlannerError.one("the form was changed on its way", hint="give the file again")
+        raise changed from None
     for one in sent:
-        _, faults = shaped(KINDS[one.kind], one.key, one.document)
-        if faults:
+        if one.kind not in KINDS or one.document is None or not 0 <= one.based_on < 10**9:
+            raise changed
+        if faults := shaped(KINDS[one.kind], one.key, one.document)[1]:
             raise PlannerError(faults)
-    return [RosterChange(one.kind, one.key, one.based_on, one.document) for one in sent]
+    return sent

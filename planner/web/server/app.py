@@ -19,7 +19,7 @@ from planner.shipped import templates_folder
 from planner.web.approvals import case, decide, waiting
 from planner.web.cases import conflict, form, hand_over, new, plan, table
 from planner.web.lists import change, day, morning, place, printing, propose, session, weeks
-from planner.web.roster import entry, import_rows, leave, pages
+from planner.web.roster import entry, import_rows, pages
 from planner.web.security import sign_in
 from planner.web.security.authorisation import check_authorisation, posted, posted_with_file
 from planner.web.security.passwords import Passwords
@@ -73,7 +73,7 @@ PAGES = (
     *(waiting, decide, case),
     *(weeks, change, propose, morning, session, printing, place),
     day,
-    *(import_rows, leave, entry, pages),
+    *(import_rows, entry, pages),
 )
 
 
