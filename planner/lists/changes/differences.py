@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -32,22 +32,17 @@ def changes(before: Lists, after: Lists) -> tuple[ListChange, ...]:
     A case that only moved up because one before it came off, or down because one was put before it, has kept its
     order: it is not a change that anybody must be told.
     """
-    return tuple(_changes(before, after))
-
-
-def _changes(before: Lists, after: Lists) -> Iterator[ListChange]:
     was = {placing.case: placing for placing in before.placings}
     now = {placing.case: placing for placing in after.placings}
-    sessions = sorted({placing.session for placing in after.placings})
+    sessions = {placing.session for placing in after.placings}
     moved = {key for session in sessions for key in _out_of_order(_stayed(was, now, session))}
+    found = []
     for placing in sorted(after.placings):
         old = was.get(placing.case)
-        kind = kind_of(old, placing) or ("order" if placing.case in moved else None)
-        if kind is not None:
-            yield ListChange(placing.case, kind, old, placing)
-    for old in sorted(before.placings):
-        if old.case not in now:
-            yield ListChange(old.case, "off", old, None)
+        if kind := kind_of(old, placing) or ("order" if placing.case in moved else None):
+            found.append(ListChange(placing.case, kind, old, placing))
+    off = (ListChange(old.case, "off", old, None) for old in sorted(before.placings) if old.case not in now)
+    return (*found, *off)
 
 
 def kind_of(was: Placing | None, now: Placing) -> Literal["new", "session", "people"] | None:

@@ -67,13 +67,12 @@ def standby(instance: Instance, lists: Lists, session: str, unknown: bool = True
 
 def _where(instance: Instance, lists: Lists, key: Key, session: str) -> tuple[Assignment | None, tuple[str, ...]]:
     """The pair worth most that keeps every rule; without one, the fewest rules that bar a pair."""
-    nearest: Trial | None = None
+    trials: list[Trial] = []
     for _, option, _ in ranked(instance, lists, key, options(instance, [instance.sessions[session]])):
-        trial = attempt(instance, lists, key, option)
-        if not trial.broken:
+        trials.append(attempt(instance, lists, key, option))
+        if not trials[-1].broken:
             return option, ()
-        if nearest is None or len(trial.rules) < len(nearest.rules):
-            nearest = trial
+    nearest = min(trials, key=lambda trial: len(trial.rules), default=None)
     return None, tuple(dict.fromkeys(one.rule for one in nearest.broken)) if nearest else (supervisor_fits.id,)
 
 

@@ -136,15 +136,14 @@ class Model:
 
     def _patients(self) -> None:
         """One patient's eyes where and when both may be. Whoever has two cases shares a kind with nobody else."""
-        of_patient: dict[str, set[Key]] = defaultdict(set)
-        count: Counter[str] = Counter()
-        for first, keys in self.kinds.items():
-            patient = self.instance.cases[first].patient
-            if patient is not None:
-                of_patient[patient].add(first)
-                count[patient] += sum(self.instance.cases[key].patient == patient for key in keys)
-        for patient in (patient for patient, number in count.items() if number > 1):
-            agreed, of = patient in self.kept.both_eyes_agreed, of_patient[patient]
+        of_patient: dict[str, list[Key]] = defaultdict(list)
+        for key in self._kind:
+            if (patient := self.instance.cases[key].patient) is not None:
+                of_patient[patient].append(key)
+        for patient, of in of_patient.items():
+            if len(of) < 2:
+                continue
+            agreed = patient in self.kept.both_eyes_agreed
             there: list[tuple[Session, Any]] = []
             for session in self.sessions:
                 here = [one for one in self._of[(session.id, "", None)] if one[0] in of]

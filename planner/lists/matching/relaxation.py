@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections import Counter, defaultdict
 from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 from planner.lists.matching import capacity
@@ -109,10 +110,9 @@ class Bound:
     def _shared(self) -> set[tuple[str, str]]:
         """Supervisors with their sessions, where they are on two at one moment."""
         shared = set()
-        for group in self.together:
-            for name in self.instance.supervisors:
-                mine = [session for session in group if name in self.instance.sessions[session].supervisors]
-                shared |= {(name, session) for session in mine if len(mine) > 1}
+        for group, name in product(self.together, self.instance.supervisors):
+            mine = [session for session in group if name in self.instance.sessions[session].supervisors]
+            shared |= {(name, session) for session in mine if len(mine) > 1}
         return shared
 
     def _sorts(self) -> dict[str | None, _Trainees]:
@@ -120,12 +120,8 @@ class Bound:
         names = {placing.trainee for placing in self.instance.published.placings}
         sorts: dict[str | None, _Trainees] = {None: None}
         for name, learner in self.instance.trainees.items():
-            own = name if name in names else ""
-            sorts[name] = (
-                learner.stage, learner.steps_cleared, learner.leave, self.instance.wanted[name], learner.needs,
-                learner.shown_tier,
-                own,
-            )  # fmt: skip
+            own = learner.stage, learner.steps_cleared, learner.leave, learner.needs, learner.shown_tier
+            sorts[name] = *own, self.instance.wanted[name], name if name in names else ""
         return sorts
 
     def _placings(self) -> None:
@@ -208,9 +204,8 @@ class Bound:
                 self.programme.row([(1, each) for each in there.values()], supervisor.on_site_rooms)
                 for name, shares in mine_of.items():
                     tied = self._there(name, [s for s in shares if s.supervisor and s.supervisor[1]])
-                    for other in there:
-                        if other != name:
-                            self.programme.row([(1, tied), (1, there[other])], 1)
+                    for other in (other for other in there if other != name):
+                        self.programme.row([(1, tied), (1, there[other])], 1)
 
     def _there(self, session: str, shares: list[_Share]) -> int:
         """A variable that is 1 where the session is full of these, and in proportion where it is not."""

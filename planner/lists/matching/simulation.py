@@ -13,6 +13,7 @@ from planner.lists.week.instance import Instance, Lists
 from planner.lists.week.week import Week
 
 RUNS = 10_000
+MEANS = ("chance", "overrun", "idle")  # of what is simulated, over all sessions
 
 
 @dataclass(frozen=True)
@@ -53,11 +54,7 @@ def under_limits(instance: Instance, limits: Iterable[float], runs: int = RUNS, 
     for limit in limits:
         lists = filled(Alike(replace(instance, overrun_chance=limit)))
         each = simulate(instance, lists, runs, seed)
-        count = len(each) or 1
-        late, over, idle = (
-            sum(values) / count
-            for values in ([s.chance for s in each], [s.overrun for s in each], [s.idle for s in each])
-        )
+        late, over, idle = (sum(getattr(one, of) for one in each) / (len(each) or 1) for of in MEANS)
         results.append(UnderLimit(limit, len(lists.placings), len(each), late, over, idle))
     return results
 

@@ -178,9 +178,8 @@ class _Openings:
     def with_session(self, trials: list[Trial], rule: ListRule) -> Iterator[Opened]:
         """The place as soon as the session has more of what the rule asks for."""
         for trial in trials:
-            if trial.rules == {rule.id}:
-                for says, instance in self._more(rule, trial.placing):
-                    yield from self._now(instance, self.lists, trial, says)
+            for says, instance in self._more(rule, trial.placing) if trial.rules == {rule.id} else ():
+                yield from self._now(instance, self.lists, trial, says)
 
     def _more(self, rule: ListRule, placing: Placing) -> Iterator[tuple[str, Instance]]:
         """One set, an anaesthetist, that supervisor or some minutes more for the session, and what there is then."""
@@ -214,7 +213,7 @@ class _Openings:
         for trial in trials:
             for rule, says, answered in self._answers(trial.placing):
                 if trial.rules == {rule.id}:
-                    yield from self._with_case(answered, trial, says)
+                    yield from self._now(self._with_case(answered), self.lists, trial, says)
             if trial.rules == {one_eye_a_day.id} and patient is not None:
                 lists = replace(self.lists, both_eyes_agreed=agreed | {patient})
                 says = f"Both eyes of {patient} on one day, if that is agreed."
@@ -244,19 +243,16 @@ class _Openings:
 
     def later_than_needed(self, trials: list[Trial]) -> Iterator[Opened]:
         """The earliest place after its last day, which stands only once the organiser accepts that."""
-        case, sessions = self.case, self.instance.sessions
-        late = [trial for trial in trials if trial.rules == {deadline.id}]
-        for trial in sorted(late, key=lambda trial: sessions[trial.placing.session].day):
-            if case.last_day is not None:
-                count = days((sessions[trial.placing.session].day - case.last_day).days)
-                says = f" {count} past its date, if the organiser accepts it (`late_accepted`)."
-                yield from self._with_case(
-                    replace(case, late_because="the organiser accepts it"), trial, case.key, says
-                )
+        if (last := self.case.last_day) is None:
+            return
+        accepted = self._with_case(replace(self.case, late_because="the organiser accepts it"))
+        late = [(self.instance.sessions[one.placing.session].day, one) for one in trials if one.rules == {deadline.id}]
+        for day, trial in sorted(late, key=lambda pair: pair[0]):
+            says = f" {days((day - last).days)} past its date, if the organiser accepts it (`late_accepted`)."
+            yield from self._now(accepted, self.lists, trial, self.key, says)
 
-    def _with_case(self, case: ListCase, trial: Trial, *words: str | Key) -> Iterator[Opened]:
-        instance = replace(self.instance, cases=self.instance.cases | {self.key: case})
-        yield from self._now(instance, self.lists, trial, *words)
+    def _with_case(self, case: ListCase) -> Instance:
+        return replace(self.instance, cases=self.instance.cases | {self.key: case})
 
     def _now(self, instance: Instance, lists: Lists, trial: Trial, *words: str | Key) -> Iterator[Opened]:
         then = attempt(instance, lists, self.key, Assignment.of(trial.placing))

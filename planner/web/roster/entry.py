@@ -1,4 +1,4 @@
-"""One entry of the roster: looked at, changed, retired, an earlier version brought back; and leave put in by its days."""
+"""One entry of the roster: looked at, changed, retired, an earlier version brought back; and leave, by its days."""
 
 from __future__ import annotations
 
