@@ -22,7 +22,7 @@ from lists.small_weeks import eye, session, week
 from bench.measure import Line, say
 from bench.weeks import made
 from planner.lists.matching.best import best
-from planner.lists.matching.constraint_model import Model
+from planner.lists.matching.constraint_model import ConstraintModel
 from planner.lists.matching.equivalence import Alike
 from planner.lists.matching.greedy import Filling
 from planner.lists.matching.match import filled, match
@@ -151,7 +151,7 @@ def list_by_list(instance: Instance) -> Lists:
 def highs(instance: Instance, seconds: float) -> Result:
     """The model of all sessions at once, given to HiGHS instead; what hangs on the order of a list is left out."""
     start = time.perf_counter()
-    model = Model(Alike(instance))
+    model = ConstraintModel(Alike(instance))
     solver = highspy.Highs()
     solver.silent()
     solver.setOptionValue("threads", 1)

@@ -6,7 +6,7 @@ not counted; where it is the whole list's (its minutes), every other case in it 
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
@@ -20,7 +20,7 @@ from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Key, Lists, Placing
 from planner.lists.week.week import Week
 
-Chosen = Mapping[Key, Assignment | None]  # None: it comes off
+Chosen = dict[Key, Assignment | None]  # None: it comes off
 ORDERS = 400  # orders of one list that are tried
 
 

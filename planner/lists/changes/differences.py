@@ -8,7 +8,7 @@ from typing import Literal
 
 from planner.lists.week.instance import Key, Lists, Placing
 
-Kind = Literal["new", "off", "session", "people", "order", "approval"]
+ChangeKind = Literal["new", "off", "session", "people", "order", "approval"]
 ForPerson = Literal["on", "off", "changed"]
 
 
@@ -21,7 +21,7 @@ class ListChange:
     """
 
     case: Key
-    kind: Kind
+    kind: ChangeKind
     was: Placing | None
     now: Placing | None
 

@@ -18,7 +18,7 @@ from planner.lists.week.week import Week
 
 NEVER = 10**6
 _Takes = tuple[Time, float]  # the operation, and what devices add
-Decided = Mapping[Key, Assignment | str | None]  # with whom and where, or in which session, or off
+Decisions = Mapping[Key, Assignment | str | None]  # with whom and where, or in which session, or off
 
 
 class RepairBound:
@@ -37,7 +37,7 @@ class RepairBound:
         self._least, self._people = cache(self._find_least), cache(self._find_people)
         self._room, self._cheapest = cache(self._find_room), cache(self._find_cheapest)
 
-    def at_least(self, decided: Decided) -> RepairCost | None:
+    def at_least(self, decided: Decisions) -> RepairCost | None:
         """What is still open will add to what is decided; None where what is decided never fits."""
         cost = NOTHING
         free: dict[str, list[Key]] = {}
@@ -95,7 +95,7 @@ class RepairBound:
         kit = self.instance.sessions[session].kit.items()
         return any(counted.ready_again_after and sum(item in case.kit for case in cases) > 1 for item, counted in kit)
 
-    def must_leave(self, session: str, decided: Decided) -> bool:
+    def must_leave(self, session: str, decided: Decisions) -> bool:
         """Whether one of the cases that may still leave a session must, whoever operates in it."""
         here = [key for key in self.today.free if self._in(session, key, decided)]
         takes = []
@@ -104,7 +104,7 @@ class RepairBound:
             takes.append(self._takes(key, where) if isinstance(where, Assignment) else self._shortest(key, session))
         return not self._fits(session, tuple(takes))
 
-    def _in(self, session: str, key: Key, decided: Decided) -> bool:
+    def _in(self, session: str, key: Key, decided: Decisions) -> bool:
         where = decided.get(key, self.today.begins[key])
         return (where.session if isinstance(where, Assignment) else where) == session and bool(self._ways(key, session))
 

@@ -12,9 +12,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations, count
 
-from planner.lists.changes.day import DayTried, RepairDay
+from planner.lists.changes.day import Chosen, DayTried, RepairDay
 from planner.lists.changes.postponement import LaterPlaces
-from planner.lists.changes.repair_bound import Decided, RepairBound
+from planner.lists.changes.repair_bound import Decisions, RepairBound
 from planner.lists.changes.repair_cost import NOTHING, RepairCost
 from planner.lists.matching.insertion import Assignment
 from planner.lists.rules.registry import RULES
@@ -24,7 +24,6 @@ from planner.lists.week.instance import Key, Placing
 WORK = 2500  # lists judged before the search is content with what it has
 TRIES = 3  # later places tried, for the work of judging a day's lists
 WAYS = 40_000  # changes begun and not yet looked at
-Chosen = dict[Key, Assignment | None]
 
 
 @dataclass(frozen=True)
@@ -94,9 +93,9 @@ class _RepairSearch:
         """The change of least cost, or where the work ended, the least that was met."""
         best = self._as_found(good, self.today.tried(good))
         numbers = count()
-        ways: list[tuple[RepairCost, int, int, Decided, DayTried | None, RepairCost]] = []
+        ways: list[tuple[RepairCost, int, int, Decisions, DayTried | None, RepairCost]] = []
 
-        def push(decided: Decided, lost: RepairCost, tried: DayTried | None = None) -> None:
+        def push(decided: Decisions, lost: RepairCost, tried: DayTried | None = None) -> None:
             more = self.room.at_least(decided)
             if more is not None:
                 bound = lost.plus(more)
@@ -146,14 +145,14 @@ class _RepairSearch:
                         break
         return change
 
-    def _chosen(self, decided: Decided) -> Chosen:
+    def _chosen(self, decided: Decisions) -> Chosen:
         """Every case where it is decided to be; where the people are not as yet, with those that cost least."""
         chosen = dict(self.today.begins)
         for key, where in decided.items():
             chosen[key] = self._of_session(key, where)[0] if isinstance(where, str) else where
         return chosen
 
-    def _ways(self, key: Key, decided: Decided, chosen: Chosen) -> Iterator[Assignment | str | None]:
+    def _ways(self, key: Key, decided: Decisions, chosen: Chosen) -> Iterator[Assignment | str | None]:
         """What may be decided of a case next: where it is before with whom, if it cannot simply stay."""
         at = decided.get(key)
         if isinstance(at, str):

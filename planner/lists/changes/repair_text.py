@@ -7,12 +7,12 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 
-from planner.lists.changes.differences import Kind, ListChange, kind_of
+from planner.lists.changes.differences import ChangeKind, ListChange, kind_of
 from planner.lists.changes.repair import CaseOff, Repair, Unlocking
 from planner.lists.week.instance import Key, Placing
 from planner.lists.week.week import Week
 
-_COUNTED: dict[Kind, tuple[str, str]] = {
+_COUNTED: dict[ChangeKind, tuple[str, str]] = {
     "session": ("goes to another session", "go to another session"),
     "people": ("has other people", "have other people"),
     "order": ("is in another order", "are in another order"),

@@ -36,7 +36,7 @@ class Solved:
     took: float
 
 
-class Model:
+class ConstraintModel:
     """A count for each kind of case and option of some sessions; what else is placed stays, and counts as it stands.
 
     Cases that no rule and no wish can tell apart are one kind: which of them goes where is settled afterwards.

@@ -25,7 +25,7 @@ from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
 
 if TYPE_CHECKING:
-    from planner.lists.matching.constraint_model import Model, Solved
+    from planner.lists.matching.constraint_model import ConstraintModel, Solved
     from planner.lists.matching.relaxation import Bound
 
 OF_A_KIND = 6  # waiting cases that no rule can tell apart, in one search of a few sessions
@@ -50,23 +50,23 @@ class Solver:
     """The parts that need OR-Tools and HiGHS, which are an extra."""
 
     bound: type[Bound]
-    model: type[Model]
+    model: type[ConstraintModel]
 
 
 def solver() -> Solver | None:
     """None where they are not installed."""
     try:
-        from planner.lists.matching.constraint_model import Model
+        from planner.lists.matching.constraint_model import ConstraintModel
         from planner.lists.matching.relaxation import Bound
     except ImportError:
         return None
-    return Solver(Bound, Model)
+    return Solver(Bound, ConstraintModel)
 
 
 class Search:
     """The best lists found so far, and what the solver has said that none can pass."""
 
-    def __init__(self, alike: Alike, best: Lists, most: Bound, model: type[Model]) -> None:
+    def __init__(self, alike: Alike, best: Lists, most: Bound, model: type[ConstraintModel]) -> None:
         self.instance, self.alike, self.kept, self.best = alike.instance, alike, alike.kept, best
         self.most, self.most_in_parts, self.model = most, most.points, model
         self.progress: Callable[[float, float], object] = lambda worth, bound: None
@@ -207,7 +207,7 @@ class Search:
                 chosen.add(key)
         return {key: options for key, options in possible.items() if key in chosen}
 
-    def _take(self, solved: Solved, model: Model, free: set[str] | None) -> bool:
+    def _take(self, solved: Solved, model: ConstraintModel, free: set[str] | None) -> bool:
         """Take what was found where it is worth more; forbid lists that no order lets stand, and say if all had one."""
         self.took += solved.took * SECONDS
         if solved.chosen is None:

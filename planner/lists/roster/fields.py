@@ -17,7 +17,7 @@ from pydantic import BaseModel
 
 from planner.lists.roster.entries import number
 
-Sort = Literal["text", "number", "yes-no", "day", "time", "one-of", "some-of", "days", "names", "rows"]
+FieldSort = Literal["text", "number", "yes-no", "day", "time", "one-of", "some-of", "days", "names", "rows"]
 LISTED = ("days", "names", "some-of")
 NONE = "none"  # a list that is known to be empty; an empty cell says nothing
 LONGEST_RANGE = 366
@@ -33,7 +33,7 @@ class EntryField:
     """
 
     name: str
-    sort: Sort
+    sort: FieldSort
     required: bool
     allowed: tuple[str, ...] = ()
     inside: tuple[EntryField, ...] = ()
@@ -63,7 +63,7 @@ def _field(name: str, shape: Any, required: bool = False) -> EntryField:
         return EntryField(name, "rows", required, inside=rows, keys=_words(key))
     if get_origin(shape) is Literal:
         return EntryField(name, "one-of", required, _words(shape))
-    sorts: dict[Any, Sort] = {
+    sorts: dict[Any, FieldSort] = {
         bool: "yes-no", int: "number", float: "number", datetime.date: "day", datetime.time: "time"
     }  # fmt: skip
     return EntryField(name, sorts.get(shape, "text"), required)

@@ -6,7 +6,7 @@ from collections.abc import Container, Iterator
 from dataclasses import dataclass
 
 from planner.lists.rules import eyes, patient, people, sessions
-from planner.lists.rules.rule import Broken, Fact, ListRule, Scope, Subject
+from planner.lists.rules.rule import Broken, Fact, FactSubject, ListRule, Scope
 from planner.lists.week.week import Week
 
 
@@ -46,7 +46,7 @@ class Rules:
     def scopes(self) -> frozenset[Scope]:
         return frozenset(one.scope for one in self.every)
 
-    def telling(self, of: Subject) -> list[Fact]:
+    def telling(self, of: FactSubject) -> list[Fact]:
         """The facts by which rules tell cases, trainees or supervisors apart, but for the deadline of a case."""
         facts = (fact for one in self.every if one is not patient.deadline for fact in one.reads)
         return [fact for fact in dict.fromkeys(facts) if fact.of == of]

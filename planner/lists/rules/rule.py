@@ -18,7 +18,7 @@ from planner.wording.words import day_words, eye_words, percent
 # `theatre`: the lists of that theatre's day; `supervisor`, `trainee`: the lists of that day with them; `patient`: the
 # patient's other cases; `day`: every list of the day. No rule looks further.
 Scope = Literal["case", "list", "theatre", "supervisor", "trainee", "patient", "day"]
-Subject = Literal["case", "trainee", "supervisor"]
+FactSubject = Literal["case", "trainee", "supervisor"]
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class Fact:
     """
 
     name: str
-    of: Subject | None = None
+    of: FactSubject | None = None
     tells: Callable[..., Hashable] = lambda *read: None
 
 
@@ -41,7 +41,7 @@ def as_it_stands(name: str) -> Fact:
     if owner == "case":
         return Fact(name, "case", lambda instance, case: _hashable(getattr(case, attribute)))
     if owner in ("trainee", "supervisor"):
-        of: Subject = "trainee" if owner == "trainee" else "supervisor"
+        of: FactSubject = "trainee" if owner == "trainee" else "supervisor"
         return Fact(name, of, lambda person, session: _hashable(getattr(person, attribute)))
     return Fact(name)
 

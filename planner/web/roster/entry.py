@@ -37,7 +37,7 @@ from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 
 router = APIRouter()
-Key = Annotated[str, Query(max_length=200)]
+EntryKey = Annotated[str, Query(max_length=200)]
 ENTRY = "/roster/entry/{kind}"
 LONGEST_NOTE = 200
 LARGEST_SETTLED = 20_000
@@ -88,7 +88,7 @@ class EntryRefused:
 
 
 @router.get(ENTRY)
-def entry(request: Request, visitor: Building, kind: str, key: Key = "") -> Response:
+def entry(request: Request, visitor: Building, kind: str, key: EntryKey = "") -> Response:
     """The form of an entry; without a key, of a new one."""
     shape, roster = kind_of(kind), roster_shown(site_of(request))
     found = roster.entry(kind, key)

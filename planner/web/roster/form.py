@@ -14,14 +14,14 @@ from planner.web.server.site import Site
 BLANK_ROWS = 2
 MOST_ROWS = 40
 LONGEST_FIELD = 4_000
-Words = tuple[tuple[str, str], ...]  # what is sent for a choice, and what is read of it
+Choices = tuple[tuple[str, str], ...]  # what is sent for a choice, and what is read of it
 
 
-def options_of(site: Site, kind: EntryKind, people: Mapping[str, tuple[str, ...]]) -> Mapping[str, Words]:
+def options_of(site: Site, kind: EntryKind, people: Mapping[str, tuple[str, ...]]) -> Mapping[str, Choices]:
     """What may be chosen in a field: ids of the unit and the rulebook, codes of the roster."""
     book = site.rulebook
     steps = tuple((step.id, step.label) for step in book.steps)
-    found: dict[str, Words] = {
+    found: dict[str, Choices] = {
         "steps_cleared": steps,
         "needs": steps,
         "supervisors": _same(people.get("supervisor", ())),
@@ -34,14 +34,14 @@ def options_of(site: Site, kind: EntryKind, people: Mapping[str, tuple[str, ...]
     return found
 
 
-def _same(words: tuple[str, ...]) -> Words:
+def _same(words: tuple[str, ...]) -> Choices:
     return tuple((word, word) for word in words)
 
 
 def shown_fields(
     kind: EntryKind,
     document: Mapping[str, Any],
-    options: Mapping[str, Words],
+    options: Mapping[str, Choices],
     is_new: bool,
     wrong: Mapping[str, str],
     typed: Mapping[str, Any] | None,
@@ -54,7 +54,7 @@ def shown_fields(
 
 
 def _shown(
-    kind: EntryKind, field: EntryField, kept: Any, known: Words, is_new: bool, wrong: Mapping[str, str],
+    kind: EntryKind, field: EntryField, kept: Any, known: Choices, is_new: bool, wrong: Mapping[str, str],
     typed: Mapping[str, Any] | None,
 ) -> dict[str, object]:  # fmt: skip
     """One field. `control` says how it is entered; `fixed` is one that an entry goes by, entered already."""
@@ -97,7 +97,7 @@ def _rows_of(field: EntryField, kept: Any) -> list[dict[str, str]]:
     return rows
 
 
-def _inputs(field: EntryField, rows: list[dict[str, str]], keys: Words) -> list[list[dict[str, object]]]:
+def _inputs(field: EntryField, rows: list[dict[str, str]], keys: Choices) -> list[list[dict[str, object]]]:
     """The inputs of each row of a table in the form, and of some blank ones."""
     blank = min(BLANK_ROWS, max(0, len(field.keys) - len(rows))) if field.keys else BLANK_ROWS
     found: list[list[dict[str, object]]] = []

@@ -24,7 +24,7 @@ from planner.web.server.presenting import page
 from planner.web.server.site import Site, site_of
 
 router = APIRouter()
-Week = Annotated[str, Query(max_length=10)]
+WeekAsked = Annotated[str, Query(max_length=10)]
 VIEWS = {
     "sessions": "Sessions", "people": "People", "leave": "Leave", "targets": "Targets", "kit": "Kit in the room",
     "patients": "Patients' days", "limits": "Limits and wishes",
@@ -35,7 +35,7 @@ NOT_FOR_PEOPLE = ("id", "leave", *TARGETS)
 
 
 @router.get("/roster")
-def roster(request: Request, visitor: Building, week: Week = "") -> Response:
+def roster(request: Request, visitor: Building, week: WeekAsked = "") -> Response:
     site = site_of(request)
     roster = roster_shown(site)
     first = site.day_here()
