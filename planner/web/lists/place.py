@@ -13,7 +13,7 @@ from planner.desk.placing import allocate
 from planner.desk.plan_in_force import plan_as_given
 from planner.documents.figures import day as day_words
 from planner.errors import PlannerError
-from planner.lists.matching.insertion import Assignment, attempt, taken_off
+from planner.lists.matching.insertion import Assignment, attempt, options, taken_off
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.reasons import Blocked, pressing, why_not
 from planner.lists.roster.shapes import Session
@@ -163,14 +163,9 @@ def options_page(request: Request, now: CaseNow, lists: ListsNow) -> Response:
 
 def _row(lists: ListsNow, key: Key, session: Session) -> SessionOffers:
     instance, others = lists.instance, taken_off(lists.lists, key)
-    pairs = [
-        Assignment(session.id, trainee, supervisor)
-        for trainee in (*instance.trainees, None)
-        for supervisor in session.supervisors
-    ]
     stand: list[Offer] = []
     barred: list[Offer] = []
-    for points, option, _ in ranked(instance, others, key, pairs):
+    for points, option, _ in ranked(instance, others, key, options(instance, [session])):
         trial = attempt(instance, others, key, option)
         broken = lists.not_yet(trial.broken)
         offer = Offer(option, operates(lists.week.team(trial.placing)), points, broken)
