@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from planner.lists.roster.entries import EntryKind, written, wrong_fields
-from planner.lists.roster.fields import EntryField, cell_of, fields_of, read_cell
+from planner.lists.roster.fields import NONE, EntryField, cell_of, fields_of, read_cell
 from planner.rulebook.list_shapes import OPERATORS
 from planner.web.roster.words import hint, label
 from planner.web.server.site import Site
@@ -47,35 +47,39 @@ def shown_fields(
     typed: Mapping[str, Any] | None,
 ) -> list[dict[str, object]]:
     """Every field of an entry. `typed` is what a form that was refused held, in place of the document."""
-    return [
-        _shown(kind, field, document.get(field.name), options.get(field.name, ()), is_new, wrong, typed)
-        for field in fields_of(kind.shape)
-    ]
+    fields = fields_of(kind.shape)
+    held = typed or {field.name: _as_typed(field, document.get(field.name)) for field in fields}
+    return [_shown(kind, field, held[field.name], options.get(field.name, ()), is_new, wrong) for field in fields]
+
+
+def _as_typed(field: EntryField, kept: Any) -> Any:
+    """What the document says as a form would hold it: the names of a list, the rows of a table, or text."""
+    if field.sort in ("some-of", "names"):
+        return [str(one) for one in kept or ()]
+    if field.sort == "rows":
+        inner = {key: value if isinstance(value, Mapping) else {"": value} for key, value in (kept or {}).items()}
+        parts = field.inside
+        return [
+            {"key": key} | {one.name: cell_of(one, row.get(one.name)) for one in parts} for key, row in inner.items()
+        ]
+    text = cell_of(field, kept)
+    return text.removesuffix(NONE).replace(" + ", "\n") if field.sort == "days" else text
 
 
 def _shown(
-    kind: EntryKind, field: EntryField, kept: Any, known: Choices, is_new: bool, wrong: Mapping[str, str],
-    typed: Mapping[str, Any] | None,
-) -> dict[str, object]:  # fmt: skip
+    kind: EntryKind, field: EntryField, typed: Any, known: Choices, is_new: bool, wrong: Mapping[str, str]
+) -> dict[str, object]:
     """One field. `control` says how it is entered; `fixed` is one that an entry goes by, entered already."""
-    value: Any = cell_of(field, kept) if typed is None else typed.get(field.name, "")
     chosen: tuple[str, ...] = ()
     control: str = field.sort
-    rows: list[list[dict[str, object]]] = []
     if field.sort in ("some-of", "names"):
-        chosen = tuple(map(str, kept or ())) if typed is None else tuple(typed.get(field.name, ()))
+        chosen = tuple(typed)
         words = dict(known) or {word: word.replace("-", " ") for word in field.allowed}
         if field.sort == "names":
             # In the order in which they were named, so that saving a form does not change it.
             words = {one: words.get(one, one) for one in chosen} | words
         known = (*words.items(), *((one, one) for one in chosen if one not in words))
-        control = "boxes" if known else "text"
-        value = " + ".join(chosen)
-    elif field.sort == "rows":
-        entered = _rows_of(field, kept) if typed is None else list(typed.get(field.name, ()))
-        rows = _inputs(field, entered, known or _same(field.keys))
-    elif field.sort == "days" and typed is None:
-        value = "" if value == "none" else value.replace(" + ", "\n")
+        control, typed = "boxes" if known else "text", " + ".join(chosen)
     elif field.sort == "one-of":
         known = tuple((word, word.replace("-", " ")) for word in field.allowed)
     elif field.sort == "yes-no":
@@ -84,17 +88,10 @@ def _shown(
         control = "select"
     return {
         "name": field.name, "label": label(field), "hint": hint(kind, field), "required": field.required,
-        "control": control, "value": value if isinstance(value, str) else "", "chosen": chosen, "options": known,
-        "rows": rows, "fixed": field.name in kind.identity and not is_new, "wrong": wrong.get(field.name, ""),
+        "control": control, "value": typed, "chosen": chosen, "options": known,
+        "rows": _inputs(field, typed, known or _same(field.keys)) if field.sort == "rows" else [],
+        "fixed": field.name in kind.identity and not is_new, "wrong": wrong.get(field.name, ""),
     }  # fmt: skip
-
-
-def _rows_of(field: EntryField, kept: Any) -> list[dict[str, str]]:
-    rows = []
-    for key, value in (kept or {}).items():
-        inner = value if isinstance(value, Mapping) else {"": value}
-        rows.append({"key": key} | {part.name: cell_of(part, inner.get(part.name)) for part in field.inside})
-    return rows
 
 
 def _inputs(field: EntryField, rows: list[dict[str, str]], keys: Choices) -> list[list[dict[str, object]]]:
