@@ -17,8 +17,7 @@ from planner.lists.week.week import Week
 class DisruptedWeek:
     """The instance as it is now, and what happened to sessions and cases, each with why.
 
-    `lists` are those printed without what is cancelled, the begun cases first on theirs. `days` are those that may
-    change.
+    `lists` are those printed without what is cancelled, the begun cases first on theirs. `days` are those to change.
     """
 
     instance: Instance
@@ -32,10 +31,7 @@ class DisruptedWeek:
 
 
 def disrupted_week(instance: Instance, lists: Lists, disruption: Disruption) -> DisruptedWeek:
-    """The world after what happened; every name is known to the instance.
-
-    Raises PlannerError for a case that is begun, or cancelled, and on no list, or both.
-    """
+    """The world after what happened. Raises PlannerError for a case begun, or cancelled, and on no list; or both."""
     if faults := list(_contrary(instance, lists, disruption)):
         raise PlannerError(faults)
     now = disruption.at(instance.sessions)

@@ -41,10 +41,7 @@ class StandbyList:
 
 
 def standby(instance: Instance, lists: Lists, session: str, unknown: bool = True) -> StandbyList:
-    """Waiting cases for a session as its list now is. Whoever cannot come at short notice is left out.
-
-    Without `unknown` nobody is tried of whom that is not known.
-    """
+    """Waiting cases for a session as its list now is: who can come at short notice, or with `unknown` perhaps can."""
     placed, alike = lists.placed, Alike(instance)
     known: dict[object, tuple[Assignment | None, tuple[str, ...]]] = {}
     ready: list[Standby] = []

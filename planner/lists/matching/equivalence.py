@@ -31,10 +31,7 @@ class Places:
 
 
 class Alike:
-    """Cases that no rule can tell apart, but by their deadline; and where each may stand round lists that are `kept`.
-
-    Without `kept` nothing stands as yet.
-    """
+    """Cases that no rule can tell apart, but by their deadline; and where each may stand round what is `kept`."""
 
     def __init__(self, instance: Instance, kept: Lists | None = None) -> None:
         self.instance, self.kept = instance, kept or instance.empty

@@ -50,10 +50,7 @@ class Filling:
         return Lists(tuple(p for placings in self._days.values() for p in placings), self._both)
 
     def place(self, key: Key, losing: float = math.inf, sessions: Iterable[str] | None = None) -> bool:
-        """Place a case, in one of these `sessions` (None: any); whether it found a place.
-
-        Places by which lists lose more than `losing` points are passed over.
-        """
+        """Place a case in one of these `sessions` (None: any), if lists lose no more points by it than `losing`."""
         kind, places, loses = self.alike.kind(key), self.alike.places(key), self._losing(key)
         every: Iterable[int] = range(len(places.options))
         which = every if sessions is None else (n for each in sessions for n in places.of_session.get(each, ()))

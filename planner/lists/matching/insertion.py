@@ -1,7 +1,4 @@
-"""A case put into lists, moved or taken off, and tried in a place: what they would break with it there.
-
-The checker judges; nothing here knows a rule.
-"""
+"""A case put into lists, moved, taken off, and tried in a place; the checker judges, and nothing here knows a rule."""
 
 from __future__ import annotations
 
@@ -126,10 +123,7 @@ def taken_off(lists: Lists, key: Key) -> Lists:
 
 
 def put(lists: Lists, key: Key, option: Assignment, place: int | None = None) -> Lists:
-    """With a case where the option says, at a place from 1 on, or last; where it stood before it stands no more.
-
-    A case that only changes its people keeps its place unless one is named. Nothing is judged.
-    """
+    """With a case where the option says, at a place from 1 on (None: last, or its own where only its people change)."""
     was = next((placing for placing in lists.placings if placing.case == key), None)
     if place is None and was is not None and was.session == option.session:
         place = was.place
@@ -138,7 +132,7 @@ def put(lists: Lists, key: Key, option: Assignment, place: int | None = None) ->
 
 
 def moved(lists: Lists, key: Key, by: int) -> Lists:
-    """A case so many places later (earlier below 0) on its list, as far as the list goes. Nothing is judged."""
+    """A case so many places later (earlier below 0) on its list, as far as the list goes."""
     own = next(placing for placing in lists.placings if placing.case == key)
     count = sum(placing.session == own.session for placing in lists.placings)
     return put(lists, key, Assignment.of(own), min(max(1, own.place + by), count))

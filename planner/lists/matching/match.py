@@ -121,10 +121,7 @@ def in_order(alike: Alike, lists: Lists) -> Lists:
 
 
 def matched(alike: Alike, lists: Lists, most: Bound | None = None, explained: bool = True) -> Matched:
-    """The lists in the order of the sessions, judged, with what bars each case that they do not hold.
-
-    Not `explained`, nothing is asked of those either.
-    """
+    """The lists in the order of the sessions, judged; `explained`, with what bars each case that they do not hold."""
     instance, order = alike.instance, list(alike.instance.sessions)
     placings = sorted(lists.placings, key=lambda placing: (order.index(placing.session), placing.place))
     lists = Lists(tuple(placings), lists.both_eyes_agreed)
@@ -136,10 +133,7 @@ def matched(alike: Alike, lists: Lists, most: Bound | None = None, explained: bo
 
 
 def in_turn(alike: Alike, lists: Lists) -> Lists:
-    """The same places, dealt anew among cases of a kind; no other rule, and no lesser worth, comes of it.
-
-    What was kept, published or begun stays where it is, and nobody comes later than they are needed.
-    """
+    """The same places dealt anew among cases of a kind, none later than needed; kept, published and begun ones stay."""
     instance = alike.instance
     fixed = {*instance.as_published, *instance.begun, *alike.kept.placed}
     kinds: dict[int, list[Key]] = defaultdict(list)

@@ -65,10 +65,7 @@ def reasons(alike: Alike, lists: Lists) -> dict[Key, Reason]:
 
 @dataclass(frozen=True)
 class Blocked:
-    """`rules` alone bar every place, with all other cases where they are; without any one of them a place is open.
-
-    `nearest` are places that few rules bar.
-    """
+    """`rules` alone, none to spare, bar every place, all others being where they are; few bar the `nearest`."""
 
     case: Key
     told: str
@@ -80,10 +77,7 @@ class Blocked:
 def why_not(
     instance: Instance, lists: Lists, key: Key, fixed: frozenset[Key] = frozenset(), work: int = WORK
 ) -> Blocked:
-    """What bars a case from every place, the lists being as they are, and what one change would place it.
-
-    Cases in `fixed` stay where they are.
-    """
+    """What bars a case from every place as the lists are, and what one change, not of cases in `fixed`, places it."""
     rules, barred = _barred(instance, lists, key)
     openings = tuple(one.opening for one in opened(instance, lists, key, barred, fixed, work))
     nearest: dict[frozenset[str], Trial] = {}  # one for each set of rules that bars them

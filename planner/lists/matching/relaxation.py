@@ -35,10 +35,7 @@ _Place = tuple[str, _Trainees, float, bool, tuple[str, bool] | None]
 
 @dataclass
 class _Share:
-    """How many of a kind (at most `count`) stand in a session with a sort of trainee; `key` is the first of the kind.
-
-    `points` are of the pair worth most.
-    """
+    """At most `count` of a kind (`key` is the first) in a session with a sort of trainee; `points` of the best pair."""
 
     key: Key
     sort: _Trainees

@@ -68,8 +68,7 @@ def opened(
     """One opening of each sort at most, what costs nobody anything first. `barred` are the places tried in vain.
 
     Where no one change is enough, one thing more for a session and one other case moved are tried together. A place
-    later than it is needed comes last. Cases in
-    `fixed` are not moved. What these lists break already is let be.
+    later than it is needed comes last. Cases in `fixed` are not moved. What these lists break already is let be.
     """
     search = _Openings(instance, lists, key, fixed, work)
     trials = sorted(barred, key=lambda trial: (len(trial.rules), len(trial.broken)))

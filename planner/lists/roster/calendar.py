@@ -44,10 +44,7 @@ class _NobodyNamedError(ValueError):
 
 @dataclass
 class CalendarReader:
-    """How a calendar is read: what it holds, the roster it meets, the unit's zone, and names that stand for codes.
-
-    Days before `today` are passed over, and events that come again are followed for 400 days.
-    """
+    """How a calendar is read. Days before `today` are passed over; events that come again are followed for 400 days."""
 
     what: Events
     entries: Sequence[RosterEntry]

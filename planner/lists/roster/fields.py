@@ -1,7 +1,4 @@
-"""What each entry of the roster may hold, told from its shape: for a cell of a table, and for a field of a form.
-
-A field that the shapes come to have is a column and a form's field without a word here.
-"""
+"""What each entry of the roster may hold, told from its shape alone: for a cell of a table, and a field of a form."""
 
 from __future__ import annotations
 

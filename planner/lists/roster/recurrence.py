@@ -59,10 +59,7 @@ def _by_day(text: str) -> tuple[int, int]:
 
 
 def days_of(rule: RecurrenceRule, first: datetime.date, last: datetime.date) -> Iterator[datetime.date]:
-    """The days of a rule that begins on `first`, which is one of them, to `last` included.
-
-    Raises ValueError for one that began longer ago than is looked through.
-    """
+    """The days of a rule from `first`, which is one, to `last`, one too. Raises ValueError if it began too long ago."""
     if last - first > EARLIEST:
         raise ValueError(f"it began on {first}, longer ago than is looked through; enter its days one by one")
     fits = _fits(rule, first)

@@ -114,10 +114,7 @@ def _inputs(field: EntryField, rows: list[dict[str, str]], keys: Choices) -> lis
 def read_form(
     kind: EntryKind, known: Mapping[str, Any] | None, sent: Mapping[str, list[str]]
 ) -> tuple[dict[str, Any], dict[str, Any], dict[str, str]]:
-    """The document of a form's fields as a sessions file would have it, what was typed, and what is wrong where.
-
-    What a `known` entry goes by is not the form's to change.
-    """
+    """The document as a sessions file has it, what was typed, what is wrong where. A `known` entry keeps its key."""
     document: dict[str, Any] = {}
     typed: dict[str, Any] = {}
     wrong: dict[str, str] = {}
