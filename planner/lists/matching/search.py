@@ -97,7 +97,7 @@ class Search:
             signal.signal(signal.SIGINT, before)
 
     def improve(self, effort: float) -> None:
-        """Free a few sessions at a time, neighbours, then spread ones, and more until not even the most gain anything."""
+        """Free a few sessions at a time, neighbours, then spread ones; more of them until the most gain nothing."""
         stage = 0
         while stage < len(STAGES) and self.took < effort:
             stage = 0 if self._round(STAGES[stage], effort) else stage + 1
