@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
+import sys
 from dataclasses import dataclass
 from pathlib import Path
+from unittest import mock
+
+from planner.cli import main
 
 CASE = "case: A-1\neye: right\nplanned_stage: middle\nrecorded_on: 2026-11-02\n" + (
     "none_found_in: [patient, allergies, history, outer-eye, pupil-and-zonule, lens]\nfindings:\n"
@@ -64,6 +70,30 @@ class Ran:
         assert "Traceback" not in self.err
         assert self.err.count("error:") == 1, self.err
         return self.err[self.err.index("error:") :].rstrip("\n")
+
+
+def in_process(*arguments: object, folder: Path | None = None, stdin: bytes = b"") -> Ran:
+    """Run `planner ARGUMENTS` in this process, with what it has read and imported before; in `folder` if one is named.
+
+    A process of its own takes a second to start; tests of what only a process shows start one themselves.
+    """
+    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True) for _ in range(2))
+    given = io.TextIOWrapper(io.BytesIO(stdin), encoding="utf-8")
+    with contextlib.ExitStack() as held:
+        held.enter_context(contextlib.chdir(folder or Path.cwd()))
+        for name, value in {
+            "argv": ["planner", *map(str, arguments)],
+            "stdin": given,
+            "stdout": out,
+            "stderr": err,
+        }.items():
+            held.enter_context(mock.patch.object(sys, name, value))
+        try:
+            main()
+            code = 0
+        except SystemExit as ended:
+            code = int(ended.code or 0)
+    return Ran(code, *(stream.buffer.getvalue().decode("utf-8") for stream in (out, err)))  # type: ignore[attr-defined]
 
 
 def files(folder: Path) -> set[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import pytest
@@ -30,3 +30,8 @@ def some_of(names: Sequence[str], *always: str) -> list[Any]:
     """Names as parameters, of which those in `always` are run whatever was asked for."""
     assert set(always) <= set(names), "a name that is not there is asked for"
     return [name if name in always else pytest.param(name, marks=pytest.mark.long) for name in names]
+
+
+def one_in(step: int, given: Iterable[Any]) -> list[Any]:
+    """Parameters of one kind, of which the first and every `step`-th after it are run whatever was asked for."""
+    return [each if n % step == 0 else pytest.param(each, marks=pytest.mark.long) for n, each in enumerate(given)]

@@ -8,11 +8,10 @@ from __future__ import annotations
 import os
 import re
 import shlex
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from commands import in_process
 
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
@@ -23,8 +22,8 @@ LONGEST = 24
 def run(command: str, folder: Path) -> str:
     # Split first: the folder's own path may hold spaces.
     words = [word.replace("demo_cases/", f"{ROOT}/demo_cases/") for word in shlex.split(command)[1:]]
-    done = subprocess.run([sys.executable, "-m", "planner", *words], cwd=folder, capture_output=True, text=True)
-    return (done.stdout + done.stderr).replace(f"{ROOT}/", "")
+    done = in_process(*words, folder=folder)
+    return (done.out + done.err).replace(f"{ROOT}/", "")
 
 
 def shown_blocks() -> list[tuple[str, str]]:

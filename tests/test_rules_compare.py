@@ -26,8 +26,12 @@ from planner.rulebook.rulebook import Rulebook
 from planner.shipped import rules_folder
 
 DEMO = sorted((Path(__file__).parents[1] / "demo_cases" / "cases").glob("*.yaml"))
+# Two that a chamber limit of 2.9 mm changes, and four that it leaves alone.
+FEW = [path for path in DEMO if path.stem in ("kit-lacking", "only-eye", "posterior-polar", "routine")]
+FEW += [path for path in DEMO if path.stem in ("tense-white", "white-pseudoexfoliation-small-pupil")]
 CHAMBER = "factors/pressure-and-chamber.yaml"
 PUPIL = "factors/zonule-and-pupil.yaml"
+LONG = pytest.mark.long
 
 
 class Edit(NamedTuple):
@@ -111,7 +115,7 @@ def eye(rulebook: Rulebook, **findings: str) -> Case:
 # -- the demonstration cases ------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("limit", ["2.4", "2.6", "2.9"])
+@pytest.mark.parametrize("limit", some_of(["2.4", "2.6", "2.9"], "2.9"))
 def test_a_moved_limit_changes_the_demonstration_cases_between_old_and_new(
     rulebook: Rulebook, rules_with: Callable[..., Path], limit: str
 ) -> None:
@@ -172,9 +176,7 @@ def test_of_complete_drawn_eyes_those_between_the_limits_change(
 
 
 # The first of each kind of piece always: what adds up, what is chosen, what is told, what only warns.
-@pytest.mark.parametrize(
-    "name", some_of(list(EDITS), "a limit", "a floor", "a raise", "a withhold", "a line of a step", "two at once")
-)
+@pytest.mark.parametrize("name", some_of(list(EDITS), "a limit", "a withhold"))
 def test_nothing_is_missed_by_planning_only_what_a_case_can_feel(
     rulebook: Rulebook, rules_with: Callable[..., Path], name: str
 ) -> None:
@@ -288,13 +290,13 @@ def test_drawn_values_lie_on_every_side_of_both_limits(rulebook: Rulebook, rules
     "edits,kind",
     [
         ([], "none"),
-        ([Edit(CHAMBER, "label: Shallow chamber\n", "label: A shallow chamber\n")], "patch"),
-        ([Edit("sources.yaml", "sources:\n", NEW_SOURCE)], "patch"),
+        pytest.param([Edit(CHAMBER, "label: Shallow chamber\n", "label: A shallow chamber\n")], "patch", marks=LONG),
+        pytest.param([Edit("sources.yaml", "sources:\n", NEW_SOURCE)], "patch", marks=LONG),
         (EDITS["what a step tells to do"], "patch"),
         (EDITS["a new caution"], "minor"),
-        ([Edit("cautions.yaml", NEW_CAUTION.partition("\n")[2], "")], "major"),
+        pytest.param([Edit("cautions.yaml", NEW_CAUTION.partition("\n")[2], "")], "major", marks=LONG),
         ([chamber_limit("2.51")], "major"),
-        (EDITS["a band of points"], "major"),
+        pytest.param(EDITS["a band of points"], "major", marks=LONG),
     ],
 )
 def test_kinds(rulebook: Rulebook, rules_with: Callable[..., Path], edits: list[Edit], kind: str) -> None:
@@ -355,28 +357,28 @@ def command(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str])
 
 def test_the_command_tells_each_case_in_words(command: Callable, rules_with: Callable[..., Path]) -> None:
     new = rules_with(chamber_limit("2.9"))
-    code, out, err = command(rules_folder(), new, *DEMO)
+    code, out, err = command(rules_folder(), new, *FEW)
     assert code == 0
-    assert err.strip() == f"{len(DEMO)} of {len(DEMO)} cases compared, 2 changed"
+    assert err.strip() == "6 of 6 cases compared, 2 changed"
     flowing = " ".join(out.split())
     assert (
         "factor shallow-chamber (when: anterior chamber depth at or below 2.5 mm -> anterior chamber depth" in flowing
     )
-    assert f"2 of {len(DEMO)} cases change H-102, right eye tier: 3 -> 4" in flowing
+    assert "2 of 6 cases change H-102, right eye tier: 3 -> 4" in flowing
     assert out.count("because factor shallow-chamber: does not hold -> holds") == 2
     assert "Kind of change: major" in out
 
 
 def test_the_command_tells_the_same_as_json(command: Callable, rules_with: Callable[..., Path]) -> None:
     new = rules_with(chamber_limit("2.9"))
-    arguments = (rules_folder(), new, *DEMO, "--generated", 30)
+    arguments = (rules_folder(), new, *FEW, "--generated", 10)
     data = json.loads(command(*arguments, "--json")[1])
     out = command(*arguments)[1]
-    assert (data["compared"], data["kind"]) == (len(DEMO) + 30, "major")
+    assert (data["compared"], data["kind"]) == (len(FEW) + 10, "major")
     assert data["old"]["sha256"] != data["new"]["sha256"]
     assert [(each["kind"], each["id"]) for each in data["differences"]] == [("factor", "shallow-chamber")]
     assert {"H-102", "H-126"} <= {case["case"] for case in data["cases"]}
-    assert f"{data['changed'] - 2} of 30 drawn cases change" in out
+    assert f"{data['changed'] - 2} of 10 drawn cases change" in out
     for case in data["cases"]:
         assert case["findings"]
         assert all(change["because"] == ["factor shallow-chamber"] for change in case["changes"])

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 import signal
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
-from commands import Ran
+from commands import Ran, in_process
 
 DEMO = Path(__file__).parents[2] / "demo_cases"
 GIVEN = ["--unit", str(DEMO / "unit.yaml"), "--with", str(DEMO / "lists" / "sessions.yaml")]
@@ -18,10 +19,7 @@ WEEK = DEMO / "lists" / "first-week.yaml"
 
 
 def run(*arguments: str) -> Ran:
-    done = subprocess.run(
-        [sys.executable, "-m", "planner", "lists", *arguments], capture_output=True, text=True, timeout=120
-    )
-    return Ran(done.returncode, done.stdout, done.stderr)
+    return in_process("lists", *arguments)
 
 
 def test_lists_that_stand() -> None:
@@ -77,17 +75,28 @@ def test_simulating() -> None:
     assert all(abs(one["chance"] - one["worked_out"]) < 0.05 for one in told["sessions"])
 
 
-def test_matching_and_keeping(tmp_path: Path) -> None:
+@pytest.mark.long
+def test_matching(tmp_path: Path) -> None:
     made = tmp_path / "made.yaml"
     ran = run("match", *POOL, *GIVEN, "-o", str(made))
     assert (ran.code, ran.err) == (0, "")
     assert ran.out.startswith("44 of 48 cases placed;") and "No place for L-410, right eye" in ran.out
     assert "consultant-2 operates (a trainee was refused)" in ran.out
     assert run("check", str(made), *POOL, *GIVEN).code == 0
-    told = json.loads(run("match", *POOL, *GIVEN, "--keep", str(WEEK), "--json").out)
+
+
+def test_keeping(tmp_path: Path) -> None:
+    head, *rows = (DEMO / "lists" / "pool.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    kept = re.findall(r"case: (L-\d+)", WEEK.read_text(encoding="utf-8"))
+    few, made = tmp_path / "few.csv", tmp_path / "made.yaml"
+    few.write_text(
+        head + "".join(row for row in rows if row.split(",")[0] in {*kept, "L-401", "L-402", "L-403"}), "utf-8"
+    )
+    told = json.loads(run("match", "--cases", str(few), *GIVEN, "--keep", str(WEEK), "-o", str(made), "--json").out)
     assert told["verdict"]["stands"] is True
-    kept = {(row["case"], row["session"]) for row in told["placings"] if row["reason"] is None}
-    assert len(kept) == 10 and ("L-414", "tue-1-a") in kept
+    stayed = {(row["case"], row["session"]) for row in told["placings"] if row["reason"] is None}
+    assert len(stayed) == 10 and ("L-414", "tue-1-a") in stayed and len(told["placings"]) > 10
+    assert run("check", str(made), "--cases", str(few), *GIVEN).code == 0
 
 
 def test_looking_for_the_best(tmp_path: Path) -> None:
@@ -104,6 +113,7 @@ def test_looking_for_the_best(tmp_path: Path) -> None:
     assert "\nProved: no" in said or "\nNone are worth more than" in said or "too little effort" in said
 
 
+@pytest.mark.long
 def test_an_interrupt_keeps_the_best_so_far(tmp_path: Path) -> None:
     made = tmp_path / "made.yaml"
     command = [sys.executable, "-m", "planner", "lists", "match", *POOL, *GIVEN, "--best", "--effort", "600"]

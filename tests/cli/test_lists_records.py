@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import datetime
 import json
-import os
 import re
 import shutil
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from commands import Ran
+from commands import Ran, in_process
 from served import coming_sessions, later, pool_entered
 
 from planner.desk.plans import PlanCache
@@ -43,20 +40,17 @@ def folder(rulebook: Rulebook, tmp_path_factory: pytest.TempPathFactory) -> Path
 
 
 @pytest.fixture
-def run(folder: Path) -> Planner:
-    environment = {key: value for key, value in os.environ.items() if key != "PLANNER_DATABASE_URL"}
+def run(folder: Path, monkeypatch: pytest.MonkeyPatch) -> Planner:
+    monkeypatch.delenv("PLANNER_DATABASE_URL", raising=False)
 
     def planner(*arguments: str, cases: tuple[str, ...] = ("records",)) -> Ran:
-        given = ["--unit", str(UNIT), "--with", "sessions.yaml", *(word for one in cases for word in ("--cases", one))]
-        done = subprocess.run(
-            [sys.executable, "-m", "planner", "lists", *arguments, *given],
-            capture_output=True, text=True, timeout=120, cwd=folder, env=environment,
-        )  # fmt: skip
-        return Ran(done.returncode, done.stdout, done.stderr)
+        given = ["--unit", UNIT, "--with", "sessions.yaml", *(word for one in cases for word in ("--cases", one))]
+        return in_process("lists", *arguments, *given, folder=folder)
 
     return planner
 
 
+@pytest.mark.long
 def test_the_store_is_matched_judged_and_printed(run: Planner, folder: Path, rulebook: Rulebook) -> None:
     matched = run("match", "-o", "lists.yaml")
     assert matched.code == 0 and matched.out.startswith("44 of 48 cases placed"), matched.err
@@ -91,18 +85,16 @@ def test_the_places_of_the_store_are_of_its_own_cases(run: Planner, folder: Path
 
 
 @pytest.mark.parametrize("command", ["orders", "standby"])
-def test_the_roster_in_the_store_serves_without_a_sessions_file(folder: Path, tmp_path: Path, command: str) -> None:
+def test_the_roster_in_the_store_serves_without_a_sessions_file(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
     """Both demanded a file that the store does not need."""
-    environment = {key: value for key, value in os.environ.items() if key != "PLANNER_DATABASE_URL"}
+    monkeypatch.delenv("PLANNER_DATABASE_URL", raising=False)
     shutil.copyfile(folder / "planner.db", tmp_path / "planner.db")
     session = ["tue-1-a"] if command == "standby" else []
 
     def planner(*arguments: str) -> Ran:
-        done = subprocess.run(
-            [sys.executable, "-m", "planner", *arguments, "--unit", str(UNIT)],
-            capture_output=True, text=True, timeout=300, cwd=tmp_path, env=environment,
-        )  # fmt: skip
-        return Ran(done.returncode, done.stdout, done.stderr)
+        return in_process(*arguments, "--unit", UNIT, folder=tmp_path)
 
     asked = ("lists", command, "records", *session, "--cases", "records")
     assert "holds no roster" in planner(*asked).error

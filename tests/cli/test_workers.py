@@ -166,6 +166,7 @@ def gone(pids: list[int]) -> bool:
 
 
 @needs_cores
+@pytest.mark.long
 def test_a_batch_whose_worker_is_killed_says_so_and_leaves_whole_plans(folder: Path, process: Start) -> None:
     begun, workers = started_batch(folder, process)
     assert len(workers) == cores()
@@ -181,6 +182,7 @@ def test_a_batch_whose_worker_is_killed_says_so_and_leaves_whole_plans(folder: P
 @pytest.mark.parametrize(
     "end", [signal.SIGKILL, *(pytest.param(end, marks=pytest.mark.long) for end in (signal.SIGINT, signal.SIGTERM))]
 )
+@pytest.mark.long
 def test_no_worker_outlives_its_batch(end: signal.Signals, folder: Path, process: Start) -> None:
     begun, workers = started_batch(folder, process)
     begun.send_signal(end)

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from commands import Ran, case_text, files, table
+from seeds import one_in
 
 from planner.batch.writing import CannotWriteError, file_name, write_whole
 
@@ -138,7 +139,7 @@ def test_a_folder_without_permission_is_said(case: Path, folder: Path, planner: 
 
 
 @pytest.mark.parametrize(
-    "arguments", [["assess"], ["plan", "--format", "text"], ["explain", "why", "tier"], ["intake"]]
+    "arguments", one_in(2, [["assess"], ["plan", "--format", "text"], ["explain", "why", "tier"], ["intake"]])
 )
 def test_a_full_standard_output_is_said(arguments: list[str], case: Path, process: Start) -> None:
     with open("/dev/full", "wb") as full:
@@ -166,6 +167,7 @@ def test_a_plan_never_replaces_a_case(case: Path, folder: Path, planner: Callabl
     assert "would be written over it" in planner("plan", "A-1-right.json", "--format", "json", "-o", ".").error
 
 
+@pytest.mark.long
 def test_two_processes_with_one_output_leave_one_whole_plan(case: Path, folder: Path, process: Start) -> None:
     started = [process("plan", case, "-o", "plan.pdf") for _ in range(2)]
     for each in started:
@@ -194,6 +196,7 @@ def test_a_reader_meets_whole_files_only_while_many_write(tmp_path: Path) -> Non
     assert met and files(tmp_path) == {"plan"}
 
 
+@pytest.mark.long
 def test_a_killed_batch_leaves_whole_files_only(folder: Path, process: Start, planner: Callable[..., Ran]) -> None:
     (folder / "list.csv").write_text(table(*({"case": f"A-{n}"} for n in range(1, 40))))
     started = process("plan", "list.csv", "-o", "out/", start_new_session=True)
@@ -211,6 +214,7 @@ def test_a_killed_batch_leaves_whole_files_only(folder: Path, process: Start, pl
         assert content.startswith(b"%PDF") and content.rstrip().endswith(b"%%EOF"), path
 
 
+@pytest.mark.long
 def test_an_interrupted_batch_ends_quietly_with_130(folder: Path, process: Start) -> None:
     (folder / "list.csv").write_text(table(*({"case": f"A-{n}"} for n in range(1, 40))))
     started = process("plan", "list.csv", "-o", "out/")

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from commands import in_process
 
 from planner import strict_yaml
 from planner.assess.assess import assess
@@ -66,8 +65,8 @@ def test_the_bad_row_is_set_aside_with_its_row_and_column(expected, rulebook: Ru
 
 def test_the_command_finishes_the_good_rows_and_says_what_it_set_aside(expected, tmp_path: Path) -> None:
     arguments = ["plan", str(LIST), "--unit", str(DEMO / "unit.yaml"), "--format", "text", "-o", f"{tmp_path}/"]
-    result = subprocess.run([sys.executable, "-m", "planner", *arguments], capture_output=True, text=True)
-    assert result.returncode == 1, result.stderr
+    result = in_process(*arguments)
+    assert result.code == 1, result.err
     written = [path.name for path in tmp_path.glob("*.txt")]
     assert len(written) == len(expected["read"])
     assert all(any(reference in name for name in written) for reference in expected["read"])
@@ -75,4 +74,4 @@ def test_the_command_finishes_the_good_rows_and_says_what_it_set_aside(expected,
     text = aside.read_text(encoding="utf-8")
     assert all(told["case"] in text for told in expected["set_aside"])
     assert not any(reference in text for reference in expected["read"])
-    assert "1 of 5" in result.stderr and "Traceback" not in result.stderr
+    assert "1 of 5" in result.err and "Traceback" not in result.err

@@ -28,12 +28,8 @@ PRINTED = some_of(
     NAMES,
     "every-limit-left",
     "half-filled",
-    "no-view-letter",
-    "phacomorphic-attack",
-    "refused-trainee",
     "routine",
     "tense-white",
-    "white-cortex-not-recorded",
 )
 PlanOf = Callable[[str], Plan]
 PdfOf = Callable[[str], bytes]

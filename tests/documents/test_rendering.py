@@ -107,6 +107,7 @@ def test_a_print_that_ends_every_process_is_one_clear_error_and_the_next_is_made
     assert outcome(queue.order(awkward_prints.told, "next")) == b"next"
 
 
+@pytest.mark.long
 def test_a_print_that_hangs_is_given_up_and_the_next_is_made() -> None:
     queue = PrintQueue(1, limit=3)
     try:
@@ -127,6 +128,7 @@ def test_a_print_that_works_without_end_is_given_up() -> None:
         queue.end()
 
 
+@pytest.mark.long
 def test_a_print_that_is_slow_and_gets_on_is_made() -> None:
     """As on a busy machine: a tenth of the processor, for longer than one may work or stand still."""
     queue = PrintQueue(1, limit=2)

@@ -88,6 +88,7 @@ def test_side_tier_and_first_pause_are_read(plan_of: PlanOf, name: str) -> None:
     assert plain(first_pause(plan)) in words
 
 
+@pytest.mark.long
 def test_letters_at_the_limit_are_lost(plan_of: PlanOf) -> None:
     # That the blur is strong enough: letters as high as the smallest that a 6/6 eye reads there, read when not blurred.
     assert capital_mm(FOOT_PT) == pytest.approx(smallest_letter_mm(READ_AT_M), abs=0.1)
@@ -97,6 +98,7 @@ def test_letters_at_the_limit_are_lost(plan_of: PlanOf) -> None:
     assert plain(plan.deferral[0]) not in words_on(from_two_metres(sharp))
 
 
+@pytest.mark.long
 def test_the_small_print_of_the_plan_is_lost(plan_of: PlanOf, pdf_of: PdfOf) -> None:
     sharp = picture_of(pdf_of("tense-white"))
     small_print = plain(plan_of("tense-white").deferral[1])

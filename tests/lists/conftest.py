@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from planner.exchange.case_reader import ReadCase, read_cases
+from planner.lists.matching.match import Matched, match
 from planner.lists.roster.shapes import Roster, read_roster
 from planner.lists.week.gather import gather
 from planner.lists.week.instance import Instance
@@ -24,6 +25,12 @@ def demo_unit(rulebook: Rulebook) -> Unit:
 @pytest.fixture(scope="session")
 def demo_roster(rulebook: Rulebook, demo_unit: Unit) -> Roster:
     return read_roster(DEMO / "lists" / "sessions.yaml", demo_unit, rulebook)
+
+
+@pytest.fixture(scope="session")
+def demo_matched(demo: Instance) -> Matched:
+    """The demonstration's lists as matching makes them, which takes seconds."""
+    return match(demo)
 
 
 @pytest.fixture(scope="session")

@@ -136,7 +136,8 @@ def test_what_is_approved_as_named_is_placed_with_that_stage_alone(reader: FromR
         assert ("approval-covers" in rules) == (stage != "early"), (trainee, stage)
     alone = check(held.instance, placed(held, ("L-401", "tue-1-a", None, "consultant-1"))).broken
     assert alone == ()
-    proposed = [p for p in match(held.instance).lists.placings if p.case[0] == "L-401"]
+    few = dict(list(held.instance.cases.items())[:8])
+    proposed = [p for p in match(replace(held.instance, cases=few)).lists.placings if p.case[0] == "L-401"]
     assert all(p.trainee is None or stages[p.trainee] == "early" for p in proposed)
 
 

@@ -1,4 +1,7 @@
-"""Every test of the store runs on both kinds of database."""
+"""Every test of the store runs on both kinds of database; on PostgreSQL some with --long alone.
+
+Races, processes, the trail, backups and what begins from nothing run on both always.
+"""
 
 from __future__ import annotations
 
@@ -14,6 +17,7 @@ from planner.records.store import Store
 
 KINDS = ("sqlite", "postgresql")
 STRICTER = "postgresql, serializable"
+WITH_LONG = ("sqlite", pytest.param("postgresql", marks=pytest.mark.long))
 
 
 @pytest.fixture(scope="session")
@@ -54,7 +58,7 @@ def staffed_database(server: Cluster) -> str:
     return name
 
 
-@pytest.fixture(params=KINDS)
+@pytest.fixture(params=WITH_LONG)
 def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
     """A store with a person of each role."""
     yield from _staffed_store(request, tmp_path, request.param)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from broken_rulebooks import ODDS, SCORE, Broken, assert_it_does_not_load, lines, without
+from seeds import one_in
 
 from planner.rulebook.check import check
 
@@ -131,7 +132,7 @@ TABLES = {
 }
 
 
-@pytest.mark.parametrize("edit", TABLES.values(), ids=TABLES)
+@pytest.mark.parametrize("edit", one_in(3, TABLES.values()), ids=TABLES)
 def test_what_cannot_be_worked_with(rules: Path, edit: Broken) -> None:
     assert_it_does_not_load(rules, edit)
 

@@ -1,13 +1,12 @@
 """The cases beside the rules: those shipped agree, and what is wrong or left out is found with file and line."""
 
 import shutil
-import subprocess
-import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from commands import in_process
 
 from planner import conditions
 from planner.conditions import Condition, rebuild, walk
@@ -129,6 +128,7 @@ def moved(rulebook: Rulebook) -> Iterator[tuple[str, Rulebook]]:
                 yield factor.id, replace(rulebook, factors={**rulebook.factors, factor.id: changed})
 
 
+@pytest.mark.long
 def test_every_limit_moved_by_one_step_is_found(rulebook: Rulebook) -> None:
     cases, _ = read(rulebook, rules_folder())
     tried = 0
@@ -269,7 +269,6 @@ def test_a_file_that_is_no_yaml_or_holds_no_cases_is_refused(folder: Path, fault
 
 def test_the_command_refuses_a_rule_without_cases(folder: Path, edit: Edit) -> None:
     edit("factors/view.cases.yaml", ENTRY_OF_DEFECT, "")
-    command = [sys.executable, "-m", "planner", "rules", "check", "--rules", str(folder)]
-    ran = subprocess.run(command, capture_output=True, text=True)
-    assert ran.returncode == 1
-    assert "afferent-pupil-defect has no cases" in ran.stderr
+    ran = in_process("rules", "check", "--rules", folder)
+    assert ran.code == 1
+    assert "afferent-pupil-defect has no cases" in ran.err

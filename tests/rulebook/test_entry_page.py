@@ -129,6 +129,7 @@ def test_each_entry_has_its_own_hash_and_notes_change_none(rules: Path) -> None:
     assert [name for name in before if before[name] != after[name]] == ["option capsule-dye.dye-under-air"]
 
 
+@pytest.mark.long
 def test_a_lock_from_before_entries_holds_good_and_is_renewed_once(rules: Path, run: Callable[..., str]) -> None:
     path = rules / LOCK
     old = {key: value for key, value in json.loads(path.read_text()).items() if key != "entries"}

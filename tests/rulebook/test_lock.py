@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from seeds import one_in
 
 from planner.cli import main
 from planner.rulebook.load import load
@@ -63,7 +64,7 @@ def test_the_lock_holds_the_hash_of_each_file_that_counts(rules: Path) -> None:
     assert held["sha256"] == load(rules).sha256
 
 
-@pytest.mark.parametrize("file", ["README.md", "CHANGELOG.md", "factors/lens.cases.yaml", "notes.yaml"])
+@pytest.mark.parametrize("file", one_in(2, ["README.md", "CHANGELOG.md", "factors/lens.cases.yaml", "notes.yaml"]))
 def test_what_decides_nothing_may_change_under_one_version(rules: Path, file: str, lock: Callable) -> None:
     with (rules / file).open("a") as stream:
         stream.write("# a remark\n")
@@ -85,9 +86,9 @@ def test_a_changed_limit_without_a_new_version_is_refused(rules: Path, lock: Cal
 @pytest.mark.parametrize(
     "version,says",
     [
-        ("0.0.9", "0.0.9 is lower than the last"),
-        ("1.0", "'1.0' is no version"),
         ("99.0.0", "has no heading for 99.0.0"),
+        pytest.param("0.0.9", "0.0.9 is lower than the last", marks=pytest.mark.long),
+        pytest.param("1.0", "'1.0' is no version", marks=pytest.mark.long),
     ],
 )
 def test_versions_that_cannot_be_locked(rules: Path, version: str, says: str, lock: Callable) -> None:
@@ -116,7 +117,9 @@ def test_files_that_come_and_go_are_named(rules: Path, lock: Callable) -> None:
     assert code == 1 and "drills/capsule.yaml gone, drills/capsules.yaml new" in said, said
 
 
-@pytest.mark.parametrize("content", ["", "{", "[]", '{"id": "x"}', '{"id": 1, "version": 2, "sha256": 3, "files": 4}'])
+@pytest.mark.parametrize(
+    "content", one_in(3, ["", "{", "[]", '{"id": "x"}', '{"id": 1, "version": 2, "sha256": 3, "files": 4}'])
+)
 def test_what_is_no_lock_is_refused(rules: Path, content: str, lock: Callable) -> None:
     (rules / "lock.json").write_text(content)
     code, said = lock("--check")

@@ -113,6 +113,7 @@ def test_each_table_says_what_it_does_not_cover(proof: Proof) -> None:
     assert "Age, left at the reference: below 60 years" in notes["levels-apart"]
 
 
+@pytest.mark.long
 def test_formulas_agree_with_the_engine_on_every_condition(
     bench: Bench, ready: Assessor, drawn: list[list[Any]]
 ) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 import pytest
 from decisions import entered, form_of
 from playwright.sync_api import Browser, Page, Route, expect
+from seeds import one_in
 from seen_by_axe import DESK, PHONE, faults
 from visits import Visit, sign_in
 
@@ -126,6 +127,7 @@ def test_what_is_typed_before_the_scripts_have_come_is_saved(
     assert kept(store, case) == {"iop_mmhg": 16, "opacity": "total-white"}
 
 
+@pytest.mark.long
 def test_a_box_ticked_before_the_scripts_have_come_is_saved(
     opened: Callable[..., Page], store: Store, case: int
 ) -> None:
@@ -138,6 +140,7 @@ def test_a_box_ticked_before_the_scripts_have_come_is_saved(
     assert store.version(case).document["none_found_in"] == ["lens"]
 
 
+@pytest.mark.long
 def test_a_field_still_typed_in_when_the_scripts_come_waits_until_it_is_left(
     opened: Callable[..., Page], store: Store, case: int
 ) -> None:
@@ -249,6 +252,7 @@ def test_two_editors_choose_in_the_page(opened: Callable[..., Page], store: Stor
     assert kept(store, case) == {"dilated_pupil_mm": 7}
 
 
+@pytest.mark.long
 def test_signing_in_again_elsewhere_lets_an_open_page_save(
     opened: Callable[..., Page], store: Store, case: int
 ) -> None:
@@ -268,7 +272,7 @@ def test_signing_in_again_elsewhere_lets_an_open_page_save(
     assert kept(store, case) == {"age_years": 71}
 
 
-@pytest.mark.parametrize("late", [False, True], ids=["", "scripts-come-late"])
+@pytest.mark.parametrize("late", one_in(2, [False, True]), ids=["", "scripts-come-late"])
 def test_what_is_typed_over_an_approval_is_neither_saved_nor_left_without_a_word(
     opened: Callable[..., Page], store: Store, rulebook: Rulebook, signed_in: Callable[[str], Visit], late: bool
 ) -> None:
@@ -323,7 +327,7 @@ PRESSED = "button, .button, .option, nav a, summary, select, textarea, input[typ
 PAGES = ("/cases", "/cases/new", FORM, FORM + "/plan", "/nothing")
 
 
-@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+@pytest.mark.parametrize("size", one_in(2, [PHONE, DESK]), ids=["phone", "desk"])
 def test_no_page_scrolls_sideways_or_has_a_fault(
     opened: Callable[..., Page], store: Store, size: tuple[int, int]
 ) -> None:
@@ -390,6 +394,7 @@ SHIFTS = """new Promise(done => {
 
 
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+@pytest.mark.long
 def test_a_page_does_not_move_when_letters_and_scripts_come_late(
     opened: Callable[..., Page], case: int, size: tuple[int, int]
 ) -> None:
@@ -409,7 +414,7 @@ def test_axe_finds_what_is_planted(opened: Callable[..., Page]) -> None:
     assert {"label:", "image-alt:"} <= {fault.split()[2] for fault in faults(page, "planted")}
 
 
-@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+@pytest.mark.parametrize("size", one_in(2, [PHONE, DESK]), ids=["phone", "desk"])
 def test_what_is_pressed_is_at_least_44_pixels(opened: Callable[..., Page], case: int, size: tuple[int, int]) -> None:
     page = opened(size)
     small = []

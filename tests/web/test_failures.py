@@ -68,7 +68,8 @@ def fork(tmp_path: Path) -> Iterator[Callable[[str], tuple[int, str]]]:
         requests.close()
 
 
-@pytest.mark.parametrize("kind", [pytest.param("sqlite", marks=pytest.mark.long), "postgresql"])
+@pytest.mark.long
+@pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
 def test_a_killed_server_loses_nothing_that_a_page_was_told_is_saved(
     tmp_path: Path, fork: Callable[[str], tuple[int, str]], request: pytest.FixtureRequest, kind: str
 ) -> None:
@@ -237,6 +238,7 @@ def test_the_page_says_that_the_disk_is_full(tmp_path: Path, opened: Opened) -> 
     store.close()
 
 
+@pytest.mark.long
 def test_the_page_says_that_the_database_is_locked(
     tmp_path: Path, opened: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -253,6 +255,7 @@ def test_the_page_says_that_the_database_is_locked(
     store.close()
 
 
+@pytest.mark.long
 def test_the_page_saves_once_a_stopped_database_server_runs_again(postgres: Cluster, opened: Opened) -> None:
     store = staffed(postgres.url(postgres.new_database()))
     page = opened(store)
@@ -270,6 +273,7 @@ def test_the_page_saves_once_a_stopped_database_server_runs_again(postgres: Clus
     store.close()
 
 
+@pytest.mark.long
 def test_a_save_whose_answer_is_lost_on_its_way_is_saved_once(tmp_path: Path, opened: Opened) -> None:
     """The server kept it and the page cannot know: sent again, it is neither a second version nor a conflict."""
     store = staffed(f"sqlite:///{tmp_path / 'planner.db'}")

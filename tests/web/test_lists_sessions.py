@@ -76,6 +76,7 @@ def test_a_proposal_is_shown_first_and_entered_only_when_accepted(organiser: Vis
     assert "every rule kept" in sessions and re.search(r"\d+ of 240", sessions)
 
 
+@pytest.mark.long
 def test_the_organiser_has_the_best_searched_for(organiser: Visit, monkeypatch: pytest.MonkeyPatch) -> None:
     sent = {"token": organiser.token("/notices"), "way": "round"}
     quick = organiser.post("/lists/all/propose", data=sent)
@@ -162,6 +163,7 @@ def test_the_reasons_offered_for_taking_a_case_off_are_the_rulebooks(filled: Vis
     assert words[-len(rulebook.lists.taken_off.reasons) :] == rulebook.lists.taken_off.reasons
 
 
+@pytest.mark.long
 def test_a_locked_case_stays_when_the_rest_is_matched_again(filled: Visit) -> None:
     change(filled, "lock", "L-402", "left", why="asked for that day")
     assert "Locked: asked for that day" in text_of(filled.get(LIST))
@@ -261,6 +263,7 @@ def test_paper_calendar_and_table(filled: Visit, signed_in: SignIn) -> None:
     assert filled.get("/lists/session/tue-1-b/brief.pdf").status_code == 404
 
 
+@pytest.mark.long
 def test_pages_and_notices_have_no_date_in_figures(filled: Visit, signed_in: SignIn) -> None:
     filled.post(f"{LIST}/publish", data=form_of(filled, LIST, "Publish version 1"))
     proposal = filled.post("/lists/all/propose", data={"token": filled.token("/notices"), "way": "round"})

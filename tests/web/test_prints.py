@@ -217,6 +217,7 @@ def ended(process: int, seconds: float = 10) -> bool:
     return not Path(f"/proc/{process}").exists()
 
 
+@pytest.mark.long
 def test_many_at_once_a_worker_killed_meanwhile_and_readers_who_left(url: str, tmp_path: Path) -> None:
     with serving(url, tmp_path) as (address, server), closing(signed_in(address, "trainee-3")) as visit:
         visit.timeout = httpx.Timeout(300)
@@ -238,6 +239,7 @@ def test_many_at_once_a_worker_killed_meanwhile_and_readers_who_left(url: str, t
 
 
 @pytest.mark.parametrize("how", [signal.SIGKILL, pytest.param(signal.SIGTERM, marks=pytest.mark.long)])
+@pytest.mark.long
 def test_a_server_that_ends_leaves_no_process_behind(url: str, tmp_path: Path, how: signal.Signals) -> None:
     with serving(url, tmp_path) as (address, server), closing(signed_in(address, "trainee-3")) as visit:
         told: list[httpx.Response | httpx.HTTPError] = []

@@ -52,6 +52,7 @@ def browse(url: str, tmp_path: Path, chromium: Browser) -> Iterator[Callable[[st
         yield start
 
 
+@pytest.mark.long
 def test_from_the_form_to_a_place_on_a_list(browse: Callable[[str], Page], url: str, tmp_path: Path) -> None:
     trainee = browse("trainee-3")
     trainee.click("text=New case")
