@@ -9,7 +9,7 @@ from planner.lists.matching.insertion import Assignment, Trial, attempt, options
 from planner.lists.matching.objective import ranked
 from planner.lists.matching.reasons import pressing
 from planner.lists.roster.shapes import Session
-from planner.lists.rules.asked import asked_of
+from planner.lists.rules.checker import asked_of
 from planner.lists.rules.people import supervisor_fits
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week

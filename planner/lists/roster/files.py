@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 
 from planner import strict_yaml
 from planner.errors import Fault, PlannerError
-from planner.lists.roster.calendar import LARGEST_CALENDAR, CalendarReader, Events, sessions_calendar
 from planner.lists.roster.entries import KIND_OF_FIELD, as_yaml
+from planner.lists.roster.events import LARGEST_CALENDAR, CalendarReader, Events, sessions_calendar
 from planner.lists.roster.import_rows import ImportRow, ImportSource
 from planner.lists.roster.shapes import LARGEST_FILE
 from planner.lists.roster.tables import LARGEST_CSV, MOST_ROWS, TABLES, as_csv, read_csv
