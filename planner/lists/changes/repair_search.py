@@ -203,7 +203,8 @@ class _RepairSearch:
             if concerned and (not best or len(concerned) < len(best)):
                 best = concerned
         best = best or {key: 0 for key in self.today.free if key not in decided}
-        return min(best, key=lambda key: (best[key], self._dispensable(key)), default=None)
+        pressing = self.today.pressing
+        return min(best, key=lambda key: (best[key], key in pressing, -self._place(key), key), default=None)
 
     def _concerned(self, chosen: Chosen, broken: Broken, decided: frozenset[Key]) -> dict[Key, int]:
         """The cases, not decided as yet, one of which must change for the rule to be kept; 0 for the likeliest."""
@@ -229,9 +230,6 @@ class _RepairSearch:
             return 0 if key == own or same else 1 if option.session == broken.session else 2
 
         return {key: likely(key, option) for key, option in placed.items()}
-
-    def _dispensable(self, key: Key) -> tuple[bool, int, Key]:
-        return key in self.today.pressing, -self._place(key), key
 
     def _place(self, key: Key) -> int:
         return self.today.was[key].place if key in self.today.was else 0

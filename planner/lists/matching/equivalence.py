@@ -80,8 +80,13 @@ class Alike:
     @cached_property
     def waiting(self) -> dict[Key, list[Assignment]]:
         """For every case that is not kept in its place, the most pressing first, where it may stand."""
-        possible = {key: self.possible(key) for key in self.instance.cases if key not in self.kept.placed}
-        return dict(sorted(possible.items(), key=lambda item: self._pressing(item[0], len(item[1]))))
+
+        def pressing(key: Key) -> tuple[object, ...]:
+            *turn, last = self.instance.turn(key)
+            return (*turn, len(self.possible(key)), -self.instance.cases[key].tier, last)
+
+        keys = (key for key in self.instance.cases if key not in self.kept.placed)
+        return {key: self.possible(key) for key in sorted(keys, key=pressing)}
 
     @cached_property
     def size(self) -> int:
@@ -117,10 +122,6 @@ class Alike:
     def worth(self, lists: Lists) -> float:
         """What lists are worth altogether, as `objective.of_lists`."""
         return sum(map(self.worth_of, lists.placings)) + sum(Tally(self.instance, lists.placings).points().values())
-
-    def _pressing(self, key: Key, places: int) -> tuple[object, ...]:
-        *turn, last = self.instance.turn(key)
-        return (*turn, places, -self.instance.cases[key].tier, last)
 
     def _may_stand(self, key: Key, option: Assignment) -> bool:
         last, day = self.deadline(key), self.instance.sessions[option.session].day

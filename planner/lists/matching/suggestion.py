@@ -104,7 +104,8 @@ class _Openings:
             if placings := ordered(self.instance, there, here):
                 others = tuple(p for p in there.placings if p.session != session)
                 lists = replace(there, placings=(*others, *placings))
-                if self._stands(self.instance, lists, session):
+                today = self.instance.on_days(lists, self.instance.sessions[session].day)
+                if not self._new(RULES.broken(Week(self.instance, today))):
                     order = [part for p in placings for part in (", ", p.case)][1:]
                     own = next(p for p in placings if p.case == self.key)
                     yield Opened(Opening((f"Another order in {session}: ", *order, "."), own), self.instance, lists)
@@ -258,11 +259,7 @@ class _Openings:
         if not self._new(then.broken):
             yield Opened(Opening(words, then.placing), instance, then.lists)
 
-    def _stands(self, instance: Instance, lists: Lists, session: str) -> bool:
-        today = instance.on_days(lists, instance.sessions[session].day)
-        return not self._new(tuple(RULES.broken(Week(instance, today))))
-
-    def _new(self, broken: tuple[Broken, ...]) -> list[Broken]:
+    def _new(self, broken: Iterable[Broken]) -> list[Broken]:
         return [one for one in broken if _what(one) not in self._known]
 
 

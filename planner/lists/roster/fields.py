@@ -56,7 +56,8 @@ def _field(name: str, shape: Any, required: bool = False) -> EntryField:
         return EntryField(name, "some-of" if get_origin(inside) is Literal else "names", required, _words(inside))
     if get_origin(shape) is dict:
         key, value = map(_plain, get_args(shape))
-        rows = fields_of(value) if _is_shape(value) else (_field("", value),)
+        is_shape = isinstance(value, type) and issubclass(value, BaseModel)
+        rows = fields_of(value) if is_shape else (_field("", value),)
         return EntryField(name, "rows", required, inside=rows, keys=_words(key))
     if get_origin(shape) is Literal:
         return EntryField(name, "one-of", required, _words(shape))
@@ -75,10 +76,6 @@ def _plain(shape: Any) -> Any:
 
 def _words(shape: Any) -> tuple[str, ...]:
     return tuple(map(str, get_args(shape))) if get_origin(shape) is Literal else ()
-
-
-def _is_shape(shape: Any) -> bool:
-    return isinstance(shape, type) and issubclass(shape, BaseModel)
 
 
 def cell_of(field: EntryField, value: Any) -> str:

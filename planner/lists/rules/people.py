@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from planner.lists.roster.shapes import Session
 from planner.lists.rules.facts import APPROVAL, HOURS, ON_SESSION, SUPERVISION, SUPERVISORS_LEAVE, TRAINEES_LEAVE
 from planner.lists.rules.rule import Broken, Fact, case_rule, rule
 from planner.lists.week.instance import Placing
@@ -80,7 +79,9 @@ def supervisor_is_free(week: Week) -> Iterator[Broken]:
         }
         seen: set[frozenset[str]] = set()
         for session in (week.instance.sessions[each] for each in mine):
-            others = [other for other in _running_at_start(week, session) if other.id in mine]
+            # Those that run when this one starts, itself too: every overlap is seen at some start.
+            begins = session.span[0]
+            others = [one for one in week.sessions if one.id in mine and one.span[0] <= begins < one.span[1]]
             together = frozenset(other.id for other in others)
             if len(others) < 2 or together in seen:
                 continue
@@ -142,9 +143,3 @@ def trainee_has_a_step(week: Week, placing: Placing) -> Iterator[Broken]:
 
 def _people(placing: Placing) -> list[str]:
     return [placing.supervisor, *([placing.trainee] if placing.trainee else [])]
-
-
-def _running_at_start(week: Week, session: Session) -> list[Session]:
-    """The sessions with lists that run when this one starts, itself too: every overlap is seen at some start."""
-    begins = session.span[0]
-    return [other for other in week.sessions if other.span[0] <= begins < other.span[1]]

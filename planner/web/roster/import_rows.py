@@ -18,7 +18,7 @@ from starlette.responses import RedirectResponse, Response
 from planner.errors import PlannerError
 from planner.lists.roster.entries import KINDS, entries_of, no_new_fault, shaped
 from planner.lists.roster.files import LARGEST, read_file, written_as
-from planner.lists.roster.import_rows import EntryImport, ImportRow, ImportSource, import_rows
+from planner.lists.roster.import_rows import ImportRow, ImportSource, import_rows
 from planner.lists.roster.shapes import Roster
 from planner.lists.roster.tables import MOST_ROWS, TABLES
 from planner.records.rostering import RosterConflict
@@ -167,7 +167,15 @@ def _shown(
 ) -> Response:
     site = site_of(request)
     found = import_rows(sources, roster.entries if roster.stored else (), unit_of(site), site.rulebook)
-    rows = [(one.what, one.in_words, _fields(one)) for one in found.entries if one.what != "same"]
+    rows = [
+        (
+            one.what,
+            one.in_words,
+            [(LABELS.get(name, name.replace("_", " ")), was, now) for name, was, now in one.fields],
+        )
+        for one in found.entries
+        if one.what != "same"
+    ]
     summaries = dict.fromkeys(one.original[0] for one in found.set_aside if one.names_nobody)
     return page(
         request, "roster_look.html",
@@ -177,10 +185,6 @@ def _shown(
         unknown=[summary for summary in summaries if summary][:MOST_NAMES],
         codes=[*roster.people["trainee"], *roster.people["supervisor"]],
     )  # fmt: skip
-
-
-def _fields(one: EntryImport) -> list[tuple[str, str, str]]:
-    return [(LABELS.get(name, name.replace("_", " ")), was, now) for name, was, now in one.fields]
 
 
 def _changes(text: str) -> list[RosterChange]:

@@ -42,11 +42,12 @@ def roster(request: Request, visitor: Building, week: WeekAsked = "") -> Respons
     coming = roster.coming(first)
     asked = read_day(week)
     near = asked is not None and abs((asked - first).days) < FARTHEST
+    weeks = dict.fromkeys(_monday(session.day) for session in coming)
     begin = _monday(asked if asked and near else coming[0].day if coming else first)
     return _page(
         request, roster, "sessions", days=_days(site, roster, begin), week=f"Week of {begin.day} {begin:%B %Y}",
         before=str(begin - datetime.timedelta(days=7)), after=str(begin + datetime.timedelta(days=7)),
-        later=[one for one in _weeks(coming) if one[0] != str(begin)],
+        later=[(str(one), f"{one.day} {one:%B}") for one in weeks if one != begin],
     )  # fmt: skip
 
 
@@ -79,11 +80,6 @@ def _page(request: Request, roster: RosterShown, view: str, **values: Any) -> Re
 
 def _monday(day: datetime.date) -> datetime.date:
     return day - datetime.timedelta(days=day.weekday())
-
-
-def _weeks(coming: Iterable[Session]) -> list[tuple[str, str]]:
-    weeks = dict.fromkeys(_monday(session.day) for session in coming)
-    return [(str(begin), f"{begin.day} {begin:%B}") for begin in weeks]
 
 
 def _days(site: Site, roster: RosterShown, begin: datetime.date) -> list[dict[str, object]]:
