@@ -167,15 +167,10 @@ def _shown(
 ) -> Response:
     site = site_of(request)
     found = import_rows(sources, roster.entries if roster.stored else (), unit_of(site), site.rulebook)
-    rows = [
-        (
-            one.what,
-            one.in_words,
-            [(LABELS.get(name, name.replace("_", " ")), was, now) for name, was, now in one.fields],
-        )
-        for one in found.entries
-        if one.what != "same"
-    ]
+    rows = []
+    for one in (one for one in found.entries if one.what != "same"):
+        fields = [(LABELS.get(name, name.replace("_", " ")), was, now) for name, was, now in one.fields]
+        rows.append((one.what, one.in_words, fields))
     summaries = dict.fromkeys(one.original[0] for one in found.set_aside if one.names_nobody)
     return page(
         request, "roster_look.html",

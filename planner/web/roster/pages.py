@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
@@ -117,18 +117,15 @@ class EntryTable:
     nothing: str = "None entered yet."
 
 
-def _table(
-    roster: RosterShown, kind: EntryKind, names: Iterable[str], first: Iterable[tuple[str, dict[str, str]]] = ()
-) -> EntryTable:
+def _table(roster: RosterShown, kind: EntryKind, names: Iterable[str], **first: Mapping[str, str]) -> EntryTable:
+    """Every entry of a kind with these fields, after columns of other words by its key."""
     fields = [field for name in names for field in fields_of(kind.shape) if field.name == name]
-    more = list(first)
     rows = []
     for entry in roster.of(kind.name):
-        words = [_in_words(field, entry.document.get(field.name)) for field in fields]
-        known = [said.get(entry.key, "") for _, said in more]
-        rows.append((entry.key, entry_path(kind.name, entry.key), (*known, *words)))
-    columns = (*(title for title, _ in more), *map(label, fields))
-    return EntryTable(f"{kind_words(kind)}s", kind.name, True, columns, tuple(rows))
+        cells = [said.get(entry.key, "") for said in first.values()]
+        cells += [_in_words(field, entry.document.get(field.name)) for field in fields]
+        rows.append((entry.key, entry_path(kind.name, entry.key), tuple(cells)))
+    return EntryTable(f"{kind_words(kind)}s", kind.name, True, (*first, *map(label, fields)), tuple(rows))
 
 
 def _in_words(field: EntryField, value: Any) -> str:
@@ -146,12 +143,12 @@ def _people(site: Site, roster: RosterShown, name: str) -> EntryTable:
     stages = dict.fromkeys(roster.people["trainee"], "not in the unit's file")
     for key in known.intersection(stages):
         stages[key] = site.rulebook.stages.shape(site.unit.stage_of(key, site.rulebook)).label
-    return _table(roster, kind, names, [("Stage", stages)])
+    return _table(roster, kind, names, Stage=stages)
 
 
 def _kit(roster: RosterShown, since: datetime.date) -> EntryTable:
     coming = {one.id: f"{one.day:%a} {day_words(one.day)}, {one.theatre}" for one in roster.coming(since)}
-    table = _table(roster, KINDS["session"], ["kit"], [("Session", coming)])
+    table = _table(roster, KINDS["session"], ["kit"], Session=coming)
     rows = tuple(row for key in coming for row in table.rows if row[0] == key)
     return replace(
         table, title="Counted kit of the coming sessions", add=False, rows=rows, nothing="No session is to come."
