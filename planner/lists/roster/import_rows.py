@@ -69,23 +69,25 @@ class EntryImport:
     """What would become of one entry: `new`, `changed` or `same`, and each field that differs, before and after."""
 
     what: str
-    kind: str
-    key: str
+    change: RosterChange
     fields: tuple[tuple[str, str, str], ...]
 
     @property
     def in_words(self) -> str:
-        return KINDS[self.kind].in_words(self.key)
+        return KINDS[self.change.kind].in_words(self.change.key)
 
 
 @dataclass(frozen=True)
 class RosterImport:
     """What an import would do. Nothing is entered until `changes` are. `aside` has the rows of each source by name."""
 
-    changes: tuple[RosterChange, ...]
     entries: tuple[EntryImport, ...]
-    aside: Mapping[str, tuple[RowSetAside, ...]]
+    aside: Mapping[str, list[RowSetAside]]
     notes: tuple[str, ...]
+
+    @property
+    def changes(self) -> list[RosterChange]:
+        return [one.change for one in self.entries if one.what != "same"]
 
     def count(self, what: str) -> int:
         return sum(one.what == what for one in self.entries)
@@ -113,13 +115,7 @@ def import_rows(
             for name, row in made.pop(address).rows:
                 aside[name].append(RowSetAside(row.where, why, row.original))
     entries = tuple(_outcome(address, one) for address, one in made.items())
-    changes = tuple(
-        RosterChange(kind, key, one.based_on, one.document)
-        for ((kind, key), one), entry in zip(made.items(), entries, strict=True)
-        if entry.what != "same"
-    )
-    in_order = {name: tuple(rows) for name, rows in aside.items()}
-    return RosterImport(changes, entries, in_order, tuple(note for source in sources for note in source.notes))
+    return RosterImport(entries, aside, tuple(note for source in sources for note in source.notes))
 
 
 @dataclass
@@ -209,7 +205,8 @@ def _outcome(address: Address, one: _ImportedEntry) -> EntryImport:
         for about in fields_of(KINDS[address[0]].shape)
     ]
     fields = tuple((name, before, after) for name, before, after in cells if before != after)
-    return EntryImport("new" if one.was is None else "changed" if fields else "same", *address, fields)
+    what = "new" if one.was is None else "changed" if fields else "same"
+    return EntryImport(what, RosterChange(*address, one.based_on, one.document), fields)
 
 
 def aside_file(columns: Sequence[str], rows: Iterable[RowSetAside]) -> bytes:
