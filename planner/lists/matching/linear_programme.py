@@ -47,12 +47,16 @@ class Programme:
         """In parts if need be; whether it was solved."""
         highs = self._highs(whole=False)
         highs.setOptionValue("solver", "ipm")  # on large pools half the time of its simplex
+        self.at_most = self._optimum(highs)
+        if solved := math.isfinite(self.at_most):
+            self._reduced = np.maximum(0.0, -np.array(highs.getSolution().col_dual))
+        return solved
+
+    def _optimum(self, highs: Any) -> float:
+        """In parts; infinite where it was not found."""
         highs.run()
         solved = highs.getModelStatus() == highspy.HighsModelStatus.kOptimal
-        if solved:
-            self.at_most = float(highs.getInfo().objective_function_value)
-            self._reduced = np.maximum(0.0, -np.array(highs.getSolution().col_dual))
-        return bool(solved)
+        return float(highs.getInfo().objective_function_value) if solved else math.inf
 
     def most_of(self, variables: Iterable[int], least: float) -> float:
         """What these variables come to at most, in parts, where the points are no less; infinite if not found."""
@@ -65,9 +69,7 @@ class Programme:
             worth = np.array(self._points)
             with_points = np.flatnonzero(worth).astype(np.int32)
             highs.addRow(least, math.inf, len(with_points), with_points, worth[with_points])
-        highs.run()
-        solved = highs.getModelStatus() == highspy.HighsModelStatus.kOptimal
-        return float(highs.getInfo().objective_function_value) if solved else math.inf
+        return self._optimum(highs)
 
     def loses(self, variable: int) -> float:
         """What one of a variable takes from the optimum in parts, at the very least."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -16,7 +15,7 @@ from planner.lists.matching.suggestion import WORK, Opening, opened
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.people import supervisor_fits
 from planner.lists.rules.registry import RULES
-from planner.lists.week.instance import Instance, Key, Lists, Placing
+from planner.lists.week.instance import Instance, Key, Lists
 from planner.lists.week.week import Week
 
 NEAREST = 2
@@ -117,14 +116,11 @@ def why_none(alike: Alike, lists: Lists, keys: Iterable[Key]) -> tuple[Blocked, 
 
 def _barred(instance: Instance, lists: Lists, key: Key) -> tuple[tuple[str, ...], list[Trial]]:
     """The smallest block, and every place tried, each on the lists of its own day and the patient's other eye."""
-    by_day: dict[datetime.date, tuple[Placing, ...]] = defaultdict(tuple)
-    for placing in lists.placings:
-        by_day[instance.sessions[placing.session].day] += (placing,)
-    trials = []
-    patient = instance.cases[key].patient
+    trials, patient = list[Trial](), instance.cases[key].patient
     eyes = [p for p in lists.placings if patient is not None and instance.cases[p.case].patient == patient]
     for session in instance.coming:
-        today = replace(lists, placings=tuple(dict.fromkeys((*by_day[session.day], *eyes))))
+        here = instance.on_days(lists, session.day).placings
+        today = replace(lists, placings=tuple(dict.fromkeys((*here, *eyes))))
         trials += [attempt(instance, today, key, option) for option in _different(instance, session, today)]
     # Where there is nobody to supervise there is no place to try.
     rules = smallest_block([trial.rules for trial in trials]) if trials else (supervisor_fits.id,)
