@@ -55,11 +55,6 @@ def under(trainee: str | None, supervisor: str) -> str:
     return say("%(trainee)s, under %(supervisor)s", trainee=trainee or say("no trainee"), supervisor=supervisor)
 
 
-def present(trainee: str | None, supervisor: str) -> str:
-    """Whoever is there by name, nothing said of nobody."""
-    return names(trainee, supervisor) if trainee else supervisor
-
-
 def operates(team: Team, as_in_files: bool = False) -> str:
     """`trainee-2 operates, trainer-1 in theatre`, or who else does; `as_in_files` with stage and mode as files have
     them."""

@@ -10,14 +10,9 @@ def span(least: str, most: str) -> str:
     return say("%(least)s to %(most)s", least=least, most=most)
 
 
-def tier_range(least: int, most: int) -> str:
-    """The tiers still possible, `2 to 3`; nothing where there is one."""
-    return "" if least == most else span(str(least), str(most))
-
-
 def tier_possible(least: int, most: int) -> str:
-    """The same as an addition to a tier, ` (2 to 3 possible)`; nothing where there is one."""
-    return "" if least == most else f" ({say('%(tiers)s possible', tiers=tier_range(least, most))})"
+    """The tiers still possible as an addition to one, ` (2 to 3 possible)`; nothing where there is one."""
+    return "" if least == most else f" ({say('%(tiers)s possible', tiers=span(str(least), str(most)))})"
 
 
 def readings(on_record: int | None, working: int, proved: bool = True) -> str:

@@ -37,7 +37,7 @@ from planner.records.roles import ROLES
 from planner.records.rows import RosterChange
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
-from planner.web.approvals.glance import digest
+from planner.web.approvals.case import digest
 from planner.web.cases import plan as plan_page
 from planner.web.lists import printing as lists_print
 from planner.web.security.authorisation import roles_allowed_on

@@ -1,29 +1,38 @@
-"""One case before its consultant: what decides it, what was measured, and the forms to decide with."""
+"""What waits for a consultant; one case before them: what decides it, what was measured, the forms to decide with."""
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import AfterValidator, BeforeValidator, Field
-from starlette.responses import Response
 
-from planner.desk.approving import CaseForApproval, case_for_approval
+from planner.assess.trace import labels, reached_findings
+from planner.desk.approving import CaseForApproval, case_for_approval, enter_lapses, stage_asked
+from planner.desk.lists import lists_now
+from planner.documents.json_form import plan_json
 from planner.plan.plan import Plan
+from planner.records.approval_validity import standing_on
+from planner.records.rows import CaseNow
+from planner.records.trail import canonical
+from planner.rulebook.rulebook import Rulebook
 from planner.rulebook.shapes import MODES
-from planner.web.approvals.glance import digest, weighing
+from planner.web.lists.weeks import needed_at_once
 from planner.web.security.authorisation import Deciding
-from planner.web.server.case_state import state_of
+from planner.web.server.case_state import state_of, turn, urgency_words
 from planner.web.server.forms import Number, Prefixed, SeenForm, Text, up_to
 from planner.web.server.presenting import page
-from planner.web.server.site import site_of
-from planner.web.server.urls import APPROVAL, CaseAsked, approval_path
+from planner.web.server.site import APPROVAL, CaseAsked, Site, approval_path, site_of
+from planner.wording.conditions import sentence
+from planner.wording.language import say
 from planner.wording.people import supervised_by
 
 router = APIRouter()
 # What a printed plan has room for.
 LONGEST = 200
+LATEST_PLACE = 99
 
 
 def _line(name: str) -> AfterValidator:
@@ -60,38 +69,61 @@ def view_asked(request: Request, visitor: Deciding, now: CaseAsked) -> CaseForAp
     return case_for_approval(site_of(request).desk, now, visitor.code)
 
 
+CaseViewed = Annotated[CaseForApproval, Depends(view_asked)]
+
+
+@router.get("/approvals")
+def approvals(request: Request, visitor: Deciding) -> Response:
+    site = site_of(request)
+    enter_lapses(site.desk)
+
+    def rows(cases: tuple[CaseNow, ...]) -> list[dict[str, object]]:
+        return [_row(site, now, visitor.code) for now in sorted(cases, key=lambda now: _order(site, now))]
+
+    store = site.store
+    return page(
+        request, "approvals.html", waiting=rows(store.waiting()), sent_back=rows(store.cases(state="sent-back")),
+        approved=rows(store.cases(state="approved")) + rows(store.cases(state="listed")),
+        at_once=needed_at_once(lists_now(site.desk), visitor.code),
+    )  # fmt: skip
+
+
+def _order(site: Site, now: CaseNow) -> tuple[tuple[object, ...], int, str]:
+    assessment = site.desk.plans.planned(now.version).assessment
+    tier = assessment.tier.working if assessment else LATEST_PLACE
+    return turn(site, now.version), -tier, now.case.reference
+
+
+def _row(site: Site, now: CaseNow, code: str) -> dict[str, object]:
+    """One case of a table, planned as it is asked for; `asked` is what this consultant asked last."""
+    plan = site.desk.plans.planned(now.version, stage_asked(site.desk, now)).plan
+    asked = [question for question in site.store.questions(now.case.id) if question.by == code]
+    return {
+        "now": now, "plan": plan, "urgency": urgency_words(site, now.version),
+        "standing": standing_on(now, site.day_here(), site.rulebook), "asked": asked[-1] if asked else None,
+    }  # fmt: skip
+
+
 @router.get(APPROVAL)
-def show(
-    request: Request,
-    view: Annotated[CaseForApproval, Depends(view_asked)],
-    tier: Annotated[int | None, Query(ge=1, le=4)] = None,
-) -> Response:
+def show(request: Request, view: CaseViewed, tier: Annotated[int | None, Query(ge=1, le=4)] = None) -> Response:
     return case_page(request, view, tier=tier)
 
 
 def case_page(
-    request: Request,
-    view: CaseForApproval,
-    faults: tuple[str, ...] = (),
-    tier: int | None = None,
-    written: Mapping[str, str] | None = None,
+    request: Request, view: CaseForApproval, *faults: str, tier: int | None = None, written: Mapping[str, str] = {}
 ) -> Response:
     """The case with its forms; `tier` opens the form for changes as it goes with that tier, `written` fills it in."""
-    now, plan, standing, written = view.now, view.planned.plan, view.standing, dict(written or {})
-    stands = standing is not None and standing.state == "stands"
+    now, plan, standing = view.now, view.planned.plan, view.standing
     # What stands is carried into the forms, so that nothing of it is dropped unseen.
-    held = {name: getattr(now.approval if stands else None, name, "") for name in ("conditions", "operator_conditions")}
+    carried = now.approval if standing is not None and standing.state == "stands" else None
+    held = {name: getattr(carried, name, "") for name in ("conditions", "operator_conditions")}
     return page(
-        request, "approval.html", 422 if faults else 200,
-        case=now.case, now=now, state=state_of(site_of(request), now), path=approval_path(now.case),
-        plan=plan, faults=faults, judged=view.planned,
-        factors=weighing(plan, view.rulebook) if plan else [], seen=digest(plan) if plan else "",
-        in_force=view.given, asked=view.difference, by_table=_by_table(view),
-        standing=standing, earlier=view.ended[::-1],
-        questions=view.questions, longest=LONGEST,
-        own=view.own, aged=view.aged, barred=view.barred,
+        request, "approval.html",
+        view=view, case=now.case, now=now, plan=plan, state=state_of(site_of(request), now), faults=faults,
+        path=approval_path(now.case), factors=weighing(plan, view.rulebook) if plan else [], longest=LONGEST,
+        seen=digest(plan) if plan else "", by_table=_by_table(view),
         changing=_changing(view, plan, tier, written) if plan else None,
-        held=held, written=dict.fromkeys(("reason", "text", "why"), "") | held | written,
+        held=held, written=dict.fromkeys(("reason", "text", "why"), "") | held | dict(written),
     )  # fmt: skip
 
 
@@ -115,11 +147,39 @@ def _changing(view: CaseForApproval, plan: Plan, tier: int | None, written: Mapp
     chosen = given.approval.tier_approved if given and given.approval else tier or plan.assessment.tier.working
     stage = plan.supervision.stage
     shown = given if given and given.supervision.stage == stage else view.by_tier[chosen]
-    labels = {shape.tier: shape.label for shape in view.rulebook.tiers.tiers}
     return {
         "open": tier is not None, "tier": chosen,
-        "tiers": [(tier, labels[tier], by_stage[stage].mode) for tier, by_stage in view.table.items()],
+        "tiers": [(tier, by_stage[stage].mode) for tier, by_stage in view.table.items()],
         "mode": written.get("mode") if written.get("mode") in MODES else shown.supervision.mode,
         "who": {step: written.get(f"who.{step}", who) for step, who in shown.hands.items()},
         "modes": [(name, view.rulebook.supervision.modes[name]) for name in MODES],
     }  # fmt: skip
+
+
+def digest(plan: Plan) -> str:
+    """What a decision's form carries, to say of which plan it was made (SHA-256, in hex)."""
+    return hashlib.sha256(canonical(plan_json(plan)).encode()).hexdigest()
+
+
+def weighing(plan: Plan, rulebook: Rulebook) -> list[dict[str, object]]:
+    """The factors that hold, or may hold, and weigh: what is certain and heaviest first.
+
+    Of each what was measured (`how` says whence), and the limit.
+    """
+    case, vocabulary = plan.assessment.case, rulebook.vocabulary
+
+    def measured(name: str) -> dict[str, str]:
+        finding, how = vocabulary.by_id[name], say("looked for, none found") if name in case.from_section else ""
+        if name in case.doubted:
+            how = say("%(recorded)s is recorded, and in doubt", recorded=finding.shown(case.doubted[name]))
+        return {"label": finding.label, "shown": finding.shown(case.in_force.get(name)), "how": how}
+
+    factors = [one for one in plan.assessment.factors if one.state in ("holds", "unknown")]
+    states = [one for one in factors if one.state == "holds" or one.most_points or one.floor]
+    found: list[dict[str, object]] = []
+    for state in sorted(states, key=lambda one: (one.state != "holds", -(one.floor or 0), -one.most_points)):
+        when = rulebook.factors[state.id].when
+        reached = [n for n in reached_findings(when, rulebook) if n in case.in_force or state.state == "unknown"]
+        limit = sentence(when, vocabulary, labels(rulebook))
+        found.append({"state": state, "measured": list(map(measured, reached)), "limit": limit})
+    return found

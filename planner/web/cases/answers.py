@@ -94,8 +94,8 @@ def _read_finding(finding: Finding, written: list[str], kept: Any, today: dateti
     except ValueError as error:
         answers.refuse(finding.id, str(error), items)
         return
-    new = LEFT_OPEN if raw == LEFT_OPEN else None if typed is None else plain(finding, typed)
-    if new != _as_plain(finding, kept):
+    new = LEFT_OPEN if raw == LEFT_OPEN else None if typed is None else _plain(finding, typed)
+    if typed != finding.read(kept) or (new == LEFT_OPEN) != (kept == LEFT_OPEN):
         answers.changes[finding.id] = new
 
 
@@ -110,20 +110,13 @@ def _one_value(finding: Finding, items: list[str]) -> str:
     return items[0] if items else ""
 
 
-def plain(finding: Finding, value: Value) -> Any:
+def _plain(finding: Finding, value: Value) -> Any:
     """A typed value as a case's document keeps it."""
     if isinstance(value, float):
         return int(value) if value == int(value) else value
     if isinstance(value, frozenset):
         return [item for item in finding.values if item in value] or "none"
     return finding.written(value)
-
-
-def _as_plain(finding: Finding, kept: Any) -> Any:
-    if kept is None or kept == LEFT_OPEN:
-        return kept
-    typed = finding.read(kept)
-    return None if typed is None else plain(finding, typed)
 
 
 def _read_stage(written: str | None, document: Mapping[str, Any], stages: Iterable[str], answers: Answers) -> None:
@@ -157,14 +150,14 @@ def _refuse_impossible(vocabulary: Vocabulary, document: Mapping[str, Any], answ
         why = f"these cannot stand together: {shown} ({pair.because})"
         refused = [name for name in names if name in answers.changes]
         for name in refused:
-            answers.refuse(name, why, _as_sent(vocabulary.by_id[name], values[name]))
+            answers.refuse(name, why, as_sent(vocabulary.by_id[name], values[name]))
         if not refused:
             # Then a section said to hold nothing is what brought the pair about.
             answers.refuse("none_found_in", why, [])
 
 
-def _as_sent(finding: Finding, value: Value) -> list[str]:
-    """What the form's fields held for it."""
+def as_sent(finding: Finding, value: Value) -> list[str]:
+    """What the form's fields hold for a value."""
     written = finding.written(value)
     return written.split("+") if finding.kind == "set" else [written]
 
@@ -183,24 +176,18 @@ def _refuse_finer(vocabulary: Vocabulary, document: Mapping[str, Any], answers: 
             why = "; ".join(f"{fault.why}; {fault.hint}" for fault in error.faults)
             values = typed_values(vocabulary, both)
             for name in [name for name in names if name in answers.changes and name in values]:
-                answers.refuse(name, why, _as_sent(vocabulary.by_id[name], values[name]))
+                answers.refuse(name, why, as_sent(vocabulary.by_id[name], values[name]))
 
 
 def typed_values(
     vocabulary: Vocabulary, findings: Mapping[str, Any], looked_through: Iterable[str] = ()
 ) -> dict[str, Value]:
     """The typed values of what is recorded, and of what a section looked through fills in."""
-    typed: dict[str, Value] = {}
-    for finding in vocabulary.findings:
-        value = findings.get(finding.id)
-        if value is not None and (read := finding.read(value)) is not None:
-            typed[finding.id] = read
+    typed = {one.id: read for one in vocabulary.findings if (read := one.read(findings.get(one.id))) is not None}
     given = {name for name, value in findings.items() if value is not None}
     return typed | vouched_for(vocabulary, set(looked_through), typed, given)
 
 
 def applies(finding: Finding, values: Mapping[str, Value]) -> bool:
     """Whether a finding is asked of this eye: always, or when what it hangs on is recorded so."""
-    if finding.asked_when is None:
-        return True
-    return conditions.judge(finding.asked_when, values) is True
+    return finding.asked_when is None or conditions.judge(finding.asked_when, values) is True

@@ -3,49 +3,63 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, NamedTuple
 
 from planner.case import Case, coarser_first, may_be_hidden
 from planner.records.rows import CaseVersion
 from planner.vocabulary import Finding, Vocabulary
-from planner.web.cases.answers import LEFT_OPEN, Answers, applies, typed_values
+from planner.web.cases.answers import LEFT_OPEN, Answers, applies, as_sent, typed_values
 from planner.wording.conditions import sentence
 from planner.wording.words import lower_first
 
-Shape = Literal["one-of", "any-of", "number", "date", "text"]
-SHAPES: dict[str, Shape] = {
+SHAPES = {
     "yes-no": "one-of", "choice": "one-of", "set": "any-of",
     "number": "number", "count": "number", "date": "date", "text": "text",
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class FieldOption:
+class FieldOption(NamedTuple):
+    """A value to choose; nothing is recorded while one that is `open` is chosen."""
+
     value: str
     label: str
     chosen: bool
-    # Nothing is recorded while this one is chosen.
     open: bool = False
 
 
-@dataclass(frozen=True)
-class FormField:
+class FormField(NamedTuple):
+    """A finding as the form shows it.
+
+    `aside`: recorded earlier, and no longer asked of this eye. `word` is what an empty measure reads as in a section
+    that was looked through, `hidden` what hides it, or may, so that such a section does not vouch for it, and `finer`
+    what it is read as while it is left open, and from which finer finding.
+    """
+
     finding: Finding
-    shape: Shape
+    shape: str
     value: str
     choices: tuple[FieldOption, ...]
     recorded: bool
     wrong: str
     queries: tuple[str, ...]
-    # Recorded earlier, and no longer asked of this eye.
     aside: bool
-    # What an empty measure reads as in a section that was looked through.
     word: str
-    # What hides it, or may, so that its section, though looked through, does not vouch for it.
     hidden: str
-    # Left open it is read from a finer finding: so, and from which.
     finer: str
+
+
+class ShownSection(NamedTuple):
+    """A section of the form. `filled` are the findings that take a value from it once it was looked through,
+    `stays_open` those that do not, in words; `stamp` is the version since which it is said to be looked through."""
+
+    id: str
+    label: str
+    fields: tuple[FormField, ...]
+    looked_through: bool
+    stamp: CaseVersion | None
+    filled: str
+    stays_open: str
+    elsewhere: tuple[str, ...]
 
 
 def stamps(versions: Iterable[CaseVersion]) -> dict[str, CaseVersion]:
@@ -54,19 +68,6 @@ def stamps(versions: Iterable[CaseVersion]) -> dict[str, CaseVersion]:
     for version in versions:
         found = {section: found.get(section, version) for section in version.document.get("none_found_in") or ()}
     return found
-
-
-@dataclass(frozen=True)
-class ShownSection:
-    id: str
-    label: str
-    fields: tuple[FormField, ...]
-    looked_through: bool
-    stamp: CaseVersion | None
-    # The findings that take a value from a section looked through, and those that stay open all the same.
-    filled: str
-    stays_open: str
-    elsewhere: tuple[str, ...]
 
 
 def shown_sections(
@@ -78,11 +79,8 @@ def shown_sections(
 ) -> tuple[ShownSection, ...]:
     """Every section with its fields. `case` gives queries and values taken from sections, where it can be read."""
     findings: Mapping[str, Any] = document.get("findings") or {}
-    values = dict(case.findings) if case else typed_values(vocabulary, findings, document.get("none_found_in") or ())
-    queries: dict[str, list[str]] = {}
-    for query in case.queries if case else ():
-        queries.setdefault(query.finding, []).append(query.text)
     through = set(document.get("none_found_in") or ())
+    values = dict(case.findings) if case else typed_values(vocabulary, findings, through)
 
     def vouched(finding: Finding) -> bool:
         """Whether the section that was looked through says this finding: not where something may have hidden it."""
@@ -93,39 +91,36 @@ def shown_sections(
         return finding.unremarkable is not None and (finding.section not in through or vouched(finding))
 
     def hidden(finding: Finding) -> str:
-        """What hides it, or may, where its section was looked through and nothing is recorded of it."""
         left = finding.section in through and findings.get(finding.id) in (None, LEFT_OPEN)
         if not left or finding.unremarkable is None or finding.hidden_when is None or vouched(finding):
             return ""
         return sentence(finding.hidden_when, vocabulary, {})
 
     def finer(finding: Finding) -> str:
-        """What is read of it from a finer finding that was recorded, in words."""
         if case is None or finding.id not in case.from_finer:
             return ""
         source = next(f for f in vocabulary.findings if f.coarse is not None and f.coarse.into == finding.id)
         return f"{finding.shown(case.findings[finding.id])}, from {lower_first(source.label)}"
 
     def field(finding: Finding, aside: bool) -> FormField:
-        kept, looked_through, from_finer = findings.get(finding.id), vouched(finding), finer(finding)
+        kept, from_finer, shape = findings.get(finding.id), finer(finding), SHAPES[finding.kind]
+        reads_as = finding.unremarkable if vouched(finding) else None
         written = answers.written.get(finding.id)
         if written is None:
-            typed = finding.read(kept) if kept is not None else None
-            one = LEFT_OPEN if kept == LEFT_OPEN else "" if typed is None else finding.written(typed)
-            written = one.split("+") if finding.kind == "set" and one else [one]
-        from_section = looked_through and finding.unremarkable is not None and kept is None
+            typed = finding.read(kept)
+            written = [LEFT_OPEN if kept == LEFT_OPEN else ""] if typed is None else as_sent(finding, typed)
+        word = f"left empty it reads as {reads_as}, none found; write {LEFT_OPEN} if it was not looked at"
         return FormField(
-            finding, SHAPES[finding.kind], written[0] if written else "",
-            _choices(finding, written, looked_through, from_finer),
-            kept not in (None, LEFT_OPEN) or bool(from_finer) or from_section,
-            answers.wrong.get(finding.id, ""), tuple(queries.get(finding.id, ())), aside,
-            _empty_reads_as(finding, looked_through), hidden(finding), from_finer,
+            finding, shape, written[0] if written else "", _choices(finding, written, reads_as, from_finer),
+            kept not in (None, LEFT_OPEN) or bool(from_finer) or (reads_as is not None and kept is None),
+            answers.wrong.get(finding.id, ""),
+            tuple(query.text for query in case.queries if query.finding == finding.id) if case else (), aside,
+            word if reads_as is not None and shape == "number" else "", hidden(finding), from_finer,
         )  # fmt: skip
 
     shown = []
-    ordered = coarser_first(vocabulary)
     for section in vocabulary.sections:
-        of_it = [f for f in ordered if f.section == section.id]
+        of_it = [f for f in coarser_first(vocabulary) if f.section == section.id]
         asked = [f for f in of_it if applies(f, values)]
         aside = [f for f in of_it if f not in asked and (f.id in findings or f.id in answers.wrong)]
         fields = tuple(field(f, f in aside) for f in of_it if f in asked or f in aside)
@@ -135,45 +130,31 @@ def shown_sections(
             if f not in asked and f not in aside and f.asked_when is not None
         )
         filled = ", ".join(f"{lower_first(f.label)}: {f.unremarkable}" for f in asked if fills(f))
-        stays = ", ".join(lower_first(f.label) for f in asked if not fills(f))
-        shown.append(
-            ShownSection(
-                section.id, section.label, fields, section.id in through, stamps.get(section.id), filled, stays,
-                elsewhere,
-            )
-        )  # fmt: skip
+        stays, stamp = ", ".join(lower_first(f.label) for f in asked if not fills(f)), stamps.get(section.id)
+        looked = section.id in through
+        shown.append(ShownSection(section.id, section.label, fields, looked, stamp, filled, stays, elsewhere))
     return tuple(shown)
 
 
-def _empty_reads_as(finding: Finding, looked_through: bool) -> str:
-    if not looked_through or finding.unremarkable is None or SHAPES[finding.kind] != "number":
-        return ""
-    return f"left empty it reads as {finding.unremarkable}, none found; write {LEFT_OPEN} if it was not looked at"
-
-
-def _choices(finding: Finding, written: list[str], looked_through: bool, finer: str) -> tuple[FieldOption, ...]:
+def _choices(finding: Finding, written: list[str], reads_as: str | None, finer: str) -> tuple[FieldOption, ...]:
+    """What can be chosen of it; `reads_as` is what its section says of it while it is left open."""
     labels = {"yes": "yes", "no": "no"} if finding.kind == "yes-no" else dict(finding.values)
+    chosen = written[0] if written else ""
     if not labels:
         return ()
-    from_section = looked_through and finding.unremarkable is not None
     if finding.kind == "set":
-        items = [*labels.items(), ("none", "none")]
-        openers = [(LEFT_OPEN, "not looked at")] if from_section else []
-        return tuple(
-            FieldOption(value, label, value in written, (value, label) in openers) for value, label in items + openers
+        opening, options = (
+            [(LEFT_OPEN, "not looked at")] if reads_as is not None else [],
+            [*labels.items(), ("none", "none")],
         )
-    first = finding.unremarkable or ""
-    chosen = written[0] if written else ""
-    if from_section:
-        opening = [("", f"none found: {labels.get(first, first)}"), (LEFT_OPEN, "not looked at")]
+        return tuple(FieldOption(*one, one[0] in written, one in opening) for one in options + opening)
+    if reads_as is not None:
+        opening = [("", f"none found: {labels.get(reads_as, reads_as)}"), (LEFT_OPEN, "not looked at")]
     else:
         # Kept as it was said: no section may fill it once it can be seen again.
         kept = LEFT_OPEN if chosen == LEFT_OPEN else ""
         opening = [(kept, f"left open: {finer}" if finer else "not recorded")]
-    return tuple(
-        FieldOption(value, label, value == chosen, (value, label) in opening)
-        for value, label in [*opening, *labels.items()]
-    )
+    return tuple(FieldOption(*one, one[0] == chosen, one in opening) for one in [*opening, *labels.items()])
 
 
 def labels(vocabulary: Vocabulary) -> dict[str, str]:

@@ -8,26 +8,22 @@ import re
 from typing import Annotated
 from urllib.parse import quote
 
-from fastapi import APIRouter, Depends, Request
-from starlette.exceptions import HTTPException
+from fastapi import APIRouter, Depends, HTTPException, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from planner.desk.approving import submit as desk_submit
 from planner.desk.plan_in_force import plan_in_force, shown_plan
 from planner.documents.printing.html import render_html
 from planner.documents.printing.pdf import render_pdf
-from planner.errors import PlannerError
 from planner.records.approval_validity import standing_on
 from planner.records.roles import PREPARERS
 from planner.records.rows import CaseNow
-from planner.web.security.authorisation import Preparing, Reading, Visitor
+from planner.web.security.authorisation import Preparing, Reading
 from planner.web.server.case_state import clock_time, state_of
-from planner.web.server.forms import Form, Number, SeenForm, Text, cut
+from planner.web.server.forms import Form, Number, SeenForm, Text, cut, refusals
 from planner.web.server.presenting import page
 from planner.web.server.printing import printed
-from planner.web.server.site import Site, site_of
-from planner.web.server.tickets import OrderedPrint
-from planner.web.server.urls import CASE, CaseAsked, case_now, case_path
+from planner.web.server.site import CASE, CaseAsked, OrderedPrint, Site, case_now, case_path, site_of
 
 router = APIRouter()
 Note = Annotated[Text, cut(2000)]
@@ -43,9 +39,13 @@ class AnswerForm(Form):
     text: Note = ""
 
 
+Submitted = Annotated[SubmitForm, Depends(SubmitForm.read)]
+Answered = Annotated[AnswerForm, Depends(AnswerForm.read)]
+
+
 @router.get(CASE + "/plan")
 def show(request: Request, visitor: Reading, now: CaseAsked) -> Response:
-    return _page(request, visitor, now)
+    return _page(request, now)
 
 
 @router.get(CASE + "/plan.html")
@@ -70,48 +70,40 @@ async def on_paper(request: Request, visitor: Reading, reference: str, eye: str)
 
 
 @router.post(CASE + "/submit")
-def submit(
-    request: Request, visitor: Preparing, form: Annotated[SubmitForm, Depends(SubmitForm.read)], now: CaseAsked
-) -> Response:
-    site = site_of(request)
-    plan, saved = site.desk.plans.planned(now.version).plan, now.version
+def submit(request: Request, visitor: Preparing, form: Submitted, now: CaseAsked) -> Response:
+    site, saved = site_of(request), now.version
+    plan = site.desk.plans.planned(saved).plan
     if form.version != saved.number:
         told = f"{saved.by} saved this case at {clock_time(saved.at)}, after you opened this page."
-        return _page(request, visitor, now, (told, "Read the plan again as it stands now, then submit it."), form.note)
+        return _page(request, now, told, "Read the plan again as it stands now, then submit it.", note=form.note)
     if plan is None:
-        return _page(request, visitor, now, ("The case cannot be judged as it is recorded.",), form.note)
-    try:
-        desk_submit(site.desk, now, plan, visitor.code, form.note, form.seen)
-    except PlannerError as error:
-        return _page(request, visitor, now, tuple(map(str, error.faults)), form.note)
+        return _page(request, now, "The case cannot be judged as it is recorded.", note=form.note)
+    if faults := refusals(form, desk_submit, site.desk, now, plan, visitor.code, form.note, form.seen):
+        return _page(request, now, *faults, note=form.note)
     return RedirectResponse(case_path(now.case, "plan"), 303)
 
 
 @router.post(CASE + "/answer")
-def answer(
-    request: Request, visitor: Preparing, form: Annotated[AnswerForm, Depends(AnswerForm.read)], now: CaseAsked
-) -> Response:
+def answer(request: Request, visitor: Preparing, form: Answered, now: CaseAsked) -> Response:
     """Answer a question that a consultant sent the case back with."""
     store = site_of(request).store
     if form.question not in {question.id for question in store.questions(now.case.id)}:
         raise HTTPException(404)
-    try:
-        store.answer(form.question, form.text, visitor.code)
-    except PlannerError as error:
-        return _page(request, visitor, now, tuple(map(str, error.faults)))
+    if faults := refusals(form, store.answer, form.question, form.text, visitor.code):
+        return _page(request, now, *faults)
     return RedirectResponse(case_path(now.case, "plan"), 303)
 
 
-def _page(request: Request, visitor: Visitor, now: CaseNow, faults: tuple[str, ...] = (), note: str = "") -> Response:
-    site: Site = site_of(request)
+def _page(request: Request, now: CaseNow, *faults: str, note: str = "") -> Response:
+    site = site_of(request)
     judged = site.desk.plans.planned(now.version)
     in_force, barred = shown_plan(site.desk, now) if judged.plan is not None else (None, ())
     return page(
-        request, "plan_page.html", 422 if faults else 200,
+        request, "plan_page.html",
         case=now.case, path=case_path(now.case), now=now, state=state_of(site, now), faults=faults, note=note,
         standing=standing_on(now, site.day_here(), site.rulebook), judged=judged, in_force=in_force, barred=barred,
         ended=next(reversed(site.store.approvals(now.case.id)), None), questions=site.store.questions(now.case.id),
-        may_prepare=visitor.role in PREPARERS,
+        may_prepare=request.state.visitor.role in PREPARERS,
     )  # fmt: skip
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
-from starlette.exceptions import HTTPException
-from starlette.responses import Response
+from fastapi import APIRouter, HTTPException, Request, Response
 
 from planner.desk.plan_in_force import plans_on_lists
 from planner.documents.brief.sheet import render_brief
@@ -12,17 +10,23 @@ from planner.documents.week.sheet import render_weeks
 from planner.lists.changes.versions import editions_of
 from planner.lists.output.brief_view import brief_of
 from planner.lists.output.calendar import calendar_of
-from planner.lists.output.orders import LeadDays, SupplyOrder, orders, orders_table
+from planner.lists.output.orders import LeadDays, orders, orders_table
 from planner.lists.output.table import table_of
 from planner.lists.output.week_view import weeks_view
-from planner.web.lists.shown import lists_shown, session_named
 from planner.web.security.authorisation import Building, Reading
 from planner.web.server.case_state import day_and_time
 from planner.web.server.presenting import page
 from planner.web.server.printing import inline, printed
-from planner.web.server.site import Site, site_of
-from planner.web.server.tickets import OrderedPrint
-from planner.web.server.urls import SESSION, session_path
+from planner.web.server.site import (
+    SESSION,
+    ListsAsked,
+    OrderedPrint,
+    Site,
+    lists_shown,
+    session_named,
+    session_path,
+    site_of,
+)
 
 router = APIRouter()
 
@@ -54,9 +58,9 @@ async def week(request: Request, visitor: Building) -> Response:
 
 
 @router.get("/lists/lists.ics")
-def calendar(request: Request, visitor: Reading) -> Response:
+def calendar(request: Request, visitor: Reading, now: ListsAsked) -> Response:
     """A trainee's own sessions; everybody's for whoever builds the lists."""
-    site, now = site_of(request), lists_shown(request)
+    site = site_of(request)
     own = {code: name for name, code in now.held.codes.items()}.get(visitor.code, visitor.code)
     person = own if visitor.role == "trainee" else None
     editions = editions_of(
@@ -67,28 +71,22 @@ def calendar(request: Request, visitor: Reading) -> Response:
 
 
 @router.get("/lists/lists.csv")
-def table(request: Request, visitor: Building) -> Response:
-    now = lists_shown(request)
+def table(visitor: Building, now: ListsAsked) -> Response:
     return inline(table_of(now.instance, now.lists).encode(), "text/csv; charset=utf-8", "lists.csv")
 
 
 @router.get("/lists/orders")
-def to_order(request: Request, visitor: Building) -> Response:
+def to_order(request: Request, visitor: Building, now: ListsAsked) -> Response:
     lead = _lead_days(request)
-    return page(
-        request, "list_orders.html", orders=_orders(request), lead=lead,
-        without=[what for what in ("lens", "kit") if what not in lead],
-    )  # fmt: skip
+    without = [what for what in ("lens", "kit") if what not in lead]
+    made = orders(now.instance, now.lists, lead)
+    return page(request, "list_orders.html", orders=made, lead=lead, without=without)
 
 
 @router.get("/lists/orders.csv")
-def orders_as_csv(request: Request, visitor: Building) -> Response:
-    return inline(orders_table(_orders(request)).encode(), "text/csv; charset=utf-8", "orders.csv")
-
-
-def _orders(request: Request) -> tuple[SupplyOrder, ...]:
-    now = lists_shown(request)
-    return orders(now.instance, now.lists, _lead_days(request))
+def orders_as_csv(request: Request, visitor: Building, now: ListsAsked) -> Response:
+    made = orders(now.instance, now.lists, _lead_days(request))
+    return inline(orders_table(made).encode(), "text/csv; charset=utf-8", "orders.csv")
 
 
 def _lead_days(request: Request) -> LeadDays:

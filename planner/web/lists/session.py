@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import datetime
-from typing import Annotated, NamedTuple
+from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
-from starlette.exceptions import HTTPException
+from fastapi import APIRouter, Depends, HTTPException, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.desk.doubts import of_standing
@@ -18,17 +17,14 @@ from planner.lists.changes.differences import ListChange, changes
 from planner.lists.changes.standby import standby
 from planner.lists.changes.versions import lists_of
 from planner.lists.rules.people import approval_covers
-from planner.lists.week.instance import Key, Placing
+from planner.lists.week.instance import Key
 from planner.records.list_versions import PublishedMeanwhile
 from planner.records.roles import BUILDERS
-from planner.records.rows import CaseNow
-from planner.web.lists.shown import lists_shown, session_named
-from planner.web.security.authorisation import Building, Reading, Visitor
+from planner.web.security.authorisation import Building, Reading
 from planner.web.server.case_state import day_and_time
 from planner.web.server.forms import Form, Number, Text, up_to
 from planner.web.server.presenting import page
-from planner.web.server.site import Site, site_of
-from planner.web.server.urls import SESSION, session_path
+from planner.web.server.site import SESSION, ListsAsked, lists_shown, session_named, session_path, site_of
 from planner.wording.people import operator_and_other
 from planner.wording.words import eye_words
 
@@ -44,37 +40,24 @@ class PublishForm(Form):
     after: Number = None
 
 
-class SessionRow(NamedTuple):
-    """A case in its place; `mark` says how its row differs from the last version."""
-
-    placing: Placing
-    now: CaseNow
-    tier: int
-    who: str
-    under: str
-    starts: datetime.datetime
-    minutes: int
-    mark: str
-    doubts: tuple[str, ...]
+Published = Annotated[PublishForm, Depends(PublishForm.read)]
 
 
 @router.get(SESSION)
-def show(request: Request, visitor: Reading, session: str) -> Response:
-    return _page(request, visitor, lists_shown(request), session)
+def show(request: Request, visitor: Reading, lists: ListsAsked, session: str) -> Response:
+    return _page(request, lists, session)
 
 
 @router.post(SESSION + "/publish")
-def publish(
-    request: Request, visitor: Building, form: Annotated[PublishForm, Depends(PublishForm.read)], session: str
-) -> Response:
+def publish(request: Request, visitor: Building, form: Published, lists: ListsAsked, session: str) -> Response:
     """Keep the list as the next version, and tell its people what changed for them."""
-    site, lists = site_of(request), lists_shown(request)
+    site = site_of(request)
     session_named(lists, session)
     if form.seen != lists.seen:
         told = "The lists have changed since you opened this page. Look at this one again; nothing was published."
-        return _page(request, visitor, lists, session, (told,), 409, form.note)
+        return _page(request, lists, session, told, status=409, note=form.note)
     if form.wrong:
-        return _page(request, visitor, lists, session, tuple(form.wrong.values()), 422, form.note)
+        return _page(request, lists, session, *form.wrong.values(), note=form.note)
     if form.after is None:
         what = "the form does not say after which version it publishes"
         raise PlannerError.one(what, hint="load the page again")
@@ -84,12 +67,12 @@ def publish(
     except PublishedMeanwhile as error:
         told = f"{error.last.by} published version {error.last.number}, {day_and_time(error.last.at)}, after you opened"
         told = f"{told} this page. Look at the list again; nothing of yours was published."
-        return _page(request, visitor, lists_shown(request), session, (told,), 409, form.note)
+        return _page(request, lists_shown(request), session, told, status=409, note=form.note)
     except PlannerError as error:
-        return _page(request, visitor, lists, session, tuple(map(str, error.faults)), 422, form.note)
+        return _page(request, lists, session, *map(str, error.faults), note=form.note)
     if made.number == form.after:
         told = f"Version {form.after} is this very list, and there is no other note: no new version was made."
-        return _page(request, visitor, lists, session, (told,))
+        return _page(request, lists, session, told, status=200)
     return RedirectResponse(session_path(session), 303)
 
 
@@ -101,10 +84,7 @@ def version(request: Request, visitor: Reading, session: str, number: int) -> Re
     if number not in versions:
         raise HTTPException(404)
     shown, before = versions[number], versions.get(number - 1)
-    changed: tuple[ListChange, ...] = ()
-    if before is not None:
-        changed = changes(lists_of(session, before.document), lists_of(session, shown.document))
-    marks, off = _marks(changed)
+    marks, off = _marks(changes(*(lists_of(session, one.document) for one in (before, shown))) if before else ())
     return page(
         request, "list_version.html", held=on, version=shown, off=off, numbers=sorted(versions),
         rows=[(row, marks.get((row["case"], row["eye"]), "")) for row in shown.document["rows"]],
@@ -112,43 +92,30 @@ def version(request: Request, visitor: Reading, session: str, number: int) -> Re
 
 
 def _marks(changed: tuple[ListChange, ...]) -> tuple[dict[Key, str], list[str]]:
-    """How rows are marked, and which cases came off."""
+    """How rows are marked that differ from the last version, and which cases came off."""
     marks = {one.case: change_mark(one.kind) for one in changed if one.now is not None}
     return marks, [eye_words(*one.case) for one in changed if one.now is None]
 
 
-def _page(
-    request: Request,
-    visitor: Visitor,
-    lists: ListsNow,
-    session: str,
-    faults: tuple[str, ...] = (),
-    status: int = 200,
-    note: str = "",
-) -> Response:
-    site, on, instance, week = site_of(request), session_named(lists, session), lists.instance, lists.week
-    publication, placings, broken = lists.publication(session), week.list_of(session), lists.broken(session)
+def _page(request: Request, lists: ListsNow, session: str, *faults: str, status: int = 0, note: str = "") -> Response:
+    site, on, week = site_of(request), session_named(lists, session), lists.week
+    publication, broken = lists.publication(session), lists.broken(session)
+    may_build = request.state.visitor.role in BUILDERS
     marks, off = _marks(publication.changes)
     rows = [
-        _row(site, lists, placing, start, marks.get(placing.case, ""))
-        for placing, start in zip(placings, week.starts(session), strict=True)
-    ]
-    may_build = visitor.role in BUILDERS
-    could = standby(instance, lists.lists, session, unknown=False).ready if may_build else ()
+        {
+            "placing": placing, "now": (now := lists.held.now[placing.case]), "mark": marks.get(placing.case, ""),
+            "who": operator_and_other(week.team(placing)),
+            "starts": on.span[0] + datetime.timedelta(minutes=round(start / 5) * 5),
+            "doubts": tuple(of_standing(site.desk, now, now.allocation)) if now.allocation else (),
+        }
+        for placing, start in zip(week.list_of(session), week.starts(session), strict=True)
+    ]  # fmt: skip
     return page(
         request, "list_session.html", status,
-        held=on, path=session_path(session), rows=rows, lists=lists, broken=broken, faults=faults, note=note,
+        held=on, path=session_path(session), rows=rows, lists=lists, broken=broken, faults=faults,
+        note=note, longest=LONGEST,
         uncovered=any(one.rule == approval_covers.id for one in broken), publication=publication, off=off,
-        standby=could, expected=round(week.expected_minutes(session)), chance=week.chance_of_overrun(session),
-        reasons=site.rulebook.lists.taken_off.reasons, may_build=may_build, longest=LONGEST,
-    )  # fmt: skip
-
-
-def _row(site: Site, lists: ListsNow, placing: Placing, start: float, mark: str) -> SessionRow:
-    week, case, now = lists.week, lists.week.case(placing), lists.held.now[placing.case]
-    begins = week.session(placing).span[0] + datetime.timedelta(minutes=round(start / 5) * 5)
-    who, under = operator_and_other(week.team(placing))
-    return SessionRow(
-        placing, now, case.tier, who, under, begins, round(week.with_turnover(placing)), mark,
-        tuple(of_standing(site.desk, now, now.allocation)) if now.allocation else (),
+        standby=standby(lists.instance, lists.lists, session, unknown=False).ready if may_build else (),
+        chance=week.chance_of_overrun(session), reasons=site.rulebook.lists.taken_off.reasons, may_build=may_build,
     )  # fmt: skip

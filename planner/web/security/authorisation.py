@@ -7,15 +7,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import Depends, FastAPI, Request
+from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
 from starlette.datastructures import FormData
-from starlette.exceptions import HTTPException
 from starlette.routing import BaseRoute, Mount
 
 from planner.records.roles import BUILDERS, DECIDERS, KEEPERS, PREPARERS, READERS, ROLES
-from planner.web.security.sessions import password_mark
+from planner.web.security.sessions import csrf_of, sha256_of
 from planner.web.server.site import active_person, site_of
 
 SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
@@ -28,7 +27,6 @@ class Visitor:
     """Whoever is signed in. `csrf` is the token that a form of theirs must carry."""
 
     code: str
-    name: str
     role: str
     csrf: str
 
@@ -78,18 +76,21 @@ def cookie_name(secure: bool) -> str:
     return "__Host-planner" if secure else "planner"
 
 
+def session_token(request: Request) -> str:
+    return request.cookies.get(cookie_name(site_of(request).settings.secure_cookies), "")
+
+
 def visitor_of(request: Request) -> Visitor | None:
     """Whoever the request's cookie stands for, None for nobody. The role is the one they have now."""
-    site = site_of(request)
-    token = request.cookies.get(cookie_name(site.settings.secure_cookies))
-    session = site.sessions.find(token) if token else None
-    if session is None:
+    site, token = site_of(request), session_token(request)
+    session = site.sessions.find(token)
+    person = active_person(site.store, session.person) if session else None
+    if session is None or person is None:
         return None
-    person = active_person(site.store, session.person)
-    held = site.store.password_hash(session.person) if person else None
-    if person is None or held is None or password_mark(held) != session.password_mark:
+    held = site.store.password_hash(person.code)
+    if held is None or sha256_of(held) != session.secret:
         return None
-    return Visitor(person.code, person.name, person.role, session.csrf)
+    return Visitor(person.code, person.role, csrf_of(token))
 
 
 async def posted(request: Request) -> FormData:

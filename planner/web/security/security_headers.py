@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
@@ -36,19 +37,17 @@ def guard(headers: MutableHeaders, secure: bool) -> None:
         headers.setdefault("Strict-Transport-Security", STRICT_TRANSPORT)
 
 
+@dataclass(frozen=True)
 class SecurityHeadersMiddleware:
     """Puts the headers on every answer, and stops reading a request that is larger than it may be (413).
 
     `larger` names the paths that may be sent more, and how much.
     """
 
-    def __init__(
-        self, app: ASGIApp, largest_request: int, secure: bool, larger: Mapping[str, int] | None = None
-    ) -> None:
-        self.app = app
-        self.largest = largest_request
-        self.secure = secure
-        self.larger = larger or {}
+    app: ASGIApp
+    largest: int
+    secure: bool
+    larger: Mapping[str, int]
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":

@@ -6,12 +6,11 @@ import hmac
 import secrets
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Depends, HTTPException, Query, Request
 from starlette.datastructures import FormData
-from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from planner.web.security.authorisation import Anybody, Posted, SignedIn, cookie_name
+from planner.web.security.authorisation import Anybody, Posted, SignedIn, cookie_name, session_token
 from planner.web.server.forms import Form
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, active_person, site_of
@@ -56,7 +55,8 @@ def sign_in(request: Request, visitor: Anybody, form: Annotated[SignInForm, Depe
     address = request.client.host if request.client else "unknown"
     wait = site.throttle.begin(code, address)
     if wait:
-        told = say("Too many tries. The next one is looked at in %(wait)s.", wait=_spoken(wait))
+        spoken = say("%(count)s seconds", count=wait) if wait < 90 else say("%(count)s minutes", count=-(-wait // 60))
+        told = say("Too many tries. The next one is looked at in %(wait)s.", wait=spoken)
         answer = _form(request, wanted, code, told, 429)
         answer.headers["Retry-After"] = str(wait)
         return answer
@@ -65,11 +65,9 @@ def sign_in(request: Request, visitor: Anybody, form: Annotated[SignInForm, Depe
         site.throttle.failed(address)
         return _form(request, wanted, code, say("The code and the password do not belong together."), 401)
     site.throttle.succeeded(code)
-    secure = site.settings.secure_cookies
-    _end(request, site)
+    site.sessions.end(session_token(request))
     answer = RedirectResponse(_own_path(wanted), 303)
-    token = site.sessions.begin(code.strip(), right)
-    answer.set_cookie(cookie_name(secure), token, httponly=True, samesite="strict", secure=secure, path="/")
+    _set_cookie(answer, site, cookie_name(site.settings.secure_cookies), site.sessions.begin(code.strip(), right))
     answer.delete_cookie(START, path="/")
     return answer
 
@@ -77,7 +75,7 @@ def sign_in(request: Request, visitor: Anybody, form: Annotated[SignInForm, Depe
 @router.post("/sign-out")
 def sign_out(request: Request, visitor: SignedIn, form: Posted) -> Response:
     site = site_of(request)
-    _end(request, site)
+    site.sessions.end(session_token(request))
     answer = RedirectResponse("/sign-in", 303)
     answer.delete_cookie(cookie_name(site.settings.secure_cookies), path="/")
     # What the browser kept of the pages goes with the session.
@@ -104,26 +102,22 @@ def start(request: Request, visitor: SignedIn) -> Response:
 def _checked(site: Site, code: str, password: str) -> str | None:
     """The hash that the password fits, None when anything about code or password is wrong."""
     held = site.store.password_hash(code) if active_person(site.store, code) else None
-    checked = site.passwords.check(held, password)
-    if not checked.right:
-        return None
-    if checked.renewed:
-        site.store.set_password_hash(code, checked.renewed, code)
-    return checked.renewed or held
+    fits = site.passwords.check(held, password)
+    if fits is not None and fits != held:
+        site.store.set_password_hash(code, fits, code)
+    return fits
 
 
 def _form(request: Request, wanted: str, code: str = "", wrong: str = "", status: int = 200) -> Response:
     token = request.cookies.get(START) or secrets.token_urlsafe(32)
     answer = page(request, "sign_in.html", status, next=wanted, code=code, wrong=wrong, token=token)
-    secure = site_of(request).settings.secure_cookies
-    answer.set_cookie(START, token, httponly=True, samesite="strict", secure=secure, path="/")
+    _set_cookie(answer, site_of(request), START, token)
     return answer
 
 
-def _end(request: Request, site: Site) -> None:
-    token = request.cookies.get(cookie_name(site.settings.secure_cookies))
-    if token:
-        site.sessions.end(token)
+def _set_cookie(answer: Response, site: Site, name: str, value: str) -> None:
+    secure = site.settings.secure_cookies
+    answer.set_cookie(name, value, httponly=True, samesite="strict", secure=secure, path="/")
 
 
 def _own_path(wanted: str) -> str:
@@ -131,10 +125,3 @@ def _own_path(wanted: str) -> str:
     # What begins with one slash names no host, and so needs no parsing, which refuses some addresses with an error.
     inside = wanted.startswith("/") and not wanted.startswith(("//", "/\\")) and wanted.isprintable()
     return wanted if inside else "/"
-
-
-def _spoken(seconds: int) -> str:
-    minutes = -(-seconds // 60)
-    if seconds < 90:
-        return say("%(count)s seconds", count=seconds)
-    return say("%(count)s minutes", count=minutes)

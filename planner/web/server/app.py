@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime
-import os
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from fastapi import FastAPI
 from starlette.responses import Response
@@ -16,17 +17,15 @@ from planner.documents.printing.html import fonts_folder
 from planner.documents.printing.queue import PrintQueue
 from planner.local_time import in_zone
 from planner.shipped import templates_folder
-from planner.web.approvals import case, decide, waiting
-from planner.web.cases import conflict, form, hand_over, new, plan, table
-from planner.web.lists import change, day, morning, place, printing, propose, session, weeks
+from planner.web.approvals import case, decide
+from planner.web.cases import form, plan, table
+from planner.web.lists import change, day, printing, propose, session, weeks
 from planner.web.roster import entry, import_rows, pages
 from planner.web.security import sign_in
 from planner.web.security.authorisation import check_authorisation, posted, posted_with_file
 from planner.web.security.passwords import Passwords
 from planner.web.security.security_headers import SecurityHeadersMiddleware
-from planner.web.security.sessions import SignInSessions
-from planner.web.security.throttle import Throttle
-from planner.web.server import notices
+from planner.web.security.sessions import SignInSessions, Throttle
 from planner.web.server.problems import handle_problems
 from planner.web.server.settings import Settings
 from planner.web.server.site import Site
@@ -45,21 +44,19 @@ class CachedStaticFiles(StaticFiles):
         super().__init__(directory=directory)
         self.kept = kept
 
-    def file_response(
-        self, full_path: str | os.PathLike[str], stat_result: os.stat_result, scope: Scope, status_code: int = 200
-    ) -> Response:
-        response = super().file_response(full_path, stat_result, scope, status_code)
+    def file_response(self, *args: Any, **options: Any) -> Response:
+        response = super().file_response(*args, **options)
         response.headers["Cache-Control"] = self.kept
         return response
 
 
+@dataclass(frozen=True)
 class LocaleMiddleware:
     """Sets zone and language for whatever answers a request; threads that answer for it inherit both."""
 
-    def __init__(self, app: ASGIApp, zone: datetime.tzinfo | None, language: str) -> None:
-        self.app = app
-        self.zone = zone
-        self.language = language
+    app: ASGIApp
+    zone: datetime.tzinfo | None
+    language: str
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         with in_zone(self.zone), speaking(self.language):
@@ -69,10 +66,9 @@ class LocaleMiddleware:
 # One module a page.
 # The fixed addresses before those that hold a reference.
 PAGES = (
-    *(sign_in, notices, table, new, plan, conflict, hand_over, form),
-    *(waiting, decide, case),
-    *(weeks, change, propose, morning, session, printing, place),
-    day,
+    *(sign_in, table, plan, form),
+    *(decide, case),
+    *(weeks, change, propose, session, printing, day),
     *(import_rows, entry, pages),
 )
 
@@ -88,7 +84,10 @@ def make_app(
     settings = settings or Settings()
     sessions, throttle = SignInSessions(desk.store, settings), Throttle(desk.store, settings)
     app = FastAPI(title=desk.rulebook.header.title, openapi_url=None, docs_url=None, redoc_url=None)
-    app.state.site = Site(desk, settings, sessions, throttle, passwords or Passwords(), prints or PrintQueue())
+    app.state.site = Site(
+        *(desk, desk.store, desk.rulebook, desk.unit), settings, sessions, throttle, passwords or Passwords(),
+        prints or PrintQueue(),
+    )  # fmt: skip
     for module in PAGES:
         # Not `include_router`, which hides the routes inside: each must be seen to name its roles.
         app.router.routes.extend(module.router.routes)
@@ -97,7 +96,7 @@ def make_app(
     handle_problems(app)
     app.add_middleware(
         SecurityHeadersMiddleware,
-        largest_request=settings.largest_request,
+        largest=settings.largest_request,
         secure=settings.secure_cookies,
         larger=dict.fromkeys(import_rows.TAKES_FILES, settings.largest_file),
     )

@@ -6,7 +6,7 @@ from planner.documents.figures import day, moment
 from planner.lists.week.urgency import Waiting, days, waiting
 from planner.local_time import local, wall
 from planner.readings import read_day
-from planner.records.approval_validity import standing_on
+from planner.records.approval_validity import holds_until, standing_on
 from planner.records.rows import CaseNow, CaseVersion, State
 from planner.web.server.site import Site
 from planner.wording.language import say
@@ -76,15 +76,25 @@ def turn(site: Site, version: CaseVersion) -> tuple[object, ...]:
 
 def urgency_words(site: Site, version: CaseVersion) -> str:
     """`5 days past its date; soon, by 30 November 2026; waiting 40 days since listed`."""
-    finding, said = site.rulebook.vocabulary.by_id.get("urgency"), version.findings.get("urgency")
-    shown = finding.shown(finding.read(said)) if finding and said else "not recorded"
-    waits = waiting_of(site, version)
+    shown, waits = finding_words(site, version, "urgency"), waiting_of(site, version)
     told = [past_words(site, version), f"{shown}, by {day(waits.last_day)}" if waits.last_day else shown]
     if waits.since is None:
         told.append("no day that waiting counts from")
     else:
         told.append(f"waiting {days(max(0, (site.day_here() - waits.since).days))} since {waits.counted}")
     return "; ".join(filter(None, told))
+
+
+def finding_words(site: Site, version: CaseVersion, name: str) -> str:
+    """A finding as it is recorded."""
+    finding, value = site.rulebook.vocabulary.by_id.get(name), version.findings.get(name)
+    return finding.shown(finding.read(value)) if finding and value is not None else "not recorded"
+
+
+def holds_words(site: Site, now: CaseNow) -> str:
+    """`30 November 2026 (biometry date)`: until when what was measured holds, and which date says so."""
+    until = holds_until(now, site.rulebook)
+    return f"{day(until[0])} ({until[1]})" if until else "no dated measurement"
 
 
 def past_words(site: Site, version: CaseVersion) -> str:

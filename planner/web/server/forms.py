@@ -2,9 +2,6 @@
 
     class Question(Form):
         text: Annotated[Text, up_to(200, "question: more than 200 letters")] = ""
-        sure: Ticked = False
-        about: Id = None
-        act: Literal["ask", "answer", ""] = ""
         who: Annotated[dict[str, str], Prefixed("who.")] = {}
 
     @router.post("/questions")
@@ -19,7 +16,6 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Self, get_args, get_origin
 
 from pydantic import (
@@ -43,11 +39,8 @@ LONGEST_NUMBER = 9  # digits
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
 
 
-@dataclass(frozen=True)
-class Prefixed:
+class Prefixed(str):
     """The field gathers what is sent under names that begin so: `who.` gives `{"hydro": "trainee"}` of `who.hydro`."""
-
-    start: str
 
 
 def up_to(letters: int, why: str) -> AfterValidator:
@@ -77,9 +70,8 @@ def _number(sent: Any) -> int | None:
 
 
 def _id(text: Any, info: ValidationInfo) -> int | None:
-    if text is None or text == "":
-        return None
-    if (number := _number(text)) is None:
+    number = _number(text)
+    if number is None and text not in (None, ""):
         raise PlannerError.one(f"the form names no {info.field_name} that there can be", hint="load the page again")
     return number
 
@@ -149,7 +141,7 @@ class Form(BaseModel):
     @property
     def wrong(self) -> dict[str, str]:
         """Why a field was not taken, by its name."""
-        return dict(self._wrong)
+        return self._wrong
 
     @property
     def written(self) -> dict[str, str]:
@@ -173,6 +165,17 @@ class SeenForm(Form):
         return Seen(self.submission, self.approval)
 
 
+def refusals(form: Form, act: Callable[..., object], *given: object, **named: object) -> tuple[str, ...]:
+    """Why what was sent is not taken, in sentences: the form's own faults, else those of `act`, called then."""
+    if form.wrong:
+        return tuple(form.wrong.values())
+    try:
+        act(*given, **named)
+    except PlannerError as error:
+        return tuple(map(str, error.faults))
+    return ()
+
+
 def sent_again(form: FormData, *but: str) -> list[tuple[str, str]]:
     """What a form sent, less its token and the fields named, to be sent once more."""
     return [
@@ -183,7 +186,7 @@ def sent_again(form: FormData, *but: str) -> list[tuple[str, str]]:
 def _sent(form: FormData, name: str, field: FieldInfo) -> Any:
     """What a form holds for a field, () for nothing."""
     kind = get_origin(field.annotation)
-    if start := next((part.start for part in field.metadata if isinstance(part, Prefixed)), None):
+    if start := next((part for part in field.metadata if isinstance(part, Prefixed)), None):
         every: Callable[[str], Any] = form.getlist if get_origin(get_args(field.annotation)[1]) is list else form.get
         return {key.removeprefix(start): every(key) for key in form if key.startswith(start)}
     if kind in (list, tuple, set, frozenset):

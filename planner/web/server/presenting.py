@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import cache
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -11,11 +12,10 @@ from starlette.responses import HTMLResponse
 from planner.documents.figures import day
 from planner.documents.printing.html import FACES
 from planner.records.database import StoreUnavailableError
-from planner.records.roles import BUILDERS, DECIDERS, READERS, Role
+from planner.records.roles import BUILDERS, DECIDERS, READERS
 from planner.shipped import templates_folder
 from planner.web.server.case_state import clock_time, day_and_time, ending_words, role_words
-from planner.web.server.site import Site, site_of
-from planner.web.server.urls import approval_path, case_path, list_path, session_path
+from planner.web.server.site import approval_path, case_path, list_path, session_path, site_of
 from planner.wording import language
 from planner.wording.language import say
 from planner.wording.people import mode_words, names, supervised_by, under
@@ -25,7 +25,7 @@ from planner.wording.words import day_words, eye_words, percent
 
 def places(role: str) -> list[tuple[str, str]]:
     """Where a role's work is, in the order the pages are named at the top."""
-    every: tuple[tuple[str, str, tuple[Role, ...]], ...] = (
+    every = (
         ("/approvals", say("Approvals"), DECIDERS),
         ("/lists", say("Lists"), BUILDERS),
         ("/roster", say("Roster"), BUILDERS),
@@ -53,30 +53,25 @@ def environment() -> Environment:
     return made
 
 
-def page(request: Request, template: str, status: int = 200, **values: object) -> HTMLResponse:
-    """One page, or part of one, in the frame's terms."""
-    visitor = getattr(request.state, "visitor", None)
+def page(request: Request, template: str, status: int = 0, **values: object) -> HTMLResponse:
+    """One page, or part of one, in the frame's terms; without another status 422 where it tells `faults`, else 200."""
+    visitor, unseen = getattr(request.state, "visitor", None), 0
     site = site_of(request)
     book = site.rulebook
+    # None are counted where the records cannot be reached, which is then what the page says.
+    with suppress(StoreUnavailableError):
+        unseen = len(site.store.notices(visitor.code)) if visitor else 0
     made = environment().get_template(template).render(
         visitor=visitor,
         places=places(visitor.role) if visitor else [],
         here=request.url.path,
         faces=[name for _, _, name in FACES],
-        unseen=_unseen(site, visitor.code) if visitor else 0,
+        unseen=unseen,
         deferral=book.theatre.deferral[0],
         draft_line="" if book.header.status == "in-force" else book.header.draft_line,
         **values,
     )  # fmt: skip
-    return HTMLResponse(made, status)
-
-
-def _unseen(site: Site, code: str) -> int:
-    """How many notices wait; none are counted where the records cannot be reached, which is then what the page says."""
-    try:
-        return len(site.store.notices(code))
-    except StoreUnavailableError:
-        return 0
+    return HTMLResponse(made, status or (422 if values.get("faults") else 200))
 
 
 def is_partial(request: Request) -> bool:

@@ -11,17 +11,15 @@ import time
 from collections.abc import Callable
 from urllib.parse import quote
 
-from fastapi import Request
+from fastapi import Request, Response
 from starlette.concurrency import run_in_threadpool
-from starlette.responses import Response
 
 from planner.documents.printing.process import FaultInPrintError
 from planner.documents.printing.queue import NoPrintsNowError, PrintError, PrintJob
 from planner.errors import PlannerError
 from planner.web.security.authorisation import Visitor
 from planner.web.server.presenting import page
-from planner.web.server.site import Site, site_of
-from planner.web.server.tickets import OrderedPrint
+from planner.web.server.site import OrderedPrint, Site, site_of
 
 # Seconds that a browser is kept before it is shown the waiting page, and each time that page comes back.
 FIRST, LATER = 3.0, 8.0

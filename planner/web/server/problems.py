@@ -59,8 +59,6 @@ STALE = (
 
 def problem(request: Request, status: int, detail: str = "", faults: tuple[str, ...] = ()) -> HTMLResponse:
     heading, remedy = SAID.get(status, SAID[400 if status < 500 else 500])
-    if not hasattr(request.state, "visitor"):
-        request.state.visitor = None
     template = "part_problem.html" if is_partial(request) else "problem.html"
     return page(request, template, status, heading=heading, detail=detail, faults=faults, remedy=remedy, code=status)
 
@@ -73,14 +71,14 @@ def handle_problems(app: FastAPI) -> None:
         if request.method == "GET" and not is_partial(request):
             wanted = request.url.path + (f"?{request.url.query}" if request.url.query else "")
             return RedirectResponse(f"/sign-in?next={quote(wanted, safe='')}", 303)
-        if request.method == "POST" and not is_partial(request) and may_be_handed_back(request):
+        if may_be_handed_back(request):
             return handed_back(request, await request.form(max_files=0), 401)
         return problem(request, 401)
 
     @app.exception_handler(StaleFormError)
     def stale(request: Request, error: Exception) -> Response:
         assert isinstance(error, StaleFormError)
-        if not is_partial(request) and may_be_handed_back(request):
+        if may_be_handed_back(request):
             return handed_back(request, error.form, 403)
         return problem(request, 403, STALE)
 
@@ -117,7 +115,9 @@ KEPT_FOR = ("/cases/", "/roster/entry/")
 
 
 def may_be_handed_back(request: Request) -> bool:
-    """Whether the form came from a page of this server; what another site sends is never put before a person again."""
+    """Whether a form came from a page of this server; what another site sends is never put before a person again."""
+    if request.method != "POST" or is_partial(request):
+        return False
     origin = request.headers.get("origin", "")
     # An origin is a scheme and a host; anything may be sent as one, so it is compared and not parsed.
     ours = origin.partition("://")[2] == request.headers.get("host") if origin else False
@@ -126,15 +126,10 @@ def may_be_handed_back(request: Request) -> bool:
 
 def handed_back(request: Request, form: FormData, status: int) -> Response:
     """The page that holds what was typed: 401 for nobody, 403 for somebody who has signed in again."""
-    visitor = getattr(request.state, "visitor", None)
-    sent = sent_again(form)
-    known = labels(site_of(request).rulebook.vocabulary)
+    sent, known = sent_again(form), labels(site_of(request).rulebook.vocabulary)
     filled = [
         (known.get(name.removeprefix(FINDING).removeprefix(HEADING), name), value)
         for name, value in sent
         if value and name.startswith((FINDING, HEADING, "case", "note", "text"))
     ]
-    token = visitor.csrf if visitor else ""
-    return page(
-        request, "again.html", status, sent=sent, filled=filled, token=token, signed_out=visitor is None
-    )  # fmt: skip
+    return page(request, "again.html", status, sent=sent, filled=filled)

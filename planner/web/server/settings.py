@@ -6,11 +6,8 @@ import datetime
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from planner.records.repository import utc_now
 from planner.wording.language import SOURCE
-
-
-def _now() -> datetime.datetime:
-    return datetime.datetime.now(datetime.UTC)
 
 
 @dataclass(frozen=True)
@@ -28,4 +25,4 @@ class Settings:
     free_tries_address: int = 20
     # Of what the pages say of themselves; one of `planner.wording.language.languages()`.
     language: str = SOURCE
-    clock: Callable[[], datetime.datetime] = _now
+    clock: Callable[[], datetime.datetime] = utc_now

@@ -1,27 +1,60 @@
-"""What every page of one server shares."""
+"""What every page of one server shares, and the look-up of a case, of the lists and of a session by an address."""
 
 from __future__ import annotations
 
 import asyncio
 import datetime
+import secrets
+from collections import OrderedDict
 from dataclasses import dataclass, field
+from typing import Annotated, NamedTuple
+from urllib.parse import quote
 
-from starlette.requests import Request
+from fastapi import Depends, HTTPException, Request
+from starlette.convertors import StringConvertor, register_url_convertor
 
 from planner.desk.desk import Desk
-from planner.documents.printing.queue import PrintQueue
+from planner.desk.lists import ListsNow, lists_now
+from planner.documents.printing.queue import PrintJob, PrintQueue
 from planner.errors import PlannerError
-from planner.records.rows import Person
+from planner.lists.roster.shapes import Session
+from planner.records.rows import CaseNow, Person, StoredCase
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
 from planner.web.security.passwords import Passwords
-from planner.web.security.sessions import SignInSessions
-from planner.web.security.throttle import Throttle
+from planner.web.security.sessions import SignInSessions, Throttle
 from planner.web.server.settings import Settings
-from planner.web.server.tickets import Tickets
 
 LONGEST_CODE = 60
+# Tickets that are held; whoever comes with an older one is given a new print.
+MOST_TICKETS = 1000
+
+
+class OrderedPrint(NamedTuple):
+    """A print that somebody ordered, and the name of the file it becomes."""
+
+    job: PrintJob
+    name: str
+
+
+@dataclass
+class Tickets:
+    """What brings the waiting page of a print back to it: for one person and one address, and good for that once."""
+
+    _orders: OrderedDict[tuple[str, str, str], OrderedPrint] = field(default_factory=OrderedDict)
+
+    def give(self, person: str, path: str, ordered: OrderedPrint) -> str:
+        """A ticket for that person to come back with to that address."""
+        ticket = secrets.token_urlsafe(12)
+        self._orders[ticket, person, path] = ordered
+        while len(self._orders) > MOST_TICKETS:
+            self._orders.popitem(last=False)
+        return ticket
+
+    def take(self, ticket: str, person: str, path: str) -> OrderedPrint | None:
+        """The print that the ticket is for, None where there is none; the ticket is used up."""
+        return self._orders.pop((ticket, person, path), None)
 
 
 @dataclass(frozen=True)
@@ -29,6 +62,9 @@ class Site:
     """`desk` is the way to everything that is decided, placed or printed."""
 
     desk: Desk
+    store: Store
+    rulebook: Rulebook
+    unit: Unit | None
     settings: Settings
     sessions: SignInSessions
     throttle: Throttle
@@ -37,18 +73,6 @@ class Site:
     tickets: Tickets = field(default_factory=Tickets)
     # One print is planned at a time: many at once would share the one processor that pages have.
     ordering: asyncio.Lock = field(default_factory=asyncio.Lock)
-
-    @property
-    def store(self) -> Store:
-        return self.desk.store
-
-    @property
-    def rulebook(self) -> Rulebook:
-        return self.desk.rulebook
-
-    @property
-    def unit(self) -> Unit | None:
-        return self.desk.unit
 
     def day_here(self) -> datetime.date:
         """The day by the unit's clock."""
@@ -70,3 +94,69 @@ def active_person(store: Store, code: str) -> Person | None:
     except PlannerError:
         return None
     return person if person.active else None
+
+
+class EyeConvertor(StringConvertor):
+    """The side of an eye in an address; a reference may hold a slash, and so takes the rest."""
+
+    regex = "right|left"
+
+
+register_url_convertor("eye", EyeConvertor())
+CASE = "/cases/{reference:path}/{eye:eye}"
+APPROVAL = "/approvals/{reference:path}/{eye:eye}"
+LISTING = "/lists/place/{reference:path}/{eye:eye}"
+SESSION = "/lists/session/{session}"
+
+
+def case_path(case: StoredCase, page: str = "", under: str = "cases") -> str:
+    """The address of a case, or of one of its pages."""
+    return f"/{under}/{quote(case.reference, safe='')}/{case.eye}" + (f"/{page}" if page else "")
+
+
+def approval_path(case: StoredCase) -> str:
+    """Where a consultant decides on a case."""
+    return case_path(case, under="approvals")
+
+
+def list_path(case: StoredCase) -> str:
+    """Where a case is given its place on a list."""
+    return case_path(case, under="lists/place")
+
+
+def session_path(session: str) -> str:
+    """The address of a session's list."""
+    return f"/lists/session/{quote(session, safe='')}"
+
+
+def find(request: Request, reference: str, eye: str) -> StoredCase:
+    """The case of an address; 404 where there is none."""
+    case = site_of(request).store.find_case(reference, eye) if reference.isprintable() else None
+    if case is None:
+        raise HTTPException(404)
+    return case
+
+
+def case_now(request: Request, reference: str, eye: str) -> CaseNow:
+    """The case of an address as it stands; 404 where there is none."""
+    return site_of(request).store.case_now(find(request, reference, eye).id)
+
+
+def lists_shown(request: Request) -> ListsNow:
+    """The lists as they stand now; 404 where no roster is in force."""
+    now = lists_now(site_of(request).desk)
+    if now is None:
+        raise HTTPException(404)
+    return now
+
+
+def session_named(lists: ListsNow, name: str) -> Session:
+    """A session of the roster; 404 for any other."""
+    if name not in lists.instance.sessions:
+        raise HTTPException(404)
+    return lists.instance.sessions[name]
+
+
+# These stand after the route's form, so that nobody without its token learns which cases there are.
+CaseAsked = Annotated[CaseNow, Depends(case_now)]
+ListsAsked = Annotated[ListsNow, Depends(lists_shown)]
