@@ -23,9 +23,9 @@ def number(value: float) -> str:
     return f"{value:g}".replace("-", "−")
 
 
-def dioptres(value: float) -> str:
-    """A lens power or a change in it, with two decimals: `21.50 D`."""
-    return f"{value:.2f} D".replace("-", "−")
+def dioptres(power: float | None) -> str:
+    """A lens power with two decimals: `21.50 D`; `not recorded` when None."""
+    return say("not recorded") if power is None else f"{power:.2f} D".replace("-", "−")
 
 
 def change(least: float, most: float) -> str:

@@ -16,7 +16,7 @@ from pypdf import PageObject
 
 from planner.documents.card.sheet import CROWDED_MM, FOOT_PT, READ_AT_M, STEPS_MM, card_that_fits, render_card
 from planner.documents.card.view import CROWDED, DETAILS, Card, CardDetail, card_view
-from planner.documents.plan.view import view
+from planner.documents.plan.view import PlanView
 from planner.documents.printing.font_metrics import (
     capital_mm,
     count_lines,
@@ -56,14 +56,14 @@ def test_every_card_is_one_pdf_ua_page_with_all_steps_in_order(plan_of: PlanOf, 
         who = "TRAINEE" if step.who == "trainee" else "SUPERVISOR"
         at = text.index(squeezed(f"{step.number}{step.label}{who}"), at)
     assessment = plan.assessment
-    shown = view(plan)
+    shown = PlanView(plan)
     # Where too little is recorded for a technique there is no pause to print, and the card says why.
     first_pause = next((what for step in shown.steps for what, _ in step.pause), shown.not_written)
     assert first_pause and bool(shown.not_written) == (assessment.tier.on_record is None)
     for words in (
         *(assessment.case.reference, assessment.case.eye.upper() + " EYE", f"Tier {assessment.tier.working}"),
-        *(view(plan).supervision.mode, plan.supervision.words, plan.draft_line or "", plan.deferral[0]),
-        *(assessment.rulebook.version, assessment.rulebook.sha256[:8], view(plan).date, first_pause),
+        *(PlanView(plan).mode, plan.supervision.words, plan.draft_line or "", plan.deferral[0]),
+        *(assessment.rulebook.version, assessment.rulebook.sha256[:8], PlanView(plan).date, first_pause),
     ):
         assert squeezed(words) in text, words
     assert ("SETTLEFIRST" in text) == (assessment.readiness.state == "settle-first")
@@ -110,7 +110,7 @@ def test_lines_are_counted_with_the_widths_of_the_font() -> None:
 @pytest.mark.parametrize("detail", [*DETAILS, *CROWDED], ids=lambda detail: str(detail.pauses))
 def test_every_pause_is_printed_or_counted(plan_of: PlanOf, name: str, detail: CardDetail) -> None:
     plan = plan_of(name)
-    card = card_view(plan, view(plan), detail)
+    card = card_view(plan, PlanView(plan), detail)
     for planned, shown in zip(plan.steps, card.steps, strict=True):
         assert len(planned.pause_if) == len(shown.pauses) + int(shown.rest or 0)
         assert [pause.if_ for pause in planned.pause_if[: len(shown.pauses)]] == [w for w, _ in shown.pauses]
@@ -119,7 +119,7 @@ def test_every_pause_is_printed_or_counted(plan_of: PlanOf, name: str, detail: C
 
 def test_the_fullest_card_that_fits_is_taken_in_the_largest_letters(plan_of: PlanOf) -> None:
     plan = plan_of("tense-white")
-    usual, crowded = ([card_view(plan, view(plan), detail) for detail in details] for details in (DETAILS, CROWDED))
+    usual, crowded = ([card_view(plan, PlanView(plan), detail) for detail in details] for details in (DETAILS, CROWDED))
     tries = ((usual, STEPS_MM), (crowded, CROWDED_MM))
     lines: Callable[[Card], float] = lambda card: sum(step.lines(12) for step in card.steps)  # noqa: E731
     assert card_that_fits(tries, lambda card, size: True) == (usual[0], STEPS_MM[0])
@@ -188,7 +188,7 @@ def test_the_first_drill_says_how_it_stands(plan_of: PlanOf) -> None:
         ((other, always), "Drill in every eye:", always),
         (none, "No drill stands out", None),
     ):
-        card = card_view(plan, view(replace(plan, drills=drills)), DETAILS[0])
+        card = card_view(plan, PlanView(replace(plan, drills=drills)), DETAILS[0])
         assert card.standing.startswith(words)
         assert (card.drill, card.stop_first) == ((first.label, first.stop_first) if first else ("", ""))
     # An ordinary eye makes nothing likely: its card has the drill of every eye, capsule rupture.
@@ -200,7 +200,7 @@ def test_the_first_drill_says_how_it_stands(plan_of: PlanOf) -> None:
 def test_no_way_of_doing_a_step_is_on_the_card_where_none_is_written(plan_of: PlanOf) -> None:
     plan = plan_of("half-filled")
     assert plan.assessment.tier.on_record is None and plan.choices
-    card = card_view(plan, view(plan), DETAILS[0])
+    card = card_view(plan, PlanView(plan), DETAILS[0])
     assert card.not_written and not any(step.way for step in card.steps)
 
 

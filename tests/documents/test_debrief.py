@@ -11,7 +11,7 @@ import pypdfium2
 import pytest
 
 from planner.documents.debrief.sheet import complications, render_debrief
-from planner.documents.plan.view import view
+from planner.documents.plan.view import PlanView
 
 from .conftest import PRINTED, PlanOf, read, squeezed, with_case
 from .test_pdf import SMALLEST_PT, sizes
@@ -67,7 +67,7 @@ def test_what_is_asked_and_what_must_not_be_written(debrief_of: DebriefOf, name:
 
 def test_likely_trouble_is_listed_first(plan_of: PlanOf) -> None:
     plan = plan_of("tense-white")
-    none, *labels = complications(view(plan))
+    none, *labels = complications(PlanView(plan))
     likely = [drill.label for drill in plan.drills if drill.likely]
     assert none == "None"
     assert labels[: len(likely)] == likely

@@ -16,8 +16,8 @@ from planner.documents.plan.operation import (
     operation,
     operation_that_fits,
 )
-from planner.documents.plan.shapes import StepView
-from planner.documents.plan.view import view
+from planner.documents.plan.step import StepView
+from planner.documents.plan.view import PlanView
 from planner.documents.printing import html
 from planner.documents.printing.pdf import count_pages, font_faces
 from planner.plan.plan import Plan
@@ -34,7 +34,7 @@ def lines_of(step: StepView) -> list[str]:
 
 @pytest.mark.parametrize("detail", DETAILS)
 def test_what_is_told_and_the_rest_together_are_the_whole_step(plan: Plan, detail: object) -> None:
-    shown = operation(view(plan), detail)  # type: ignore[arg-type]
+    shown = operation(PlanView(plan), detail)  # type: ignore[arg-type]
     assert [each.s.step.id for each in shown.steps] == [step.id for step in plan.steps]
     for each in shown.steps:
         parts = (each.shown, each.rest)
@@ -46,7 +46,7 @@ def test_what_is_told_and_the_rest_together_are_the_whole_step(plan: Plan, detai
 @pytest.mark.parametrize("detail", DETAILS)
 def test_what_this_eye_makes_harder_is_told_whole_and_every_pause_is_seen(plan_of: PlanOf, detail: object) -> None:
     plan = plan_of("phacomorphic-attack")
-    for each in operation(view(plan), detail).steps:  # type: ignore[arg-type]
+    for each in operation(PlanView(plan), detail).steps:  # type: ignore[arg-type]
         assert [what for what, _ in each.shown.pause] == [what for what, _ in each.s.pause]
         if each.s.step.harder_because:
             assert each.shown.do == each.s.do
@@ -54,7 +54,7 @@ def test_what_this_eye_makes_harder_is_told_whole_and_every_pause_is_seen(plan_o
 
 
 def test_details_run_from_the_fullest_to_the_barest(plan: Plan) -> None:
-    shown = view(plan)
+    shown = PlanView(plan)
     told = [sum(len(str(each.shown)) for each in operation(shown, detail).steps) for detail in DETAILS]
     assert told == sorted(told, reverse=True)
     # In full but for what only several findings together would bring, which is told at the end whatever the room.
@@ -72,13 +72,13 @@ def test_details_run_from_the_fullest_to_the_barest(plan: Plan) -> None:
     ],
 )
 def test_one_side_is_tried_before_two(plan_of: PlanOf, sides: Callable[[Operation], int], taken: int) -> None:
-    shown = view(plan_of("routine"))
+    shown = PlanView(plan_of("routine"))
     shown = replace(shown, steps=shown.steps[:3])  # few, so that none is left out as far too long to try
     assert operation_that_fits(shown, sides) == operation(shown, DETAILS[taken])
 
 
 def test_questions_above_a_step_are_cut_only_when_three_sides_do_not_hold_them(plan_of: PlanOf) -> None:
-    shown = view(plan_of("tamsulosin-letter"))
+    shown = PlanView(plan_of("tamsulosin-letter"))
     assert any(step.if_found for step in shown.steps)
 
     def taken(most: int) -> Operation:
@@ -90,14 +90,14 @@ def test_questions_above_a_step_are_cut_only_when_three_sides_do_not_hold_them(p
 
 @pytest.mark.parametrize("detail", DETAILS)
 def test_a_bar_is_told_in_its_step_whatever_is_cut(plan_of: PlanOf, detail: StepDetail) -> None:
-    shown = operation(view(plan_of("phacomorphic-attack")), detail)
+    shown = operation(PlanView(plan_of("phacomorphic-attack")), detail)
     told = " ".join(line for each in shown.steps for line in each.shown.do)
     for drug in ("Acetazolamide", "Mannitol", "Beta-blocker drops"):
         assert f"{drug} barred: " in told
 
 
 def test_ordinary_lines_are_cut_as_set_in_one_paragraph(plan_of: PlanOf) -> None:
-    shown = view(plan_of("routine"))
+    shown = PlanView(plan_of("routine"))
     for room in (0, 1, 2, 3):
         for each in operation(shown, StepDetail(ordinary_do=room)).steps:
             assert each.s.ordinary and len(" ".join(each.shown.do)) <= room * DO
@@ -109,7 +109,7 @@ def test_ordinary_lines_are_cut_as_set_in_one_paragraph(plan_of: PlanOf) -> None
 def test_steps_alone_take_the_sides_that_they_take_in_the_plan(plan_of: PlanOf, sheets_of: SheetsOf, name: str) -> None:
     sheets = sheets_of(name)
     last = next(at for at, sheet in enumerate(sheets) if "Take-over" in sheet)
-    shown = view(plan_of(name))
+    shown = PlanView(plan_of(name))
     steps = operation_that_fits(shown, lambda made: count_pages(html.page(shown, None, made, font_faces())))
     assert count_pages(html.page(shown, None, steps, font_faces())) == last
 
@@ -126,6 +126,6 @@ def test_every_line_of_every_step_is_printed_somewhere(plan_of: PlanOf, sheets_o
     # The head and foot of a page are drawn after its body; without them a line may run over the page's end.
     head = f"{plan.assessment.case.eye.upper()}EYE{squeezed(plan.assessment.case.reference)}page"
     printed = "".join(sheet.partition(head)[0] for sheet in sheets_of(name))
-    for step in view(plan).steps:
+    for step in PlanView(plan).steps:
         for line in lines_of(step):
             assert squeezed(line) in printed, (step.step.id, line)

@@ -18,7 +18,7 @@ import pytest
 from PIL import Image, ImageFilter
 
 from planner.documents.card.sheet import FOOT_PT, READ_AT_M, render_card
-from planner.documents.plan.view import view
+from planner.documents.plan.view import PlanView
 from planner.documents.printing.font_metrics import capital_mm, smallest_letter_mm
 from planner.plan.plan import Plan
 
@@ -73,7 +73,7 @@ def plain(text: str) -> str:
 
 def first_pause(plan: Plan) -> str:
     """What to pause at first; where too little is recorded for a technique, that."""
-    shown = view(plan)
+    shown = PlanView(plan)
     return next((what for step in shown.steps for what, _ in step.pause), shown.not_written)
 
 
@@ -81,10 +81,10 @@ def first_pause(plan: Plan) -> str:
 def test_side_tier_and_first_pause_are_read(plan_of: PlanOf, name: str) -> None:
     plan = plan_of(name)
     words = words_on(from_two_metres(picture_of(render_card(plan))))
-    side = plain(view(plan).side)
+    side = plain(PlanView(plan).side)
     assert side in words
     assert ("lefteye" if side == "righteye" else "righteye") not in words
-    assert f"tier{plan.assessment.tier.working}{plain(view(plan).supervision.mode)}" in words
+    assert f"tier{plan.assessment.tier.working}{plain(PlanView(plan).mode)}" in words
     assert plain(first_pause(plan)) in words
 
 

@@ -9,7 +9,7 @@ from html import unescape
 
 from planner.assess.assessment import NotCounted
 from planner.documents.plan.text import render_text
-from planner.documents.plan.view import view
+from planner.documents.plan.view import PlanView
 from planner.documents.printing.html import render_html
 from planner.plan.plan import Plan
 
@@ -76,8 +76,8 @@ def test_a_caution_that_only_may_hold_prints_where_no_technique_is_written(plan_
     for plan in (shown, bare):
         assert any(caution.certain for caution in plan.cautions) or plan is bare
         assert any(not caution.certain for caution in plan.cautions)
-    assert all(each.caution.certain for each in view(shown).cautions)
-    assert len(view(bare).cautions) == len(bare.cautions)
+    assert all(each.certain for each in PlanView(shown).cautions)
+    assert len(PlanView(bare).cautions) == len(bare.cautions)
 
 
 def test_where_too_little_is_recorded_no_technique_is_written(plan_of: PlanOf) -> None:
@@ -85,22 +85,22 @@ def test_where_too_little_is_recorded_no_technique_is_written(plan_of: PlanOf) -
     written = {choice.label for choice in plan.choices.values()} - {"Ultrasound", "Povidone-iodine"}
     for printed in (render_html(plan), render_text(plan)):
         body = unescape(_TAG.sub(" ", printed.partition("<body>")[2] or printed))
-        assert body.count(view(plan).not_written) == 1
+        assert body.count(PlanView(plan).not_written) == 1
         assert "Planned opening" not in body and "Main incision" not in body
         steps = body.partition("step by step")[2].lower().partition("take-over")[0]
         assert not [label for label in written if label.lower() in steps]
-    assert not view(plan_of("routine")).not_written
+    assert not PlanView(plan_of("routine")).not_written
 
 
 def test_a_model_blind_to_something_found_says_at_least(plan_of: PlanOf) -> None:
     plan = plan_of("routine")
     assert not plan.assessment.probability.not_counted
-    assert not view(plan).risk.uncounted
-    assert all("at least" not in row.words for row in view(plan).risk.rows)
+    assert not PlanView(plan).risk.uncounted
+    assert all("at least" not in row.words for row in PlanView(plan).risk.rows)
 
     blind = (NotCounted("a", "Polar opacity", True, ()), NotCounted("b", "IFIS risk", False, ()))
     probability = replace(plan.assessment.probability, not_counted=blind)
-    shown = view(replace(plan, assessment=replace(plan.assessment, probability=probability))).risk
+    shown = PlanView(replace(plan, assessment=replace(plan.assessment, probability=probability))).risk
     assert shown.uncounted == (
         "At least these: this model does not count polar opacity; nor what is not recorded and may be found: IFIS risk."
     )
@@ -108,7 +108,7 @@ def test_a_model_blind_to_something_found_says_at_least(plan_of: PlanOf) -> None
 
 
 def test_risk_rows_stand_where_their_numbers_say(plan: Plan) -> None:
-    risk = view(plan).risk
+    risk = PlanView(plan).risk
     operators = list(plan.assessment.probability.by_operator.values())
     assert [row.operator.lower() for row in risk.rows] == [operator.operator for operator in operators]
     assert [row.operator.lower() for row in risk.rows if row.planned] in ([plan.supervision.stage], [])
@@ -121,7 +121,7 @@ def test_risk_rows_stand_where_their_numbers_say(plan: Plan) -> None:
 
 
 def test_every_number_in_brackets_is_in_the_list_and_every_source_is_cited(plan: Plan) -> None:
-    shown = view(plan)
+    shown = PlanView(plan)
     listed = {source.number for source in shown.sources}
     body, _, sources = render_text(plan).partition("\nSOURCES\n")
     assert {int(number) for number in _CITED.findall(sources)} == listed
@@ -131,13 +131,13 @@ def test_every_number_in_brackets_is_in_the_list_and_every_source_is_cited(plan:
 
 def test_settle_first_names_who_settles_it(plan_of: PlanOf) -> None:
     plan = plan_of("phacomorphic-attack")
-    readiness = view(plan).readiness
-    assert (readiness.is_ready, readiness.headline) == (False, "Settle first")
-    assert readiness.reasons and all(reason.settled_by for reason in readiness.reasons)
-    assert view(plan_of("routine")).readiness.headline == "Ready"
+    shown = PlanView(plan)
+    assert (shown.is_ready, shown.headline) == (False, "Settle first")
+    assert shown.to_settle and all(reason.settled_by for reason in shown.to_settle)
+    assert PlanView(plan_of("routine")).headline == "Ready"
 
 
 def test_what_must_not_be_given_is_read_first(plan_of: PlanOf) -> None:
-    states = [drug.state for drug in view(plan_of("phacomorphic-attack")).drugs]
-    assert states[0] == "Withheld"
-    assert states == sorted(states, key=["Withheld", "Not until checked", ""].index)
+    states = [drug.state for drug in PlanView(plan_of("phacomorphic-attack")).drugs]
+    assert states[0] == "withheld"
+    assert states == sorted(states, key=["withheld", "not-until-checked", "as-prescribed"].index)

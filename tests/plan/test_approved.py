@@ -12,7 +12,8 @@ import pytest
 from planner.assess.assess import assess
 from planner.case import STAGES
 from planner.documents.plan.text import render_text
-from planner.documents.plan.view import view
+from planner.documents.plan.view import PlanView
+from planner.documents.plan.words import remarks
 from planner.exchange.case_reader import ReadCase, read_cases
 from planner.plan.allocation import allocate
 from planner.plan.approved import (
@@ -70,9 +71,9 @@ def test_both_tiers_and_what_else_differs_print(routine: Plan, rulebook: Ruleboo
         routine, rulebook, approval(routine, 4), named(routine, 4, given.supervision.mode, given.hands)
     )
     assert made.supervision.mode == "consultant-operates" and "consultant operates" in made.supervision.words
-    shown = view(made)
-    assert (shown.tier.number, shown.tier.by_rulebook) == ("4", "1")
-    assert shown.tier.approved == "Approved so; by the rulebook tier 1"
+    shown = PlanView(made)
+    assert (shown.tier, shown.assessment.tier.working) == (4, 1)
+    assert shown.tier_approved == "Approved so; by the rulebook tier 1"
     text = " ".join(render_text(made).split())
     assert "TIER 4" in text and "Tier by the rulebook 1. Tier approved 4" in text
     planned = routine.supervision.mode.replace("-", " ")
@@ -86,7 +87,7 @@ def test_a_step_in_other_hands_is_in_them_everywhere(routine: Plan, rulebook: Ru
     made = with_approval(routine, rulebook, approval(routine, 1), named(routine, 1, who={step.id: "supervisor"}))
     assert next(s for s in made.steps if s.id == step.id).who == "supervisor"
     assert step.label in routine.supervision.trainee_steps and step.label not in made.supervision.trainee_steps
-    assert f"To the supervisor instead: {step.label[:1].lower()}{step.label[1:]}." in view(made).approval.remarks
+    assert f"To the supervisor instead: {step.label[:1].lower()}{step.label[1:]}." in remarks(made.approval)
 
 
 def test_many_steps_in_other_hands_are_counted_so_that_the_first_side_holds_them(
@@ -94,13 +95,13 @@ def test_many_steps_in_other_hands_are_counted_so_that_the_first_side_holds_them
 ) -> None:
     who = {step.id: "supervisor" for step in routine.steps if step.who == "trainee"}
     made = with_approval(routine, rulebook, approval(routine, 1), named(routine, 1, who=who))
-    assert f"To the supervisor instead: {len(who)} steps, as set out below." in view(made).approval.remarks
+    assert f"To the supervisor instead: {len(who)} steps, as set out below." in remarks(made.approval)
 
 
 def test_what_is_approved_as_planned_changes_nothing_but_the_approval(routine: Plan, rulebook: Rulebook) -> None:
     made = with_approval(routine, rulebook, approval(routine, 1), named(routine, 1))
     assert replace(made, approval=None) == routine
-    assert view(made).tier.approved == "" and view(made).approval.tier == "1"
+    assert PlanView(made).tier_approved == "" and made.approval is not None and made.approval.tier_approved == 1
 
 
 def test_no_trainee_takes_a_step_where_the_consultant_is_alone(routine: Plan, rulebook: Rulebook) -> None:

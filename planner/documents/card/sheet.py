@@ -9,7 +9,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Sequence
 
 from planner.documents.card.view import CROWDED, DETAILS, Card, CardDetail, card_view
-from planner.documents.plan.view import view
+from planner.documents.plan.view import PlanView
 from planner.documents.printing import html
 from planner.documents.printing.font_metrics import capital_mm, points_for_capital, small_letter_mm, smallest_letter_mm
 from planner.documents.printing.pdf import count_pages, font_faces, write_pdf
@@ -26,7 +26,7 @@ FOOT_PT = 12
 
 def render_card(plan: Plan) -> bytes:
     """The card as a PDF of one A4 page. Raises PlannerError when the page cannot be set as written."""
-    shown = view(plan)
+    shown = PlanView(plan)
 
     def page(card: Card, capital: float) -> str:
         points = points_for_capital(capital)

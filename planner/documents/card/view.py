@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from planner.documents.plan.shapes import PlanView, StepView
+from planner.documents.plan.step import StepView
+from planner.documents.plan.view import PlanView
 from planner.documents.printing.font_metrics import MM_A_POINT, count_lines
 from planner.plan.plan import Plan
 from planner.wording.language import say
+from planner.wording.words import as_sentence
 
 
 @dataclass(frozen=True)
@@ -103,7 +105,7 @@ class Card:
 
 def card_view(plan: Plan, shown: PlanView, detail: CardDetail) -> Card:
     """The card of a plan and its view, as full as `detail`."""
-    reasons = [reason.because for reason in shown.readiness.reasons]
+    reasons = [as_sentence(reason.because) for reason in shown.to_settle]
     steps = tuple(_step(step, plan, detail) for step in shown.steps)
     settle_rest = say("and %(count)s more on the plan", count=len(reasons) - 1) if len(reasons) > 1 else ""
     # Where no trainee operates there is nothing to take over.
@@ -127,9 +129,8 @@ def _step(shown: StepView, plan: Plan, detail: CardDetail) -> CardStep:
 
 def _drill(shown: PlanView) -> tuple[str, str, str]:
     """How it stands with the first drill, its label, and what to stop first."""
-    in_full = [each.drill for each in shown.drills]
-    if likely := [drill for drill in in_full if drill.likely]:
+    if likely := [drill for drill in shown.drills if drill.likely]:
         return say("Drill likely in this eye:"), likely[0].label, likely[0].stop_first
-    if in_full:
-        return say("Drill in every eye:"), in_full[0].label, in_full[0].stop_first
+    if shown.drills:
+        return say("Drill in every eye:"), shown.drills[0].label, shown.drills[0].stop_first
     return say("No drill stands out in this eye; all are on the plan."), "", ""

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from planner.documents.plan.shapes import PlanView
-from planner.documents.plan.view import view
+from planner.documents.plan.view import PlanView
 from planner.documents.printing import html
 from planner.documents.printing.pdf import font_faces, write_pdf
 from planner.plan.plan import Plan
@@ -14,7 +13,7 @@ STYLES = ("base/type.css", "base/page.css", "debrief/debrief.css")
 
 def render_debrief(plan: Plan) -> bytes:
     """The sheet as a PDF of two A4 pages. Raises PlannerError when they cannot be set as written."""
-    shown = view(plan)
+    shown = PlanView(plan)
     return write_pdf(
         html.sheet("debrief/debrief.html", STYLES, font_faces(), shown, complications=complications(shown))
     )
@@ -22,6 +21,4 @@ def render_debrief(plan: Plan) -> bytes:
 
 def complications(shown: PlanView) -> tuple[str, ...]:
     """What may have happened, to tick: nothing at all, then every drill's label, those likely in this eye first."""
-    likely = [each.drill.label for each in shown.drills]
-    others = [drill.label for drill in (*shown.may_be_drills, *shown.other_drills)]
-    return (say("None"), *likely, *others)
+    return (say("None"), *(each.label for each in (*shown.drills, *shown.may_be_drills, *shown.other_drills)))

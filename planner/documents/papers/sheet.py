@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from babel.dates import format_date
 
 from planner.documents.figures import day, moment
-from planner.documents.plan.shapes import PlanView
-from planner.documents.plan.view import view
+from planner.documents.plan.view import PlanView
 from planner.documents.printing import html
 from planner.documents.printing.pdf import fitted_page, font_faces, write_together
 from planner.plan.plan import Plan
@@ -64,7 +63,7 @@ def render_papers(
     """
 
     def cover(sheets: list[int]) -> str:
-        lines = [PlanPapers(place, view(plan), count) for (place, plan), count in zip(plans, sheets, strict=True)]
+        lines = [PlanPapers(place, PlanView(plan), count) for (place, plan), count in zip(plans, sheets, strict=True)]
         return html.sheet(
             "papers/papers.html", STYLES, font_faces(), day=day(on), unit=unit or say("not recorded"),
             weekday=format_date(on, "EEEE", locale=language.locale()), written_at=moment(written_at), lines=lines,

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Generic, TypeVar
 
-from planner.assess.assessment import FactorState, Lever
-from planner.documents.plan.shapes import LookView, PlanView, SettleView
+from planner.assess.assessment import FactorState, Lever, NeededLook
+from planner.documents.plan.view import PlanView
+from planner.documents.plan.words import few, takes
 from planner.wording.language import say
+from planner.wording.reasons import SettleReason
 from planner.wording.words import as_sentence, lower_first
 
 # Characters that a line holds, across the sheet and beside the drawing.
@@ -64,12 +66,12 @@ class FirstItems(Generic[T]):
 class Front:
     """The lists of the first side, each in its own order; how many were left out is in `FirstItems.more`."""
 
-    reasons: FirstItems[SettleView]
+    reasons: FirstItems[SettleReason]
     decided: FirstItems[str]
     look_again: FirstItems[str]
     levers: FirstItems[Lever]
     factors: FirstItems[FactorState]
-    looks: FirstItems[LookView]
+    looks: FirstItems[NeededLook]
     other_looks: str
     uncounted: str
     recheck: bool
@@ -84,14 +86,14 @@ class Front:
 
 def front(p: PlanView, room: FrontRoom = ALL) -> Front:
     """The lists of the first side as that room holds them; with `ALL` nothing is left out."""
-    reasons, _ = first(p.readiness.reasons, lambda r: f"{r.because} → {r.settled_by}", ACROSS, room.to_settle)
-    looks, _ = first(p.looks, lambda k: f"{k.label}, {k.takes}: {k.first}", ACROSS, room.missing)
-    decided, used = first(p.tier.decided_by, str, COLUMN, room.decided)
+    reasons, _ = first(p.to_settle, lambda r: f"{r.because} → {r.settled_by}", ACROSS, room.to_settle)
+    looks, _ = first(p.looks, lambda k: f"{k.label}, {takes(k)}: {few(k.labels)}", ACROSS, room.missing)
+    decided, used = first(p.decided_by, str, COLUMN, room.decided)
     left = room.beside - used
     look_again, used = first(p.queries, str, COLUMN, left // 2)
     left -= used
     levers, used = first(
-        p.plan.assessment.levers, lambda v: f"{v.label} to {v.to}: {v.how} → tier {v.tier}", COLUMN, left // 2
+        p.assessment.levers, lambda v: f"{v.label} to {v.to}: {v.how} → tier {v.tier}", COLUMN, left // 2
     )
     left -= used
     factors, _ = first(p.factors, lambda f: f"{f.label} {f.because} {f.counts}", COLUMN, left)
@@ -104,9 +106,9 @@ def front(p: PlanView, room: FrontRoom = ALL) -> Front:
     )  # fmt: skip
 
 
-def _named(looks: tuple[LookView, ...], shown: int) -> str:
+def _named(looks: tuple[NeededLook, ...], shown: int) -> str:
     """The sittings after the first so many, by name and time alone: what is looked for at each stands at the end."""
-    names = "; ".join(f"{lower_first(look.label)}, {look.takes}" for look in looks[shown:])
+    names = "; ".join(f"{lower_first(look.label)}, {takes(look)}" for look in looks[shown:])
     if not names:
         return ""
     if shown:

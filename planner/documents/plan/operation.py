@@ -9,7 +9,8 @@ from itertools import accumulate
 from math import ceil
 from typing import Literal
 
-from planner.documents.plan.shapes import PlanView, StepView
+from planner.documents.plan.step import StepView
+from planner.documents.plan.view import PlanView
 
 # Characters that a line of each column holds, and lines on a side; a first guess, which setting the side then checks.
 DO, PAUSE, SMALL = 62, 44, 50

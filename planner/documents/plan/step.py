@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from math import ceil
 
-from planner.documents.plan.shapes import StepView
+from planner.documents.plan.words import FEW, WHO
 from planner.plan.plan import Gate, Plan, PlannedStep
 from planner.wording.conditions import gate_words
 from planner.wording.language import say
@@ -14,10 +15,25 @@ from planner.wording.words import as_sentence
 # Characters of a line to do in the step table, and how many lines one that runs on may take.
 DO_WIDTH = 60
 LONGEST_RUN = 3
-# Findings named where a line asks for one of many; the rest are counted there, and named at the end.
-FEW = 3
-# Written out, so that the catalogue's extraction finds them; called, so that they speak the language in force.
-WHO = {"trainee": lambda: say("TRAINEE"), "supervisor": lambda: say("SUPERVISOR")}
+
+
+@dataclass(frozen=True)
+class StepView:
+    """A step as printed; `provisional` says what is prepared for the worse where a choice is still open.
+
+    `if_found` is what is looked for before which act, and what is done instead; `also_if_found` what only several
+    findings together would bring, and lines that would be added. A pause is what to see, and what then. An `ordinary`
+    step is one that nothing in this eye makes harder or changes: it is set more closely, so that the others stand out.
+    """
+
+    step: PlannedStep
+    who: str
+    provisional: tuple[str, ...]
+    do: tuple[str, ...]
+    if_found: tuple[tuple[str, str], ...]
+    also_if_found: tuple[str, ...]
+    pause: tuple[tuple[str, str], ...]
+    ordinary: bool
 
 
 def step_view(step: PlannedStep, plan: Plan) -> StepView:

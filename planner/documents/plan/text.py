@@ -5,17 +5,21 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-from planner.documents.plan.shapes import DrillView, DrugView, PlanView, StepView
-from planner.documents.plan.view import view
-from planner.plan.plan import Plan
+from planner.documents.figures import change, dioptres, moment, whole_range
+from planner.documents.plan import words
+from planner.documents.plan.step import StepView
+from planner.documents.plan.view import PlanView
+from planner.plan.plan import Plan, PlannedDrill, PlannedDrug
 from planner.wording.language import say
+from planner.wording.words import as_sentence
 
 NARROWEST = 40
+MARKS = {"as-prescribed": "[ ] ", "withheld": " x  ", "not-until-checked": " ?  "}
 
 
 def render_text(plan: Plan, width: int = 100) -> str:
     """The plan as text, no line longer than `width` characters where its words allow (40 at least)."""
-    return _Page(max(width, NARROWEST)).text(view(plan))
+    return _Page(max(width, NARROWEST)).text(PlanView(plan))
 
 
 class _Page:
@@ -55,31 +59,33 @@ class _Page:
         judged = say("Unit: %(unit)s. Judged on %(date)s.", unit=p.unit, date=p.date)
         self.put(f"{p.plan.title}. {judged} {p.plan.supervision.stage_label}.")
         self.lines.append("")
-        tier = say("Tier %(number)s", number=p.tier.number).upper()
-        self.put(f"{tier}  {p.tier.label}")
-        self.put(p.tier.approved, indent=2)
-        self.put(p.tier.readings, indent=2)
-        self.items(p.tier.decided_by, indent=2)
-        self.put(f"{p.supervision.mode.upper()}  {p.plan.supervision.words}")
+        tier = say("Tier %(number)s", number=p.tier).upper()
+        self.put(f"{tier}  {p.tier_label}")
+        self.put(p.tier_approved, indent=2)
+        self.put(p.readings, indent=2)
+        self.items(p.decided_by, indent=2)
+        self.put(f"{p.mode.upper()}  {p.plan.supervision.words}")
         self.items((reason.words for reason in p.plan.supervision.because), indent=2)
-        self.put(f"{say('TRAINEE')}  {p.supervision.trainee_steps}")
-        self.put(p.supervision.target, indent=2)
-        self.section(p.readiness.headline)
-        if p.readiness.is_ready:
+        self.put(f"{say('TRAINEE')}  {p.trainee_steps}")
+        self.put(p.target, indent=2)
+        self.section(p.headline)
+        if p.is_ready:
             self.lines.pop()
-        self.items(f"{reason.because} -> {reason.settled_by}" for reason in p.readiness.reasons)
+        self.items(f"{as_sentence(reason.because)} -> {reason.settled_by}" for reason in p.to_settle)
         if p.looks:
             self.section(say("Not recorded: where to look"))
             if p.settles_together:
                 self.put(say("Together these settle the tier: %(findings)s.", findings=p.settles_together))
-            self.items(f"{look.label}, {look.takes} ({look.who}): {look.findings}" for look in p.looks)
-        if p.plan.assessment.levers:
+            self.items(
+                f"{look.label}, {words.takes(look)} ({look.who}): {words.joined(look.labels)}" for look in p.looks
+            )
+        if p.assessment.levers:
             self.section(say("Put right before surgery"))
-            for v in p.plan.assessment.levers:
-                words = say(
+            for v in p.assessment.levers:
+                said = say(
                     "%(label)s to %(to)s: %(how)s → tier %(tier)s", label=v.label, to=v.to, how=v.how, tier=v.tier
                 )
-                self.put(words, "- ")
+                self.put(said, "- ")
         if p.queries:
             self.section(say("Look again"))
             self.items(p.queries)
@@ -100,12 +106,11 @@ class _Page:
             self.put(f"{row.operator:<14}{row.words}{mark}", indent=2)
         self.put(p.plan.range_note)
         self.put(p.risk.recentred)
-        for s in p.scores:
-            words = say(
-                "%(authors)s %(source)s: %(points)s points.", authors=s.authors, source=s.source, points=s.points
-            )
-            self.put(f"{words} {s.outcome}. {' '.join(s.groups)}", "- ")
-        self.put(f"{say('This rulebook')}: {p.tier.points}. {p.plan.score_note}")
+        for s in p.assessment.published_scores:
+            source, points = p.number(s.source), whole_range(s.points)
+            said = say("%(authors)s %(source)s: %(points)s points.", authors=s.authors, source=source, points=points)
+            self.put(f"{said} {as_sentence(s.outcome)}. {' '.join(words.score_groups(s))}", "- ")
+        self.put(f"{say('This rulebook')}: {p.points}. {p.plan.score_note}")
 
     def steps(self, p: PlanView) -> None:
         self.section(say("The operation, step by step"))
@@ -132,7 +137,7 @@ class _Page:
         self.put(p.plan.recheck_then)
         self.put(f"{say('Take-over')}: {p.plan.supervision.take_over_words}")
         for drill in p.drills:
-            self.drill(drill)
+            self.drill(drill, p.kit_of(drill))
         if p.may_be_drills or p.other_drills:
             self.section(say("Other emergencies: the first thing to do"))
             self.items(f"{drill.label} {say('(may become likely)')}: {drill.stop_first}" for drill in p.may_be_drills)
@@ -149,27 +154,35 @@ class _Page:
             for drug in p.drugs:
                 self.drug(drug)
         self.section(say("Lens for the %(side)s", side=p.side))
-        self.put(f"{say('In the bag')}: {p.lens.power}, {p.lens.material}. {say('Back-up')}: {p.lens.backup}.")
-        self.put(f"{say('Biometry sheet')}: {p.lens.read_from}.")
-        self.items(f"{say('In the sulcus')}, {table}: {change} {basis}" for table, change, basis in p.lens.sulcus)
-        self.put(f"{p.plan.lens.captured} {p.lens.captured_basis}")
-        self.put(f"{p.plan.lens.note} {p.lens.note_basis}")
+        lens = p.plan.lens
+        power, backup = dioptres(lens.power_d), dioptres(lens.backup_power_d)
+        self.put(f"{say('In the bag')}: {power}, {lens.material or say('not recorded')}. {say('Back-up')}: {backup}.")
+        self.put(f"{say('Biometry sheet')}: {words.biometry(lens)}.")
+        for row in lens.sulcus:
+            self.put(f"{say('In the sulcus')}, {row.table}: {change(*row.change)} {p.cite(row.basis)}", "- ")
+        self.put(f"{lens.captured} {p.cite(lens.captured_basis)}")
+        self.put(f"{lens.note} {p.cite(lens.note_basis)}")
         if p.cautions:
             self.section(say("Cautions"))
-            self.items(f"{'' if c.caution.certain else say('If found:') + ' '}{c.caution.text}" for c in p.cautions)
-        if p.rules:
+            self.items(f"{'' if c.certain else say('If found:') + ' '}{c.text}" for c in p.cautions)
+        if p.plan.rules:
             self.section(say("What constrains the plan"))
-            self.items(f"{r.force}: {r.text} {r.basis}" for r in p.rules)
+            self.items(f"{words.force(r)}: {words.rule_text(r)} {p.cite(r.basis)}" for r in p.plan.rules)
         if p.choices:
             self.section(say("Why it is planned so"))
         for c in p.choices:
-            self.put(f"{c.label}: {' '.join(part for part in (c.why, c.alternatives, c.basis) if part)}", "- ")
+            parts = (c.way.why, words.alternatives(c), p.cite(c.way.basis))
+            self.put(f"{c.label}: {' '.join(part for part in parts if part)}", "- ")
         self.section(say("Approval"))
-        a = p.approval
-        self.put(f"{say('Tier by the rulebook')} {p.tier.by_rulebook}. {say('Tier approved')} {a.tier or '____'}")
-        by, at = a.by or "____________________", a.at or "____________"
+        given = p.plan.approval
+        tier, by, at = "____", "____________________", "____________"
+        if given is not None:
+            tier, by, at = str(given.tier_approved), given.by, moment(given.at)
+        self.put(f"{say('Tier by the rulebook')} {p.assessment.tier.working}. {say('Tier approved')} {tier}")
         self.put(f"{say('Consultant, by name')} {by}  {say('Date and time')} {at}")
-        self.put(f"{say('Reason, if they differ; conditions')} {a.remarks or '______________________________'}")
+        self.put(
+            f"{say('Reason, if they differ; conditions')} {words.remarks(given) or '______________________________'}"
+        )
         contact = say("Supervisor's contact")
         self.put(f"{contact}: {p.plan.supervision.contact or '____________________'}")
         self.items(p.plan.deferral, "")
@@ -180,21 +193,20 @@ class _Page:
         self.lines.append("")
         self.put(f"{p.rulebook}. {p.draft_line}")
 
-    def drill(self, d: DrillView) -> None:
+    def drill(self, drill: PlannedDrill, kit: str) -> None:
         likely = say("likely in this eye")
-        self.section(f"{d.drill.label} ({likely})" if d.drill.likely else d.drill.label)
-        self.put(" ".join(d.drill.signs))
-        self.put(d.drill.stop_first, "! ")
-        for number, line in enumerate(d.drill.steps, 1):
+        self.section(f"{drill.label} ({likely})" if drill.likely else drill.label)
+        self.put(" ".join(drill.signs))
+        self.put(drill.stop_first, "! ")
+        for number, line in enumerate(drill.steps, 1):
             self.put(line, f"{number}  ")
-        self.put(d.drill.call, say("call") + ": ")
-        self.put(d.kit, say("kit") + ": ")
-        self.put(d.drill.leave, say("leave") + ": ")
+        self.put(drill.call, say("call") + ": ")
+        self.put(kit, say("kit") + ": ")
+        self.put(drill.leave, say("leave") + ": ")
 
-    def drug(self, d: DrugView) -> None:
-        mark = "[ ] " if not d.state else " x  " if d.withheld else " ?  "
-        self.put(f"{d.label}, {d.how}", mark)
-        self.put(d.standing, indent=4)
-        self.put(d.dose, indent=4)
-        self.put(f"{say('not if')}: {d.contraindications}" if d.contraindications else "", indent=4)
-        self.put(f"{say('check')}: {d.check}" if d.check else "", indent=4)
+    def drug(self, drug: PlannedDrug) -> None:
+        self.put(f"{drug.label}, {words.how_given(drug)}", MARKS[drug.state])
+        self.put(words.standing(drug), indent=4)
+        self.put(words.dose(drug), indent=4)
+        self.put(f"{say('not if')}: {'; '.join(drug.contraindications)}" if drug.contraindications else "", indent=4)
+        self.put(f"{say('check')}: {' '.join(drug.check)}" if drug.check else "", indent=4)

@@ -10,10 +10,10 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from planner.documents.plan import words
 from planner.documents.plan.front import Front, front
 from planner.documents.plan.operation import Operation, operation
-from planner.documents.plan.shapes import PlanView
-from planner.documents.plan.view import view
+from planner.documents.plan.view import PlanView
 from planner.plan.plan import Plan
 from planner.shipped import templates_folder
 from planner.wording import language
@@ -30,7 +30,7 @@ SCREEN_STYLES = ("base/screen.css",)
 
 def render_html(plan: Plan) -> str:
     """The plan as one page that carries its own styles and fonts. Raises PlannerError when templates are missing."""
-    shown = view(plan)
+    shown = PlanView(plan)
     return page(shown, front(shown), operation(shown), _embedded_fonts())
 
 
@@ -86,6 +86,7 @@ def environment() -> Environment:
     made.install_gettext_callables(language.gettext, language.ngettext, newstyle=True)  # type: ignore[attr-defined]
     # A drawing is made by this program out of numbers and its own words, already escaped.
     made.filters["drawn"] = Markup
+    made.filters |= {each.__name__: each for each in words.FILTERS}
     return made
 
 

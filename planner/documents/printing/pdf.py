@@ -15,7 +15,7 @@ from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherRespons
 from planner.documents.plan.embedded import Finisher, embedding, record_of
 from planner.documents.plan.front import Front, front_that_fits
 from planner.documents.plan.operation import Operation, operation_that_fits
-from planner.documents.plan.view import view
+from planner.documents.plan.view import PlanView
 from planner.documents.printing import html
 from planner.documents.printing.font_metrics import as_drawn
 from planner.errors import PlannerError
@@ -29,7 +29,7 @@ def render_pdf(plan: Plan) -> bytes:
 
 def fitted_page(plan: Plan) -> str:
     """The plan as one HTML page with its sides as full as they hold. Raises PlannerError as `render_pdf` does."""
-    shown = view(plan)
+    shown = PlanView(plan)
 
     def first_fits(side: Front) -> bool:
         return count_pages(html.page(shown, side, None, font_faces())) == 1
