@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
 
 from babel.dates import format_date
 
-from planner.documents.brief.shapes import Brief, ListMinutes, Remark
-from planner.documents.brief.view import BriefCase, KitHere, brief_row, drills_in_mind, drugs_held_back, kit_to_pull
-from planner.documents.figures import day
+from planner.documents.brief.shapes import Brief, BriefRow, KitToPull, ListMinutes, Remark, SaidOfCases
+from planner.documents.figures import day, dioptres
 from planner.lists.changes.differences import ListChange
-from planner.lists.output.lookalikes import clashes
+from planner.lists.output.lookalikes import Clash, clashes
+from planner.lists.roster.shapes import Session
 from planner.lists.rules.checker import check
 from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
-from planner.plan.plan import Plan
-from planner.wording.language import locale, say
+from planner.plan.plan import Approval, Plan, PlannedStep
+from planner.wording.language import count, locale, say, side_of
+from planner.wording.people import Team, operator_and_supervisor
 from planner.wording.words import eye_words
+
+PAUSES = 3  # of a case that are said at the brief; its plan holds all
+Plans = Mapping[int, Plan]  # by the order of the cases
 
 
 def brief_of(
@@ -33,13 +38,9 @@ def brief_of(
     week, verdict, on = Week(instance, lists), check(instance, lists), instance.sessions[session]
     kinds = {change.case: change.kind for change in changed if change.now is not None}
     placings = week.list_of(session)
-    cases = [
-        _case(week, placing, start, plans[placing.case], kinds.get(placing.case, ""))
-        for placing, start in zip(placings, week.starts(session), strict=True)
-    ]
-    first = cases[0].plan if cases else None
+    own = {placing.place: plans[placing.case] for placing in placings}
+    first = next(iter(own.values()), None)
     numbers = next((one for one in verdict.sessions if one.session == session), None)
-    here = {name: KitHere(kit.sets, kit.ready_again_after) for name, kit in on.kit.items()}
     return Brief(
         theatre=on.theatre,
         anaesthetist=on.anaesthetist,
@@ -47,14 +48,17 @@ def brief_of(
         day=day(on.day),
         weekday=str(format_date(on.day, "EEEE", locale=locale())),
         hours=f"{on.span[0]:%H:%M}–{on.span[1]:%H:%M}",
-        rows=tuple(map(brief_row, cases)),
+        rows=tuple(
+            _row(week, placing, start, own[placing.place], kinds.get(placing.case))
+            for placing, start in zip(placings, week.starts(session), strict=True)
+        ),
         minutes=ListMinutes(numbers.expected_minutes, numbers.minutes, numbers.chance_of_overrun) if numbers else None,
         limit=instance.overrun_chance,
-        kit=tuple(kit_to_pull(cases, here)),
-        in_every_case=tuple(dict.fromkeys(i.label for case in cases for i in case.plan.kit if i.need == "always")),
-        drugs=tuple(drugs_held_back(cases)),
-        drills=tuple(drills_in_mind(cases)),
-        lookalikes=tuple(Remark(one.says, one.do) for one in clashes(instance, lists) if one.session == session),
+        kit=tuple(_kit_to_pull(own, on)),
+        in_every_case=tuple(dict.fromkeys(i.label for plan in own.values() for i in plan.kit if i.need == "always")),
+        drugs=tuple(_drugs_held_back(own)),
+        drills=tuple(_drills_in_mind(own)),
+        lookalikes=_remarks(clashes(instance, lists), session),
         broken=_remarks(verdict.broken, session),
         asked=_remarks(verdict.asked, session),
         people=tuple(dict.fromkeys(name for p in placings for name in (p.trainee, p.supervisor) if name)),
@@ -70,22 +74,148 @@ def brief_of(
     )
 
 
-def _remarks(broken: tuple[Broken, ...], session: str) -> tuple[Remark, ...]:
-    return tuple(Remark(one.says, one.change) for one in broken if one.session == session)
+def _remarks(said: Iterable[Broken | Clash], session: str) -> tuple[Remark, ...]:
+    return tuple(
+        Remark(one.says, one.change if isinstance(one, Broken) else one.do) for one in said if one.session == session
+    )
 
 
-def _case(week: Week, placing: Placing, start: float, plan: Plan, changed: str) -> BriefCase:
-    case = week.case(placing)
-    return BriefCase(
+def _row(week: Week, placing: Placing, start: float, plan: Plan, changed: str | None) -> BriefRow:
+    """Where the placing is not what was approved, who operates is not printed."""
+    case, team, given, lens = week.case(placing), week.team(placing), plan.approval, plan.lens
+    operator, supervisor = operator_and_supervisor(team)
+    conditions = [say("Approved on condition: %(text)s", text=given.conditions)] if given and given.conditions else []
+    reference = lens.biometry_reference or say("reference not recorded")
+    material = "" if lens.power_d is None else f", {lens.material or say('material not recorded')}"
+    return BriefRow(
         order=placing.place,
+        key=case.key,
+        side=side_of(case.eye),
         reference=case.reference,
-        eye=case.eye,
-        patient=case.patient,
-        team=week.team(placing),
+        patient=case.patient or say("not recorded"),
+        tier=str(given.tier_approved if given else plan.assessment.tier.working),
+        approved=_approved(given) if given else say("not approved here"),
         starts=f"{week.session(placing).span[0] + datetime.timedelta(minutes=round(start / 5) * 5):%H:%M}",
         minutes=round(week.with_turnover(placing)),
+        operator=operator,
+        supervisor=supervisor,
+        steps=_steps(team, plan),
+        anaesthesia=_anaesthesia(plan),
         anaesthetist=case.anaesthetist is not False,
-        alerts=case.alerts,
-        changed=changed,
-        plan=plan,
+        lens=dioptres(lens.power_d) + material,
+        backup=dioptres(lens.backup_power_d),
+        biometry=f"{reference}, {day(lens.biometry_date)}",
+        # What the approval hangs on is said aloud with what else the room must know.
+        alerts=(*conditions, *(says for says, holds in case.alerts if holds)),
+        not_asked=tuple(says for says, holds in case.alerts if holds is None),
+        settle=tuple(reason.because for reason in plan.assessment.readiness.because),
+        missing=tuple(missing.label for missing in plan.assessment.missing),
+        hard_because=tuple(reason.words for reason in plan.assessment.tier.decided_by),
+        pauses=tuple(_pauses(plan.steps)),
+        mark=change_mark(changed) if changed else "",
     )
+
+
+def change_mark(kind: str) -> str:
+    """How a row of a list is marked that differs from an earlier version."""
+    marks = {
+        "new": say("NEW"),
+        "session": say("MOVED HERE"),
+        "people": say("OTHER PEOPLE"),
+        "order": say("OTHER PLACE"),
+        "approval": say("APPROVED AGAIN"),
+        "off": say("OFF"),
+    }
+    return marks[kind]
+
+
+def _approved(given: Approval) -> str:
+    words = say("approved by %(name)s", name=given.by)
+    if given.tier_by_rulebook != given.tier_approved:
+        words += say(", by the rulebook tier %(tier)s", tier=given.tier_by_rulebook)
+    return words + (say(", as named") if given.covers == "as-named" else "")
+
+
+def _steps(team: Team, plan: Plan) -> str:
+    """The steps allotted to the trainee."""
+    if team.uncovered:
+        return say("none until approved")
+    if team.trainee is None:
+        return say("no trainee")
+    own = [step.label for step in plan.steps if step.who == "trainee"]
+    kept = [step.label for step in plan.steps if step.who == "supervisor"]
+    if team.whole and not kept:
+        return say("whole operation")
+    if team.whole and len(kept) < len(own):
+        return say("all but %(steps)s", steps=", ".join(kept))
+    return ", ".join(own)
+
+
+def _anaesthesia(plan: Plan) -> str:
+    chosen = plan.choices.get("anaesthesia")
+    if chosen is None:
+        return say("not recorded")
+    return chosen.label + (say(", still open") if chosen.provisional else "")
+
+
+def _pauses(steps: tuple[PlannedStep, ...]) -> Iterator[tuple[str, str]]:
+    """The first pause of the hardest steps, in the order of the operation."""
+    hard = sorted((s for s in steps if s.harder_because and s.pause_if), key=lambda s: (-s.difficulty, s.number))
+    for step in sorted(hard[:PAUSES], key=lambda s: s.number):
+        yield step.label, step.pause_if[0].words
+
+
+def _kit_to_pull(plans: Plans, session: Session) -> Iterator[KitToPull]:
+    """Each item summed over the list, essential ones first; what every case takes is named apart."""
+    wanted: dict[tuple[str, str], dict[str, list[int]]] = defaultdict(lambda: defaultdict(list))
+    certain: set[str] = set()
+    for place, plan in plans.items():
+        for item in plan.kit:
+            if item.need != "always":
+                wanted[item.id, item.label][item.need].append(place)
+                if item.certain:
+                    certain.add(item.id)
+    ordered = sorted(wanted.items(), key=lambda one: ("essential" not in one[1], one[0][1].lower()))
+    for (item_id, label), needs in ordered:
+        essential, preferred = needs["essential"], needs["preferred"]
+        why = say("essential") if essential else say("preferred")
+        if essential and preferred:
+            why = say("essential in %(orders)s, else preferred", orders=_orders(essential))
+        if (here := session.kit.get(item_id)) is not None:
+            why += "; " + count("%(num)s set here", "%(num)s sets here", here.sets)
+            if here.ready_again_after is not None:
+                why += say(", ready again after %(minutes)s min", minutes=here.ready_again_after)
+        orders = sorted({*essential, *preferred})
+        yield KitToPull(label, len(orders), _orders(orders), item_id in certain, why)
+
+
+def _drugs_held_back(plans: Plans) -> Iterator[SaidOfCases]:
+    """Drugs that a case must not have, or not before something is checked."""
+    orders_of: dict[tuple[bool, str], list[int]] = defaultdict(list)
+    reasons: dict[tuple[bool, str], dict[str, None]] = defaultdict(dict)
+    for place, plan in plans.items():
+        for drug in plan.drugs:
+            if drug.state != "as-prescribed":
+                key = (drug.state == "not-until-checked", drug.label)
+                orders_of[key].append(place)
+                reasons[key].update(dict.fromkeys(drug.reasons))
+    for (unchecked, label), orders in sorted(orders_of.items()):
+        state = say("%(drug)s: not until checked", drug=label) if unchecked else say("%(drug)s: withheld", drug=label)
+        yield SaidOfCases(state, _orders(orders), tuple(reasons[unchecked, label]))
+
+
+def _drills_in_mind(plans: Plans) -> Iterator[SaidOfCases]:
+    """Drills that some case of the list makes likely, the one for most cases first."""
+    orders_of: dict[str, list[int]] = defaultdict(list)
+    first: dict[str, str] = {}
+    for place, plan in plans.items():
+        for drill in plan.drills:
+            if drill.likely:
+                orders_of[drill.label].append(place)
+                first[drill.label] = drill.stop_first
+    for label, orders in sorted(orders_of.items(), key=lambda one: -len(one[1])):
+        yield SaidOfCases(label, _orders(orders), (first[label],))
+
+
+def _orders(orders: Iterable[int]) -> str:
+    return ", ".join(map(str, orders))

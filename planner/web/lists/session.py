@@ -11,11 +11,11 @@ from starlette.responses import RedirectResponse, Response
 from planner.desk.doubts import of_standing
 from planner.desk.lists import ListsNow
 from planner.desk.publishing import publish as enter
-from planner.documents.brief.view import change_mark
 from planner.errors import PlannerError
 from planner.lists.changes.differences import ListChange, changes
 from planner.lists.changes.standby import standby
 from planner.lists.changes.versions import lists_of
+from planner.lists.output.brief_view import change_mark
 from planner.lists.rules.people import approval_covers
 from planner.lists.week.instance import Key
 from planner.records.list_versions import PublishedMeanwhile
