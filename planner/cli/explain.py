@@ -16,7 +16,7 @@ from planner.cli.options import (
     rulebook_in,
     unit_in,
 )
-from planner.cli.rules.show import show
+from planner.cli.rules.app import show
 from planner.errors import PlannerError
 
 if TYPE_CHECKING:

@@ -1,7 +1,6 @@
 """`planner plan`: the surgical plan of each case, as PDF, HTML, text or JSON."""
 
-from enum import StrEnum
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -25,31 +24,13 @@ if TYPE_CHECKING:
 PAGE_WIDTH = 100
 
 
-class Format(StrEnum):
-    PDF = "pdf"
-    HTML = "html"
-    TEXT = "text"
-    JSON = "json"
-
-
-ENDINGS = {Format.PDF: ".pdf", Format.HTML: ".html", Format.TEXT: ".txt", Format.JSON: ".json"}
-# From so many cases on, processes gain more than they cost (tests/bench/README.md).
-SHARED_FROM = {Format.PDF: 2, Format.HTML: 100, Format.TEXT: 100, Format.JSON: 100}
-
-
-class Sheet(StrEnum):
-    PLAN = "plan"
-    CARD = "card"
-    DEBRIEF = "debrief"
-
-
+Format = Literal["pdf", "html", "text", "json"]
+Sheet = Literal["plan", "card", "debrief"]
 # `planner.case` knows them too; written out here so that --help need not load the vocabulary.
-class StageName(StrEnum):
-    STEPS_ONLY = "steps-only"
-    EARLY = "early"
-    MIDDLE = "middle"
-    LATE = "late"
-    INDEPENDENT = "independent"
+StageName = Literal["steps-only", "early", "middle", "late", "independent"]
+ENDINGS: dict[Format, str] = {"pdf": ".pdf", "html": ".html", "text": ".txt", "json": ".json"}
+# From so many cases on, processes gain more than they cost (tests/bench/README.md).
+SHARED_FROM: dict[Format, int] = {"pdf": 2, "html": 100, "text": 100, "json": 100}
 
 
 def plan(
@@ -65,7 +46,7 @@ def plan(
     trainee: Annotated[str | None, option("--trainee", "ID", "Plan for this trainee of the unit.")] = None,
     sheet: Annotated[
         Sheet, typer.Option("--sheet", help="The plan, the wall card, or the debrief sheet (PDF only).")
-    ] = Sheet.PLAN,
+    ] = "plan",
     language: Annotated[
         str, typer.Option("--language", metavar="TAG", help="The language of the fixed phrases.")
     ] = "en-GB",
@@ -84,8 +65,9 @@ def plan(
     if trainee and not unit:
         raise typer.BadParameter("--trainee needs --unit, whose file lists the trainees", param_hint="--trainee")
 
-    form = format or next((form for form, ending in ENDINGS.items() if output and output.endswith(ending)), Format.PDF)
-    if sheet is not Sheet.PLAN and form is not Format.PDF:
+    by_ending = (kind for kind, ending in ENDINGS.items() if output and output.endswith(ending))
+    form: Format = format or next(by_ending, "pdf")
+    if sheet != "plan" and form != "pdf":
         raise typer.BadParameter(f"a {sheet} is printed as PDF only", param_hint="--sheet")
 
     from planner.assess.assess import assessor
@@ -97,10 +79,10 @@ def plan(
 
     rulebook = rulebook_in(rules)
     ours = unit_in(unit, rulebook)
-    at = ours.stage_of(trainee, rulebook) if ours and trainee else stage.value if stage else None
+    at = ours.stage_of(trainee, rulebook) if ours and trainee else stage
     batch = Batch(cases, rulebook.vocabulary)
-    ending = ENDINGS[form] if sheet is Sheet.PLAN else f"-{sheet}{ENDINGS[form]}"
-    destination = Destination(output, ending, batch.many, to_stdout=form is not Format.PDF, inputs=cases)
+    ending = ENDINGS[form] if sheet == "plan" else f"-{sheet}{ENDINGS[form]}"
+    destination = Destination(output, ending, batch.many, to_stdout=form != "pdf", inputs=cases)
     # Loaded once, before the work is shared out.
     judge, printed = assessor(rulebook), printer(form, sheet, batch.many)
 
@@ -114,23 +96,23 @@ def plan(
 def printer(form: Format, sheet: Sheet, many: bool) -> "Callable[[Plan], bytes]":
     """What prints a plan in one of its forms, loaded and ready."""
     match form, sheet:
-        case Format.PDF, Sheet.CARD:
+        case "pdf", "card":
             from planner.documents.card.sheet import render_card
 
             return render_card
-        case Format.PDF, Sheet.DEBRIEF:
+        case "pdf", "debrief":
             from planner.documents.debrief.sheet import render_debrief
 
             return render_debrief
-        case Format.PDF, _:
+        case "pdf", _:
             from planner.documents.printing.pdf import render_pdf
 
             return render_pdf
-        case Format.HTML, _:
+        case "html", _:
             from planner.documents.printing.html import render_html
 
             return lambda plan: render_html(plan).encode()
-        case Format.TEXT, _:
+        case "text", _:
             from planner.documents.plan.text import render_text
 
             return lambda plan: render_text(plan, PAGE_WIDTH).encode()

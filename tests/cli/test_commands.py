@@ -9,6 +9,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from commands import Ran, case_text, files
@@ -231,7 +232,7 @@ def test_the_stage_is_the_cases_the_one_asked_for_or_the_trainees(
 
 
 def test_the_stages_offered_are_the_cases(planner: Callable[..., Ran]) -> None:
-    assert tuple(stage.value for stage in StageName) == STAGES
+    assert get_args(StageName) == STAGES
 
 
 # -- explain ----------------------------------------------------------------------------------------------------------

@@ -51,19 +51,20 @@ GAP_LINES = 0.15
 class CardStep:
     """A step on the card; `prepared`: its choice is still open; `rest` (+2): how many pauses only the plan has."""
 
-    number: int
-    label: str
-    who: str
-    by_supervisor: bool
+    s: StepView
     way: str
     prepared: bool
     pauses: tuple[tuple[str, str], ...]
     rest: str
 
+    @property
+    def by_supervisor(self) -> bool:
+        return self.s.step.who == "supervisor"
+
     def lines(self, points: float) -> float:
         """Printed lines that the step takes at a type size, its gap to the next counted in."""
         pauses = [[(what, True), (then, False)] for what, then in self.pauses]
-        heading = [(f"{self.label} {self.who}", True), (self.way, False)]
+        heading = [(f"{self.s.step.label} {self.s.who}", True), (self.way, False)]
         (pauses[-1] if pauses else heading).append((self.rest, False))
         width = COLUMN - NUMBER_EM * points * MM_A_POINT
         pause_lines = sum(count_lines(pause, points, width - BAR) for pause in pauses)
@@ -114,17 +115,12 @@ def card_view(plan: Plan, shown: PlanView, detail: CardDetail) -> Card:
 
 
 def _step(shown: StepView, plan: Plan, detail: CardDetail) -> CardStep:
-    step, which = shown.step, int(shown.ordinary)
-    ways = [choice.label for choice in plan.choices.values() if plan.has_technique and choice.step == step.id]
+    which = int(shown.ordinary)
+    ways = [choice.label for choice in plan.choices.values() if plan.has_technique and choice.step == shown.step.id]
     ways = ways[: detail.ways[which]]
     pauses = tuple((what, then if detail.then[which] else "") for what, then in shown.pause[: detail.pauses[which]])
     more = len(shown.pause) - len(pauses)
-    by_supervisor = step.who == "supervisor"
-    who = say("SUPERVISOR") if by_supervisor else say("TRAINEE")
-    prepared = bool(ways and shown.provisional)
-    return CardStep(
-        step.number, step.label, who, by_supervisor, "; ".join(ways), prepared, pauses, f"+{more}" if more else ""
-    )  # fmt: skip
+    return CardStep(shown, "; ".join(ways), bool(ways and shown.provisional), pauses, f"+{more}" if more else "")
 
 
 def _drill(shown: PlanView) -> tuple[str, str, str]:
