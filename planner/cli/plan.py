@@ -65,8 +65,7 @@ def plan(
     if trainee and not unit:
         raise typer.BadParameter("--trainee needs --unit, whose file lists the trainees", param_hint="--trainee")
 
-    by_ending = (kind for kind, ending in ENDINGS.items() if output and output.endswith(ending))
-    form: Format = format or next(by_ending, "pdf")
+    form = format or _form_of(output or "")
     if sheet != "plan" and form != "pdf":
         raise typer.BadParameter(f"a {sheet} is printed as PDF only", param_hint="--sheet")
 
@@ -91,6 +90,11 @@ def plan(
 
     with speaking(language):
         batch.run(make, destination.put, destination.folder, destination.of, SHARED_FROM[form])
+
+
+def _form_of(output: str) -> Format:
+    """By its ending, PDF where that names none."""
+    return next((form for form, ending in ENDINGS.items() if output.endswith(ending)), "pdf")
 
 
 def printer(form: Format, sheet: Sheet, many: bool) -> "Callable[[Plan], bytes]":
