@@ -1,7 +1,6 @@
-"""A plan as documents, all from one view model.
+"""A plan as documents, a folder a sheet.
 
-`view.view` puts every word and number of a plan into its printed form once; `html.render_html`, `pdf.render_pdf`,
-`text.render_text` set it, `card.render_card` makes the wall's card of it and `debrief.render_debrief` the sheet for
-afterwards, `eye.eye_view` draws the eye, `json_form` gives plain data. Nothing is decided here, and no clinical word or
-number is born here or in a template.
+`plan/view.py` holds what every format prints of a plan, `plan/words.py` the words of its single items; `printing/` sets
+pages, `json_form.py` gives plain data. Nothing is decided here, and no clinical word or number is born here or in a
+template.
 """

@@ -163,7 +163,7 @@ def test_the_weeks_at_a_glance_hold_every_session_and_every_case(gathered: Gathe
     instance = gathered.instance
     lists = match(instance).lists
     shown = weeks_view(instance, lists)
-    rows = [row for week in shown.weeks for day in week.days for row in day.rows]
+    rows = [row for days in shown.weeks.values() for rows in days.values() for row in rows]
     assert [row.session for row in rows] == list(instance.sessions)
     named = [(entry.reference) for row in rows for entry in row.cases] + [one.reference for one in shown.waiting]
     assert sorted(named) == sorted(reference for reference, _ in instance.cases)

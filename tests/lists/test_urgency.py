@@ -78,12 +78,8 @@ def test_what_is_past_its_date_has_the_earliest_place_and_is_marked(matching: Ma
     (breach,) = found.verdict.breaches
     assert (breach.case, breach.session, breach.days) == ("A, right eye", "one", 10)
     assert "10 days past its date on 1 December 2026 (needed by 21 November 2026)" in breach.says
-    rows = [
-        row
-        for shown in weeks_view(week(cases, ONE_EACH, people), found.lists).weeks
-        for day in shown.days
-        for row in day.rows
-    ]
+    weeks = weeks_view(week(cases, ONE_EACH, people), found.lists).weeks
+    rows = [row for days in weeks.values() for shown in days.values() for row in shown]
     assert [row.past for row in rows] == [(breach.says,), ()]
     assert found.reasons[key("A")].pressing.startswith(
         "10 days past its date: needed by 21 November 2026; waiting 29 days"

@@ -5,9 +5,9 @@ from typing import Annotated
 
 import typer
 
-from planner.cli.lists import ahead, new_rule, paper, repair, why
+from planner.cli.lists import ahead, paper, repair, why
 from planner.cli.lists.input import RECORDS, ListsArgument, ListsInput, ListsOutput, of_cases
-from planner.cli.options import JsonOption, group, option, present
+from planner.cli.options import JsonOption, argument, group, option, present
 from planner.errors import Fault, PlannerError
 
 app = group("Theatre lists: who operates on whom, where, in which order and under whom.")
@@ -146,6 +146,36 @@ for command in (
     paper.calendar,
     paper.table,
     repair.repair,
-    new_rule.new_rule,
 ):
     app.command()(command)
+
+
+@app.command()
+def new_rule(
+    rule: Annotated[str, argument("ID", "As `strong-lenses`; it is never used again.")],
+    words: Annotated[str, argument("WORDS", "The rule as people are told it: 'strong lenses lie in room one'.")],
+    about: Annotated[
+        str, typer.Option("--about", metavar="SUBJECT", help="Its module: patient, eyes, people or sessions.")
+    ] = "patient",
+) -> None:
+    """Begin a list rule in a checkout of the program: its entry, a week that is to break it, its row in the README.
+
+    Judge and week are then written by hand; nothing is judged by the rule, and the tests fail, until they are. What
+    the judge reads stands in the rule's `reads`: cases that differ in nothing that a rule reads are one kind to the
+    matching.
+
+    Example: planner lists new-rule strong-lenses "strong lenses lie in room one" --about sessions
+    """
+    from planner.batch.writing import write_whole
+    from planner.lists.rules.scaffold import begun
+
+    files = begun(rule, words, about)
+    for path, text in files.items():
+        write_whole(path, text.encode())
+        typer.echo(f"wrote {path}")
+    typer.echo(
+        f"Next: in {about}.py what {rule.replace('-', '_')} reads and where it is broken; in test_checker.py the week "
+        "that breaks it and it alone; in README.md how it is told, and from that row alone the same rule in "
+        "tests/lists/second_rules.py, by somebody else. Until then tests/run tests/lists fails.",
+        err=True,
+    )

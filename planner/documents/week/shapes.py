@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import dataclass
-
-from planner.documents.figures import day
-from planner.wording.language import say
 
 
 @dataclass(frozen=True)
@@ -45,22 +41,6 @@ class SessionAtAGlance:
 
 
 @dataclass(frozen=True)
-class DayAtAGlance:
-    title: str
-    rows: tuple[SessionAtAGlance, ...]
-
-
-@dataclass(frozen=True)
-class WeekAtAGlance:
-    monday: datetime.date
-    days: tuple[DayAtAGlance, ...]
-
-    @property
-    def title(self) -> str:
-        return say("Week of %(day)s", day=day(self.monday))
-
-
-@dataclass(frozen=True)
 class CaseWithoutPlace:
     """A case without a place, how pressing it is, and the rules that bar it."""
 
@@ -83,7 +63,9 @@ class TraineeShare:
 
 @dataclass(frozen=True)
 class WeeksAtAGlance:
-    weeks: tuple[WeekAtAGlance, ...]
+    """`weeks`: each by its title, and each of its days by title with its sessions."""
+
+    weeks: dict[str, dict[str, list[SessionAtAGlance]]]
     waiting: tuple[CaseWithoutPlace, ...]
     shares: tuple[TraineeShare, ...]
     placed: int

@@ -13,5 +13,5 @@ STYLES = ("base/type.css", "week/week.css")
 
 def render_weeks(view: WeeksAtAGlance) -> bytes:
     """The weeks as PDF/UA. Raises PlannerError when a page cannot be set."""
-    title = say("Lists at a glance: %(weeks)s", weeks=", ".join(week.title for week in view.weeks))
+    title = say("Lists at a glance: %(weeks)s", weeks=", ".join(view.weeks))
     return write_pdf(html.sheet("week/week.html", STYLES, font_faces(), g=view, title=title, percent=percent))

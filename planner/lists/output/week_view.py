@@ -10,10 +10,8 @@ from planner.documents.figures import day
 from planner.documents.week.shapes import (
     CaseAtAGlance,
     CaseWithoutPlace,
-    DayAtAGlance,
     SessionAtAGlance,
     TraineeShare,
-    WeekAtAGlance,
     WeeksAtAGlance,
 )
 from planner.lists.matching.reasons import barring, pressing
@@ -22,7 +20,7 @@ from planner.lists.rules.checker import Verdict, check
 from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
-from planner.wording.language import side_of
+from planner.wording.language import say, side_of
 from planner.wording.people import in_a_line
 
 
@@ -32,15 +30,15 @@ def weeks_view(instance: Instance, lists: Lists) -> WeeksAtAGlance:
     verdict = check(instance, lists)
     for session in sorted(instance.sessions.values(), key=lambda one: (one.span[0], one.theatre)):
         rows[session.day].append(_session(week, verdict, session))
-    weeks = [
-        WeekAtAGlance(monday, tuple(DayAtAGlance(f"{on:%A} {day(on)}", tuple(rows[on])) for on in days))
+    weeks = {
+        say("Week of %(day)s", day=day(monday)): {f"{on:%A} {day(on)}": rows[on] for on in days}
         for monday, days in groupby(rows, _monday)
-    ]
+    }
     placed = lists.placed
     waiting = sorted((key for key in instance.cases if key not in placed), key=instance.turn)
     bars = barring(instance, lists, waiting)
     return WeeksAtAGlance(
-        tuple(weeks),
+        weeks,
         tuple(_waiting(instance, key, rules) for key, rules in bars.items()),
         tuple(_share(week, name) for name in instance.trainees),
         len(placed),

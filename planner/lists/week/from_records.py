@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -13,7 +14,6 @@ from planner.lists.roster.shapes import Roster, Session, room_of
 from planner.lists.week.fellow_eyes import Fellows
 from planner.lists.week.gather import instance_of, list_case, stages_of
 from planner.lists.week.instance import Covering, Instance, Key, ListCase, Lists, Placing
-from planner.lists.week.operations_done import whole_so_far
 from planner.plan.approved import ApprovedScope
 from planner.plan.plan import Plan
 from planner.records.approval_validity import given_in, stands_on
@@ -158,7 +158,7 @@ class FromRecords:
         lists = replace(instance.empty, placings=counted(placings))
         instance = self._fellows.with_other_eyes(instance, lists, on, [one.now for one in elsewhere], read)
         locks = {lock.case_id: lock.why for lock in self.store.locks()}
-        done = whole_so_far(self.store, self.roster, ids, on)
+        done = _whole_so_far(self.store, self.roster, ids, on)
         trainees = {name: replace(one, done=done[name]) for name, one in instance.trainees.items()}
         return RecordedLists(
             replace(instance, trainees=trainees), lists, current,
@@ -206,3 +206,27 @@ class FromRecords:
         if named or len(fits) == 1:
             return (named or fits)[0], ""
         return None, f"{'more than one' if fits else 'no'} session of the roster runs in {at.theatre} that day"
+
+
+def _whole_so_far(store: Store, roster: Roster, ids: Mapping[str, str], before: datetime.date) -> Counter[str]:
+    """Whole operations of each trainee of the roster, on days before that one and from their own `counts_from` on.
+
+    By what happened, or until that is entered, as published. `ids` gives the trainee of the roster for a code in the
+    records. An operation of which somebody else took a step is no whole one. A list published before its rows said who
+    did the whole counts for nothing.
+    """
+    since = {learner.id: learner.counts_from or datetime.date.min for learner in roster.trainees}
+    done: Counter[str] = Counter()
+    outcomes = store.outcomes_in_force()
+    for outcome in outcomes.values():
+        trainee = ids.get(outcome.operated_by, outcome.operated_by)
+        alone = all(step.who in ("", "trainee") for step in outcome.steps)
+        if trainee in since and since[trainee] <= outcome.day < before and alone:
+            done[trainee] += 1
+    for version in store.published_before(before).values():
+        for row in version.document.get("rows", ()):
+            trainee = row.get("trainee")
+            if trainee in since and row.get("whole") and version.day >= since[trainee]:
+                case = store.find_case(row["case"], row["eye"])
+                done[trainee] += case is None or case.id not in outcomes
+    return done
