@@ -62,7 +62,6 @@ class ListsInput:
 
     def read(self, lists: Path) -> "Lists":
         """The lists of a file, or those of the store. Raises PlannerError."""
-        from planner.errors import PlannerError
         from planner.lists.week.lists_file import read_lists
 
         if str(lists) != RECORDS:
@@ -176,7 +175,6 @@ def _of_the_store(
 
 def _files(names: list[str]) -> list[str]:
     """The files named, and those in a folder named. Raises PlannerError for a folder without one."""
-
     found: list[str] = []
     for name in names:
         if not Path(name).is_dir():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from planner.assess.assessment import NotCounted, Probability
+from planner.assess.assessment import NotCounted, OperatorProbability, Probability
 from planner.documents.figures import percent_range
 from planner.wording.language import say
 from planner.wording.words import as_sentence, lower_first, percent
@@ -37,63 +37,43 @@ class OperatorRow:
     open_ended: bool
 
 
-@dataclass(frozen=True)
 class RiskView:
-    """The model's estimate for this eye. `uncounted` is empty when the model counts all that holds or may hold."""
+    """The model's estimate for this eye in words and on the scale; `stage` names the operator whose row is marked.
 
-    model: str
-    outcome: str
-    population: str
-    rows: tuple[OperatorRow, ...]
-    ticks: tuple[Tick, ...]
-    baseline: str
-    baseline_at: float
-    uncounted: str
-    uncounted_first: str
-    recentred: str
-    recentred_on: str
+    `uncounted` is empty when the model counts all that holds or may hold.
+    """
 
+    def __init__(self, probability: Probability, stage: str) -> None:
+        operators, recentred = probability.by_operator.values(), probability.recentred
+        lowest = min([o.least for o in operators] + [probability.baseline, 0.001])
+        # Whole decades, so that the ticks are the same few numbers on every plan.
+        floor = 10.0 ** math.floor(math.log10(max(lowest, 1e-6)) + 1e-9)
 
-def risk_view(probability: Probability, stage: str) -> RiskView:
-    """Set out the estimates for every operator; `stage` names the planned operator, whose row is marked."""
-    operators = probability.by_operator.values()
-    lowest = min([o.least for o in operators] + [probability.baseline, 0.001])
-    # Whole decades, so that the ticks are the same few numbers on every plan.
-    floor = 10.0 ** math.floor(math.log10(max(lowest, 1e-6)) + 1e-9)
+        def place(fraction: float) -> float:
+            return round(min(1.0, math.log(max(fraction, floor) / floor) / math.log(CERTAIN / floor)), 4)
 
-    def place(fraction: float) -> float:
-        return round(min(1.0, math.log(max(fraction, floor) / floor) / math.log(CERTAIN / floor)), 4)
-
-    uncounted = bool(probability.not_counted)
-    rows = []
-    for o in operators:
-        start, end = place(o.least), place(o.most)
-        words = percent_range(o.least, o.most)
-        rows.append(
-            OperatorRow(
-                o.operator.capitalize(),
-                say("at least %(probability)s", probability=words) if uncounted else words,
-                start, max(end, start + NARROWEST), o.operator == stage, uncounted,
+        def row(o: OperatorProbability) -> OperatorRow:
+            start, end, words = place(o.least), place(o.most), percent_range(o.least, o.most)
+            if probability.not_counted:
+                words = say("at least %(probability)s", probability=words)
+            end = max(end, start + NARROWEST)
+            return OperatorRow(
+                o.operator.capitalize(), words, start, end, o.operator == stage, bool(probability.not_counted)
             )
-        )  # fmt: skip
-    decades = round(-math.log10(floor))
-    ticks = tuple(Tick(place(10.0**-n), f"{100 * 10.0**-n:g} %") for n in range(decades, -1, -1))
-    recentred = probability.recentred
-    return RiskView(
-        model=probability.authors,
-        outcome=as_sentence(probability.outcome),
-        population=probability.population,
-        rows=tuple(rows),
-        ticks=ticks,
-        baseline=percent(probability.baseline),
-        baseline_at=place(probability.baseline),
-        uncounted=_uncounted(probability.not_counted),
-        uncounted_first=_uncounted(probability.not_counted, FIRST),
-        recentred=say("Baseline %(baseline)s, %(note)s.", baseline=percent(recentred.baseline), note=recentred.note)
-        if recentred
-        else "",
-        recentred_on=recentred.on if recentred else "",
-    )
+
+        self.model, self.population = probability.authors, probability.population
+        self.outcome = as_sentence(probability.outcome)
+        self.rows = tuple(map(row, operators))
+        decades = range(round(-math.log10(floor)), -1, -1)
+        self.ticks = tuple(Tick(place(10.0**-n), f"{100 * 10.0**-n:g} %") for n in decades)
+        self.baseline, self.baseline_at = percent(probability.baseline), place(probability.baseline)
+        self.uncounted = _uncounted(probability.not_counted)
+        self.uncounted_first = _uncounted(probability.not_counted, FIRST)
+        self.recentred = self.recentred_on = ""
+        if recentred:
+            baseline = percent(recentred.baseline)
+            self.recentred = say("Baseline %(baseline)s, %(note)s.", baseline=baseline, note=recentred.note)
+            self.recentred_on = recentred.on
 
 
 def _uncounted(items: tuple[NotCounted, ...], most: int | None = None) -> str:

@@ -8,7 +8,7 @@ from planner.assess.assessment import Assessment
 from planner.claims import Basis
 from planner.documents.eye.drawing import eye_view
 from planner.documents.figures import day, whole_range
-from planner.documents.plan.risk import risk_view
+from planner.documents.plan.risk import RiskView
 from planner.documents.plan.step import step_view
 from planner.documents.plan.words import joined, spoken
 from planner.plan.plan import CitedSource, KitItem, Plan, PlannedDrill
@@ -57,7 +57,7 @@ class PlanView:
         holding = (state for state in assessment.factors if state.state == "holds")
         self.factors = tuple(sorted(holding, key=lambda state: (-(state.floor or 0), -state.points)))
         self.possible = joined(state.label for state in assessment.factors if state.state == "unknown")
-        self.risk = risk_view(assessment.probability, planned.stage)
+        self.risk = RiskView(assessment.probability, planned.stage)
         self.looks, self.settles_together = assessment.looks, _settles(assessment)
         self.queries = (*assessment.queries, *(note.words for note in assessment.notes))
         self.drawing = eye_view(plan)
