@@ -112,7 +112,7 @@ class RepairDay:
     def _allowed(self, key: Key, option: Assignment) -> bool:
         own = option.placing(key, 1 + len(self.fixed))
         alone = RULES.broken(Week(self.instance, replace(self.after.lists, placings=(own,))), RULES.of_order)
-        others = [rule for rule in RULES.ids if rule not in RULES.of_order]
+        others = {*RULES.ids} - RULES.of_order
         return not any(alone) and not self._new(self._lists((*self.fixed, own)), others)
 
     def _nearby(self) -> tuple[Placing, ...]:
