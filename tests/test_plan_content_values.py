@@ -13,7 +13,7 @@ from plain_eye import WHITE, plain_eye
 
 from planner.assess.assess import Assessor, assess
 from planner.assess.assessment import SettleReason
-from planner.plan.lens import sulcus_change
+from planner.plan.eye_plan import sulcus_change
 from planner.plan.make import make_plan
 from planner.plan.picture import Picture
 from planner.rulebook.plan_shapes import Drug, SulcusTable

@@ -2,27 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from planner.assess.assess import assessor
 from planner.assess.assessment import Assessment, Readiness
 from planner.assess.trace import fill
+from planner.case import Case
+from planner.claims import Basis
 from planner.plan.choices import choose
-from planner.plan.lens import plan_lens
+from planner.plan.gates import worse_words
 from planner.plan.picture import Picture
-from planner.plan.plan import EyePlan, KitItem, PlannedCaution, PlannedDrill, PlannedRule
-from planner.plan.recheck import not_recorded, recheck_lines
-from planner.plan.sources import cited
+from planner.plan.plan import (
+    CitedSource,
+    EyePlan,
+    KitItem,
+    PlannedCaution,
+    PlannedDrill,
+    PlannedLens,
+    PlannedRule,
+    SulcusRow,
+)
 from planner.plan.steps import plan_steps, with_bar
 from planner.plan.stock import plan_drugs, plan_kit, planned_drug
-from planner.rulebook.plan_shapes import Drill, DrillStep
+from planner.rulebook.plan_shapes import Drill, DrillStep, SulcusTable
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
 from planner.wording.reasons import MissingKit
+from planner.wording.words import lower_first
 
 LIKELY_AT_MOST = 3
+ASKED_IN_A_LINE = 6
 REMEMBERED_AT_MOST = 200
 
 
@@ -43,7 +54,7 @@ def plan_eye(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = Non
         contact=unit.supervisor_contact if unit else None,
         kit=kit,
     )
-    return replace(plan, sources=cited(plan, rulebook))
+    return replace(plan, sources=_cited(plan, rulebook))
 
 
 def _with_kit(readiness: Readiness, kit: tuple[KitItem, ...]) -> Readiness:
@@ -72,7 +83,7 @@ def _written(eye: _Eye) -> EyePlan:
     choices = choose(picture)
     picture.as_planned(choices)
     drugs, drills = plan_drugs(picture, choices), _drills(picture)
-    unknown, theatre = not_recorded(picture, assessment), rulebook.theatre
+    unknown, theatre = _not_recorded(picture, assessment), rulebook.theatre
     return EyePlan(
         assessment=assessment,
         unit=None,
@@ -85,8 +96,8 @@ def _written(eye: _Eye) -> EyePlan:
         formulary_note=rulebook.kit.formulary_note,
         cautions=_cautions(picture),
         rules=_rules(picture),
-        lens=plan_lens(assessment.case, rulebook),
-        recheck=(*unknown, *recheck_lines(picture)),
+        lens=_lens(assessment.case, rulebook),
+        recheck=(*unknown, *_recheck_lines(picture)),
         recheck_unknown=len(unknown),
         recheck_then=theatre.recheck_then,
         deferral=tuple(theatre.deferral),
@@ -156,3 +167,76 @@ def _rules(picture: Picture) -> tuple[PlannedRule, ...]:
                 PlannedRule(rule.id, rule.force, about, rule.text, rule.instead, rule.hazard, certain, rule.basis)
             )
     return tuple(sorted(rules, key=lambda rule: (not rule.certain, forces.index(rule.force))))
+
+
+def _lens(case: Case, rulebook: Rulebook) -> PlannedLens:
+    """No power is computed: the tables are a cross-check for the same lens, shown beside the recorded power."""
+
+    def number(name: str) -> float | None:
+        value = case.in_force.get(name)
+        return value if isinstance(value, float) else None
+
+    def text(name: str) -> str | None:
+        return rulebook.vocabulary.by_id[name].shown(case.in_force[name]) if name in case.in_force else None
+
+    power = number("lens_power_d")
+    rows = () if power is None else (sulcus_change(table, power) for table in rulebook.lens.sulcus_tables)
+    sulcus, lens, backup = tuple(row for row in rows if row), rulebook.lens, number("backup_lens_power_d")
+    material, sheet, on = text("planned_lens_material"), text("biometry_reference"), text("biometry_date")
+    return PlannedLens(
+        power, backup, material, sheet, on, sulcus, lens.captured, lens.captured_basis, lens.note, lens.note_basis
+    )
+
+
+def sulcus_change(table: SulcusTable, power: float) -> SulcusRow | None:
+    """The change in dioptres that a table prints for a bag power; None outside what it prints."""
+    change = next((band.change for band in table.bands if band.covers(power)), None)
+    return None if change is None else SulcusRow(table.label, change, table.basis)
+
+
+def _recheck_lines(picture: Picture) -> tuple[tuple[str, str], ...]:
+    """The rulebook's lines that may hold of this eye: what is asked, and what is worse than planned."""
+    rulebook, case = picture.assessor.rulebook, picture.case
+    return tuple(
+        (fill(line.ask, case, rulebook.vocabulary), fill(line.worse_than, case, rulebook.vocabulary))
+        for place, line in enumerate(rulebook.theatre.recheck)
+        if picture.on_record(f"recheck:{place}") is not False
+    )
+
+
+def _not_recorded(picture: Picture, assessment: Assessment) -> tuple[tuple[str, str], ...]:
+    """What is not recorded and can still be asked or looked for in theatre, a line for each sitting.
+
+    It stops at whatever is worse than the plain value that the plan was written with, the most decisive first.
+    """
+    vocabulary, theatre = picture.assessor.rulebook.vocabulary, picture.assessor.rulebook.theatre
+    lines = []
+    for look in assessment.looks:
+        seen = [vocabulary.by_id[name] for name in look.findings if vocabulary.by_id[name].seen_at is not None]
+        worse = [words for finding in seen if (words := worse_words(picture, finding))]
+        more = len(worse) - ASKED_IN_A_LINE
+        if more > 1:
+            worse = [*worse[:ASKED_IN_A_LINE], theatre.recheck_more.replace("{number}", str(more))]
+        if worse:
+            lines.append((f"{theatre.recheck_not_recorded}: {lower_first(look.label)}", ", ".join(worse)))
+    return tuple(lines)
+
+
+def _cited(plan: EyePlan, rulebook: Rulebook) -> tuple[CitedSource, ...]:
+    """Every source that a basis in the plan names, and those of the models whose numbers print."""
+    keys = {rulebook.odds.source, *(score.source for score in rulebook.scores)}
+    keys.update(basis.source for basis in _bases(plan) if basis.source is not None)
+    numbered = enumerate((rulebook.sources[key] for key in sorted(keys) if key in rulebook.sources), 1)
+    return tuple(CitedSource(n, s.id, s.citation, s.read, s.locator, s.known) for n, s in numbered)
+
+
+def _bases(plan: EyePlan) -> Iterator[Basis]:
+    lens, probability = plan.lens, plan.assessment.probability
+    yield from (state.basis for state in plan.assessment.factors if state.state in ("holds", "unknown"))
+    yield from (chosen.way.basis for chosen in plan.choices.values())
+    for claims in (plan.drills, plan.drugs, plan.cautions, plan.rules, lens.sulcus):
+        yield from (claim.basis for claim in claims)
+    yield from (lens.captured_basis, lens.note_basis)
+    yield from (rate.basis for item in probability.not_counted for rate in item.rates)
+    if probability.recentred is not None and probability.recentred.era is not None:
+        yield probability.recentred.era.basis

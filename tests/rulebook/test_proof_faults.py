@@ -19,7 +19,7 @@ from planner.case import STAGES, Stage
 from planner.conditions import ALWAYS
 from planner.errors import PlannerError
 from planner.plan.choices import Picture, possible_winners
-from planner.plan.lens import sulcus_change
+from planner.plan.eye_plan import sulcus_change
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.load import load

@@ -101,8 +101,7 @@ def sources(rules: RulesOption = None, json: JsonOption = False) -> None:
 
     Example: planner rules sources --rules rules
     """
-    from planner.rulebook.citations import citations
-    from planner.rulebook.sources_text import sources_data, sources_text
+    from planner.rulebook.citations import citations, sources_data, sources_text
 
     rulebook = rulebook_in(rules)
     found = citations(rulebook)

@@ -11,8 +11,7 @@ import z3
 
 from planner.conditions import NUMBER_TESTS, Test, Value, compare
 from planner.harm import harm
-from planner.rulebook.proof.solver import Prover
-from planner.rulebook.proof.symbols import Symbols
+from planner.rulebook.proof.symbols import Prover, Symbols
 from planner.rulebook.proof.variables import Formula, is_so
 from planner.rulebook.references import every_part
 from planner.rulebook.rulebook import Rulebook

@@ -11,8 +11,7 @@ import z3
 from planner.errors import Fault
 from planner.rulebook.proof.example import Values, ValuesToTry, as_file, plainest
 from planner.rulebook.proof.report import Claim, CounterExample
-from planner.rulebook.proof.solver import Prover, Undecided
-from planner.rulebook.proof.symbols import Symbols
+from planner.rulebook.proof.symbols import Prover, Symbols, Undecided
 from planner.rulebook.proof.totals import Totals
 from planner.rulebook.proof.variables import Formula
 from planner.rulebook.rulebook import Rulebook

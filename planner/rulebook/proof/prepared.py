@@ -22,8 +22,7 @@ from planner.rulebook.plan_shapes import Choice
 from planner.rulebook.proof.example import Values, as_file, read
 from planner.rulebook.proof.inquiry import PARTLY, Bench, Inquiry
 from planner.rulebook.proof.report import Claim, CounterExample
-from planner.rulebook.proof.solver import Prover
-from planner.rulebook.proof.symbols import Symbols
+from planner.rulebook.proof.symbols import Prover, Symbols
 from planner.rulebook.proof.variables import Formula, is_so
 
 TRIES = 60

@@ -1,4 +1,4 @@
-"""One symbolic case: a variable for every finding, and the formula of every condition of the rulebook.
+"""A symbolic case: a variable for every finding, and the formula of every condition; and the solver that is asked.
 
 One more reader of the condition tree. A complete case records every finding that applies; one that does not apply
 (`asked_when`) is left out or, as the engine allows, recorded all the same, and its tests do not hold unless recorded.
@@ -7,7 +7,8 @@ One more reader of the condition tree. A complete case records every finding tha
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 
 import z3
 
@@ -16,6 +17,8 @@ from planner.readings import quadrants
 from planner.rulebook.proof.variables import Formula, Variable
 from planner.rulebook.rulebook import Rulebook
 from planner.vocabulary import Coarse, Finding
+
+SECONDS_FOR_ONE_QUESTION = 30
 
 
 class Symbols:
@@ -126,3 +129,36 @@ class Symbols:
         if coarse.clock:
             read.append(z3.Or([fine == hour for hour in range(1, 13)]))
         return z3.And(read)
+
+
+class Undecided(Exception):
+    """The solver gave up on one question."""
+
+
+class Prover:
+    """A solver over the allowed complete cases of a rulebook. `case` is the one asked about."""
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.rulebook = rulebook
+        self.case = Symbols(rulebook, "case")
+        self.solver = z3.Solver()
+        self.solver.set("timeout", SECONDS_FOR_ONE_QUESTION * 1000)
+        self.solver.add(self.case.allowed())
+
+    @contextmanager
+    def given(self, formulas: Iterable[Formula]) -> Iterator[None]:
+        """Within it the formulas hold as well."""
+        self.solver.push()
+        try:
+            self.solver.add(list(formulas))
+            yield
+        finally:
+            self.solver.pop()
+
+    def find(self, *formulas: Formula) -> z3.ModelRef | None:
+        """An allowed case for which they all hold, None when there is none. Raises Undecided."""
+        with self.given(formulas):
+            answer = self.solver.check()
+            if answer == z3.unknown:
+                raise Undecided(self.solver.reason_unknown())
+            return self.solver.model() if answer == z3.sat else None
