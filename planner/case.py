@@ -77,10 +77,7 @@ class Case:
 
 
 def read_case(raw: object, vocabulary: Vocabulary, where: str = "case", place: Any = None) -> Case:
-    """Validate plain data (from YAML, JSON or a CSV row) into a `Case`. Raises PlannerError with every fault.
-
-    `place` turns a path such as `("findings", "sex")` into a printed place; without it `where` is used.
-    """
+    """A `Case` of plain data; `place` words a path such as `("findings", "sex")`. PlannerError has every fault."""
     reader = _CaseReader(vocabulary, where, place or (lambda path: where))
     case = reader.case(raw)
     if reader.faults or case is None:

@@ -29,10 +29,7 @@ def harm(finding: Finding, value: Any) -> float:
 
 
 def is_worse(finding: Finding, now: Value, before: Value) -> bool:
-    """Whether a value is worse in the finding's direction, as the proof claims it; its formulas say the same.
-
-    A set is worse than one that it holds; outside a range a value is worse than any nearer on its side, or within.
-    """
+    """Whether a value is worse, as the proof has it: a set that holds another; a number further out on one side."""
     match finding.worse:
         case "none":
             return False

@@ -19,10 +19,7 @@ LARGEST_FILE = 200_000
 
 
 class Audit(Entry):
-    """The unit's audited operations: events of the odds model's outcome among so many cases, all operators.
-
-    `case_mix: assumed` says that the rulebook's labelled assumed mix stands in for the unit's own predictors.
-    """
+    """Events of the odds model's outcome among a unit's cases; `case_mix: assumed` uses the rulebook's labelled mix."""
 
     period: str
     events: Whole

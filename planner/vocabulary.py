@@ -330,10 +330,7 @@ def _shown(raw: object) -> str:
 
 
 class Pair(Entry):
-    """Findings that cannot stand together, or that stand together oddly.
-
-    Of an odd pair, each finding in `doubt` is read as not recorded, so that the range covers it at its worse.
-    """
+    """Findings that cannot stand together, or stand oddly: then those in `doubt` are read as not recorded."""
 
     id: str
     when: When

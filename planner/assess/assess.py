@@ -72,10 +72,7 @@ class Assessor:
         )
 
     def on_record(self, case: Case, values: Values) -> Values | None:
-        """The one allowed eye that the record describes: each unknown takes its plain value.
-
-        None while one of the few findings is missing without which no technique can be written.
-        """
+        """The one allowed eye that the record describes, unknowns plain; None while too little is recorded for one."""
         return self.plain_eye(values) if self.is_enough(case) else None
 
     def is_enough(self, case: Case) -> bool:

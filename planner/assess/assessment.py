@@ -15,10 +15,7 @@ from planner.wording.reasons import FactorReason, SettleReason, State, TierReaso
 
 @dataclass(frozen=True)
 class Range:
-    """Least and most over allowed completions, both reached where `proved`; otherwise nothing lies beyond them.
-
-    `on_record` is what the reading on record has; None where too little is recorded for one.
-    """
+    """Least and most over allowed completions, both reached where `proved`; and `on_record`, where there is a reading."""
 
     least: float
     most: float
@@ -114,10 +111,7 @@ class NotCounted:
 
 @dataclass(frozen=True)
 class Recentred:
-    """The baseline after re-centring on a published era, the unit's own audit, or both.
-
-    It changes printed probabilities, never the tier. Without an audit (`period`) there are no events, cases or weight.
-    """
+    """The baseline re-centred on an era, the audit of a `period`, or both: for printed probabilities, not the tier."""
 
     events: int
     cases: int
@@ -193,10 +187,7 @@ class Readiness:
 
 @dataclass(frozen=True)
 class MissingFinding:
-    """A finding that is not recorded, and what recording it could do; `look` is the sitting at which it is recorded.
-
-    `demands` is the tier that it could demand by itself, 0 where it cannot move the tier.
-    """
+    """A finding not recorded, the sitting at which it would be (`look`), and the tier it could demand alone, or 0."""
 
     finding: str
     label: str
@@ -210,10 +201,7 @@ class MissingFinding:
 
 @dataclass(frozen=True)
 class NeededLook:
-    """One sitting that would record missing findings: where and by whom, for how many minutes, and which findings.
-
-    `settles` says that its findings can move the tier; together the looks that do settle it.
-    """
+    """One sitting that would record missing findings: who, how many minutes, and whether they can move the tier."""
 
     look: str
     label: str

@@ -21,11 +21,7 @@ def told_apart(findings: Iterable[Finding], conditions: Iterable[Condition]) -> 
 
 
 def decisive(finding: Finding, tests: Iterable[Test]) -> tuple[Any, ...]:
-    """The fewest values of a finding that show every pattern of its tests, mildest first; empty without tests.
-
-    Candidates are each limit and the values one step of the instrument below and above it, and the ends of the
-    possible range.
-    """
+    """The fewest values of a finding that show every pattern of its tests, mildest first; empty without tests."""
     tests = list(tests)
     if not tests:
         return ()

@@ -129,10 +129,7 @@ class Compiled:
 
 
 class EyeTruths:
-    """The three-valued truths of one eye under a compiled rulebook, by the names of its conditions.
-
-    `options` stand for those that the values bring where a plan is written otherwise.
-    """
+    """Three-valued truths of one eye by the names of conditions; `options`, where others than its own are written."""
 
     def __init__(
         self, compiled: Compiled, values: Values, core: Truths | None = None, options: Truths | None = None

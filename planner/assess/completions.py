@@ -25,10 +25,7 @@ REMEMBERED_AT_MOST = 50_000
 
 @dataclass(frozen=True)
 class Objective:
-    """What is sought: the bounds of one number, the findings it can depend on, and what explains it.
-
-    That is the core conditions it adds up (`names`), or the one condition it asks about.
-    """
+    """A number sought: its bounds, what it can depend on, and the core conditions (or the one) that explain it."""
 
     key: str
     findings: frozenset[int]

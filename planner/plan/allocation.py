@@ -23,10 +23,7 @@ BY_CONSULTANT: tuple[Mode, ...] = ("consultant-operates", NO_TRAINEE)
 def allocate(
     eye: EyePlan, rulebook: Rulebook, stage: Stage | None = None, tier: int | None = None, mode: Mode | None = None
 ) -> Plan:
-    """The plan for a stage (default: the case's own, else the rulebook's) at a tier (default: the working one).
-
-    With `mode` that supervision is given in place of the rulebook's. Raises KeyError for a tier or a mode that is none.
-    """
+    """The plan for a stage (or the case's own), a tier (or the working one) and a mode. KeyError for what is none."""
     asked = stage or eye.assessment.case.planned_stage
     shape = rulebook.stages.shape(asked or rulebook.stages.default_stage)  # type: ignore[arg-type]
     label = shape.label if asked else rulebook.stages.assumed.replace("{stage}", lower_first(shape.label))

@@ -87,10 +87,7 @@ def _by_supervisor(plan: Plan) -> dict[str, Hands]:
 
 
 def refused(plan: Plan, mode: str, who: Mapping[str, str]) -> str:
-    """Why this cannot be approved at all, or nothing.
-
-    What a patient refused is no consultant's to give; a step written for the consultant's own hands is nobody else's.
-    """
+    """Why this cannot be approved at all, or nothing: what a patient refused, or steps that the plan reserves."""
     if plan.supervision.mode == NO_TRAINEE and (mode != NO_TRAINEE or "trainee" in who.values()):
         return f"{plan.supervision.because[-1].words} No approval puts a trainee's hands in that eye."
     reserved = [step.label for step in plan.steps if step.reserved and who.get(step.id) == "trainee"]
@@ -102,10 +99,7 @@ def refused(plan: Plan, mode: str, who: Mapping[str, str]) -> str:
 def with_approval(
     plan: Plan, rulebook: Rulebook, approval: Approval, scope: ApprovedScope, pair: OperatingPair | None = None
 ) -> Plan:
-    """The plan with what was approved in force, for whoever sits down (None: as it was planned).
-
-    `plan` is made for the stage of the pair. Raises NotCoveredError where that is not what was approved.
-    """
+    """The plan, made for the pair's stage (None: as planned), with what was approved in force. Raises NotCoveredError."""
     planned, words = plan.supervision, rulebook.supervision
     mode: Mode = NO_TRAINEE
     by: By = "consultant"

@@ -21,7 +21,7 @@ from planner.wording.words import lower_first
 
 def choose(picture: Picture) -> dict[str, PlannedChoice]:
     """For each choice the written option; the possible winners are exactly those of the allowed completions."""
-    return {choice.id: _chosen(picture, choice) for choice in picture.assessor.rulebook.choices.values()}
+    return {choice.id: _chosen(picture, choice) for choice in picture.rulebook.choices.values()}
 
 
 def possible_winners(picture: Picture, choice: Choice) -> list[Option]:
@@ -112,7 +112,7 @@ def _is_on_record(picture: Picture, choice: Choice, option: Option) -> bool:
 
 
 def _reason(picture: Picture, choice: Choice, option: Option, possible: bool) -> str:
-    rulebook = picture.assessor.rulebook
+    rulebook = picture.rulebook
     name = f"{choice.id}.{option.id}"
     withheld = [rule.text for rule in rulebook.withheld.get(name, []) if picture.truth(f"rule:{rule.id}")]
     if withheld:
@@ -127,12 +127,12 @@ def _reason(picture: Picture, choice: Choice, option: Option, possible: bool) ->
 
 def _stronger(picture: Picture, choice: Choice, option: Option) -> list[str]:
     """Labels of the open options that outrank this one, directly or through others."""
-    over = {name.split(".")[1] for name in picture.assessor.rulebook.outranking[f"{choice.id}.{option.id}"]}
+    over = {name.split(".")[1] for name in picture.rulebook.outranking[f"{choice.id}.{option.id}"]}
     return [o.label for o in choice.options if o.id in over and picture.truth(f"open:{choice.id}.{o.id}") is not False]
 
 
 def _turns_on(picture: Picture, names: list[str]) -> tuple[str, ...]:
     """Labels of the missing findings that leave it open whether these options win."""
-    completions, rulebook = picture.assessor.completions, picture.assessor.rulebook
+    completions, rulebook = picture.assessor.completions, picture.rulebook
     places = set().union(*(completions.open_in(rulebook.wins[name], picture.values) for name in names))
     return tuple(rulebook.vocabulary.findings[place].label for place in sorted(places))

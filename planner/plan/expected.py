@@ -17,10 +17,7 @@ _HINT = "correct the rule, or the case if the rule is right"
 
 
 def disagreements(rulebook: Rulebook, cases: Iterable[Expected]) -> list[Fault]:
-    """A fault for each case of `planner.rulebook.rule_cases.read` that does not come to what it expects.
-
-    A factor is judged as `assess` shows it; of a choice the possible winners are those of `make_plan`.
-    """
+    """A fault for each case that does not come to what it expects: factors as assessed, options as planned."""
     ready = assessor(rulebook)
     judged = (_factor(ready, case) if case.how in OF_FACTOR else _option(ready, case) for case in cases)
     return [fault for fault in judged if fault is not None]

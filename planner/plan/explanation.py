@@ -1,7 +1,4 @@
-"""Why a line of the rulebook holds for a case, or does not: its condition in words, and what each finding says to it.
-
-Pure. A reason for holding lists the comparisons that carry it; a reason against lists those in its way.
-"""
+"""Why a line of the rulebook holds for a case: its condition in words, with the comparisons for it or in its way."""
 
 from __future__ import annotations
 
@@ -67,10 +64,7 @@ class Explainer:
         self.values = dict(zip(rulebook.vocabulary.by_id, self.picture.values, strict=True))
 
     def explain(self, name: str, in_the_way: bool) -> list[Explanation]:
-        """Every line of that id, of whatever kind; `in_the_way` keeps only the grounds against it.
-
-        `tier` stands for the tier itself. Raises PlannerError, with the nearest ids, when there is none.
-        """
+        """Every line of that id, or the tier; `in_the_way` keeps only what speaks against it. Raises PlannerError."""
         if name == "tier":
             return [self._tier(in_the_way)]
         explanations = [self._explanation(kind, label, name, condition, truth, notes, in_the_way)

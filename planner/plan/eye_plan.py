@@ -114,7 +114,7 @@ def _written(eye: _Eye) -> EyePlan:
 def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
     """Drills by how likely the eye on record makes them, then by danger; of those it makes likely the first three."""
     ordered = sorted(
-        ((_weight(picture, drill), drill) for drill in picture.assessor.rulebook.drills.values()),
+        ((_weight(picture, drill), drill) for drill in picture.rulebook.drills.values()),
         key=lambda pair: (-pair[0], not pair[1].always_in_full, -pair[1].danger, pair[1].id),
     )
     planned = []
@@ -132,7 +132,7 @@ def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
 
 
 def _drill_step(picture: Picture, step: DrillStep) -> str:
-    drugs = picture.assessor.rulebook.kit.drugs
+    drugs = picture.rulebook.kit.drugs
     drug = next((drug for drug in drugs if drug.id == step.drug), None)
     return step.do if drug is None else with_bar(step.do, planned_drug(picture, drug))
 
@@ -147,8 +147,8 @@ def _weight(picture: Picture, drill: Drill) -> int:
 
 
 def _cautions(picture: Picture) -> tuple[PlannedCaution, ...]:
-    vocabulary, cautions = picture.assessor.rulebook.vocabulary, []
-    for caution in picture.assessor.rulebook.cautions.values():
+    vocabulary, cautions = picture.rulebook.vocabulary, []
+    for caution in picture.rulebook.cautions.values():
         truth = picture.truth(f"caution:{caution.id}")
         if truth is not False:
             text = fill(caution.text, picture.case, vocabulary)
@@ -158,7 +158,7 @@ def _cautions(picture: Picture) -> tuple[PlannedCaution, ...]:
 
 def _rules(picture: Picture) -> tuple[PlannedRule, ...]:
     forces, rules = ("withhold", "require", "order", "prefer", "tell"), []
-    for rule in picture.assessor.rulebook.interactions.rules:
+    for rule in picture.rulebook.interactions.rules:
         truth = picture.truth(f"rule:{rule.id}")
         if truth is not False:
             about = next(iter(rule.of.values()))
@@ -196,7 +196,7 @@ def sulcus_change(table: SulcusTable, power: float) -> SulcusRow | None:
 
 def _recheck_lines(picture: Picture) -> tuple[tuple[str, str], ...]:
     """The rulebook's lines that may hold of this eye: what is asked, and what is worse than planned."""
-    rulebook, case = picture.assessor.rulebook, picture.case
+    rulebook, case = picture.rulebook, picture.case
     return tuple(
         (fill(line.ask, case, rulebook.vocabulary), fill(line.worse_than, case, rulebook.vocabulary))
         for place, line in enumerate(rulebook.theatre.recheck)
@@ -205,11 +205,8 @@ def _recheck_lines(picture: Picture) -> tuple[tuple[str, str], ...]:
 
 
 def _not_recorded(picture: Picture, assessment: Assessment) -> tuple[tuple[str, str], ...]:
-    """What is not recorded and can still be asked or looked for in theatre, a line for each sitting.
-
-    It stops at whatever is worse than the plain value that the plan was written with, the most decisive first.
-    """
-    vocabulary, theatre = picture.assessor.rulebook.vocabulary, picture.assessor.rulebook.theatre
+    """What is not recorded and can still be looked for in theatre, by sitting, and what of it is worse than planned."""
+    vocabulary, theatre = picture.rulebook.vocabulary, picture.rulebook.theatre
     lines = []
     for look in assessment.looks:
         seen = [vocabulary.by_id[name] for name in look.findings if vocabulary.by_id[name].seen_at is not None]

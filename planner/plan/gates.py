@@ -34,7 +34,7 @@ def gates_of(picture: Picture, choice: Choice, others: list[Option]) -> tuple[Ga
             named = _named(picture, bringing, option.when)
             seen = all(picture.is_seen_before(variant.place, choice.act) for variant in bringing)
             late = all(picture.is_accepted(variant.place) for variant in bringing)
-            before = picture.assessor.rulebook.theatre.once_in_view if late else choice.before
+            before = picture.rulebook.theatre.once_in_view if late else choice.before
             gates.append(Gate(findings, asks, named, False, option.id, option.label, tuple(option.do), before, seen))
         else:
             gates.append(_together(picture, choice, option, name))
@@ -76,7 +76,7 @@ def _asked(picture: Picture, variants: Iterable[EyeVariant]) -> tuple[tuple[str,
     values: dict[int, list[Any]] = {}
     for variant in variants:
         values.setdefault(variant.place, []).append(variant.value)
-    findings = picture.assessor.rulebook.vocabulary.findings
+    findings = picture.rulebook.vocabulary.findings
     ids = tuple(findings[place].id for place in values)
     return ids, tuple(words_of(picture, findings[place], at_values) for place, at_values in values.items())
 
@@ -87,7 +87,7 @@ def _named(picture: Picture, variants: Sequence[EyeVariant], when: Condition) ->
     named = []
     for factor in sorted(factors_in(when), key=lambda name: (-_signs(name, variants), name)):
         if _signs(factor, left) > FEWEST_SIGNS:
-            named.append(lower_first(picture.assessor.rulebook.factors[factor].label))
+            named.append(lower_first(picture.rulebook.factors[factor].label))
             left = [variant for variant in left if not variant.eye.truth(f"factor:{factor}")]
     return (*named, *_asked(picture, left)[1])
 
@@ -155,7 +155,7 @@ def _once_clear(picture: Picture, choice: Choice, option: Option) -> Gate:
     looked_for = [where for where in barring if not picture.is_accepted(where)]
     unseen = [where for where in looked_for if not picture.is_seen_before(where, choice.act)]
     places = sorted(set(barring if option.strict else unseen or barring))
-    findings = picture.assessor.rulebook.vocabulary.findings
+    findings = picture.rulebook.vocabulary.findings
     assert picture.plain is not None
     asks = tuple(_plainly(findings[where], picture.plain[where]) for where in places)
     ids = tuple(findings[where].id for where in places)

@@ -27,13 +27,11 @@ class EyeVariant:
 
 
 class Picture:
-    """`values` as recorded with their Kleene truths; `plain`, the allowed eye in which each unknown is plain.
-
-    `is_on_record` says that enough is recorded for `plain` to stand for this eye, so that a technique is written.
-    """
+    """A case as recorded (`values`) and as its plain eye (`plain`), which serves where enough `is_on_record`."""
 
     def __init__(self, assessor: Assessor, case: Case) -> None:
         self.assessor = assessor
+        self.rulebook = assessor.rulebook
         self.case = case
         made = assessor.compiled
         findings = assessor.rulebook.vocabulary.findings
@@ -107,11 +105,11 @@ class Picture:
 
     def is_accepted(self, place: int) -> bool:
         """Whether the technique is written without a finding that is hidden in this eye."""
-        return self.assessor.rulebook.vocabulary.findings[place].accepted_hidden and self.is_hidden(place)
+        return self.rulebook.vocabulary.findings[place].accepted_hidden and self.is_hidden(place)
 
     def is_seen_before(self, place: int, step: str) -> bool:
         """Whether a finding can still be asked or looked for in theatre before a step, as the eye is on record."""
-        finding = self.assessor.rulebook.vocabulary.findings[place]
+        finding = self.rulebook.vocabulary.findings[place]
         if finding.seen_at is None or self.is_hidden(place):
             return False
         order: tuple[str, ...] = (SIGN_IN, *STEP_IDS)

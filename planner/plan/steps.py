@@ -30,11 +30,11 @@ def plan_steps(
 def in_order(picture: Picture) -> list[Step]:
     """The steps in the usual order, but where a rule of force `order` puts one before another."""
     before: dict[str, set[str]] = {}
-    for rule in picture.assessor.rulebook.interactions.rules:
+    for rule in picture.rulebook.interactions.rules:
         if rule.force == "order" and rule.first is not None and picture.on_record(f"rule:{rule.id}") is True:
             before.setdefault(rule.of["step"], set()).add(rule.first)
     steps: list[Step] = []
-    waiting = list(picture.assessor.rulebook.steps)
+    waiting = list(picture.rulebook.steps)
     while waiting:
         left = {step.id for step in waiting}
         # Where the rules ask each for the other, the usual order stands.
@@ -52,7 +52,7 @@ def _step(
     step: Step,
     number: int,
 ) -> PlannedStep:
-    rulebook = picture.assessor.rulebook
+    rulebook = picture.rulebook
     chosen = [choice for choice in choices if choice.step == step.id]
     difficulty, harder = _difficulty(picture, assessment, step)
     lines = [line for line in step.lines if picture.on_record(f"line:{step.id}:{line.id}") is not False]
@@ -111,7 +111,7 @@ def with_bar(do: str, drug: PlannedDrug) -> str:
 def _difficulty(picture: Picture, assessment: Assessment, step: Step) -> tuple[int, tuple[str, ...]]:
     weights = []
     for state in assessment.factors:
-        weight = picture.assessor.rulebook.factors[state.id].harder_steps.get(step.id, 0)
+        weight = picture.rulebook.factors[state.id].harder_steps.get(step.id, 0)
         truth = picture.on_record(f"factor:{state.id}")
         if weight and truth is not False:
             weights.append((weight, state.label if truth else f"{state.label} (may hold)", truth is True))

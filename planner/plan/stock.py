@@ -21,7 +21,7 @@ def plan_kit(picture: Picture, choices: dict[str, PlannedChoice], drills: list[P
     What an option needs that would be taken if something were found is made ready too; where the unit lacks it, the
     case moves once that is found, and not before.
     """
-    rulebook = picture.assessor.rulebook
+    rulebook = picture.rulebook
     wanted: dict[str, tuple[int, list[str]]] = {}
     settled: set[tuple[str, int]] = set()
 
@@ -56,7 +56,7 @@ def plan_kit(picture: Picture, choices: dict[str, PlannedChoice], drills: list[P
 
 def plan_drugs(picture: Picture, choices: dict[str, PlannedChoice]) -> tuple[PlannedDrug, ...]:
     """The drugs of the prepared options. One whose contraindication may hold is not given until that is checked."""
-    rulebook = picture.assessor.rulebook
+    rulebook = picture.rulebook
     ways = [choice.way for choice in choices.values()]
     wanted = {drug for way in ways for drug in (*way.drugs, *(line.drug for line in way.drug_lines))}
     return tuple(planned_drug(picture, drug) for drug in rulebook.kit.drugs if drug.id in wanted)
@@ -64,7 +64,7 @@ def plan_drugs(picture: Picture, choices: dict[str, PlannedChoice]) -> tuple[Pla
 
 def planned_drug(picture: Picture, drug: Drug) -> PlannedDrug:
     """A drug with what bars it in this eye, or may bar it."""
-    rulebook, names = picture.assessor.rulebook, picture.names
+    rulebook, names = picture.rulebook, picture.names
     vocabulary = rulebook.vocabulary
     reasons, unchecked, instead = [], [], []
 

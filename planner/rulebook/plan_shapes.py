@@ -281,10 +281,7 @@ class Contraindication(Entry):
 
 
 class Drug(Entry):
-    """A drug with its facts. Never a computed dose: the prescriber decides, against the local formulary.
-
-    Of drugs with the same `one_of` only one is given.
-    """
+    """A drug with its facts, never a computed dose: the prescriber decides. Of the same `one_of` only one is given."""
 
     id: Slug
     label: str
@@ -306,10 +303,7 @@ class Kit(Entry):
 
 
 class Settle(Entry):
-    """A reason not to start yet: settle-first when it holds, and when it may hold unless `only_when_certain`.
-
-    `looked_for_by` is who finds out while it is only not recorded; left out, that is `settled_by` too.
-    """
+    """A reason to settle first when it holds or may (unless `only_when_certain`), and who does, or finds out."""
 
     id: Slug
     when: When
@@ -362,10 +356,7 @@ class Lens(Entry):
 
 
 class Recheck(Entry):
-    """A line of the re-check at the table: what is asked, and what is worse than planned, where `when` holds.
-
-    Both may hold `{finding_id}`, filled with the value as recorded.
-    """
+    """Asked again at the table where `when` holds, and what is worse than planned; `{finding_id}` is filled in."""
 
     when: When = ALWAYS
     ask: str

@@ -1,7 +1,4 @@
-"""What entries say of each other: ids resolve, nothing rests on itself, a condition asks only what is already decided.
-
-A rulebook that fails here cannot be used. What is merely doubtful is left to `check`.
-"""
+"""What entries say of each other: ids resolve, nothing rests on itself, conditions ask only what is already decided."""
 
 from __future__ import annotations
 

@@ -17,10 +17,7 @@ from planner.vocabulary import Vocabulary
 
 @dataclass(frozen=True)
 class Spot:
-    """Where an entry was read; `at` gives the `file:line` of a place inside it, or of the nearest around that.
-
-    `fault` is one of that place; `beside` is another place of the same document.
-    """
+    """Where an entry was read: the `file:line` of a place in it, or of the nearest round that, and faults there."""
 
     document: Document
     place: Place = ()

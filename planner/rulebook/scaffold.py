@@ -1,7 +1,4 @@
-"""A new entry begun: its keys with nothing in them, in the file where such entries stand, and its cases beside it.
-
-`planner rules check` then names each key that is still to be filled in, and after that each case.
-"""
+"""A new entry begun, with its cases: blank keys where such entries stand, which `planner rules check` then names."""
 
 from __future__ import annotations
 
@@ -21,10 +18,7 @@ _CASES = "  holds: []\n  does_not_hold: []\n  unknown: []\n"
 
 @dataclass(frozen=True)
 class _Blank:
-    """The key of the list that such entries stand in, its file (a folder takes a file of any name), and their ids.
-
-    What is blank stands in the templates' `entries`, below the id.
-    """
+    """The list and file (or folder) that such entries stand in, and their ids; the blank keys are a template."""
 
     key: str
     file: str

@@ -68,10 +68,7 @@ class ValuesToTry:
 def plainest(
     prover: Prover, plain: ValuesToTry, cases: Sequence[Symbols], formulas: Sequence[Formula]
 ) -> tuple[list[Values], z3.ModelRef]:
-    """The plainest values of cases for which the formulas hold together; they must be able to.
-
-    Values as a case file gives them are preferred to those the engine merely allows.
-    """
+    """The plainest values of cases for which the formulas hold, as they must; such as a case file gives, if any."""
     solver = prover.solver
     with prover.given(formulas):
 

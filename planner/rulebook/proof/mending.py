@@ -158,10 +158,7 @@ class _Group:
     def _reached(
         self, state: State, blank: Collection[str], lighter: bool, loosely: Collection[str]
     ) -> Iterator[State]:
-        """Every allowed state to which these findings can move one by one, each to a value as mild (or as bad).
-
-        Those in `loosely` may also move to a value that is neither milder nor worse.
-        """
+        """Every allowed state reached by moves to values as mild (or as bad), or, for those in `loosely`, neither."""
         seen, waiting = [state], [state]
         while waiting:
             here = waiting.pop()

@@ -11,10 +11,7 @@ WIDTH = 110
 
 @dataclass(frozen=True)
 class CounterExample:
-    """A case, as a case file holds it, for which a claim fails.
-
-    `then` holds the findings in which a second case differs (None: left out), for claims about a case made worse.
-    """
+    """A case, as its file holds it, for which a claim fails; `then` is what a second, worse case records otherwise."""
 
     says: str
     case: dict[str, Any] = field(default_factory=dict)

@@ -82,10 +82,7 @@ class Variable:
         return self.term == other.term
 
     def worse_than(self, other: Variable) -> Formula | None:
-        """Worse in the finding's stated direction, None without one.
-
-        Outside a range the two sides are not compared with each other: a value is worse than any nearer or within.
-        """
+        """Worse in its stated direction, None without one; the sides of a range are not compared with each other."""
         worse = self.finding.worse
         if worse == "none":
             return None
