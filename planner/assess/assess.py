@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 
 from planner.assess.assessment import (
     Assessment,
@@ -16,7 +17,7 @@ from planner.assess.assessment import (
     ScoreGroupShown,
     TierResult,
 )
-from planner.assess.compiled import Compiled, Truths, Values
+from planner.assess.compiled import Compiled, EyeTruths, Truths, Values
 from planner.assess.completions import Completions, Extreme, Objective
 from planner.assess.objectives import Objectives
 from planner.assess.odds import logit, probability, probability_of
@@ -114,19 +115,12 @@ class Assessor:
         low, high = self.ends(values, self.objectives.tier)
         working = int(high.value)
         meanings = {shape.tier: shape for shape in self.rulebook.tiers.tiers}
-        on_record = None if plain is None else int(self._value(self.objectives.tier, plain))
-        result = TierResult(
-            working,
-            int(low.value),
-            working,
-            meanings[working].label,
-            meanings[working].meaning,
-            self._decided_by(values, high.completion),
-            on_record,
-            "" if on_record is None else meanings[on_record].label,
-            () if plain is None else self._decided_by(values, plain),
-            low.proved and high.proved,
-        )
+        meaning, by = meanings[working], self._decided_by(values, high.completion)
+        result = TierResult(working, int(low.value), working, meaning.label, meaning.meaning, by)
+        if plain is not None:
+            tier, by = int(self._value(self.objectives.tier, plain)), self._decided_by(values, plain)
+            result = replace(result, on_record=tier, on_record_label=meanings[tier].label, on_record_by=by)
+        result = replace(result, proved=low.proved and high.proved)
         return result, Settling(self.compiled, self.completions, self.objectives.tier, values)
 
     def _decided_by(self, values: Values, completion: Values) -> tuple[TierReason, ...]:
@@ -162,29 +156,23 @@ class Assessor:
     def _scores(self, values: Values) -> tuple[PublishedScore, ...]:
         shown = []
         for score in self.rulebook.scores:
+            said = score.id, score.authors, score.first_author, score.outcome
             points = self.range(values, self.objectives.totals[f"score:{score.id}"])
-            groups = [
+            groups = tuple(
                 ScoreGroupShown(g.label, g.meaning, {name: (count, g.eyes or 0) for name, count in g.events.items()})
                 for g in score.groups
                 if g.at_least <= points.most and (g.at_most is None or g.at_most >= points.least)
-            ]
-            shown.append(
-                PublishedScore(
-                    score.id, score.authors, score.first_author, score.outcome, points, tuple(groups), score.source
-                )
             )
+            shown.append(PublishedScore(*said, points, groups, score.source))
         return tuple(shown)
 
     def _readiness(self, case: Case, values: Values, truths: Truths) -> tuple[Readiness, set[str]]:
         """Whether the eye is ready, and the findings that are not recorded and readiness asks for."""
-        rest = self.compiled.rest(values, truths, self.compiled.options(values, truths))
-        reasons: list[SettleReason] = []
-        covered: set[str] = set()
-        wanted: set[str] = set()
+        eye, reasons = EyeTruths(self.compiled, values, truths), list[SettleReason]()
+        covered, wanted = set[str](), set[str]()
         vocabulary, unrecorded = self.rulebook.vocabulary, self.rulebook.readiness.not_recorded
         for settle in self.rulebook.readiness.settle:
-            truth = rest[self.compiled.rest_place[f"settle:{settle.id}"]]
-            reached = self.settle_reaches[settle.id]
+            truth, reached = eye.truth(f"settle:{settle.id}"), self.settle_reaches[settle.id]
             if truth:
                 reasons.append(SettleReason(settle.id, settle.settled_by, True, settle.because))
                 covered.update(reached)
@@ -193,10 +181,8 @@ class Assessor:
             elif truth is None and not settle.only_when_certain and self.may_hold(values, f"settle:{settle.id}"):
                 blank = [n for n in reached if self.is_open(case, values, n)]
                 wanted.update(n for n in blank if self.compiled.applies(self.compiled.index[n], values))
-                labels, by = (
-                    tuple(vocabulary.by_id[n].label for n in blank),
-                    settle.looked_for_by or settle.settled_by,
-                )
+                labels = tuple(vocabulary.by_id[n].label for n in blank)
+                by = settle.looked_for_by or settle.settled_by
                 reasons.append(SettleReason(settle.id, by, False, settle.because, unrecorded, labels))
                 covered.update(blank)
         for finding in vocabulary.findings:
@@ -244,18 +230,11 @@ class Assessor:
             order = (place not in alone, place not in smallest, -off, -demands, not finding.essential, place)
             hidden = finding.look_when_hidden is not None and self.compiled.hidden_tests[place](values) is True
             look = self.looks.get((finding.look_when_hidden if hidden else finding.look) or "")
-            missing = MissingFinding(
-                finding.id,
-                finding.label,
-                settles,
-                place in alone,
-                finding.essential,
-                finding.settled_by or (look.who if look is not None else None),
-                look.id if look is not None else "",
-                # What may not even be asked waits for the finding that decides that.
-                0 if not asks else max(int(demands), 1) if self.compiled.applies(place, values) else 1,
-            )
-            ranked.append((order, missing))
+            by, at = (None, "") if look is None else (look.who, look.id)
+            # What may not even be asked waits for the finding that decides that.
+            tier_alone = 0 if not asks else max(int(demands), 1) if self.compiled.applies(place, values) else 1
+            known = finding.id, finding.label, settles, place in alone, finding.essential
+            ranked.append((order, MissingFinding(*known, finding.settled_by or by, at, tier_alone)))
         ranked.sort(key=lambda pair: pair[0])
         return tuple(entry for _, entry in ranked), tuple(findings[place].id for place in smallest)
 

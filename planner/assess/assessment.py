@@ -8,14 +8,14 @@ from typing import Literal
 
 from planner.case import Case
 from planner.claims import Basis
-from planner.rulebook.shapes import Era, PublishedRate
+from planner.rulebook.shapes import Era, OddsModel, PublishedRate
 from planner.wording.language import count, say
 from planner.wording.reasons import FactorReason, SettleReason, State, TierReason, UnaskedFinding
 
 
 @dataclass(frozen=True)
 class Range:
-    """Least and most over allowed completions, both reached where `proved`; and `on_record`, where there is a reading."""
+    """Least and most over allowed completions, both reached where `proved`, and the reading on record if any."""
 
     least: float
     most: float
@@ -150,15 +150,11 @@ class Recentred:
 
 @dataclass(frozen=True)
 class Probability:
-    model: str
-    authors: str
-    outcome: str
-    population: str
+    model: OddsModel
     baseline: float
     by_operator: dict[str, OperatorProbability]
     not_counted: tuple[NotCounted, ...]
     recentred: Recentred | None
-    limits: tuple[str, ...]
 
 
 @dataclass(frozen=True)

@@ -30,34 +30,21 @@ def probability(compiled: Compiled, truths: Truths, log_odds: Range, unit: Unit 
     """Probability of the model's outcome by operator, on record and over allowed completions."""
     model = compiled.rulebook.odds
     recentred = recentre(model, unit.audit, model.era(unit.era)) if unit is not None else None
-    base = logit(recentred.baseline if recentred else model.baseline.probability)
+    baseline = recentred.baseline if recentred else model.baseline.probability
+    base = logit(baseline)
     by_operator: dict[str, OperatorProbability] = {}
     for operator in model.operators:
         own = base + math.log(operator.odds_ratio)
-        by_operator[operator.id] = OperatorProbability(
-            operator.id,
-            operator.published_grade,
-            probability_of(own + log_odds.least),
-            probability_of(own + log_odds.most),
-            None if log_odds.on_record is None else probability_of(own + log_odds.on_record),
-        )
+        ends = probability_of(own + log_odds.least), probability_of(own + log_odds.most)
+        plain = None if log_odds.on_record is None else probability_of(own + log_odds.on_record)
+        by_operator[operator.id] = OperatorProbability(operator.id, operator.published_grade, *ends, plain)
     not_counted = []
     for blind in model.blind_to:
         truth = truths[compiled.place[f"factor:{blind.factor}"]]
         if truth is not False:
             factor = compiled.rulebook.factors[blind.factor]
             not_counted.append(NotCounted(factor.id, factor.label, truth is True, tuple(factor.published_rates)))
-    return Probability(
-        model.id,
-        model.authors,
-        model.outcome,
-        model.population,
-        recentred.baseline if recentred else model.baseline.probability,
-        by_operator,
-        tuple(not_counted),
-        recentred,
-        tuple(model.limits),
-    )
+    return Probability(model, baseline, by_operator, tuple(not_counted), recentred)
 
 
 def recentre(model: OddsModel, audit: Audit | None, era: Era | None = None) -> Recentred | None:
@@ -72,11 +59,9 @@ def recentre(model: OddsModel, audit: Audit | None, era: Era | None = None) -> R
     weight = 0.0
     if audit is not None:
         target, weight = shrunk(target, audit.events, audit.cases, model.unit_spread)
-    anchor = baseline_for_rate(model, model.baseline.overall_rate)
+    now, was = (logit(baseline_for_rate(model, rate)) for rate in (target, model.baseline.overall_rate))
     # The published baseline and the assumed mix need not agree exactly; only the shift between rates is taken over.
-    baseline = probability_of(
-        logit(model.baseline.probability) + logit(baseline_for_rate(model, target)) - logit(anchor)
-    )
+    baseline = probability_of(logit(model.baseline.probability) + now - was)
     if audit is None:
         return Recentred(0, 0, weight, baseline, era)
     return Recentred(audit.events, audit.cases, weight, baseline, era, audit.period)

@@ -28,7 +28,7 @@ def summary(assessment: Assessment, rulebook: Rulebook) -> str:
             f"Points {whole_range(assessment.points)}, from {rulebook.header.id} {rulebook.header.version}",
             [rulebook.tiers.scale_note],
         ),
-        _block(f"Probability of {assessment.probability.outcome}", _probability(assessment, rulebook)),
+        _block(f"Probability of {assessment.probability.model.outcome}", _probability(assessment, rulebook)),
         _block("Published scores, under their authors' names", _scores(assessment)),
         _block("Where to look next, the most decisive first", _looks(assessment)),
         _block("Not recorded, the most decisive first", _missing(assessment)),
@@ -115,7 +115,7 @@ def _probability(assessment: Assessment, rulebook: Rulebook) -> Iterator[str]:
             yield f"not counted: {uncounted.label} ({'holds' if uncounted.certain else 'may hold'}){rates}"
     if len(may_hold) > FEW:
         yield f"not counted, and may hold: {'; '.join(map(lower_first, may_hold))}"
-    yield f"{probability.authors}; {probability.population}"
+    yield f"{probability.model.authors}; {probability.model.population}"
     if probability.recentred is not None:
         yield probability.recentred.note
     yield rulebook.theatre.range_note

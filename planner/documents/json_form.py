@@ -119,7 +119,9 @@ def _case(case: Case) -> dict[str, Any]:
 def _probability(probability: Probability) -> dict[str, Any]:
     recentred, not_counted = probability.recentred, probability.not_counted
     return {
-        **_named(probability, "model authors outcome population baseline"),
+        "model": probability.model.id,
+        **_named(probability.model, "authors outcome population"),
+        "baseline": probability.baseline,
         "by_operator": {
             name: _named(operator, "least most on_record published_grade")
             for name, operator in probability.by_operator.items()
@@ -135,7 +137,7 @@ def _probability(probability: Probability) -> dict[str, Any]:
             "era": recentred.era.id if recentred.era else None,
             "on": recentred.on,
         },
-        "limits": list(probability.limits),
+        "limits": probability.model.limits,
     }
 
 

@@ -80,12 +80,12 @@ def supervise(
     because = [SupervisionReason("table", rulebook.stages.shape(stage).label, tier=tier)]
     operator = assessment.probability.by_operator.get(stage)
     for rule in supervision.closer:
-        limit, closer = rule.operator_probability_at_least, Supervised(mode=rule.at_least_mode, by=rule.by)
-        if operator is not None and operator.most >= limit and chosen.is_looser_than(closer):
-            chosen = chosen.brought_to(closer)
+        limit = rule.operator_probability_at_least
+        if operator is not None and operator.most >= limit and chosen.is_looser_than(rule.supervised):
+            chosen = chosen.brought_to(rule.supervised)
             because.append(SupervisionReason("probability", most=operator.most, limit=limit))
     for override in supervision.overrides:
         if override.id in eye.overrides and MODES.index(override.mode) > MODES.index(chosen.mode):
-            chosen = chosen.brought_to(Supervised(mode=override.mode, by=override.by))
+            chosen = chosen.brought_to(override.supervised)
             because.append(SupervisionReason("override", override.because))
     return chosen, tuple(because)

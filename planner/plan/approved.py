@@ -99,7 +99,7 @@ def refused(plan: Plan, mode: str, who: Mapping[str, str]) -> str:
 def with_approval(
     plan: Plan, rulebook: Rulebook, approval: Approval, scope: ApprovedScope, pair: OperatingPair | None = None
 ) -> Plan:
-    """The plan, made for the pair's stage (None: as planned), with what was approved in force. Raises NotCoveredError."""
+    """The plan, made for the pair's stage (None: as planned), with the approval in force. Raises NotCoveredError."""
     planned, words = plan.supervision, rulebook.supervision
     mode: Mode = NO_TRAINEE
     by: By = "consultant"

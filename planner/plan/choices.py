@@ -93,22 +93,19 @@ def _chosen(picture: Picture, choice: Choice) -> PlannedChoice:
         )
     option = written(picture, choice, winners)
     provisional = len(winners) > 1
-    rejected = []
-    for other in choice.options:
-        if other is not option:
-            possible = other in winners
-            rejected.append(OtherOption(other.id, other.label, possible, _reason(picture, choice, other, possible)))
+    is_on_record = picture.plain is not None and picture.on_record(f"option:{choice.id}.{option.id}") is True
+    rejected = tuple(
+        OtherOption(other.id, other.label, other in winners, _reason(picture, choice, other, other in winners))
+        for other in choice.options
+        if other is not option
+    )
     settled_by = _turns_on(picture, [f"{choice.id}.{winner.id}" for winner in winners]) if provisional else ()
     return PlannedChoice(
         choice.id, choice.step, choice.question, option.id, option.label, provisional,
-        option.prepared_as if provisional and not _is_on_record(picture, choice, option) else None,
+        option.prepared_as if provisional and not is_on_record else None,
         gates_of(picture, choice, [other for other in winners if other is not option]), option,
-        tuple(rejected), settled_by,
+        rejected, settled_by,
     )  # fmt: skip
-
-
-def _is_on_record(picture: Picture, choice: Choice, option: Option) -> bool:
-    return picture.plain is not None and picture.on_record(f"option:{choice.id}.{option.id}") is True
 
 
 def _reason(picture: Picture, choice: Choice, option: Option, possible: bool) -> str:
@@ -120,15 +117,10 @@ def _reason(picture: Picture, choice: Choice, option: Option, possible: bool) ->
     needs = sentence(option.when, rulebook.vocabulary, picture.names)
     if possible:
         return f"possible until recorded: {', '.join(lower_first(f) for f in _turns_on(picture, [name])) or needs}"
-    if picture.truth(f"open:{name}"):
-        return f"gives way to: {', '.join(lower_first(label) for label in _stronger(picture, choice, option))}"
-    return f"needs {needs}"
-
-
-def _stronger(picture: Picture, choice: Choice, option: Option) -> list[str]:
-    """Labels of the open options that outrank this one, directly or through others."""
-    over = {name.split(".")[1] for name in picture.rulebook.outranking[f"{choice.id}.{option.id}"]}
-    return [o.label for o in choice.options if o.id in over and picture.truth(f"open:{choice.id}.{o.id}") is not False]
+    if not picture.truth(f"open:{name}"):
+        return f"needs {needs}"
+    over = (other for other in rulebook.outranking[name] if picture.truth(f"open:{other}") is not False)
+    return f"gives way to: {', '.join(lower_first(rulebook.options[other].label) for other in over)}"
 
 
 def _turns_on(picture: Picture, names: list[str]) -> tuple[str, ...]:

@@ -110,37 +110,31 @@ class Explainer:
         """Kind, label, condition, truth and notes of each line with that id."""
         rulebook, picture = self.rulebook, self.picture
         if name in rulebook.factors:
-            factor = rulebook.factors[name]
-            truth = picture.truth(f"factor:{name}")
-            on_record = self._on_record(truth, self.picture.on_record(f"factor:{name}"), "holds", "does not hold")
+            factor, truth = rulebook.factors[name], picture.truth(f"factor:{name}")
+            on_record = self._on_record(truth, picture.on_record(f"factor:{name}"))
             yield "factor", factor.label, factor.when, truth, [*on_record, *self._factor_notes(name)]
-        if name in picture.names and "." in name:
+        if name in rulebook.options:
             choice, option = rulebook.option(name)
             chosen = self.choices[choice.id]
-            won = chosen.option == option.id
-            truth = (
-                True if won else None if any(r.option == option.id and r.possible for r in chosen.rejected) else False
-            )
+            open_ones = {other.option for other in chosen.rejected if other.possible}
+            truth = True if chosen.option == option.id else None if option.id in open_ones else False
             yield "option", option.label, option.when, truth, self._option_notes(chosen, option.id, option.why)
         for rule in rulebook.interactions.rules:
             if rule.id == name:
-                about = next(iter(rule.of.values()))
-                notes = [f"{rule.force}, about {picture.names.get(about, about)}: {rule.text}"]
+                notes = [f"{rule.force}, about {picture.names.get(rule.about, rule.about)}: {rule.text}"]
                 notes += [f"instead: {rule.instead}"] if rule.instead else []
                 notes += [f"the hazard it was for: {rule.hazard}"] if rule.hazard else []
                 yield "line", rule.text, rule.when, picture.truth(f"rule:{name}"), [*notes, rule.basis.words]
         if name in rulebook.drills:
-            drill = rulebook.drills[name]
+            drill, truth = rulebook.drills[name], picture.truth(f"drill:{name}")
             notes = [f"stop first: {drill.stop_first}", drill.basis.words]
-            truth = picture.truth(f"drill:{name}")
             likely = any(picture.on_record(f"drill:{name}:{place}") for place in range(len(drill.likely)))
             on_record = self._on_record(truth, likely, "likely", "not among the likely ones")
             yield "drill", drill.label, drill.likely_when, truth, [*on_record, *notes]
         if name in rulebook.cautions:
-            caution = rulebook.cautions[name]
+            caution, truth = rulebook.cautions[name], picture.truth(f"caution:{name}")
             text = fill(caution.text, picture.case, rulebook.vocabulary)
-            truth = picture.truth(f"caution:{name}")
-            on_record = self._on_record(truth, picture.on_record(f"caution:{name}"), "holds", "does not hold")
+            on_record = self._on_record(truth, picture.on_record(f"caution:{name}"))
             yield "caution", text, caution.when, truth, [*on_record, caution.basis.words]
         for settle in rulebook.readiness.settle:
             if settle.id == name:
@@ -148,10 +142,9 @@ class Explainer:
                 yield "reason to settle first", settle.because, settle.when, picture.truth(f"settle:{name}"), notes
 
     def _ids(self) -> list[str]:
-        rulebook = self.rulebook
-        options = [name for name in self.picture.names if "." in name]
-        lines = [*(rule.id for rule in rulebook.interactions.rules), *(s.id for s in rulebook.readiness.settle)]
-        return ["tier", *rulebook.factors, *options, *rulebook.drills, *rulebook.cautions, *lines]
+        book = self.rulebook
+        lines = [*(rule.id for rule in book.interactions.rules), *(settle.id for settle in book.readiness.settle)]
+        return ["tier", *book.factors, *book.options, *book.drills, *book.cautions, *lines]
 
     def _factor_notes(self, name: str) -> list[str]:
         factor = self.rulebook.factors[name]
@@ -168,7 +161,9 @@ class Explainer:
         notes += [f"misleads when: {words}" for words in factor.misleads_when]
         return [*notes, f"limits: {factor.limits_basis.words}"]
 
-    def _on_record(self, truth: Truth, plain: Truth, holding: str, otherwise: str) -> list[str]:
+    def _on_record(
+        self, truth: Truth, plain: Truth, holding: str = "holds", otherwise: str = "does not hold"
+    ) -> list[str]:
         """What the eye on record makes of a line that is open until more is known."""
         if truth is not None or not self.picture.is_on_record:
             return []

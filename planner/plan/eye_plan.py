@@ -132,26 +132,21 @@ def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
 
 
 def _drill_step(picture: Picture, step: DrillStep) -> str:
-    drugs = picture.rulebook.kit.drugs
-    drug = next((drug for drug in drugs if drug.id == step.drug), None)
+    drug = next((drug for drug in picture.rulebook.kit.drugs if drug.id == step.drug), None)
     return step.do if drug is None else with_bar(step.do, planned_drug(picture, drug))
 
 
 def _weight(picture: Picture, drill: Drill) -> int:
-    holding = (
-        likely.weight
-        for place, likely in enumerate(drill.likely)
-        if picture.on_record(f"drill:{drill.id}:{place}") is True
-    )
-    return max(holding, default=0)
+    likely = enumerate(drill.likely)
+    return max((one.weight for place, one in likely if picture.on_record(f"drill:{drill.id}:{place}")), default=0)
 
 
 def _cautions(picture: Picture) -> tuple[PlannedCaution, ...]:
-    vocabulary, cautions = picture.rulebook.vocabulary, []
+    cautions = []
     for caution in picture.rulebook.cautions.values():
         truth = picture.truth(f"caution:{caution.id}")
         if truth is not False:
-            text = fill(caution.text, picture.case, vocabulary)
+            text = fill(caution.text, picture.case, picture.rulebook.vocabulary)
             cautions.append(PlannedCaution(caution.id, text, truth is True, caution.basis))
     return tuple(sorted(cautions, key=lambda caution: not caution.certain))
 
@@ -161,11 +156,9 @@ def _rules(picture: Picture) -> tuple[PlannedRule, ...]:
     for rule in picture.rulebook.interactions.rules:
         truth = picture.truth(f"rule:{rule.id}")
         if truth is not False:
-            about = next(iter(rule.of.values()))
-            about, certain = picture.names.get(about, about), truth is True
-            rules.append(
-                PlannedRule(rule.id, rule.force, about, rule.text, rule.instead, rule.hazard, certain, rule.basis)
-            )
+            about = picture.names.get(rule.about, rule.about)
+            said = rule.text, rule.instead, rule.hazard
+            rules.append(PlannedRule(rule.id, rule.force, about, *said, truth is True, rule.basis))
     return tuple(sorted(rules, key=lambda rule: (not rule.certain, forces.index(rule.force))))
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Literal
 
+from planner.conditions import Condition
 from planner.plan.picture import Picture
 from planner.plan.plan import KitItem, PlannedChoice, PlannedDrill, PlannedDrug
-from planner.rulebook.plan_shapes import Contraindication, Drug
+from planner.rulebook.plan_shapes import Drug
 from planner.wording.conditions import sentence
 from planner.wording.words import lower_first
 
@@ -44,13 +45,11 @@ def plan_kit(picture: Picture, choices: dict[str, PlannedChoice], drills: list[P
         if rule.force == "require" and "kit" in rule.of and picture.truth(f"rule:{rule.id}") is not False:
             want([rule.of["kit"]], 1, rule.text, picture.truth(f"rule:{rule.id}") is True)
     result = []
-    for equipment in rulebook.kit.equipment:
-        if equipment.id in wanted:
-            level, reasons = wanted[equipment.id]
-            certain = (equipment.id, level) in settled
-            result.append(
-                KitItem(equipment.id, equipment.label, _NEEDS[level], False, certain, equipment.without, tuple(reasons))
-            )
+    for item in rulebook.kit.equipment:
+        if item.id in wanted:
+            level, reasons = wanted[item.id]
+            certain, need = (item.id, level) in settled, _NEEDS[level]
+            result.append(KitItem(item.id, item.label, need, False, certain, item.without, tuple(reasons)))
     return tuple(sorted(result, key=lambda item: _NEEDS.index(item.need)))
 
 
@@ -64,18 +63,19 @@ def plan_drugs(picture: Picture, choices: dict[str, PlannedChoice]) -> tuple[Pla
 
 def planned_drug(picture: Picture, drug: Drug) -> PlannedDrug:
     """A drug with what bars it in this eye, or may bar it."""
-    rulebook, names = picture.rulebook, picture.names
-    vocabulary = rulebook.vocabulary
     reasons, unchecked, instead = [], [], []
 
-    def said(one: Contraindication) -> str:
-        return one.label or lower_first(sentence(one.when, vocabulary, names))
+    def said(when: Condition) -> str:
+        return lower_first(sentence(when, picture.rulebook.vocabulary, picture.names))
 
+    bars = [one.label or said(one.when) for one in drug.withhold]
     # Each bar by its line, in words where it holds and where it may hold, with what to do instead.
-    against = [(f"drug:{drug.id}:{one.id}", said(one), said(one), one.instead) for one in drug.withhold]
+    against = [
+        (f"drug:{drug.id}:{one.id}", bar, bar, one.instead) for one, bar in zip(drug.withhold, bars, strict=True)
+    ]
     against += [
-        (f"rule:{rule.id}", rule.text, lower_first(sentence(rule.when, vocabulary, names)), rule.instead or "")
-        for rule in rulebook.interactions.rules
+        (f"rule:{rule.id}", rule.text, said(rule.when), rule.instead or "")
+        for rule in picture.rulebook.interactions.rules
         if rule.force == "withhold" and rule.of.get("drug") == drug.id
     ]
     for name, holding, open_, otherwise in against:
@@ -89,6 +89,6 @@ def planned_drug(picture: Picture, drug: Drug) -> PlannedDrug:
     return PlannedDrug(
         drug.id, drug.label, drug.route, drug.concentration, drug.dose, drug.maximum,
         state,  # type: ignore[arg-type]
-        tuple(reasons if reasons else unchecked), tuple(instead), tuple(map(said, drug.withhold)), tuple(drug.check),
+        tuple(reasons if reasons else unchecked), tuple(instead), tuple(bars), tuple(drug.check),
         drug.basis, drug.one_of,
     )  # fmt: skip

@@ -194,6 +194,11 @@ class InteractionRule(Entry):
     hazard: str | None = None
     basis: Basis
 
+    @property
+    def about(self) -> str:
+        """The id of what it is about."""
+        return next(iter(self.of.values()))
+
     @model_validator(mode="after")
     def _can_be_acted_on(self) -> InteractionRule:
         if len(self.of) != 1:

@@ -61,8 +61,8 @@ class RiskView:
                 o.operator.capitalize(), words, start, end, o.operator == stage, bool(probability.not_counted)
             )
 
-        self.model, self.population = probability.authors, probability.population
-        self.outcome = as_sentence(probability.outcome)
+        self.model, self.population = probability.model.authors, probability.model.population
+        self.outcome = as_sentence(probability.model.outcome)
         self.rows = tuple(map(row, operators))
         decades = range(round(-math.log10(floor)), -1, -1)
         self.ticks = tuple(Tick(place(10.0**-n), f"{100 * 10.0**-n:g} %") for n in decades)
