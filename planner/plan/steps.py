@@ -52,16 +52,11 @@ def _step(
     step: Step,
     number: int,
 ) -> PlannedStep:
-    rulebook = picture.rulebook
-    chosen = [choice for choice in choices if choice.step == step.id]
+    rulebook, chosen = picture.rulebook, [choice for choice in choices if choice.step == step.id]
     difficulty, harder = _difficulty(picture, assessment, step)
     lines = [line for line in step.lines if picture.on_record(f"line:{step.id}:{line.id}") is not False]
     ids = (*(f"{choice.choice}.{choice.option}" for choice in chosen), *(line.id for line in lines))
-    do: list[str] = []
-    barred: list[str] = []
-    watch: list[str] = []
-    pause: list[Pause] = []
-    gates: list[Gate] = []
+    do, barred, watch, pause, gates = list[str](), list[str](), list[str](), list[Pause](), list[Gate]()
     # Nobody can be taught a step for which no technique is written.
     reserved, idle = True, False
     if not picture.is_on_record:
@@ -109,16 +104,15 @@ def with_bar(do: str, drug: PlannedDrug) -> str:
 
 
 def _difficulty(picture: Picture, assessment: Assessment, step: Step) -> tuple[int, tuple[str, ...]]:
-    weights = []
+    heaviest, certain, labels = 0, 0, []
     for state in assessment.factors:
         weight = picture.rulebook.factors[state.id].harder_steps.get(step.id, 0)
         truth = picture.on_record(f"factor:{state.id}")
         if weight and truth is not False:
-            weights.append((weight, state.label if truth else f"{state.label} (may hold)", truth is True))
+            heaviest, certain = max(heaviest, weight), certain + (truth is True)
+            labels.append(state.label if truth else f"{state.label} (may hold)")
     # Kinds of the same trouble do not pile up: the heaviest counts, and one more where another factor adds to it.
-    heaviest = max((weight for weight, _, _ in weights), default=0)
-    extra = 1 if sum(certain for _, _, certain in weights) > 1 else 0
-    return step.difficulty + heaviest + extra, tuple(label for _, label, _ in weights)
+    return step.difficulty + heaviest + (certain > 1), tuple(labels)
 
 
 def _once(items: list[T]) -> tuple[T, ...]:

@@ -68,11 +68,9 @@ def planned_drug(picture: Picture, drug: Drug) -> PlannedDrug:
     def said(when: Condition) -> str:
         return lower_first(sentence(when, picture.rulebook.vocabulary, picture.names))
 
-    bars = [one.label or said(one.when) for one in drug.withhold]
+    bars = {one.id: one.label or said(one.when) for one in drug.withhold}
     # Each bar by its line, in words where it holds and where it may hold, with what to do instead.
-    against = [
-        (f"drug:{drug.id}:{one.id}", bar, bar, one.instead) for one, bar in zip(drug.withhold, bars, strict=True)
-    ]
+    against = [(f"drug:{drug.id}:{one.id}", bars[one.id], bars[one.id], one.instead) for one in drug.withhold]
     against += [
         (f"rule:{rule.id}", rule.text, said(rule.when), rule.instead or "")
         for rule in picture.rulebook.interactions.rules
@@ -89,6 +87,6 @@ def planned_drug(picture: Picture, drug: Drug) -> PlannedDrug:
     return PlannedDrug(
         drug.id, drug.label, drug.route, drug.concentration, drug.dose, drug.maximum,
         state,  # type: ignore[arg-type]
-        tuple(reasons if reasons else unchecked), tuple(instead), tuple(bars), tuple(drug.check),
+        tuple(reasons if reasons else unchecked), tuple(instead), tuple(bars.values()), tuple(drug.check),
         drug.basis, drug.one_of,
     )  # fmt: skip
