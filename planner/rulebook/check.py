@@ -43,12 +43,8 @@ def check(folder: Path) -> Report:
         *(_points, _groups, _floors, _plain_values, _hidden, _coarse, _drugs, _claims, _approval, _defaults),
         *(matrix_rises, closer_rises, stages_meet, stages_rise, breaks_rise, _sulcus),
     )
-    unused = (_uncited, _unwanted)
-    return Report(
-        rulebook,
-        tuple(fault for look in looks for fault in look(rulebook)),
-        tuple(fault for look in unused for fault in look(rulebook)),
-    )
+    faults = tuple(fault for look in looks for fault in look(rulebook))
+    return Report(rulebook, faults, (*_uncited(rulebook), *_unwanted(rulebook)))
 
 
 def counts_of(rulebook: Rulebook) -> dict[str, int]:
@@ -91,13 +87,11 @@ def _points(rulebook: Rulebook) -> Iterator[Fault]:
 
 def _groups(rulebook: Rulebook) -> Iterator[Fault]:
     """What counts once does so with something."""
-    factors = [
-        (f.counts_once_with, rulebook.at("factors", f.id, "counts_once_with")) for f in rulebook.factors.values()
-    ]
+    key, why = "counts_once_with", "a misspelt group would count twice"
     spot = rulebook.spots[("models", rulebook.odds.id)]
-    terms = [(t.counts_once_with, spot.at("terms", n, "counts_once_with")) for n, t in enumerate(rulebook.odds.terms)]
-    for members in (factors, terms):
-        yield from _of_one("counts_once_with", members, "a misspelt group would count twice")
+    factors = [(f.counts_once_with, rulebook.at("factors", f.id, key)) for f in rulebook.factors.values()]
+    terms = [(t.counts_once_with, spot.at("terms", n, key)) for n, t in enumerate(rulebook.odds.terms)]
+    yield from (*_of_one(key, factors, why), *_of_one(key, terms, why))
 
 
 def _of_one(key: str, members: list[tuple[str | None, str]], why: str) -> Iterator[Fault]:
@@ -262,16 +256,11 @@ def _uncited(rulebook: Rulebook) -> Iterator[Fault]:
 
 def _unwanted(rulebook: Rulebook) -> Iterator[Fault]:
     """Equipment and drugs that nothing in the rulebook wants."""
-    kit = rulebook.kit
-    wanted = set(kit.always)
-    drugs = set()
-    for drill in rulebook.drills.values():
-        wanted.update(drill.kit)
-    for rule in rulebook.interactions.rules:
-        wanted.update([rule.of["kit"]] if "kit" in rule.of else [])
-    for option in rulebook.options.values():
-        wanted.update(option.kit.essential, option.kit.preferred)
-        drugs.update(option.drugs)
+    kit, options = rulebook.kit, rulebook.options.values()
+    wanted = {*kit.always, *(rule.of["kit"] for rule in rulebook.interactions.rules if "kit" in rule.of)}
+    wanted.update(*(drill.kit for drill in rulebook.drills.values()))
+    wanted.update(*((*option.kit.essential, *option.kit.preferred) for option in options))
+    drugs = {drug for option in options for drug in option.drugs}
     for key, items, used in (("equipment", kit.equipment, wanted), ("drugs", kit.drugs, drugs)):
         for item in items:
             if item.id not in used:

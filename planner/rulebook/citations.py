@@ -159,7 +159,7 @@ def _resting(resting: SourceUse) -> Iterator[str]:
     counts = [counted(len(resting.claims), "claim")] if resting.claims else ["nothing rests on it"]
     counts += [counted(len(resting.mentions), "mention")] if resting.mentions else []
     yield from wrapped(f"{source.id}, {source.known.replace('-', ' ')}: {', '.join(counts)}", "")
-    yield from wrapped(f"{source.citation} {source.locator}".strip(), "  ")
+    yield from wrapped(source.words, "  ")
     if source.read:
         yield from wrapped(f"read: {source.read}", "  ")
     for (where, known), entries in _by_place(resting.claims).items():

@@ -92,10 +92,8 @@ def _words(value: Any, rulebook: Rulebook) -> str:
 
 def _cited(piece: Piece, rulebook: Rulebook) -> Iterator[tuple[str, str]]:
     for _, part in piece.within():
-        name = part.source if isinstance(part, Basis) else None
-        if name is not None:
-            source = rulebook.sources[name]
-            yield name, f"{source.citation} {source.locator}".strip()
+        if isinstance(part, Basis) and part.source is not None:
+            yield part.source, rulebook.sources[part.source].words
 
 
 def _holds(data: Any, name: str) -> bool:

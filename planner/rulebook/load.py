@@ -114,8 +114,8 @@ class _FolderReader:
             if document is None:
                 continue
             for extra in [k for k in document.data if k != key]:
-                what = f"unknown key {extra!r}"
-                self.faults.append(Fault(document.at((extra,)), what, hint=f"this file holds only `{key}:`"))
+                hint = f"this file holds only `{key}:`"
+                self.faults.append(Fault(document.at((extra,)), f"unknown key {extra!r}", hint=hint))
             items = document.data.get(key)
             if not isinstance(items, list) or not items:
                 hint = f"start the file with `{key}:` and `- id: ...` lines"
@@ -132,27 +132,22 @@ class _FolderReader:
                 entries[entry.id] = entry
         return list(entries.values())
 
-    def models(self) -> tuple[shapes.OddsModel | None, list[shapes.PointScore]]:
+    def models(self) -> tuple[list[shapes.OddsModel], list[shapes.PointScore]]:
+        """The odds models, of which there must be one, and the scores by their ids."""
         models: dict[str, Any] = {}
-        for path in self.files("models"):
-            document = self.document(path)
-            model = None if document is None else self.shaped(shapes.Model, document.data, Spot(document))
-            if document is None or model is None:
-                continue
-            spot = Spot(document)
-            if model.id in models:
+        for document in filter(None, map(self.document, self.files("models"))):
+            model, spot = self.shaped(shapes.Model, document.data, Spot(document)), Spot(document)
+            if model is not None and model.id in models:
                 self.faults.append(_stands_twice(model.id, spot.at("id"), self.spots[("models", model.id)].at("id")))
-                continue
-            models[model.id] = model
-            self.spots[("models", model.id)] = spot
+            elif model is not None:
+                models[model.id], self.spots[("models", model.id)] = model, spot
         odds = [model for model in models.values() if isinstance(model, shapes.OddsModel)]
         for second in odds[1:]:
-            first = self.spots[("models", odds[0].id)].at("kind")
-            where = self.spots[("models", second.id)].at("kind")
+            first, where = (self.spots[("models", model.id)].at("kind") for model in (odds[0], second))
             why = f"first at {first}; published odds are never mixed"
             self.faults.append(Fault(where, f"a second odds model, {second.id}", why, "keep one"))
         scores = [model for model in models.values() if isinstance(model, shapes.PointScore)]
-        return (odds[0] if odds else None), sorted(scores, key=lambda score: score.id)
+        return odds, sorted(scores, key=lambda score: score.id)
 
 
 def _repeated_ids(document: strict_yaml.Document, data: Any, place: strict_yaml.Place) -> Iterator[Fault]:
@@ -202,16 +197,17 @@ def load(folder: Path) -> Rulebook:
     reader = _FolderReader(folder)
     singles = {name: reader.single(name, shape) for name, shape in SINGLE.items()}
     lists: dict[str, list[Any]] = {key: reader.listed(name, key, shape) for name, (key, shape) in LISTS.items()}
-    odds, scores = reader.models()
-    if odds is None and not reader.faults:
+    models, scores = reader.models()
+    if not models and not reader.faults:
         what = "holds no odds model"
         reader.faults.append(Fault(str(folder / "models"), what, "tier and probability rest on one", "kind: odds"))
     if reader.faults:
         raise PlannerError(reader.faults)
-    assert odds is not None
-    vocabulary: Vocabulary = singles["findings.yaml"]
+    [odds], vocabulary = models, singles["findings.yaml"]
 
-    def bound(entry: Any, spot: Spot) -> Any:
+    def bound(entry: Any, key: str, name: str = "") -> Any:
+        spot = reader.spots[(key, name)]
+
         def change(condition: Condition, place: strict_yaml.Place) -> Condition:
             try:
                 return bind(condition, vocabulary.typed)
@@ -221,28 +217,17 @@ def load(folder: Path) -> Rulebook:
 
         return rewrite(entry, change)
 
-    def by_id(key: str) -> dict[str, Any]:
-        return {e.id: bound(e, reader.spots[(key, e.id)]) for e in sorted(lists[key], key=lambda e: e.id)}
-
     named = {"rulebook.yaml": "header", "findings.yaml": "vocabulary"}
-    whole = {
-        named.get(name, name.removesuffix(".yaml")): bound(single, reader.spots[(name, "")])
-        for name, single in singles.items()
+    whole: dict[str, Any] = {
+        named.get(name, name.removesuffix(".yaml")): bound(single, name) for name, single in singles.items()
     }
-    steps = by_id("steps")
-    rulebook = Rulebook(
-        sha256=reader.digest.hexdigest(),
-        sources=by_id("sources"),
-        factors=by_id("factors"),
-        odds=bound(odds, reader.spots[("models", odds.id)]),
-        scores=[bound(score, reader.spots[("models", score.id)]) for score in scores],
-        steps=[steps[name] for name in shapes.STEP_IDS if name in steps],  # in the order of the operation
-        choices=by_id("choices"),
-        drills=by_id("drills"),
-        cautions=by_id("cautions"),
-        spots=reader.spots,
-        **whole,
-    )
+    for key, listed in lists.items():
+        whole[key] = {each.id: bound(each, key, each.id) for each in sorted(listed, key=lambda each: str(each.id))}
+    whole["odds"] = bound(odds, "models", odds.id)
+    whole["scores"] = [bound(score, "models", score.id) for score in scores]
+    # In the order of the operation.
+    whole["steps"] = [whole["steps"][name] for name in shapes.STEP_IDS if name in whole["steps"]]
+    rulebook = Rulebook(sha256=reader.digest.hexdigest(), spots=reader.spots, **whole)
     if not reader.faults:
         reader.faults.extend([*references.faults_of(rulebook), *table_checks.faults_of(rulebook)])
     if reader.faults:

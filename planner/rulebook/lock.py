@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
@@ -80,7 +80,7 @@ def standing(rulebook: Rulebook, folder: Path) -> list[Fault]:
     if locked in (now, replace(now, entries={})):
         return []
     faults = ready_to_lock(rulebook, folder)
-    changed = f"changed since: {_files(locked, now) or 'nothing but its name'}"
+    changed = f"changed since: {_changed(locked.files, now.files) or 'nothing but its name'}"
     why = "; ".join(filter(None, (changed, _entries(locked, now))))
     return faults or [Fault(str(folder / LOCK), f"is of {locked.id} {locked.version}", why, _command(folder))]
 
@@ -94,7 +94,7 @@ def ready_to_lock(rulebook: Rulebook, folder: Path) -> list[Fault]:
     locked, now = read_lock(folder), lock_of(rulebook, folder)
     if locked is not None and locked.id == now.id and locked.sha256 != now.sha256:
         if version == locked.version:
-            what = f"{version} is locked with other content: {_files(locked, now)}"
+            what = f"{version} is locked with other content: {_changed(locked.files, now.files)}"
             of_versions = "one version, one content: a printed plan names the version that judged it"
             why = "; ".join(filter(None, (_entries(locked, now), of_versions)))
             hint = f"raise the version, say what changed in {CHANGES}, then {_command(folder)}"
@@ -122,36 +122,25 @@ def _numbers(version: str) -> tuple[int, ...] | None:
     return tuple(int(part) for part in match.groups()) if match else None
 
 
-def _files(locked: Lock, now: Lock) -> str:
-    return ", ".join(_changed(locked.files, now.files))
-
-
 def _entries(locked: Lock, now: Lock) -> str:
     """The entries that differ, as far as the lock tells; a file may also change in its notes alone."""
-    if not locked.entries:
-        return ""
-    return ", ".join(_changed(locked.entries, now.entries)) or "no entry, only notes or layout"
+    return (_changed(locked.entries, now.entries) or "no entry, only notes or layout") if locked.entries else ""
 
 
-def _changed(before: Mapping[str, str], after: Mapping[str, str]) -> Iterator[str]:
+def _changed(before: Mapping[str, str], after: Mapping[str, str]) -> str:
     """The names whose hash differs, in order, with what happened to each."""
-    for name in sorted({**before, **after}):
-        if name not in after:
-            yield f"{name} gone"
-        elif name not in before:
-            yield f"{name} new"
-        elif before[name] != after[name]:
-            yield name
+    differing = sorted(name for name in {**before, **after} if before.get(name) != after.get(name))
+    return ", ".join(
+        f"{name} gone" if name not in after else f"{name} new" if name not in before else name for name in differing
+    )
 
 
 def _described(folder: Path) -> list[str]:
     path = folder / CHANGES
     if not path.exists():
         return []
-    return [
-        heading.rstrip(",:")
-        for heading in _HEADING.findall(strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), str(path)))
-    ]
+    text = strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), str(path))
+    return [heading.rstrip(",:") for heading in _HEADING.findall(text)]
 
 
 def _command(folder: Path) -> str:

@@ -76,12 +76,10 @@ class Piece:
         """What belongs to this piece itself, with the place inside it; pieces with an id of their own are left out."""
         others: list[Place] = []
         for place, part in parts(self.entry):
-            if any(place[: len(other)] == other for other in others):
-                continue
             if place and _has_id(part):
                 others.append(place)
-                continue
-            yield place, part
+            if not any(place[: len(other)] == other for other in others):
+                yield place, part
 
 
 def pieces(rulebook: Rulebook) -> Iterator[Piece]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Collection
+from functools import cache
 from typing import Any
 
 from planner.errors import PlannerError
@@ -72,12 +73,11 @@ def _examiners(rulebook: Rulebook, plain_eye: PlainEye | None) -> dict[str, Call
     from planner.rulebook.proof import choosing, happening, mending, prepared, table_claims
     from planner.rulebook.proof.worsening import Worsening
 
-    bench, made = Bench(rulebook), list[Worsening]()
+    bench = Bench(rulebook)
 
+    @cache
     def worsening() -> Worsening:
-        if not made:
-            made.append(Worsening(bench))
-        return made[0]
+        return Worsening(bench)
 
     return {
         "can-happen": lambda: happening.can_happen(bench),

@@ -6,22 +6,12 @@ import re
 from collections.abc import Collection, Iterable, Iterator
 from typing import Any
 
+from planner import conditions
 from planner.claims import Entry, Names
-from planner.conditions import (
-    ALWAYS,
-    All,
-    Any_,
-    Condition,
-    FactorHolds,
-    Not,
-    NumberOf,
-    OptionWins,
-    Test,
-    factors_in,
-    findings_in,
-)
+from planner.conditions import ALWAYS, Condition, FactorHolds, Not, OptionWins, Test, factors_in, findings_in
 from planner.errors import Fault, did_you_mean
 from planner.rulebook import plan_shapes, shapes
+from planner.rulebook.plan_shapes import Settle
 from planner.rulebook.rulebook import Rulebook, Spot
 from planner.strict_yaml import Place
 from planner.vocabulary import Finding, Pair
@@ -29,15 +19,8 @@ from planner.vocabulary import Finding, Pair
 # Entries by what their conditions may speak of. Findings and pairs are read before anything is judged; what is in the
 # second row is judged before any option is chosen; only the third may ask whether something was recorded.
 _OF_FINDINGS_ONLY = (Finding, Pair)
-_BEFORE_CHOICES = (
-    shapes.Factor,
-    shapes.Level,
-    shapes.ScoreItem,
-    plan_shapes.Option,
-    plan_shapes.Raise,
-    plan_shapes.Settle,
-)
-_OF_RECORDS = (plan_shapes.Settle, plan_shapes.Caution)
+_BEFORE_CHOICES = (shapes.Factor, shapes.Level, shapes.ScoreItem, plan_shapes.Option, plan_shapes.Raise, Settle)
+_OF_RECORDS = (Settle, plan_shapes.Caution)
 _SLOT = re.compile(r"\{(\w+)\}")
 
 
@@ -48,22 +31,14 @@ def faults_of(rulebook: Rulebook) -> list[Fault]:
 
 def entries(rulebook: Rulebook) -> Iterator[tuple[Spot, Any]]:
     """Each entry that was read as a whole, a file or an item of a list, with its spot."""
-    listed: dict[str, Iterable[Any]] = {
-        "sources": rulebook.sources.values(),
-        "factors": rulebook.factors.values(),
-        "models": [rulebook.odds, *rulebook.scores],
-        "steps": rulebook.steps,
-        "choices": rulebook.choices.values(),
-        "drills": rulebook.drills.values(),
-        "cautions": rulebook.cautions.values(),
-    }
-    for key, group in listed.items():
-        for entry in group:
+    for key in ("sources", "factors", "models", "steps", "choices", "drills", "cautions"):
+        group: Any = [rulebook.odds, *rulebook.scores] if key == "models" else getattr(rulebook, key)
+        for entry in group.values() if isinstance(group, dict) else group:
             yield rulebook.spots[(key, entry.id)], entry
     yield rulebook.spots[("findings.yaml", "")], rulebook.vocabulary
-    for name in ("tiers", "stages", "supervision", "interactions", "kit", "readiness", "lens", "theatre", "durations"):
+    names = "tiers stages supervision interactions kit readiness lens theatre durations lists"
+    for name in names.split():
         yield rulebook.spots[(f"{name}.yaml", "")], getattr(rulebook, name)
-    yield rulebook.spots[("lists.yaml", "")], rulebook.lists
 
 
 def every_part(rulebook: Rulebook) -> Iterator[tuple[Spot, Place, Any]]:
@@ -82,12 +57,12 @@ def parts(entry: Any, place: Place = ()) -> Iterator[tuple[Place, Any]]:
             inner = ((str(key), value) for key, value in entry.items())
         case list() | tuple():
             inner = enumerate(entry)
-        case All(conditions):
-            inner = (("all", conditions),)
-        case Any_(conditions):
-            inner = (("any", conditions),)
-        case NumberOf(conditions, _):
-            inner = (("number_of", conditions),)
+        case conditions.All(listed):
+            inner = (("all", listed),)
+        case conditions.Any_(listed):
+            inner = (("any", listed),)
+        case conditions.NumberOf(listed, _):
+            inner = (("number_of", listed),)
         case Not(condition):
             inner = (("not", condition),)
     for key, part in inner:
@@ -97,19 +72,20 @@ def parts(entry: Any, place: Place = ()) -> Iterator[tuple[Place, Any]]:
 
 def _references(rulebook: Rulebook) -> Iterator[Fault]:
     findings = rulebook.vocabulary.by_id
+    equipment, steps = {item.id for item in rulebook.kit.equipment}, {step.id for step in rulebook.steps}
     named: dict[str, Any] = {
-        "equipment": {item.id for item in rulebook.kit.equipment},
+        "equipment": equipment,
         "drug": {drug.id for drug in rulebook.kit.drugs},
-        "step": {step.id for step in rulebook.steps},
+        "step": steps,
         "section": {section.id for section in rulebook.vocabulary.sections},
         "finding": findings,
         "factor": rulebook.factors,
         "source": rulebook.sources,
         "option": rulebook.options,
-        "kit": {item.id for item in rulebook.kit.equipment},
+        "kit": equipment,
         "grade": {grade.id for grade in rulebook.durations.grades},
         "look": {look.id for look in rulebook.vocabulary.looks},
-        "step, nor sign-in,": {"sign-in", *(step.id for step in rulebook.steps)},
+        "step, nor sign-in,": {"sign-in", *steps},
         "reason to settle first": {settle.id for settle in rulebook.readiness.settle},
     }
 
@@ -193,9 +169,8 @@ def _speech(rulebook: Rulebook) -> Iterator[Fault]:
     for spot, place, owner in every_part(rulebook):
         if not isinstance(owner, Entry):
             continue
-        withholds = (
-            isinstance(owner, plan_shapes.InteractionRule) and owner.force == "withhold" and "option" in owner.of
-        )
+        rule = owner if isinstance(owner, plan_shapes.InteractionRule) else None
+        withholds = rule is not None and rule.force == "withhold" and "option" in rule.of
         for key in type(owner).model_fields:
             condition = getattr(owner, key)
             if not isinstance(condition, Condition):
@@ -217,18 +192,16 @@ def _speech(rulebook: Rulebook) -> Iterator[Fault]:
 
 def _cycles(rulebook: Rulebook) -> Iterator[Fault]:
     hint = "break the ring at one of these"
-    ring = _ring({factor.id: factors_in(factor.when) for factor in rulebook.factors.values()})
-    if ring:
-        where = rulebook.spots[("factors", ring[0])].at("when")
+    if ring := _ring({factor.id: factors_in(factor.when) for factor in rulebook.factors.values()}):
+        where = rulebook.at("factors", ring[0], "when")
         yield Fault(where, f"a factor rests on itself: {' -> '.join(ring)}", "it could never be judged", hint)
-    ring = _ring({f.id: findings_in(f.asked_when) for f in rulebook.vocabulary.findings if f.asked_when is not None})
-    if ring:
-        where = rulebook.spots[("findings", ring[0])].at("asked_when")
+    asked = {f.id: f.asked_when for f in rulebook.vocabulary.findings if f.asked_when is not None}
+    if ring := _ring({name: findings_in(when) for name, when in asked.items()}):
+        where = rulebook.at("findings", ring[0], "asked_when")
         yield Fault(where, f"asked_when rests on itself: {' -> '.join(ring)}", "none of them could be asked", hint)
     for choice in rulebook.choices.values():
-        ring = _ring({option.id: set(option.outranks) for option in choice.options})
-        if ring:
-            index = next(place for place, option in enumerate(choice.options) if option.id == ring[0])
+        if ring := _ring({option.id: set(option.outranks) for option in choice.options}):
+            index = [option.id for option in choice.options].index(ring[0])
             where = rulebook.at("choices", choice.id, "options", index, "outranks")
             yield Fault(where, f"outranks runs in a ring: {' -> '.join(ring)}", "none of them could win", hint)
 

@@ -107,15 +107,15 @@ def cases_of(folder: Path, name: str) -> dict[str, Any]:
         document = strict_yaml.read_file(path, path.relative_to(folder.parent).as_posix(), LARGEST_FILE)
         for index, entry in enumerate(document.data["cases"]):
             if entry["of"] == name:
-                both = _as_written({**document.data.get("given", {}), **entry.get("given", {})}, "")
+                both = _as_written({**document.data.get("given", {}), **entry.get("given", {})})
                 kinds = (how for how in (*OF_FACTOR, *OF_OPTION) if entry.get(how))
-                expected = {how: [_as_written(own) for own in entry[how]] for how in kinds}
+                expected = {how: [_as_written(own) or "nothing more recorded" for own in entry[how]] for how in kinds}
                 return {"at": document.at(("cases", index)), "given": both, "expected": expected}
     return {}
 
 
-def _as_written(findings: dict[str, Any], nothing: str = "nothing more recorded") -> str:
-    return ", ".join(f"{name}: {value}" for name, value in findings.items()) or nothing
+def _as_written(findings: dict[str, Any]) -> str:
+    return ", ".join(f"{name}: {value}" for name, value in findings.items())
 
 
 def subjects(rulebook: Rulebook) -> Iterator[Subject]:
@@ -152,8 +152,8 @@ class _CasesReader:
             self.faults.append(Fault(spot.at("of"), f"no factor or option {entry.of!r}", hint=hint))
             return
         if subject.written:
-            what = f"{subject.name} has cases twice"
-            self.faults.append(Fault(spot.at(), what, f"first at {subject.written}", "join them"))
+            why = f"first at {subject.written}"
+            self.faults.append(Fault(spot.at(), f"{subject.name} has cases twice", why, "join them"))
             return
         subject.written = spot.at()
         if subject.file != spot.document.name:
@@ -189,8 +189,7 @@ def _missing(subject: Subject, vocabulary: Vocabulary) -> Iterator[Fault]:
         if not any(case.how == how for case in subject.cases):
             yield Fault(subject.written, f"{subject.name} has no case under `{how}:`")
     for test in dict.fromkeys(part for part in walk(subject.when) if isinstance(part, Test)):
-        fault = _undecided(subject, test, vocabulary.by_id[test.finding])
-        if fault is not None:
+        if fault := _undecided(subject, test, vocabulary.by_id[test.finding]):
             yield fault
 
 

@@ -46,6 +46,10 @@ class Source(Entry):
     locator: str = ""
     known: Literal["seen", "from-memory"]
 
+    @property
+    def words(self) -> str:
+        return f"{self.citation} {self.locator}".strip()
+
 
 class Review(Entry):
     status: Literal["draft", "in-force", "retired"]
