@@ -153,15 +153,13 @@ class _CaseReader:
         stage = self.line(raw, "planned_stage")
         if stage is not None and stage not in STAGES:
             self.fault(("planned_stage",), f"{stage!r} is not a stage", hint=f"one of {', '.join(STAGES)}")
-        sections = self.sections(raw.get("none_found_in"))
-        findings = self.findings(raw.get("findings"))
+        sections, findings = self.sections(raw.get("none_found_in")), self.findings(raw.get("findings"))
         coarse = self.coarse(findings, eye) if eye is not None else {}
         filled = vouched_for(self.vocabulary, sections, {**findings, **coarse}, findings)
         everything: dict[str, Value] = {**findings, **coarse, **filled}
         # An explicit `not-recorded` inside a section that was looked through stays unknown. The vocabulary's order, so
         # that the order of the file changes nothing.
-        order = [finding.id for finding in self.vocabulary.findings if everything.get(finding.id) is not None]
-        recorded = {name: everything[name] for name in order}
+        recorded = {name: everything[name] for name in self.vocabulary.by_id if everything.get(name) is not None}
         doubted = self.together(recorded)
         self.unusual(recorded)
         recorded_on, listed_on = self.date(raw, "recorded_on"), self.date(raw, "listed_on")
@@ -242,22 +240,18 @@ class _CaseReader:
             return {}
         typed: dict[str, Any] = {}
         for name, value in raw.items():
-            path = ("findings", str(name))
-            meant = self.vocabulary.aliases.get(str(name), str(name))
+            path, meant = ("findings", str(name)), self.vocabulary.aliases.get(str(name), str(name))
             if meant != name and meant in raw and raw[meant] not in (None, "", "not-recorded"):
                 self.fault(path, f"{name} and {meant} say the same twice", hint="keep one of them")
-                continue
-            finding = self.vocabulary.by_id.get(meant)
-            if finding is None:
+            elif meant not in self.vocabulary.by_id:
                 hint = did_you_mean(name, self.vocabulary.by_id, "planner intake lists every finding")
                 self.fault(path, f"no finding {str(name)[:60]!r}", hint=hint)
-                continue
-            try:
-                typed[finding.id] = finding.read(value)
-            except ValueError as error:
-                # A spreadsheet's place names the column already.
-                named = str(name) in self.place(path)
-                self.fault(path, str(error) if named else f"{name}: {error}")
+            else:
+                try:
+                    typed[meant] = self.vocabulary.by_id[meant].read(value)
+                except ValueError as error:
+                    # A spreadsheet's place names the column already.
+                    self.fault(path, str(error) if str(name) in self.place(path) else f"{name}: {error}")
         return typed
 
     def coarse(self, recorded: Mapping[str, Any], eye: str) -> dict[str, Value]:

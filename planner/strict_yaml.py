@@ -15,7 +15,7 @@ from typing import Any
 
 import yaml
 
-from planner.errors import Fault, PlannerError
+from planner.errors import PlannerError
 
 Place = tuple[str | int, ...]
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -86,7 +86,7 @@ def read(text: str, name: str) -> Document:
     except yaml.YAMLError as error:
         raise _unreadable(error, text, name) from None
     if node is not None:
-        document.data = _Walk(document).plain(node, ())
+        document.data = _plain(node, (), document, set())
     return document
 
 
@@ -126,37 +126,31 @@ def _refuse_depth(text: str, name: str) -> None:
         raise _unreadable(error, text, name) from None
 
 
-class _Walk:
-    def __init__(self, document: Document) -> None:
-        self.document = document
-        self.seen: set[int] = set()
+def _plain(node: Any, place: Place, document: Document, seen: set[int]) -> Any:
+    def refuse(node: Any, what: str, why: str = "", hint: str = "") -> PlannerError:
+        return PlannerError.one(what, f"{document.name}:{node.start_mark.line + 1}", why, hint)
 
-    def refuse(self, node: Any, what: str, why: str = "", hint: str = "") -> PlannerError:
-        return PlannerError([Fault(f"{self.document.name}:{node.start_mark.line + 1}", what, why, hint)])
-
-    def plain(self, node: Any, place: Place) -> Any:
-        if id(node) in self.seen:
-            why = "aliases are refused: each entry says its own"
-            raise self.refuse(node, "an anchor is used again (`*name`)", why, "write it out")
-        self.seen.add(id(node))
-        self.document.lines[place] = node.start_mark.line + 1
-        if node.tag not in _PLAIN_TAGS:
-            raise self.refuse(node, f"the tag {node.tag} is refused", "tags could stand for anything", "remove it")
-        if isinstance(node, yaml.ScalarNode):
-            return None if node.value in ("", "null", "~") and node.style in (None, "") else node.value
-        if isinstance(node, yaml.SequenceNode):
-            return [self.plain(item, (*place, index)) for index, item in enumerate(node.value)]
-        result: dict[str, Any] = {}
-        for key_node, value_node in node.value:
-            if not isinstance(key_node, yaml.ScalarNode):
-                raise self.refuse(key_node, "a key must be a word")
-            key = key_node.value
-            if key == "<<":
-                raise self.refuse(key_node, "merge keys (`<<`) are refused", "each entry says its own", "write it out")
-            if key in result:
-                first = self.document.lines[(*place, key)]
-                why = f"first on line {first}; one of the two would be lost"
-                raise self.refuse(key_node, f"the key {key!r} stands twice", why, "keep one")
-            result[key] = self.plain(value_node, (*place, key))
-            self.document.lines[(*place, key)] = key_node.start_mark.line + 1
-        return result
+    if id(node) in seen:
+        why = "aliases are refused: each entry says its own"
+        raise refuse(node, "an anchor is used again (`*name`)", why, "write it out")
+    seen.add(id(node))
+    document.lines[place] = node.start_mark.line + 1
+    if node.tag not in _PLAIN_TAGS:
+        raise refuse(node, f"the tag {node.tag} is refused", "tags could stand for anything", "remove it")
+    if isinstance(node, yaml.ScalarNode):
+        return None if node.value in ("", "null", "~") and node.style in (None, "") else node.value
+    if isinstance(node, yaml.SequenceNode):
+        return [_plain(item, (*place, index), document, seen) for index, item in enumerate(node.value)]
+    result: dict[str, Any] = {}
+    for key_node, value_node in node.value:
+        if not isinstance(key_node, yaml.ScalarNode):
+            raise refuse(key_node, "a key must be a word")
+        key = key_node.value
+        if key == "<<":
+            raise refuse(key_node, "merge keys (`<<`) are refused", "each entry says its own", "write it out")
+        if key in result:
+            why = f"first on line {document.lines[(*place, key)]}; one of the two would be lost"
+            raise refuse(key_node, f"the key {key!r} stands twice", why, "keep one")
+        result[key] = _plain(value_node, (*place, key), document, seen)
+        document.lines[(*place, key)] = key_node.start_mark.line + 1
+    return result

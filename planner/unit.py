@@ -88,11 +88,9 @@ def read_unit(path: Path, rulebook: Rulebook) -> Unit:
     try:
         unit = Unit.model_validate(document.data)
     except ValidationError as error:
-        wrong = [(detail["loc"], detail["msg"]) for detail in error.errors(include_url=False)]
-        hint = "see demo_cases/unit.yaml"
-        raise PlannerError(
-            [Fault(document.at(loc), f"`{'.'.join(map(str, loc))}`: {said}", hint=hint) for loc, said in wrong]
-        ) from None
+        wrong = ((detail["loc"], detail["msg"]) for detail in error.errors(include_url=False))
+        said = ((document.at(loc), f"`{'.'.join(map(str, loc))}`: {msg}") for loc, msg in wrong)
+        raise PlannerError([Fault(*each, hint="see demo_cases/unit.yaml") for each in said]) from None
     faults: list[Fault] = []
 
     def refuse(place: tuple[str | int, ...], what: str, why: str = "", hint: str = "") -> None:

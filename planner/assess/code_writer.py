@@ -35,14 +35,9 @@ class FunctionWriter:
         self.constants[name] = value
         return name
 
-    def asked_truth(self, finding: str) -> str | None:
-        if finding not in self.asked:
-            return None
-        return self.local(("asked", finding), self.expression(self.asked[finding]))
-
     def test(self, test: Test) -> str:
-        value = self.value(test.finding)
-        asked = self.asked_truth(test.finding)
+        value, when = self.value(test.finding), self.asked.get(test.finding)
+        asked = None if when is None else self.local(("asked", test.finding), self.expression(when))
         if test.how == "recorded":
             if test.limit:
                 return self.local(test, f"{value} is not None")

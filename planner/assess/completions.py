@@ -87,13 +87,10 @@ class Completions:
                 self._known.clear()
             near = wider and self._near(values, objective, wider, scope)
             self._known[key] = near or self._search(values, objective, highest, scope)
-        return self._of_this_case(self._known[key], values, scope)
-
-    @staticmethod
-    def _of_this_case(extreme: Extreme | None, values: Values, scope: tuple[int, ...]) -> Extreme | None:
-        """What was found for a case that is the same in scope, with this case's own values of all else."""
+        extreme = self._known[key]
         if extreme is None:
             return None
+        # Found for a case that is the same in scope: with this case's own values of all else.
         completion = values.copy()
         for place in scope:
             completion[place] = extreme.completion[place]
@@ -200,10 +197,8 @@ class Completions:
             for name in self.pairs:
                 if guessed[place[name]] and (split := self._behind(self.compiled.conditions[name], node)) is not None:
                     return split
-        if objective.condition is not None:
-            split = self._behind(objective.condition, node)
-            if split is not None:
-                return split
+        if objective.condition is not None and (split := self._behind(objective.condition, node)) is not None:
+            return split
         for name in objective.names:
             let_down = truths[place[name]] is None and guessed[place[name]] is not highest
             if let_down and (split := self._behind(self.compiled.conditions[name], node)) is not None:
@@ -273,12 +268,10 @@ class Completions:
         return next(self.open_in(condition, node), None)
 
     def _truth(self, condition: Condition, node: Values) -> Truth:
-        compiled = self.compiled
-        key = id(condition)
-        if key not in self._tests:
+        if id(condition) not in self._tests:
             # The condition is kept beside its function, so that its identity is not taken by another.
-            self._tests[key] = (condition, compiled.function_of(condition))
-        return self._tests[key][1](node)
+            self._tests[id(condition)] = (condition, self.compiled.function_of(condition))
+        return self._tests[id(condition)][1](node)
 
     def _missing(self, node: Values, places: frozenset[int]) -> int | None:
         asked = self.compiled.asked_tests

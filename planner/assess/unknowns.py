@@ -47,7 +47,8 @@ class Settling:
             return ()
         differences = [frozenset({place}) for place in sorted(needed)]
         for _ in range(DIFFERENCES_AT_MOST):
-            chosen = self._smallest_hitting(differences)
+            sized = (self._hitting(differences, frozenset(), size) for size in range(LARGEST_SET + 1))
+            chosen = next((hitting for hitting in sized if hitting is not None), None)
             if chosen is None:
                 return ()
             # Parents before what hangs on them, so that whether a finding applies is known when its turn comes.
@@ -77,15 +78,8 @@ class Settling:
                         break
         return frozenset(needed)
 
-    def _smallest_hitting(self, differences: list[frozenset[int]]) -> frozenset[int] | None:
-        """The smallest closed set that meets every difference; None when it needs more than LARGEST_SET findings."""
-        for size in range(LARGEST_SET + 1):
-            hitting = self._hitting(differences, frozenset(), size)
-            if hitting is not None:
-                return hitting
-        return None
-
     def _hitting(self, differences: list[frozenset[int]], chosen: frozenset[int], size: int) -> frozenset[int] | None:
+        """A closed set of at most `size` findings, those chosen among them, that meets every difference; or None."""
         open_ones = [difference for difference in differences if not difference & chosen]
         if not open_ones:
             return chosen
@@ -95,11 +89,9 @@ class Settling:
                 return hitting
         return None
 
-    def disagreement(self, places: tuple[int, ...]) -> tuple[Values, Values] | None:
+    def disagreement(self, places: tuple[int, ...], node: Values | None = None) -> tuple[Values, Values] | None:
         """Two completions that agree on `places` and differ in tier; None when there are none."""
-        return self._search(self.values, places)
-
-    def _search(self, node: Values, places: tuple[int, ...]) -> tuple[Values, Values] | None:
+        node = self.values if node is None else node
         high, low = self._end(node, highest=True), self._end(node, highest=False)
         if high is None or low is None or high.value == low.value:
             return None  # one tier, whatever the rest turns out to be
@@ -107,12 +99,11 @@ class Settling:
             return high.completion, low.completion
         place, rest = places[0], places[1:]
         if self.compiled.applies(place, node) is False:
-            return self._search(node, rest)
+            return self.disagreement(rest, node)
         for cell in self.compiled.cells[place]:
             child = node.copy()
             child[place] = cell
-            pair = self._search(child, rest)
-            if pair is not None:
+            if (pair := self.disagreement(rest, child)) is not None:
                 return pair
         return None
 

@@ -67,7 +67,7 @@ def written(picture: Picture, choice: Choice, winners: list[Option]) -> Option:
     if len(winners) == 1 or picture.plain is None:
         return cautious(assessor, choice, picture.values, winners)
     made = assessor.compiled
-    reached = frozenset().union(*(made.depends[f"option:{choice.id}.{option.id}"] for option in choice.options))
+    reached = frozenset().union(*(made.depends[f"option:{name}"] for name in choice.names))
     open_ones = {place for place in reached if picture.values[place] is None and picture.plain[place] is not None}
     looked_for = (place for place in open_ones if not picture.is_accepted(place))
     unseen = frozenset(place for place in looked_for if not picture.is_seen_before(place, choice.act))

@@ -161,6 +161,11 @@ class Choice(Entry):
     options: list[Option] = Field(min_length=1)
 
     @property
+    def names(self) -> list[str]:
+        """Its options, each as `choice.option`."""
+        return [f"{self.id}.{option.id}" for option in self.options]
+
+    @property
     def act(self) -> StepId:
         """The step of its first irreversible act."""
         return self.first_act or self.step

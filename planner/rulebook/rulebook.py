@@ -103,9 +103,8 @@ class Rulebook:
         result: dict[str, list[str]] = {}
         for choice in self.choices.values():
             over = _transitive({option.id: set(option.outranks) for option in choice.options})
-            for option in choice.options:
-                stronger = [other.id for other in choice.options if option.id in over[other.id]]
-                result[f"{choice.id}.{option.id}"] = [f"{choice.id}.{name}" for name in stronger]
+            for name, option in zip(choice.names, choice.options, strict=True):
+                result[name] = [f"{choice.id}.{other.id}" for other in choice.options if option.id in over[other.id]]
         return result
 
     @cached_property

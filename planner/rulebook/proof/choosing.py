@@ -39,7 +39,7 @@ def possible_ordered(bench: Bench) -> Claim:
     text = "of any two options of a choice one outranks the other, directly or through others"
     inquiry = Inquiry(bench, "options-ordered", text, TABLES)
     for choice in bench.rulebook.choices.values():
-        for one, other in itertools.combinations([f"{choice.id}.{option.id}" for option in choice.options], 2):
+        for one, other in itertools.combinations(choice.names, 2):
             if one in bench.rulebook.outranking[other] or other in bench.rulebook.outranking[one]:
                 inquiry.checks += 1
             else:

@@ -26,7 +26,10 @@ def can_happen(bench: Bench) -> Claim:
         for what, where, condition in everything(bench):
             if absences_in(condition):
                 partly += 1
-                if not _happens_when_not_recorded(bench, inquiry, what, condition):
+                # A case that lacks just what the condition asks about, judged again in three-valued logic.
+                case = Symbols(bench.rulebook, "lacking", left_out=absences_in(condition))
+                model = inquiry.find(what, *case.allowed(), *case.as_filed(), case.holds(condition))
+                if model is None or bench.rulebook.judge(condition, read(case, model)) is not True:
                     inquiry.fail(f"{where}: {what} can never happen")
             elif inquiry.find(what, bench.case.holds(condition)) is None and what not in inquiry.undecided:
                 inquiry.fail(f"{where}: {what} can never happen")
@@ -83,10 +86,3 @@ def everything(bench: Bench) -> Iterator[tuple[str, str, Condition]]:
         for n, against in enumerate(drug.withhold):
             where = bench.where("drugs", drug.id, "withhold", n, "when")
             yield f"the contraindication {against.id} of {drug.id}", where, against.when
-
-
-def _happens_when_not_recorded(bench: Bench, inquiry: Inquiry, what: str, condition: Condition) -> bool:
-    """Whether a case that lacks just what the condition asks about shows it; judged again in three-valued logic."""
-    case = Symbols(bench.rulebook, "lacking", left_out=absences_in(condition))
-    model = inquiry.find(what, *case.allowed(), *case.as_filed(), case.holds(condition))
-    return model is not None and bench.rulebook.judge(condition, read(case, model)) is True

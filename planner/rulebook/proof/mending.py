@@ -64,17 +64,15 @@ class _Group:
         named = set().union(*(findings_in(pair.when) for pair in pairs))
         self.findings = [finding for finding in bench.rulebook.vocabulary.findings if finding.id in named]
         self.nothing: State = dict.fromkeys(bench.rulebook.vocabulary.by_id)
-        self.values = {finding.id: self._values(finding) for finding in self.findings}
+        # Every value to try, and none where the finding may not apply.
+        self.values: dict[str, list[Value | None]] = {
+            each.id: [*bench.plain.values(each), *([] if each.asked_when is None else [None])] for each in self.findings
+        }
         product = itertools.product(*self.values.values())
         states = (dict(zip(self.values, state, strict=True)) for state in product)
         self.states = [state for state in states if self.is_complete(state) and not self.met(state)]
         self.not_claimed: set[str] = set()
         self._eyes: dict[tuple[tuple[str, Value | None], ...], State | None] = {}
-
-    def _values(self, finding: Finding) -> list[Value | None]:
-        """Every value to try, and none where the finding may not apply."""
-        absent: list[Value | None] = [] if finding.asked_when is None else [None]
-        return [*self.bench.plain.values(finding), *absent]
 
     def met(self, state: State) -> list[Pair]:
         return [pair for pair in self.pairs if self.rulebook.judge(pair.when, self.nothing | state)]

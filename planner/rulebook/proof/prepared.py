@@ -35,22 +35,18 @@ def prepared_not_withheld(bench: Bench) -> Claim:
     )
     inquiry = Inquiry(bench, "prepared-not-withheld", text, PARTLY)
     for choice in bench.rulebook.choices.values():
-        against = _against(bench, choice)
+        withheld = bench.rulebook.withheld
+        against: dict[str, Condition] = {
+            name: Any_(tuple(rule.when for rule in withheld[name])) for name in choice.names if name in withheld
+        }
         for ring in _rings(_pointers(inquiry, choice, against)):
             _search(inquiry, choice, against, ring)
     return inquiry.claim()
 
 
-def _against(bench: Bench, choice: Choice) -> dict[str, Condition]:
-    """For each option of a choice that can be withheld, when it is."""
-    withheld = bench.rulebook.withheld
-    names = (f"{choice.id}.{option.id}" for option in choice.options)
-    return {name: Any_(tuple(rule.when for rule in withheld[name])) for name in names if name in withheld}
-
-
 def _pointers(inquiry: Inquiry, choice: Choice, against: dict[str, Condition]) -> dict[str, list[str]]:
     case = inquiry.bench.case
-    wins = {name: case.holds(OptionWins(name)) for name in (f"{choice.id}.{option.id}" for option in choice.options)}
+    wins = {name: case.holds(OptionWins(name)) for name in choice.names}
     return {
         option: [w for w in wins if inquiry.find(f"{option}, {w}", case.holds(withheld), wins[w]) is not None]
         for option, withheld in against.items()
@@ -137,9 +133,9 @@ def _most_recorded(
 
 def _matters(bench: Bench, choice: Choice) -> set[str]:
     """The findings a choice rests on, and those that an impossible pair ties to them."""
-    reach, names = bench.rulebook.reach, [f"{choice.id}.{option.id}" for option in choice.options]
-    withheld = [rule.when for name in names for rule in bench.rulebook.withheld.get(name, [])]
-    reached = set().union(*(reach(condition) for condition in (*map(OptionWins, names), *withheld)))
+    reach, withheld = bench.rulebook.reach, bench.rulebook.withheld
+    against = (rule.when for name in choice.names for rule in withheld.get(name, []))
+    reached = set().union(*(reach(condition) for condition in (*map(OptionWins, choice.names), *against)))
     pairs = [reach(pair.when) for pair in bench.rulebook.vocabulary.impossible_together]
     for _ in pairs:
         reached |= set().union(*(tied for tied in pairs if tied & reached))
@@ -175,8 +171,7 @@ def _free_winner(inquiry: Inquiry, choice: Choice, against: dict[str, Condition]
     """A completion in which an option wins that no completion withholds; None when there is none."""
     case = inquiry.bench.case
     with inquiry.bench.prover.given(_completing(case, partly)):
-        for option in choice.options:
-            name = f"{choice.id}.{option.id}"
+        for name in choice.names:
             if name in against and inquiry.find(name, case.holds(against[name])) is not None:
                 continue
             model = inquiry.find(name, case.holds(OptionWins(name)))

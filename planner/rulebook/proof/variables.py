@@ -73,7 +73,9 @@ class Variable:
             case datetime.date():
                 return self.term == value.toordinal()
             case str():
-                return self.term == (self.order.index(value) if self.finding.kind == "choice" else _text(value))
+                return self.term == (
+                    self.order.index(value) if self.finding.kind == "choice" else int.from_bytes(value.encode())
+                )
         return self.term == _number(value)
 
     def same_as(self, other: Variable) -> Formula:
@@ -128,7 +130,3 @@ def _number(value: float) -> Any:
     """A limit exactly as it is written, 2.3 being 23/10."""
     exact = Fraction(f"{value:.12g}")
     return z3.Q(exact.numerator, exact.denominator)
-
-
-def _text(value: str) -> int:
-    return int.from_bytes(value.encode(), "big")
