@@ -160,18 +160,16 @@ class Finding(Entry):
             raise ValueError(f"{self.id}: possible and usual run from low to high, usual inside possible")
         if (self.kind in ("choice", "set")) != bool(self.values):
             raise ValueError(f"{self.id}: a choice or set needs values, nothing else has them")
-        if isinstance(self.worse, Ordered) and (
-            sum(1 if isinstance(step, str) else len(step) for step in self.worse.order) != len(self.values)
-            or set(self.worse.rank) != set(self.values)
-        ):
+        steps = self.worse.order if isinstance(self.worse, Ordered) else [[*self.values]]
+        named = [value for step in steps for value in ([step] if isinstance(step, str) else step)]
+        if sorted(named) != sorted(self.values):
             raise ValueError(f"{self.id}: worse.order must name every value once: {', '.join(self.values)}")
         if (self.accepted_hidden or self.look_when_hidden) and self.hidden_when is None:
             raise ValueError(f"{self.id}: accepted_hidden and look_when_hidden are of a finding with hidden_when")
         if self.preference and self.plain is None:
             raise ValueError(f"{self.id}: a preference needs `plain`, what is planned while it is left blank")
         for given in (self.unremarkable, self.plain):
-            if given is not None:
-                self.read(given)
+            self.read(given)
         ages = (bool(self.dates), self.valid_days is not None, self.valid_basis is not None)
         if any(ages) and not (all(ages) and self.kind == "date" and (self.valid_days or 0) > 0):
             raise ValueError(f"{self.id}: a date has dates, valid_days (from 1 on) and valid_basis together, or none")

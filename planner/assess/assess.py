@@ -18,8 +18,7 @@ from planner.assess.assessment import (
     TierResult,
 )
 from planner.assess.compiled import Compiled, EyeTruths, Truths, Values
-from planner.assess.completions import Completions, Extreme, Objective
-from planner.assess.objectives import Objectives
+from planner.assess.completions import Completions, Extreme, Objective, Objectives
 from planner.assess.odds import logit, probability, probability_of
 from planner.assess.trace import Tracer, reached_findings
 from planner.assess.unknowns import Settling

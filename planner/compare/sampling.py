@@ -6,8 +6,8 @@ import random
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from planner.assess.cells import told_apart as told_apart_by
 from planner.assess.compiled import Compiled, Values
+from planner.assess.compiled import told_apart as told_apart_by
 from planner.case import STAGES, Case, coarser
 from planner.vocabulary import Finding
 

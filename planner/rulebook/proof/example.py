@@ -69,29 +69,11 @@ def plainest(
     prover: Prover, plain: ValuesToTry, cases: Sequence[Symbols], formulas: Sequence[Formula]
 ) -> tuple[list[Values], z3.ModelRef]:
     """The plainest values of cases for which the formulas hold, as they must; such as a case file gives, if any."""
-    solver = prover.solver
     with prover.given(formulas):
-
-        def kept(*more: Formula) -> bool:
-            solver.push()
-            solver.add(*more)
-            if solver.check() == z3.sat:
-                return True
-            solver.pop()
-            return False
-
-        pushed = 0
-        for case in cases:
-            pushed += kept(*case.as_filed())
         # The case beside last, so that what two cases share is settled before what tells them apart.
-        for case in cases:
-            for name in prover.rulebook.vocabulary.by_id:
-                if name in case.own:
-                    pushed += any(kept(formula) for formula in _tries(case, plain, name))
-        answer = solver.check()
-        assert answer == z3.sat
-        model = solver.model()
-        solver.pop(pushed)
+        named = ((case, name) for case in cases for name in prover.rulebook.vocabulary.by_id if name in case.own)
+        tries = [[z3.And(case.as_filed())] for case in cases] + [[*_tries(case, plain, name)] for case, name in named]
+        model = prover.settled(tries)
     return [read(case, model) for case in cases], model
 
 

@@ -107,28 +107,18 @@ def _most_recorded(
     inquiry: Inquiry, prover: Prover, completions: list[Symbols], kept: dict[str, Formula]
 ) -> Values | None:
     """A case with as much recorded as the completions allow, its values the plainest; None when there is none."""
-    solver, pushed = prover.solver, 0
     inquiry.checks += 1
-    if solver.check() != z3.sat:
+    if prover.solver.check() != z3.sat:
         return None
-    first = completions[0]
+    first, tries = completions[0], []
     for name, keep in kept.items():
         finding = first.rulebook.vocabulary.by_id[name]
         applies = [case.asked(name) for case in completions] if finding.unremarkable is None else []
         values = inquiry.bench.plain.values(finding)
-        tries = [z3.And(keep, *applies, first.variables[name].equals(value)) for value in values]
-        for formula in [*tries, z3.Not(keep) if applies else keep, keep]:
-            solver.push()
-            solver.add(formula)
-            if solver.check() == z3.sat:
-                pushed += 1
-                break
-            solver.pop()
-    solver.check()
-    model = solver.model()
-    solver.pop(pushed)
-    values_of = read(first, model)
-    return {name: value if is_so(model, kept[name]) else None for name, value in values_of.items()}
+        recorded = [z3.And(keep, *applies, first.variables[name].equals(value)) for value in values]
+        tries.append([*recorded, z3.Not(keep) if applies else keep, keep])
+    model = prover.settled(tries)
+    return {name: value if is_so(model, kept[name]) else None for name, value in read(first, model).items()}
 
 
 def _matters(bench: Bench, choice: Choice) -> set[str]:

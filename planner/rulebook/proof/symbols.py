@@ -155,6 +155,23 @@ class Prover:
         finally:
             self.solver.pop()
 
+    def settled(self, tries: Iterable[Iterable[Formula]]) -> z3.ModelRef:
+        """A case for which, of each row of formulas, the first holds that can with what was kept of rows before."""
+        pushed = 0
+        for row in tries:
+            for formula in row:
+                self.solver.push()
+                self.solver.add(formula)
+                if self.solver.check() == z3.sat:
+                    pushed += 1
+                    break
+                self.solver.pop()
+        answer = self.solver.check()
+        assert answer == z3.sat
+        model = self.solver.model()
+        self.solver.pop(pushed)
+        return model
+
     def find(self, *formulas: Formula) -> z3.ModelRef | None:
         """An allowed case for which they all hold, None when there is none. Raises Undecided."""
         with self.given(formulas):

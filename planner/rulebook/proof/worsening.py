@@ -41,15 +41,12 @@ class CasePair:
         self.after = Symbols(bench.rulebook, f"{relation}.{finding.id}", self.before, {finding.id, *hanging})
         both = self.before, self.after
         was, is_now = (case.variables[finding.id] for case in both)
-        if relation == "worse":
+        if finding.plain_value is None or relation == "worse":
             moved: list[Formula] = [is_now.worse_than(was)]
         else:
-            assert finding.plain_value is not None
             moved = [was.equals(finding.plain_value), z3.Not(is_now.same_as(was))]
-        self.relation: list[Formula] = [*self.after.allowed(), *moved]
-        self.relation += [case.recorded[finding.id] for case in both]
-        for name in sorted(hanging):
-            self.relation.append(self._hangs(name, relation))
+        self.relation: list[Formula] = [*self.after.allowed(), *moved, *(case.recorded[finding.id] for case in both)]
+        self.relation += [self._hangs(name, relation) for name in sorted(hanging)]
 
     def _hangs(self, name: str, relation: Relation) -> Formula:
         before, after = self.before, self.after
