@@ -20,11 +20,7 @@ _BARE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./-]*|-[0-9][0-9.]*")
 
 
 def case_file(case: Case) -> dict[str, Any]:
-    """The case as a case file gives it, headings in their order; `read_case` makes an equal case of it.
-
-    Numbers are numbers, yes and no are words, a set is a list or `none`, dates are YYYY-MM-DD. What a section that was
-    looked through filled in is left to `none_found_in`, and what a finer finding says to that one; both stay unwritten.
-    """
+    """The case as a case file gives it, headings in their order, what was derived left out; `read_case` takes it back."""
     headings = {
         "case": case.reference,
         "patient": case.patient,

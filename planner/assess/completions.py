@@ -98,11 +98,7 @@ class Objectives:
 
 @dataclass(frozen=True, eq=False)
 class Extreme:
-    """The extreme value and a completion that shows it.
-
-    Where the search ran out of its limit `proved` is false: the value is then the outer bound, which nothing passes,
-    and the completion the best one met.
-    """
+    """An extreme value and a completion that shows it; where not `proved`, a bound and the best completion met."""
 
     value: float
     completion: Values
@@ -137,11 +133,7 @@ class Completions:
     def extreme(
         self, values: Values, objective: Objective, highest: bool, wider: Extreme | None = None
     ) -> Extreme | None:
-        """The highest (or lowest) value over allowed completions; None when it is proved that none is allowed.
-
-        `wider` is what was found for the same case with fewer findings recorded: nothing beyond it can be found here,
-        so its completion is tried first.
-        """
+        """The highest (or lowest) value over allowed completions, None for none; of `wider` the completion is tried first."""
         scope = self.scope(objective)
         key = (objective.key, highest, tuple([values[place] for place in scope]), wider)
         if key not in self._known:

@@ -39,11 +39,7 @@ def _winners(assessor: Assessor, choice: Choice, eye: EyeTruths) -> list[Option]
 
 
 def cautious(assessor: Assessor, choice: Choice, values: Values, winners: list[Option]) -> Option:
-    """The more cautious of the possible winners that no line may hold against.
-
-    `safer_when_unknown` comes first, then whichever outranks the other; an option against which a withhold may hold
-    is taken only when every possible winner has such a line.
-    """
+    """Of the possible winners one that no line may hold against, `safer_when_unknown` first, then by what outranks."""
     stronger = assessor.rulebook.outranking
 
     def outranked(option: Option) -> int:

@@ -38,11 +38,7 @@ REMEMBERED_AT_MOST = 200
 
 
 def plan_eye(assessment: Assessment, rulebook: Rulebook, unit: Unit | None = None) -> EyePlan:
-    """The eye's part of its plan, for whoever operates in this unit. Pure; raises nothing of its own.
-
-    An essential item of kit that the unit lacks makes the case settle-first; the plan's own assessment says so. Eyes
-    with the same values in force are planned once; the last few are kept.
-    """
+    """The eye's part of its plan in this unit, kit that it lacks settled first; eyes with the same values are kept."""
     values = tuple(assessment.case.values(rulebook.vocabulary))
     written = _written(_Eye((id(assessor(rulebook)), values), assessment, rulebook))
     in_unit = unit.kit if unit is not None else None

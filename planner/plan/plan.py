@@ -104,11 +104,7 @@ class PlannedStep:
 
 @dataclass(frozen=True)
 class PlannedDrill:
-    """Drills come by how likely this eye makes them, then by how much they cost: at most a few are `likely`.
-
-    `in_full` ones print their steps, the others one line (label and the first thing to stop). `may_be_likely` ones
-    would be so if something were found that is not recorded.
-    """
+    """A drill: `likely` in this eye, `may_be_likely` if something were found; those not `in_full` print as one line."""
 
     id: str
     label: str

@@ -17,11 +17,7 @@ _NEEDS: tuple[Need, ...] = ("always", "essential", "preferred", "if-found")
 
 
 def plan_kit(picture: Picture, choices: dict[str, PlannedChoice], drills: list[PlannedDrill]) -> tuple[KitItem, ...]:
-    """What must be in the room, `drills` being the likely ones; what a unit lacks is marked when it is known.
-
-    What an option needs that would be taken if something were found is made ready too; where the unit lacks it, the
-    case moves once that is found, and not before.
-    """
+    """What must be in the room, `drills` being the likely ones, with what would be needed if something were found."""
     rulebook = picture.rulebook
     wanted: dict[str, tuple[int, list[str]]] = {}
     settled: set[tuple[str, int]] = set()

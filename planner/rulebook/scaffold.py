@@ -36,11 +36,7 @@ KINDS = tuple(_BLANKS)
 
 
 def begin(folder: Path, kind: str, name: str, file: str | None = None) -> dict[Path, str]:
-    """What to write to begin an entry: the text of each file that is new or grows.
-
-    `file` is the stem of a file in the folder of such entries, left out one named after the entry. Raises
-    PlannerError for an id that is no id or already one, and for the rules inside an installation.
-    """
+    """The text of each file that is new or grows where an entry begins; `file` is a stem. Raises PlannerError."""
     wanted = _BLANKS[kind]
     if not re.fullmatch(wanted.ids, name):
         raise PlannerError.one(f"{name!r} is no id of a {kind}", hint=f"lower-case words like {wanted.like}")

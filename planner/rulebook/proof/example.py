@@ -97,11 +97,7 @@ def read(case: Symbols, model: z3.ModelRef) -> Values:
 
 
 def as_file(rulebook: Rulebook, plain: ValuesToTry, values: Values, then: Values | None = None) -> dict[str, Any]:
-    """The case as its file holds it, sections looked through, so that only what is remarkable is listed.
-
-    What no condition tests and nobody has to know is left out. What is hidden from whoever looks through a section,
-    here or with the values that it has `then`, is listed all the same.
-    """
+    """The case as its file holds it, sections looked through: what is remarkable, and what is hidden here or in `then`."""
     findings: dict[str, str] = {}
 
     def hidden(finding: Finding) -> bool:
