@@ -20,7 +20,7 @@ _BARE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./-]*|-[0-9][0-9.]*")
 
 
 def case_file(case: Case) -> dict[str, Any]:
-    """The case as a case file gives it, headings in their order, what was derived left out; `read_case` takes it back."""
+    """The case as a case file gives it, headings in order, without what was derived; `read_case` takes it back."""
     headings = {
         "case": case.reference,
         "patient": case.patient,

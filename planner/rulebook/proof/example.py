@@ -97,7 +97,7 @@ def read(case: Symbols, model: z3.ModelRef) -> Values:
 
 
 def as_file(rulebook: Rulebook, plain: ValuesToTry, values: Values, then: Values | None = None) -> dict[str, Any]:
-    """The case as its file holds it, sections looked through: what is remarkable, and what is hidden here or in `then`."""
+    """The case as its file holds it, sections looked through: the remarkable, and what is hidden here or in `then`."""
     findings: dict[str, str] = {}
 
     def hidden(finding: Finding) -> bool:

@@ -133,7 +133,7 @@ def _matters(bench: Bench, choice: Choice) -> set[str]:
 
 
 def _unlike(inquiry: Inquiry, choice: Choice, case: Symbols, values: Values) -> Iterator[tuple[str, Formula]]:
-    """For each finding that matters to a choice, that a case records what some comparison can tell from these values."""
+    """For each finding that matters to a choice, that a case records what a comparison can tell from these values."""
     for name in sorted(_matters(inquiry.bench, choice)):
         value, variable, tests = values[name], case.variables[name], inquiry.bench.plain.tests.get(name, {})
         if value is None:
