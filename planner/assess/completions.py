@@ -133,7 +133,7 @@ class Completions:
     def extreme(
         self, values: Values, objective: Objective, highest: bool, wider: Extreme | None = None
     ) -> Extreme | None:
-        """The highest (or lowest) value over allowed completions, None for none; `wider`'s completion is tried first."""
+        """The highest (or lowest) value over allowed completions, None for none; `wider`'s own is tried first."""
         scope = self.scope(objective)
         key = (objective.key, highest, tuple([values[place] for place in scope]), wider)
         if key not in self._known:

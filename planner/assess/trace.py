@@ -36,14 +36,6 @@ class Tracer:
         self.direct = {f.id: sorted(findings_in(f.when)) for f in factors}
         self.label = {finding.id: lower_first(finding.label) for finding in vocabulary.findings}
         self.reached = {f.id: reached_findings(f.when, self.rulebook) for f in factors}
-        self.fixed = {
-            f.id: (
-                f.floor.tier if f.floor else None,
-                f.points_basis or f.limits_basis,
-                tuple(rate.text for rate in f.published_rates),
-            )
-            for f in factors
-        }
         self.traced = [(f, compiled.place[f"factor:{f.id}"], self._shown_by(f)) for f in factors]
         self._said: dict[tuple[int, bool, Any], FactorState] = {}
         groups: dict[str, list[Factor]] = {}
@@ -87,7 +79,9 @@ class Tracer:
             factor.points if counts else 0,
             0 if truth is False else factor.points,
             fill(factor.harm, case, self.rulebook.vocabulary),
-            *self.fixed[factor.id],
+            factor.floor.tier if factor.floor else None,
+            factor.points_basis or factor.limits_basis,
+            tuple(rate.text for rate in factor.published_rates),
         )
 
     def _applies(self, name: str, values: Values) -> bool:
