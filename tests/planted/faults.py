@@ -250,7 +250,7 @@ FAULTS = (
     ),
     Fault(
         "rulebook check",
-        "planner/rulebook/check.py",
+        "planner/rulebook/table_checks.py",
         "if tier > 1 and matrix[tier][stage].is_looser_than(matrix[tier - 1][stage]):",
         "if tier > 2 and matrix[tier][stage].is_looser_than(matrix[tier - 1][stage]):",
         "a rulebook may supervise a harder eye from further away",
