@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 from pydantic import AfterValidator, BeforeValidator, Field
 
 from planner.assess.trace import labels, reached_findings
@@ -64,14 +64,6 @@ class DecisionForm(SeenForm):
         return {name: text for name, text in self.written.items() if text or name in self.model_fields_set}
 
 
-def view_asked(request: Request, visitor: Deciding, now: CaseAsked) -> CaseForApproval:
-    """What the case of an address comes to for whoever decides on it."""
-    return case_for_approval(site_of(request).desk, now, visitor.code)
-
-
-CaseViewed = Annotated[CaseForApproval, Depends(view_asked)]
-
-
 @router.get("/approvals")
 def approvals(request: Request, visitor: Deciding) -> Response:
     site = site_of(request)
@@ -105,21 +97,25 @@ def _row(site: Site, now: CaseNow, code: str) -> dict[str, object]:
 
 
 @router.get(APPROVAL)
-def show(request: Request, view: CaseViewed, tier: Annotated[int | None, Query(ge=1, le=4)] = None) -> Response:
-    return case_page(request, view, tier=tier)
+def show(
+    request: Request, visitor: Deciding, now: CaseAsked, tier: Annotated[int | None, Query(ge=1, le=4)] = None
+) -> Response:
+    return case_page(request, now, tier=tier)
 
 
 def case_page(
-    request: Request, view: CaseForApproval, *faults: str, tier: int | None = None, written: Mapping[str, str] = {}
+    request: Request, now: CaseNow, *faults: str, tier: int | None = None, written: Mapping[str, str] = {}
 ) -> Response:
     """The case with its forms; `tier` opens the form for changes as it goes with that tier, `written` fills it in."""
-    now, plan, standing = view.now, view.planned.plan, view.standing
+    site = site_of(request)
+    view = case_for_approval(site.desk, now, request.state.visitor.code)
+    plan, standing = view.planned.plan, view.standing
     # What stands is carried into the forms, so that nothing of it is dropped unseen.
     carried = now.approval if standing is not None and standing.state == "stands" else None
     held = {name: getattr(carried, name, "") for name in ("conditions", "operator_conditions")}
     return page(
         request, "approval.html",
-        view=view, case=now.case, now=now, plan=plan, state=state_of(site_of(request), now), faults=faults,
+        view=view, case=now.case, now=now, plan=plan, state=state_of(site, now), faults=faults,
         path=approval_path(now.case), factors=weighing(plan, view.rulebook) if plan else [], longest=LONGEST,
         seen=digest(plan) if plan else "", by_table=_by_table(view),
         changing=_changing(view, plan, tier, written) if plan else None,
@@ -162,10 +158,7 @@ def digest(plan: Plan) -> str:
 
 
 def weighing(plan: Plan, rulebook: Rulebook) -> list[dict[str, object]]:
-    """The factors that hold, or may hold, and weigh: what is certain and heaviest first.
-
-    Of each what was measured (`how` says whence), and the limit.
-    """
+    """The factors that hold, or may, and weigh: certain and heaviest first, with what was measured and their limit."""
     case, vocabulary = plan.assessment.case, rulebook.vocabulary
 
     def measured(name: str) -> dict[str, str]:

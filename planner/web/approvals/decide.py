@@ -15,7 +15,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
 from planner.desk.approving import approve as enter
-from planner.desk.approving import case_for_approval, decided, stage_asked
+from planner.desk.approving import decided, stage_asked
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
 from planner.records.changes import flat, names_changed
@@ -79,10 +79,7 @@ def _plan(site: Site, now: CaseNow) -> Plan | None:
 
 
 def _approve(site: Site, now: CaseNow, plan: Plan, form: DecisionForm, by: str) -> None:
-    """Enter what the form says, the plan's own where it says nothing; as named unless it names the table.
-
-    Raises PlannerError.
-    """
+    """Enter what the form says, the plan's own where it says nothing; as named unless it names the table."""
     tier = form.tier or (None if "tier" in form.typed else plan.assessment.tier.working)
     if tier is None:
         raise PlannerError.one("the form names no tier that there is", hint="load the page again")
@@ -93,14 +90,12 @@ def _approve(site: Site, now: CaseNow, plan: Plan, form: DecisionForm, by: str) 
 
 def _done(request: Request, now: CaseNow, form: DecisionForm, then: str, act: Callable[[], object]) -> Response:
     """The decision entered; or what was refused, because somebody was quicker, or for what was written."""
-    site = site_of(request)
     if not (faults := refusals(form, act)):
         return RedirectResponse(then, 303)
-    again = site.store.case_now(now.case.id)
+    again = site_of(request).store.case_now(now.case.id)
     if (again.version.number, again.seen) != (now.version.number, now.seen):
         return _case_changed(request, again, form)
-    view = case_for_approval(site.desk, now, request.state.visitor.code)
-    return case_page(request, view, *faults, tier=form.tier, written=form.typed)
+    return case_page(request, now, *faults, tier=form.tier, written=form.typed)
 
 
 def _case_changed(request: Request, now: CaseNow, form: DecisionForm) -> Response:

@@ -64,10 +64,10 @@ def needed_at_once(lists: ListsNow | None, code: str) -> list[str]:
 
 def _pool(site: Site) -> list[dict[str, Any]]:
     """Every case of it: past its date first, then the most urgent, then the longest wait."""
-    cases = [now for now in site.store.cases(state="approved") if stands_on(now, site.day_here(), site.rulebook)]
+    stand = (now for now in site.store.cases(state="approved") if stands_on(now, site.day_here(), site.rulebook))
+    cases = [now for now in stand if site.desk.plans.planned(now.version).plan is not None]
     cases.sort(key=lambda now: (turn(site, now.version), now.case.reference))
-    planned = (now for now in cases if site.desk.plans.planned(now.version).plan is not None)
-    return [_case(site, now, plan_as_given(site.desk, now)) for now in planned]
+    return [_case(site, now, plan_as_given(site.desk, now)) for now in cases]
 
 
 def _case(site: Site, now: CaseNow, plan: Plan) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import math
+import secrets
 import time
 from collections.abc import Callable
 from urllib.parse import quote
@@ -28,6 +29,8 @@ COMES_BACK, KEPT = 2, 60.0
 # Seconds between looks whether the browser is still there.
 LOOKED_AFTER = 1.0
 TICKET = "waiting"
+# Tickets that are held; whoever comes with an older one is given a new print.
+MOST_TICKETS = 1000
 # The status for whoever is gone, which nobody reads.
 NOBODY_THERE = 499
 
@@ -38,7 +41,7 @@ async def printed(request: Request, visitor: Visitor, back: str, order: Callable
     `order` runs outside the event loop, and may refuse as any page may.
     """
     site = site_of(request)
-    ordered = site.tickets.take(request.query_params.get(TICKET, ""), visitor.code, request.url.path)
+    ordered = site.tickets.pop((request.query_params.get(TICKET, ""), visitor.code, request.url.path), None)
     came_back = ordered is not None and site.prints.kept_for(ordered.job, KEPT)
     try:
         if ordered is None or not came_back:
@@ -82,7 +85,11 @@ async def _stays(request: Request, site: Site, job: PrintJob, patience: float) -
 def _waiting(request: Request, site: Site, visitor: Visitor, ordered: OrderedPrint, back: str) -> Response:
     ahead = site.prints.ahead(ordered.job)
     site.prints.kept_for(ordered.job, KEPT)
-    again = f"{quote(request.url.path)}?{TICKET}={site.tickets.give(visitor.code, request.url.path, ordered)}"
+    ticket = secrets.token_urlsafe(12)
+    site.tickets[ticket, visitor.code, request.url.path] = ordered
+    while len(site.tickets) > MOST_TICKETS:
+        site.tickets.popitem(last=False)
+    again = f"{quote(request.url.path)}?{TICKET}={ticket}"
     seconds = round(COMES_BACK + LATER)
     answer = page(request, "printing.html", 202, ahead=ahead, again=again, seconds=seconds, back=back)
     answer.headers["Refresh"] = f"{COMES_BACK}; url={again}"

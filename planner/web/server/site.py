@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import datetime
-import secrets
 from collections import OrderedDict
 from dataclasses import dataclass, field
 from typing import Annotated, NamedTuple
@@ -27,8 +26,6 @@ from planner.web.security.sessions import SignInSessions, Throttle
 from planner.web.server.settings import Settings
 
 LONGEST_CODE = 60
-# Tickets that are held; whoever comes with an older one is given a new print.
-MOST_TICKETS = 1000
 
 
 class OrderedPrint(NamedTuple):
@@ -36,25 +33,6 @@ class OrderedPrint(NamedTuple):
 
     job: PrintJob
     name: str
-
-
-@dataclass
-class Tickets:
-    """What brings the waiting page of a print back to it: for one person and one address, and good for that once."""
-
-    _orders: OrderedDict[tuple[str, str, str], OrderedPrint] = field(default_factory=OrderedDict)
-
-    def give(self, person: str, path: str, ordered: OrderedPrint) -> str:
-        """A ticket for that person to come back with to that address."""
-        ticket = secrets.token_urlsafe(12)
-        self._orders[ticket, person, path] = ordered
-        while len(self._orders) > MOST_TICKETS:
-            self._orders.popitem(last=False)
-        return ticket
-
-    def take(self, ticket: str, person: str, path: str) -> OrderedPrint | None:
-        """The print that the ticket is for, None where there is none; the ticket is used up."""
-        return self._orders.pop((ticket, person, path), None)
 
 
 @dataclass(frozen=True)
@@ -70,7 +48,8 @@ class Site:
     throttle: Throttle
     passwords: Passwords
     prints: PrintQueue
-    tickets: Tickets = field(default_factory=Tickets)
+    # By ticket, person and address: what brings the waiting page of a print back to it, and is good for that once.
+    tickets: OrderedDict[tuple[str, str, str], OrderedPrint] = field(default_factory=OrderedDict)
     # One print is planned at a time: many at once would share the one processor that pages have.
     ordering: asyncio.Lock = field(default_factory=asyncio.Lock)
 
