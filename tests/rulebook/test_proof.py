@@ -86,6 +86,7 @@ def model_of(bench: Bench, values: list[Any]) -> z3.ModelRef:
     return model
 
 
+@pytest.mark.long
 def test_the_shipped_rulebook_proves(proof: Proof) -> None:
     against = [(claim.id, example.says) for claim in proof.claims for example in claim.counter_examples]
     assert against == []
@@ -95,6 +96,7 @@ def test_the_shipped_rulebook_proves(proof: Proof) -> None:
     assert proof.seconds < 60
 
 
+@pytest.mark.long
 def test_the_proof_says_over_which_ranges_and_what_is_not_claimed(proof: Proof, rulebook: Rulebook) -> None:
     ranges, not_claimed = " ".join(proof.ranges), " ".join(proof.not_claimed)
     for finding in rulebook.vocabulary.findings:
@@ -104,6 +106,7 @@ def test_the_proof_says_over_which_ranges_and_what_is_not_claimed(proof: Proof, 
             assert finding.id in not_claimed
 
 
+@pytest.mark.long
 def test_each_table_says_what_it_does_not_cover(proof: Proof) -> None:
     notes = {claim.id: claim.notes for claim in proof.claims}
     # The published table runs from 5 to 30 D in steps of 0.5 D; the other two have open ends.

@@ -71,12 +71,32 @@ def prints() -> Iterator[PrintQueue]:
     queue.end()
 
 
+@pytest.fixture(scope="session")
+def pool_desk(pool: Path, rulebook: Rulebook) -> Iterator[Desk]:
+    """A desk over the pool that has planned every case of it."""
+    store = Store.open(f"sqlite:///{pool}")
+    desk = Desk(store, rulebook, read_unit(UNIT, rulebook))
+    for now in store.cases():
+        desk.plans.planned(now.version)
+    yield desk
+    store.close()
+
+
 @pytest.fixture
-def app(store: Store, rulebook: Rulebook, clock: Clock, roster: Roster | None, prints: PrintQueue) -> FastAPI:
+def app(
+    request: pytest.FixtureRequest,
+    store: Store,
+    rulebook: Rulebook,
+    clock: Clock,
+    roster: Roster | None,
+    prints: PrintQueue,
+) -> FastAPI:
     settings = Settings(secure_cookies=False, clock=clock)
-    return make_app(
-        Desk(store, rulebook, read_unit(UNIT, rulebook), roster, settings.clock), settings, Passwords(CHEAP), prints
-    )
+    desk = Desk(store, rulebook, read_unit(UNIT, rulebook), roster, settings.clock)
+    if request.node.get_closest_marker("with_lists"):
+        # Each of these stores begins as a copy of one pool, and its plans are made once for all of them.
+        desk.plans._kept.update(request.getfixturevalue("pool_desk").plans._kept)
+    return make_app(desk, settings, Passwords(CHEAP), prints)
 
 
 @pytest.fixture
