@@ -9,7 +9,7 @@ import pytest
 from planner.exchange.case_reader import ReadCase, read_cases
 from planner.lists.matching.match import Matched, match
 from planner.lists.roster.shapes import Roster, read_roster
-from planner.lists.week.gather import gather
+from planner.lists.week.gather import Gathered
 from planner.lists.week.instance import Instance
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit, read_unit
@@ -37,4 +37,5 @@ def demo_matched(demo: Instance) -> Matched:
 def demo(rulebook: Rulebook, demo_unit: Unit, demo_roster: Roster) -> Instance:
     items = list(read_cases(str(DEMO / "lists" / "pool.csv"), rulebook.vocabulary))
     assert all(isinstance(item, ReadCase) for item in items)
-    return gather((item.case for item in items if isinstance(item, ReadCase)), rulebook, demo_unit, demo_roster)
+    cases = (item.case for item in items if isinstance(item, ReadCase))
+    return Gathered(cases, rulebook, demo_unit, demo_roster).instance

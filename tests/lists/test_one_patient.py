@@ -9,7 +9,7 @@ import pytest
 from planner.case import Case, read_case
 from planner.errors import PlannerError
 from planner.lists.roster.shapes import Roster
-from planner.lists.week.gather import gather
+from planner.lists.week.gather import Gathered
 from planner.lists.week.one_patient import contradictions
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
@@ -66,7 +66,7 @@ def test_without_a_date_ages_are_not_compared(rulebook: Rulebook) -> None:
 def test_every_contradiction_is_told_at_once(rulebook: Rulebook, demo_roster: Roster, demo_unit: Unit) -> None:
     cases = [case(rulebook, "A-1"), second(rulebook, {"sex": "male", "age_years": 50})]
     with pytest.raises(PlannerError) as caught:
-        gather(cases, rulebook, demo_unit, demo_roster)
+        Gathered(cases, rulebook, demo_unit, demo_roster)
     assert len(caught.value.faults) == 2
     assert "10 November 2026" in str(caught.value)
 

@@ -24,7 +24,7 @@ from planner.lists.matching.match import match
 from planner.lists.roster.shapes import Roster
 from planner.lists.rules.checker import check
 from planner.lists.rules.registry import RULES
-from planner.lists.week.gather import gather
+from planner.lists.week.gather import Gathered
 from planner.lists.week.instance import Fellow, Instance, Key, Lists, Placing
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit, read_unit
@@ -66,7 +66,8 @@ def drawn_week(seed: int, pool: list[Case], rulebook: Rulebook, unit: Unit) -> D
             second = second.with_finding("first_eye_reviewed_on", reviewed)
         cases.append(second)
     roster = _roster(chance, cases)
-    instance, elsewhere = gather(cases, rulebook, unit, roster), _other_eyes(cases, random.Random(f"eyes {seed}"))
+    instance = Gathered(cases, rulebook, unit, roster).instance
+    elsewhere = _other_eyes(cases, random.Random(f"eyes {seed}"))
     known = {
         key: replace(instance.cases[key], fellow=Fellow("the other eye", eye.day, eye.due))
         for key, eye in elsewhere.items()

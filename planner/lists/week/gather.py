@@ -30,7 +30,6 @@ from planner.lists.week.urgency import waiting
 from planner.plan.allocation import allocate
 from planner.plan.approved import ApprovedScope, allocated
 from planner.plan.eye_plan import plan_eye
-from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.list_shapes import OPERATORS
 from planner.rulebook.rulebook import Rulebook
@@ -39,19 +38,6 @@ from planner.unit import Unit
 from planner.wording.conditions import sentence
 
 _TRUTHS: dict[str, Truth] = {"holds": True, "unknown": None}
-
-
-def gather(cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster) -> Instance:
-    """Assess and plan every case for each stage among the trainees.
-
-    Raises PlannerError for an unknown trainee, and for two cases that cannot both be of the patient they name.
-    """
-    cases = list(cases)
-    if faults := [one.fault for one in contradictions(cases)]:
-        raise PlannerError(faults)
-    stages = stages_of(rulebook, unit, roster)
-    listed = [list_case(_plans(case, rulebook, unit, stages), rulebook, roster.limits) for case in cases]
-    return instance_of(listed, rulebook, unit, roster)
 
 
 def stages_of(rulebook: Rulebook, unit: Unit, roster: Roster) -> list[Stage]:
@@ -119,20 +105,30 @@ def _when_they_can_come(case: ListCase, patients: Mapping[str | None, Patient]) 
 
 
 class Gathered:
-    """An instance with the cases it was made from, so that each placed case has its plan."""
+    """An instance with the plans it was made from: every case planned for each stage among the trainees."""
 
     def __init__(self, cases: Iterable[Case], rulebook: Rulebook, unit: Unit, roster: Roster) -> None:
-        self._cases = {(case.reference, case.eye): case for case in cases}
-        self._rulebook, self._unit = rulebook, unit
-        self.instance = gather(self._cases.values(), rulebook, unit, roster)
+        """Raises PlannerError for an unknown trainee, and for cases that cannot all be of the patient they name."""
+        cases = list(cases)
+        if faults := [one.fault for one in contradictions(cases)]:
+            raise PlannerError(faults)
+        self._rulebook, judge = rulebook, assessor(rulebook)
+        stages: Sequence[Stage | None] = stages_of(rulebook, unit, roster) or [None]
+        self._eyes = {
+            (case.reference, case.eye): plan_eye(judge.assess(case, unit, None), rulebook, unit) for case in cases
+        }
+        listed = (
+            list_case({stage: allocate(eye, rulebook, stage) for stage in stages}, rulebook, roster.limits)
+            for eye in self._eyes.values()
+        )
+        self.instance = instance_of(listed, rulebook, unit, roster)
 
     def plans(self, lists: Lists) -> dict[Key, Plan]:
         """The plan of every placed case, for the stage of the trainee it is placed with."""
         made = {}
         for placing in lists.placings:
             stage = self.instance.trainees[placing.trainee].stage if placing.trainee else None
-            assessment = assessor(self._rulebook).assess(self._cases[placing.case], self._unit, None)
-            made[placing.case] = make_plan(assessment, self._rulebook, self._unit, stage)
+            made[placing.case] = allocate(self._eyes[placing.case], self._rulebook, stage)
         return made
 
 
@@ -141,13 +137,6 @@ def _basis(rulebook: Rulebook, limits: Limits) -> str:
     published = f"{durations.shape.words} Operating minutes: {durations.grades[0].basis.words}"
     own = ", ".join(f"{name} ({row.cases} cases)" for name, row in limits.operating_minutes.items())
     return published + (f"; from the unit's own log: {own}" if own else "") + "."
-
-
-def _plans(case: Case, rulebook: Rulebook, unit: Unit, stages: list[Stage]) -> dict[Stage | None, Plan]:
-    assessment = assessor(rulebook).assess(case, unit, None)
-    asked: Sequence[Stage | None] = stages or [None]
-    eye = plan_eye(assessment, rulebook, unit)
-    return {stage: allocate(eye, rulebook, stage) for stage in asked}
 
 
 def list_case(
