@@ -72,11 +72,10 @@ def font_faces(address: Callable[[Path], str]) -> str:
     )
 
 
-@cache
-def environment() -> Environment:
-    """Templates of the shipped folder: everything escaped, a missing name is an error."""
+def templates_in(folder: Path) -> Environment:
+    """The templates of a folder: everything escaped, a missing name is an error."""
     made = Environment(
-        loader=FileSystemLoader(templates_folder()),
+        loader=FileSystemLoader(folder),
         autoescape=True,
         extensions=["jinja2.ext.i18n"],
         undefined=StrictUndefined,
@@ -84,9 +83,15 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.install_gettext_callables(language.gettext, language.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    return made
+
+
+@cache
+def environment() -> Environment:
+    """The templates of printed sheets."""
+    made = templates_in(templates_folder())
     # A drawing is made by this program out of numbers and its own words, already escaped.
-    made.filters["drawn"] = Markup
-    made.filters |= {each.__name__: each for each in words.FILTERS}
+    made.filters |= {"drawn": Markup, **{each.__name__: each for each in words.FILTERS}}
     return made
 
 

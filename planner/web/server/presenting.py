@@ -5,12 +5,12 @@ from __future__ import annotations
 from contextlib import suppress
 from functools import cache
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from planner.documents.figures import day
-from planner.documents.printing.html import FACES
+from planner.documents.printing.html import FACES, templates_in
 from planner.records.database import StoreUnavailableError
 from planner.records.roles import BUILDERS, DECIDERS, READERS
 from planner.shipped import templates_folder
@@ -36,15 +36,7 @@ def places(role: str) -> list[tuple[str, str]]:
 
 @cache
 def environment() -> Environment:
-    made = Environment(
-        loader=FileSystemLoader(templates_folder() / "web"),
-        autoescape=True,
-        extensions=["jinja2.ext.i18n"],
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    made.install_gettext_callables(language.gettext, language.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    made = templates_in(templates_folder() / "web")
     paths, words = (case_path, approval_path, list_path, session_path), (day_words, eye_words, percent, clock_time)
     for said in (*paths, *words, names, under, supervised_by, short_readings, mode_words, role_words, ending_words):
         made.globals[said.__name__] = said
