@@ -41,15 +41,6 @@ class LeftOut:
     because: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class PlanPapers:
-    """A plan on the first page: its place, how it prints, how many sheets it takes."""
-
-    place: Place
-    view: PlanView
-    sheets: int
-
-
 def render_papers(
     on: datetime.date,
     plans: Sequence[tuple[Place, Plan]],
@@ -63,7 +54,10 @@ def render_papers(
     """
 
     def cover(sheets: list[int]) -> str:
-        lines = [PlanPapers(place, PlanView(plan), count) for (place, plan), count in zip(plans, sheets, strict=True)]
+        lines = [
+            {"place": place, "view": PlanView(plan), "sheets": count}
+            for (place, plan), count in zip(plans, sheets, strict=True)
+        ]
         return html.sheet(
             "papers/papers.html", STYLES, font_faces(), day=day(on), unit=unit or say("not recorded"),
             weekday=format_date(on, "EEEE", locale=language.locale()), written_at=moment(written_at), lines=lines,

@@ -26,9 +26,6 @@ class Clash:
     says: str
     do: str
 
-    def __str__(self) -> str:
-        return f"{self.says} {self.do}"
-
 
 def clashes(instance: Instance, lists: Lists) -> tuple[Clash, ...]:
     """Every clash of every list, session by session. Pure; raises nothing."""

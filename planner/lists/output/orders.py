@@ -5,12 +5,15 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Literal
 
+from planner.lists.output.verdict_text import hung
 from planner.lists.roster.shapes import Session
 from planner.lists.week.instance import Instance, ListCase, Lists, Placing
 from planner.lists.week.week import Week
 from planner.records.export import csv_text
+from planner.wording.words import day_words
 
 COLUMNS = ("order_by", "day", "session", "theatre", "what", "item", "count", "cases", "to_ask", "too_late")
 LENS, BACKUP, KIT = "lens", "backup lens", "kit"
@@ -30,21 +33,25 @@ class SupplyOrder:
     session: Session
     what: str
     item: str
-    count: int
     cases: tuple[str, ...]
-    to_ask: bool
     too_late: bool
+
+    @property
+    def to_ask(self) -> bool:
+        return ASK in self.item
 
 
 def orders(instance: Instance, lists: Lists, lead_days: LeadDays) -> tuple[SupplyOrder, ...]:
     """For the sessions from the day of planning on: what must be ordered first stands first. Lead times in days."""
-    week = Week(instance, lists)
-    found = [
-        _order(instance, session, what, item, cases, lead_days)
-        for session in week.sessions
-        if session.day >= instance.planned_on
-        for what, item, cases in _needs(week, week.list_of(session.id))
-    ]
+    week, found = Week(instance, lists), []
+    for session in week.sessions:
+        if session.day < instance.planned_on:
+            continue
+        for what, item, cases in _needs(week, week.list_of(session.id)):
+            lead = lead_days.get("kit" if what == KIT else "lens")
+            by = None if lead is None else session.day - datetime.timedelta(lead)
+            late = by is not None and instance.on is not None and by < instance.on
+            found.append(SupplyOrder(by, session, what, item, cases, late))
     return tuple(sorted(found, key=lambda one: (one.order_by or one.session.day, one.session.span[0])))
 
 
@@ -52,21 +59,32 @@ def orders_table(found: tuple[SupplyOrder, ...]) -> str:
     """The orders as CSV (RFC 4180)."""
     rows = [
         (
-            one.order_by or "", one.session.day, one.session.id, one.session.theatre, one.what, one.item, one.count,
-            "; ".join(one.cases), "yes" if one.to_ask else "no", "yes" if one.too_late else "no",
+            one.order_by or "", one.session.day, one.session.id, one.session.theatre, one.what, one.item,
+            len(one.cases), "; ".join(one.cases), "yes" if one.to_ask else "no", "yes" if one.too_late else "no",
         )
         for one in found
     ]  # fmt: skip
     return csv_text(COLUMNS, rows, "\r\n")
 
 
-def _order(
-    instance: Instance, session: Session, what: str, item: str, cases: tuple[str, ...], lead_days: LeadDays
-) -> SupplyOrder:
-    lead = lead_days.get("kit" if what == KIT else "lens")
-    by = None if lead is None else session.day - datetime.timedelta(lead)
-    late = by is not None and instance.on is not None and by < instance.on
-    return SupplyOrder(by, session, what, item, len(cases), cases, ASK in item, late)
+def orders_text(instance: Instance, found: tuple[SupplyOrder, ...], lead: LeadDays) -> Iterator[str]:
+    """The orders by the last day for them, as text for a terminal."""
+    without = [what for what in ("lens", "kit") if what not in lead]
+    yield f"Orders for the lists from {day_words(instance.planned_on)} on"
+    if without:
+        missing = " and ".join(without)
+        yield from hung(f"No lead time for {missing} in the sessions file (limits, lead_days): no last day to order.")
+    for by, due in groupby(found, lambda one: (one.order_by, one.too_late)):
+        late = " (too late to order: look on the shelf)" if by[1] else ""
+        yield from (
+            "",
+            f"Order by {by[0]:%a} {day_words(by[0])}{late}" if by[0] else "Needed, in the order of the lists",
+        )
+        for one in due:
+            count = f"{len(one.cases)} cases: " if len(one.cases) > 1 else ""
+            cases = f"({count}{'; '.join(one.cases)})"
+            when = f"{one.session.day:%a} {day_words(one.session.day)} {one.session.id:<9}"
+            yield from hung(f"  {when} {one.what}: {one.item} {cases}")
 
 
 def _needs(week: Week, placings: tuple[Placing, ...]) -> Iterator[tuple[str, str, tuple[str, ...]]]:
