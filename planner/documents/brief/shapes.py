@@ -7,10 +7,8 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class BriefRow:
-    """A case of the list. `starts` is when it is expected to begin, `minutes` its operation with turnover.
-
-    `alerts` hold, `not_asked` are those that nobody recorded; `pauses` has the step and why to stop in it.
-    """
+    """A case of the list, expected at `starts` for so many `minutes`, turnover among them. `alerts` hold, `not_asked`
+    nobody recorded; `pauses` has the step and why to stop in it."""
 
     order: int
     key: tuple[str, str]

@@ -51,10 +51,8 @@ def render_card(plan: Plan) -> bytes:
 def card_that_fits(
     tries: Sequence[tuple[Sequence[Card], Sequence[float]]], fits: Callable[[Card, float], bool]
 ) -> tuple[Card, float]:
-    """Of the first try that has one, the fullest card that fits in its least letters, in the largest that it fits.
-
-    A try is cards from the fullest on, and heights from the largest on. When nothing fits, the last of the last try.
-    """
+    """Of the first try (cards from the fullest on, heights from the largest on) that has one, the fullest card that
+    fits in its least letters, in the largest that it fits; the last of the last try when nothing fits."""
 
     def first(sheets: list[tuple[Card, float]]) -> tuple[Card, float] | None:
         """By halving, since a sheet is slow to set and all after the first that fits do so too."""

@@ -73,10 +73,7 @@ class CardStep:
 
 @dataclass(frozen=True)
 class Card:
-    """`drill` is the likeliest in this eye, else that of every eye, with what to stop first; `standing` says which.
-
-    `not_written` says that too little is recorded for a technique.
-    """
+    """`drill` is the likeliest in this eye, else that of every eye, with what to stop first; `standing` says which."""
 
     steps: tuple[CardStep, ...]
     standing: str

@@ -24,10 +24,8 @@ _DASH = ' stroke-dasharray="3 2.4"'
 
 @dataclass(frozen=True)
 class PlacedDevice:
-    """A device with its hooks (angle, and the radius at which the shaft starts), none where they are not drawn.
-
-    `radius`, in units, is of a ring, or of the margin that the hooks hold.
-    """
+    """A device with its hooks (angle, radius at which the shaft starts) where they are drawn; `radius`, in units, is of
+    a ring, or of the margin that the hooks hold."""
 
     planned: Device
     certain: bool

@@ -54,10 +54,8 @@ class Face:
 
 
 def at_hour(hour: float, radius: float, bottom: float = 6) -> tuple[float, float]:
-    """Where a clock hour lies when the hour `bottom` is at the bottom: x to the right, y downward.
-
-    Hours run clockwise. With 6 at the bottom the eye lies as one faces the patient.
-    """
+    """Where a clock hour lies when the hour `bottom` is at the bottom: x to the right, y downward, hours clockwise.
+    With 6 at the bottom the eye lies as one faces the patient."""
     turned = radians(30 * (hour - bottom) + 180)
     return round(radius * sin(turned), 2), round(-radius * cos(turned), 2)
 

@@ -48,10 +48,8 @@ def render_papers(
     written_at: str,
     unit: str | None = None,
 ) -> bytes:
-    """The papers of a day as one tagged PDF, plans in the order given, behind a first page that accounts for all.
-
-    `written_at` is an ISO time, the unit's own. Raises PlannerError when a page cannot be set.
-    """
+    """The papers of a day as one tagged PDF, plans in the order given, behind a first page that accounts for all,
+    written at an ISO time, the unit's own. Raises PlannerError when a page cannot be set."""
 
     def cover(sheets: list[int]) -> str:
         lines = [

@@ -25,10 +25,8 @@ Steps = Literal["all", "harder", "none"]
 
 @dataclass(frozen=True)
 class StepDetail:
-    """How much of each step its side shows, and for which steps each part prints.
-
-    What to do is cut for ordinary steps alone: `ordinary_do` counts printed lines, 0 leaves the headline.
-    """
+    """How much of each step its side shows, and for which steps each part prints. What to do is cut for ordinary steps
+    alone: `ordinary_do` counts printed lines, 0 leaves the headline."""
 
     ordinary_do: int = 99
     if_found: bool = True
@@ -61,10 +59,8 @@ DETAILS = tuple(_details())
 
 @dataclass(frozen=True)
 class StepParts:
-    """What is told of a step, or a part of it: to do, to look for first, to watch, to hand over at, and pauses.
-
-    `later` is what only several findings together, or a line more, would bring: it is told at the end.
-    """
+    """What is told of a step, or a part of it; `later` is what only several findings together, or a line more, would
+    bring, told at the end."""
 
     do: tuple[str, ...]
     if_found: tuple[tuple[str, str], ...]

@@ -39,9 +39,7 @@ class OperatorRow:
 
 class RiskView:
     """The model's estimate for this eye in words and on the scale; `stage` names the operator whose row is marked.
-
-    `uncounted` is empty when the model counts all that holds or may hold.
-    """
+    `uncounted` is empty when the model counts all that holds or may hold."""
 
     def __init__(self, probability: Probability, stage: str) -> None:
         operators, recentred = probability.by_operator.values(), probability.recentred

@@ -47,10 +47,8 @@ def count_pages(page: str) -> int:
 
 
 def write_together(pages: Sequence[str], cover: Callable[[list[int]], str]) -> bytes:
-    """Several HTML pages in one PDF, each counting its own sheets. Raises PlannerError as `write_pdf` does.
-
-    `cover` is given how many sheets each takes, and makes the page that comes first and names the whole.
-    """
+    """Several HTML pages in one PDF, each counting its own sheets, behind the page that `cover` makes of how many each
+    takes. Raises PlannerError as `write_pdf` does."""
     documents = [_rendered(page) for page in pages]
     first = _rendered(cover([len(document.pages) for document in documents]))
     with _heard() as warnings:

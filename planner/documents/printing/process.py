@@ -38,10 +38,8 @@ class FaultInPrintError(Exception):
 
 
 def order_of(make: Callable[..., bytes], *given: object) -> bytes:
-    """What a process is to make, in the language in force: `make`, a function of a module, of the things given.
-
-    Equal things give equal bytes, for whoever keeps what was made of them.
-    """
+    """What a process is to make, in the language in force: `make`, a function of a module, of the things given. Equal
+    things give equal bytes, for whoever keeps what was made of them."""
     return pickle.dumps((spoken(), make, given))
 
 
@@ -71,10 +69,8 @@ class PrintProcess:
         return self._process.poll() is None
 
     def make(self, order: bytes, limit: float) -> bytes:
-        """What comes of the order, unless the process stands still, or works, for so many seconds.
-
-        Raises what the order's function refused with (PlannerError), FaultInPrintError, or ProcessEndedError.
-        """
+        """What comes of the order, unless the process stands still, or works, for so many seconds. Raises what the
+        order's function refused with (PlannerError), FaultInPrintError, or ProcessEndedError."""
         over, hung = threading.Event(), threading.Event()
         threading.Thread(target=self._watch, args=(limit, over, hung), daemon=True).start()
         try:

@@ -44,10 +44,8 @@ Outcome = bytes | PlannerError | FaultInPrintError
 
 @dataclass(eq=False)
 class PrintJob:
-    """A print on its way.
-
-    `outcome` becomes the PDF's bytes or, never raised, what kept it from being made; it is cancelled where nobody came.
-    """
+    """A print on its way. `outcome` becomes the PDF's bytes or, never raised, what kept it from being made; it is
+    cancelled where nobody came."""
 
     key: str
     order: bytes
@@ -65,8 +63,7 @@ def cores() -> int:
 class PrintQueue:
     """Prints in the order asked for, the same one once; a process that dies or hangs is replaced, its print retried.
 
-    Processes start when they are first needed: `processes` at most, by default one fewer than there are processors,
-    so that one is left to those who read pages.
+    Processes start when first needed, `processes` at most: by default one processor is left to those who read pages.
     """
 
     def __init__(

@@ -38,10 +38,8 @@ class Slot:
 
 @dataclass(frozen=True)
 class Edition:
-    """What was published of a session: how often, when last (UTC), and for when and where.
-
-    `stands` says that the list still is as it was published; `people` are all who were on any version.
-    """
+    """What was published of a session: how often, when last (UTC), for when and where, whether the list `stands` as it
+    was published, and all `people` who were on any version."""
 
     number: int
     at: datetime.datetime

@@ -41,10 +41,8 @@ class Fellows:
         elsewhere: Iterable[CaseNow],
         read: Mapping[Key, Case],
     ) -> Instance:
-        """The instance whose cases know the patient's other eye and what contradicts them. `read` are the same cases.
-
-        A review is due by now before a case gets its place; once it has one, it is asked for until the day has come.
-        """
+        """The instance whose cases know the patient's other eye and what contradicts them. `read` are the same cases. A
+        review is due by now before a case gets its place; once it has one, it is asked for until the day has come."""
         known = self._known(instance, on, elsewhere)
         days = {placing.case: instance.sessions[placing.session].day for placing in lists.placings}
         cases = {key: _with_fellow(case, known, days.get(key, on) <= on) for key, case in instance.cases.items()}

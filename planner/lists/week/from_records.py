@@ -38,10 +38,8 @@ class Elsewhere:
 
 @dataclass(frozen=True)
 class RecordedLists:
-    """What the records hold, as lists are judged by. `lists` has the places from `on` on that fit a session.
-
-    `waiting` are cases without a place; `codes` gives for each trainee of the roster the code in the records.
-    """
+    """What the records hold, as lists are judged by. `lists` has the places from `on` on that fit a session, `waiting`
+    the cases without a place; `codes` gives for each trainee of the roster the code in the records."""
 
     instance: Instance
     lists: Lists
@@ -109,10 +107,7 @@ class FromRecords:
         planned: Planned,
         before: FromRecords | None = None,
     ) -> None:
-        """`planned` plans a version; `before` read the same store by an earlier roster.
-
-        Raises PlannerError for a trainee whom the unit does not know.
-        """
+        """`before` read the same store by an earlier roster. Raises PlannerError for a trainee unknown to the unit."""
         self.store, self.rulebook, self.unit, self.roster, self._planned = store, rulebook, unit, roster, planned
         self._stages = stages_of(rulebook, unit, roster)
         self._fellows = Fellows(store)

@@ -148,8 +148,8 @@ def list_case(
 ) -> ListCase:
     """A case as lists see it: as the rulebook has it, or as it was `given`; `approval` says what that lets be placed.
 
-    `plans` are for each stage among the trainees, for the case's own (None) where there are none.
-    For a stage that the approval does not cover, supervision is what the tier as approved would ask for.
+    `plans` are for each stage among the trainees, for the case's own (None) where there are none. For a stage that the
+    approval does not cover, supervision is what the tier as approved would ask for.
     """
     plan = next(iter(plans.values()))
     assessment, case = plan.assessment, plan.assessment.case

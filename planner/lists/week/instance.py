@@ -71,9 +71,8 @@ class ListCase:
     `since`, the date of listing where `listed`, else the day recorded. `alerts` are what the room must know, in words,
     each with whether it holds. `away` and `not_before` say when the patient cannot come, `short_notice` whether they
     can for a place that falls free. `dated` are measurements that grow old: label, day, days that they hold.
-    `late_because`: why the organiser accepts that it comes after its last day.
-    `reviewed_on` is the day on which the first eye was examined after its operation. `approval` is None where cases
-    come from files, which nobody approved and which nothing can be published of.
+    `late_because`: why the organiser accepts that it comes after its last day. `reviewed_on` is the day on which the
+    first eye was examined after its operation. `approval` is None for cases from files, of which nobody approved any.
     """
 
     reference: str
@@ -165,10 +164,8 @@ class FixedOrder:
     asked: str  # the finding's words, for a case where it is not recorded
 
     def rank(self, case: ListCase) -> int:
-        """Where a case comes among others by this rule: no case comes after one of a higher rank.
-
-        Not recorded comes between the two where it would be first; last is only who is known to be.
-        """
+        """Where a case comes among others by this rule: none comes after one of a higher rank. Not recorded comes
+        between the two where it would be first; last is only who is known to be."""
         known = case.order[self.id]
         if self.first:
             return 0 if known else 1 if known is None else 2
@@ -243,10 +240,8 @@ class Instance:
 
     @cached_property
     def wanted(self) -> dict[str, int | None]:
-        """How many whole operations count in full for each trainee on these lists; None for any number.
-
-        Up to their target; an independent one without a target has none while another's target is open.
-        """
+        """How many whole operations count in full for each trainee on these lists; None for any number. Up to their
+        target; an independent one without a target has none while another's target is open."""
         some_open = any(learner.open_target for learner in self.trainees.values())
         return {
             name: 0 if learner.target is None and learner.stage == "independent" and some_open else learner.open_target

@@ -32,10 +32,8 @@ class Contradiction:
 
 
 def contradictions(cases: Iterable[Case]) -> list[Contradiction]:
-    """Every two cases of one pseudonym that name one eye, two sexes, or ages further apart than their dates.
-
-    And every pseudonym in other capitals, spaces or dashes than another: one patient would be taken for two.
-    """
+    """Every two cases of one pseudonym that name one eye, two sexes, or ages further apart than their dates; and every
+    pseudonym in other capitals, spaces or dashes than another: one patient would be taken for two."""
     of_patient: dict[str, list[Case]] = defaultdict(list)
     spelt: dict[str, list[Case]] = defaultdict(list)
     for case in cases:

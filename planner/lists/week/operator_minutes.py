@@ -112,10 +112,8 @@ def together(mine: Sequence[float], published: Time, counts_as: int) -> Time:
 
 
 def read_log(path: Path) -> Log:
-    """A CSV of `operator` and `minutes`, and `turnover` where it is logged; rows with a fault are set aside.
-
-    Raises PlannerError where the file or its header cannot be read.
-    """
+    """A CSV of `operator` and `minutes`, and `turnover` where it is logged; rows with a fault are set aside. Raises
+    PlannerError where the file or its header cannot be read."""
     text = strict_yaml.decode(strict_yaml.read_bytes(path, LARGEST_FILE), str(path))
     rows = [(number, line) for number, line in enumerate(text.splitlines(), 1) if line.strip(" ;,\t")]
     if not rows:
