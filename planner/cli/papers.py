@@ -29,7 +29,7 @@ def papers(
     Example: planner papers --day 2026-12-03 --unit unit.yaml --with sessions.yaml
     """
     from planner.batch.progress import Progress
-    from planner.desk.papers import paper_of
+    from planner.desk.plan_in_force import paper_of
     from planner.documents.papers.sheet import LeftOut, render_papers
     from planner.local_time import wall
 

@@ -11,12 +11,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 from planner.desk.plans import PlanCache
-from planner.desk.roster_in_force import RosterInForce
 from planner.errors import PlannerError
+from planner.lists.roster.entries import CheckedRoster, check_entries
 from planner.lists.roster.shapes import Roster, read_roster
 from planner.lists.week.from_records import FromRecords
 from planner.local_time import local
 from planner.records.repository import utc_now
+from planner.records.rows import RosterEntry
 from planner.records.store import Store
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import ApprovalPolicy, Unit, read_unit
@@ -25,8 +26,9 @@ from planner.unit import ApprovalPolicy, Unit, read_unit
 class Desk:
     """What every page, paper and command goes through.
 
-    `plans` makes and keeps what is planned of a stored case; `roster` answers which roster is in force. `file` is the
-    roster of a sessions file. Raises PlannerError for a trainee of it whom the unit does not know.
+    `plans` makes and keeps what is planned of a stored case. `file` is the roster of a sessions file, in force until
+    the store holds anything of a roster: the two are never mixed. Raises PlannerError for a trainee of it whom the unit
+    does not know.
     """
 
     def __init__(
@@ -37,9 +39,12 @@ class Desk:
         file: Roster | None = None,
         clock: Callable[[], datetime.datetime] = utc_now,
     ) -> None:
-        self.store, self.rulebook, self.unit, self.clock = store, rulebook, unit, clock
+        self.store, self.rulebook, self.unit, self.file, self.clock = store, rulebook, unit, file, clock
         self.plans = PlanCache(rulebook, unit)
-        self.roster = RosterInForce(store, rulebook, unit, file, self.plans.plan)
+        self._stored: tuple[int, tuple[RosterEntry, ...], CheckedRoster] | None = None
+        self._lists: tuple[int, FromRecords | None] = (0, None)
+        if unit is not None and file is not None:
+            self._lists = 0, FromRecords(store, rulebook, unit, file, self.plans.plan)
 
     @classmethod
     def open(
@@ -61,13 +66,34 @@ class Desk:
         file = read_roster(sessions, known, rulebook) if sessions is not None and known is not None else None
         return cls(Store.open(database, create=create), rulebook, known, file)
 
+    def stored_roster(self, unit: Unit) -> tuple[tuple[RosterEntry, ...], CheckedRoster]:
+        """Every entry of the store, and what they make; looked at anew only where something was changed."""
+        mark, seen = self.store.roster_mark(), self._stored
+        if seen is None or seen[0] != mark:
+            entries = self.store.roster()
+            # Read after the mark: what came in between is looked at again by the next question.
+            seen = self._stored = mark, entries, check_entries(entries, unit, self.rulebook)
+        return seen[1:]
+
     @property
     def lists(self) -> FromRecords | None:
-        """The reader of the lists by the roster in force; None where there is none. Raises PlannerError.
+        """The reader of the lists by the roster in force; None without a unit, a roster, or any session in it.
 
-        Asked only where it is needed, since it looks into the store.
+        Asked only where it is needed, since it looks into the store. Raises PlannerError with every fault of the
+        stored roster.
         """
-        return self.roster.lists()
+        mark = self.store.roster_mark()
+        known, made = self._lists
+        if mark != known and self.unit is not None:
+            checked = self.stored_roster(self.unit)[1]
+            if checked.faults:
+                raise PlannerError(list(checked.faults))
+            if checked.roster.sessions:
+                made = FromRecords(self.store, self.rulebook, self.unit, checked.roster, self.plans.plan, made)
+            else:
+                made = None
+            self._lists = mark, made
+        return made
 
     @property
     def approval_policy(self) -> ApprovalPolicy:

@@ -6,13 +6,15 @@ import datetime
 from collections.abc import Sequence
 
 from planner.desk.desk import Desk
+from planner.documents.papers.sheet import LeftOut, Place
+from planner.errors import PlannerError
 from planner.lists.week.from_records import RecordedLists
 from planner.lists.week.instance import Key, Placing
 from planner.lists.week.week import Week, seat_of
 from planner.local_time import wall
 from planner.plan.approved import NotCoveredError, OperatingPair, with_approval
 from planner.plan.plan import Approval, Plan
-from planner.records.approval_validity import given_in, stands_on
+from planner.records.approval_validity import given_in, standing_on, stands_on
 from planner.records.rows import CaseNow
 
 
@@ -57,6 +59,22 @@ def plans_on_lists(desk: Desk, held: RecordedLists, placings: Sequence[Placing])
         except NotCoveredError:
             made[placing.case] = desk.plans.plan(now.version, seat.stage)
     return made
+
+
+def paper_of(desk: Desk, now: CaseNow, on: datetime.date) -> tuple[Place, Plan] | LeftOut:
+    """The paper of a case that has a place on a day's lists."""
+    at = now.allocation
+    assert at is not None
+    place = Place(at.theatre, at.place, now.case.reference, now.case.eye, at.trainee, at.supervisor)
+    standing = standing_on(now, on, desk.rulebook)
+    if standing is None:
+        return LeftOut(place, ("no approval stands: it was withdrawn, or has lapsed",))
+    if standing.state != "stands":
+        return LeftOut(place, standing.because)
+    try:
+        return place, plan_in_force(desk, now, on)
+    except PlannerError as error:
+        return LeftOut(place, tuple(map(str, error.faults)))
 
 
 def seat_at(desk: Desk, code: str | None, supervisor: str) -> OperatingPair:

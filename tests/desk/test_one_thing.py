@@ -15,9 +15,8 @@ from pypdf import PdfReader
 from served import UNIT, coming_sessions, pool_entered
 
 from planner.desk.desk import Desk
-from planner.desk.placing import allocate, arrange
+from planner.desk.placing import allocate, arrange, publish
 from planner.desk.plan_in_force import plan_in_force, plans_on_lists
-from planner.desk.publishing import publish
 from planner.documents.papers.sheet import Place, render_papers
 from planner.lists.matching.match import match
 from planner.lists.output.brief_view import brief_of

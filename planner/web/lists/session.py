@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 
 from planner.desk.doubts import of_standing
 from planner.desk.lists import ListsNow
-from planner.desk.publishing import publish as enter
+from planner.desk.placing import publish as enter
 from planner.errors import PlannerError
 from planner.lists.changes.differences import ListChange, changes
 from planner.lists.changes.standby import standby

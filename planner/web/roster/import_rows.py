@@ -87,9 +87,9 @@ def look_at(
     roster = roster_shown(site)
     try:
         if form.served:
-            if roster.stored or site.desk.roster.file is None:
+            if roster.stored or site.desk.file is None:
                 raise HTTPException(404)
-            return _shown(request, roster, SERVED, [_of_the_served(site.desk.roster.file)], LookForm())
+            return _shown(request, roster, SERVED, [_of_the_served(site.desk.file)], LookForm())
         changeable(site)
         name, content = _file_of(form)
         known = {person.name: person.code for person in site.store.people(active_only=True)}

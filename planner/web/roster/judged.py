@@ -65,8 +65,8 @@ def unit_of(site: Site) -> Unit:
 
 def roster_shown(site: Site) -> RosterShown:
     """The roster in force as it stands now. Raises PlannerError for a server without a unit."""
-    entries, checked = site.desk.roster.stored(unit_of(site))
-    file = site.desk.roster.file
+    entries, checked = site.desk.stored_roster(unit_of(site))
+    file = site.desk.file
     if file is not None and not entries:
         return RosterShown(tuple(entries_of(file)), False, True, file)
     return RosterShown(entries, bool(entries), file is not None, checked.roster, checked.faults)
