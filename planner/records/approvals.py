@@ -84,22 +84,24 @@ class Approvals(Repository):
             for row in change.open_rows(schema.approvals, case_id):
                 change.end(schema.approvals, row, "superseded", f"approved again by {by}", "approval superseded")
                 _tell_superseded(change, row, tier)
-            values = {
-                "case_id": case_id,
-                "version": version,
-                "snapshot_id": snapshot_id,
-                "tier_by_rulebook": snapshot.tier_working,
-                "tier_approved": tier,
-                "mode_by_rulebook": snapshot.mode,
-                "mode_approved": mode,
-                "step_changes": steps_json(steps),
-                "conditions": conditions,
-                "reason": reason,
-                "own_case": int(by in authors or by in [row.by for row in submitted]),
-                "covers": covers,
-                "operator_conditions": operator_conditions or None,
-            }
-            approval = entity(StoredApproval, change.insert(schema.approvals, "approved", values, case_id))
+            approval = change.enter(
+                StoredApproval,
+                schema.approvals,
+                "approved",
+                case_id=case_id,
+                version=version,
+                snapshot_id=snapshot_id,
+                tier_by_rulebook=snapshot.tier_working,
+                tier_approved=tier,
+                mode_by_rulebook=snapshot.mode,
+                mode_approved=mode,
+                step_changes=steps_json(steps),
+                conditions=conditions,
+                reason=reason,
+                own_case=int(by in authors or by in [row.by for row in submitted]),
+                covers=covers,
+                operator_conditions=operator_conditions or None,
+            )
             case = change.case(case_id)
             more = f", on conditions: {approval.every_condition}" if approval.every_condition else ""
             says = f"{case.in_words}, was approved by {by} for tier {tier}{more}"

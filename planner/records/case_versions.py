@@ -37,9 +37,9 @@ class Cases(Repository):
             if (taken := change.connection.scalar(alike.where(table.c.eye == eye))) is not None:
                 why = "an eye is prepared once; its changes are versions"
                 raise PlannerError.one(f"{eye_words(taken, eye)}, is here already", why=why, hint="open that case")
-            row = change.insert(schema.cases, "case entered", {"reference": reference, "eye": eye})
+            case = change.enter(StoredCase, schema.cases, "case entered", reference=reference, eye=eye)
             clean = changed({"case": reference, "eye": eye}, flat(document))
-            return _new_version(change, row["id"], 1, clean, tuple(flat(clean)), None)
+            return _new_version(change, case.id, 1, clean, tuple(flat(clean)), None)
 
     def save_case(
         self, case_id: int, based_on: int, changes: Mapping[str, Any], by: str, *, seen: Seen = NOTHING_OPEN
@@ -156,10 +156,12 @@ def _new_version(
     names: tuple[str, ...],
     before: CaseVersion | None,
 ) -> CaseVersion:
-    values = {"case_id": case_id, "number": number, "document": canonical(document), "changed": canonical(list(names))}
     what = "case changed" if before else "first version entered"
     replaced = None if before is None else {name: flat(before.document).get(name) for name in names}
-    return entity(CaseVersion, change.insert(schema.case_versions, what, values, case_id, replaced))
+    return change.enter(
+        CaseVersion, schema.case_versions, what, before=replaced, case_id=case_id, number=number,
+        document=canonical(document), changed=canonical(list(names)),
+    )  # fmt: skip
 
 
 def _end_what_rested_on(change: Transaction, case: StoredCase, before: CaseVersion, names: tuple[str, ...]) -> None:

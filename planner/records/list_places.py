@@ -56,10 +56,10 @@ class ListPlaces(Repository):
                 other = change.case(taken.case_id).in_words
                 what = f"place {place} in {theatre} on {day_words(day)} is taken by {other}"
                 raise PlannerError.one(what, hint="another place")
-            row = _put(change, one, approved_by, "put on a list")
+            entered = _put(change, one, approved_by, "put on a list")
             says = f"{case} is on the list of {day_words(day)}, {theatre}, place {place}"
             change.notify((trainee, supervisor, *concerned_in(change, case_id)), says, case_id)
-            return entity(ListPlace, row)
+            return entered
 
     def unallocate(self, allocation_id: int, why: str, by: str) -> ListPlace:
         """Take a case off its list. Raises PlannerError when it is off already."""
@@ -76,11 +76,6 @@ class ListPlaces(Repository):
             says = f"{case.in_words}, is off the list of {day_words(row.day)}: {why}"
             change.notify((row.trainee, row.supervisor, *concerned_in(change, case.id)), says, case.id)
             return entity(ListPlace, change.one_of(table, allocation_id, _PLACE))
-
-    def allocation(self, allocation_id: int) -> ListPlace:
-        """Raises PlannerError where there is none."""
-        with self._reading() as reading:
-            return entity(ListPlace, reading.one_of(schema.allocations, allocation_id, _PLACE))
 
     def allocations(self, case_id: int) -> tuple[ListPlace, ...]:
         """Every place a case has had, the first one first."""
@@ -131,8 +126,7 @@ class ListPlaces(Repository):
                 raise PlannerError.one(f"{case} has no place to be locked in")
             if change.open_row(schema.locks, case_id) is not None:
                 raise PlannerError.one(f"{case} is locked already")
-            row = change.insert(schema.locks, "locked in its place", {"case_id": case_id, "why": why}, case_id)
-            return entity(PlaceLock, row)
+            return change.enter(PlaceLock, schema.locks, "locked in its place", case_id=case_id, why=why)
 
     def unlock(self, case_id: int, why: str, by: str) -> None:
         """Let a case move again. Raises PlannerError where nothing locks it."""
@@ -207,7 +201,7 @@ def _approval_for(change: Transaction, one: WantedPlace) -> int:
     return number
 
 
-def _put(change: Transaction, one: WantedPlace, approval: int, what: str) -> dict[str, Any]:
+def _put(change: Transaction, one: WantedPlace, approval: int, what: str) -> ListPlace:
     """Enter the place. Refuses people without an account, and a trainee under themselves."""
     change.known_person(one.supervisor, "supervisor")
     if one.trainee is not None:
@@ -217,7 +211,7 @@ def _put(change: Transaction, one: WantedPlace, approval: int, what: str) -> dic
     theatre = checked_text(one.theatre, "theatre", required=True)
     values = vars(one) | {"approval_id": approval, "day": one.day.isoformat(), "theatre": theatre}
     del values["approval"]
-    return change.insert(schema.allocations, what, values, one.case_id)
+    return change.enter(ListPlace, schema.allocations, what, **values)
 
 
 def _enter(change: Transaction, says: dict[str, list[str]], one: WantedPlace, was: Row[Any] | None) -> None:

@@ -57,10 +57,10 @@ class ListVersions(Repository):
             if row is not None and last is not None and row.document == kept and note in ("", last.note):
                 return last
             values = {"day": day.isoformat(), "session": session, "number": after + 1, "document": kept, "note": note}
-            published = change.insert(table, "list published", values)
+            published = change.enter(ListVersion, table, "list published", **values)
             for person, text in (told or {}).items():
                 change.notify((person,), text, None)
-            return entity(ListVersion, published)
+            return published
 
     def list_versions(self, day: datetime.date, session: str) -> tuple[ListVersion, ...]:
         """Every version of a session's list, the first one first."""

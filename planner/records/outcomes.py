@@ -14,7 +14,7 @@ from planner.records.repository import Repository, checked_steps, checked_text, 
 from planner.records.roles import PREPARERS
 from planner.records.rows import Notice, OperatedEye, OperationOutcome, StepChange
 from planner.records.trail import canonical
-from planner.records.transaction import entity, is_newest, with_endings
+from planner.records.transaction import is_newest, with_endings
 
 
 class Outcomes(Repository):
@@ -48,19 +48,20 @@ class Outcomes(Repository):
                 why = f"by {last.by}, {last.at[:10]}" if last else "nothing was entered to correct"
                 what = f"{case.in_words}, has " + ("an outcome already" if last else "no outcome yet")
                 raise PlannerError.one(what, why=why, hint="enter a correction of the last one")
-            values = {
-                "case_id": case_id,
-                "day": day.isoformat(),
-                "operated_by": operated_by,
-                "supervised_by": supervised_by,
-                "steps": steps_json(done),
-                "complications": canonical(named),
-                "note": note,
-                "corrects": corrects,
-            }
-            before = None if last is None else dict(last._mapping)
-            what = "outcome corrected" if last else "outcome entered"
-            return entity(OperationOutcome, change.insert(table, what, values, case_id, before))
+            return change.enter(
+                OperationOutcome,
+                table,
+                "outcome corrected" if last else "outcome entered",
+                before=None if last is None else last._mapping,
+                case_id=case_id,
+                day=day.isoformat(),
+                operated_by=operated_by,
+                supervised_by=supervised_by,
+                steps=steps_json(done),
+                complications=canonical(named),
+                note=note,
+                corrects=corrects,
+            )
 
     def outcomes(self, case_id: int) -> tuple[OperationOutcome, ...]:
         """Every outcome entered for a case; the last one holds."""

@@ -11,7 +11,7 @@ from planner.records import schema
 from planner.records.repository import Repository, checked_text
 from planner.records.roles import BUILDERS, DECIDERS, PREPARERS, READERS
 from planner.records.rows import Handover
-from planner.records.transaction import ReadTransaction, Transaction, entity
+from planner.records.transaction import ReadTransaction, Transaction
 
 # Organisers hand over what was left by somebody who has gone; they edit nothing.
 
@@ -48,12 +48,11 @@ class Owning(Repository):
                 raise PlannerError.one(what, "handed to", hint=f"somebody who is a {' or a '.join(PREPARERS)}")
             if to == owner:
                 raise PlannerError.one(f"{to} has this case already", case)
-            values = {"case_id": case_id, "to_whom": to, "why": why}
-            row = change.insert(schema.handovers, "handed over", values, case_id)
+            handed = change.enter(Handover, schema.handovers, "handed over", case_id=case_id, to_whom=to, why=why)
             more = f": {why}" if why else ""
             change.notify((to,) if to != by else (), f"{case}, was handed to you by {by}{more}", case_id)
             change.notify((owner,) if owner != by else (), f"{case}, was handed to {to} by {by}{more}", case_id)
-            return entity(Handover, row)
+            return handed
 
     def handovers(self, case_id: int) -> tuple[Handover, ...]:
         """Every hand-over of a case, the first one first."""

@@ -13,7 +13,7 @@ from planner.records.repository import Repository
 from planner.records.roles import COMMAND_LINE, ROLES, SERVER
 from planner.records.rows import Person
 from planner.records.trail import canonical, sha256
-from planner.records.transaction import entity, is_newest
+from planner.records.transaction import is_newest
 
 _CODE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 LONGEST_CODE, LONGEST_NAME = 40, 80
@@ -27,7 +27,7 @@ class People(Repository):
             if change.person(code):
                 raise PlannerError.one(f"{code!r} is in use", hint="another code, or planner people list")
             values = _checked(code, 1, name, role, trainee_id, True)
-            return entity(Person, change.insert(schema.people, "person added", values))
+            return change.enter(Person, schema.people, "person added", **values)
 
     def change_person(
         self,
@@ -51,9 +51,7 @@ class People(Repository):
                 before.trainee_id if trainee_id is None else trainee_id,
                 bool(before.active) if active is None else active,
             )
-            person = entity(
-                Person, change.insert(schema.people, "person changed", values, before=dict(before._mapping))
-            )
+            person = change.enter(Person, schema.people, "person changed", before=before._mapping, **values)
             if not person.active:
                 change.connection.execute(delete(schema.sessions).where(schema.sessions.c.person == code))
             return person

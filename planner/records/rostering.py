@@ -84,7 +84,7 @@ class Rostering(Repository):
                 values = _as_row(entry)
                 del values["id"], values["at"], values["by"]
                 what = "retired from the roster" if entry.retired else "roster changed" if now else "put in the roster"
-                change.insert(table, what, values, None, _as_row(now) if now else None)
+                change.insert(table, what, before=_as_row(now) if now else None, **values)
             return len(entries)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import ColumnElement, delete, func, insert, select, update
+from sqlalchemy import Executable, delete, func, insert, select, update
 
 from planner.records import schema
 from planner.records.repository import Repository
@@ -14,8 +14,7 @@ class SignIns(Repository):
         """Keep a session under the SHA-256 of its token, never the token itself."""
         now = self._now()
         session = SignIn(token_sha256, person, secret, now, now)
-        with self._database.writing() as connection:
-            connection.execute(insert(schema.sessions).values(**session.__dict__))
+        self._write(insert(schema.sessions).values(vars(session)))
         return session
 
     def session(self, token_sha256: str) -> SignIn | None:
@@ -26,19 +25,14 @@ class SignIns(Repository):
     def touch_sign_in(self, token_sha256: str) -> None:
         """Note that it is in use now."""
         table = schema.sessions
-        with self._database.writing() as connection:
-            connection.execute(update(table).where(table.c.token_sha256 == token_sha256).values(seen_at=self._now()))
+        self._write(update(table).where(table.c.token_sha256 == token_sha256).values(seen_at=self._now()))
 
     def end_sign_in(self, token_sha256: str) -> None:
-        self._forget(schema.sessions.c.token_sha256 == token_sha256)
+        self._write(delete(schema.sessions).where(schema.sessions.c.token_sha256 == token_sha256))
 
     def end_sign_ins_unused_since(self, moment: str) -> None:
         """Forget those last used before a moment (UTC text)."""
-        self._forget(schema.sessions.c.seen_at < moment)
-
-    def _forget(self, which: ColumnElement[bool]) -> None:
-        with self._database.writing() as connection:
-            connection.execute(delete(schema.sessions).where(which))
+        self._write(delete(schema.sessions).where(schema.sessions.c.seen_at < moment))
 
     def failed_sign_in(self, key: str) -> None:
         """Count a failed sign-in against an account or an address."""
@@ -60,5 +54,8 @@ class SignIns(Repository):
         conditions = [table.c.key == key] if key is not None else []
         if before is not None:
             conditions.append(table.c.at < before)
+        self._write(delete(table).where(*conditions))
+
+    def _write(self, statement: Executable) -> None:
         with self._database.writing() as connection:
-            connection.execute(delete(table).where(*conditions))
+            connection.execute(statement)

@@ -41,7 +41,7 @@ class Snapshots(Repository):
         planned = assessment.get("supervision") or {}
         try:
             rulebook, tier = inner["rulebook"], inner["tier"]
-            values = {
+            values: dict[str, Any] = {
                 "case_id": case_id,
                 "version": version,
                 **{f"rulebook_{name}": str(rulebook[name]) for name in ("id", "version", "sha256")},
@@ -64,7 +64,7 @@ class Snapshots(Repository):
             same = select(_BRIEF[0]).where(*(table.c[name] == value for name, value in values.items()))
             kept = change.connection.scalar(same.order_by(table.c.id).limit(1))
             if kept is None:
-                kept = change.insert(table, "assessment kept", values, case_id)["id"]
+                kept = change.insert(table, "assessment kept", **values)["id"]
         return self.snapshot(kept)
 
     def snapshot(self, snapshot_id: int) -> Snapshot:

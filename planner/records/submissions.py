@@ -38,7 +38,7 @@ class Submissions(Repository):
             for row in change.open_rows(schema.submissions, case_id):
                 change.end(schema.submissions, row, "superseded", f"submitted again by {by}", "submission ended")
             values = {"case_id": case_id, "version": version, "snapshot_id": snapshot_id, "note": note}
-            return entity(Submission, change.insert(schema.submissions, "submitted", values, case_id))
+            return change.enter(Submission, schema.submissions, "submitted", **values)
 
     def submissions(self, case_id: int) -> tuple[Submission, ...]:
         """Every submission of a case, the first one first."""
@@ -79,22 +79,19 @@ class Submissions(Repository):
         text = checked_text(text, "answer", required=True)
         with self._changing(by, signed=True) as change:
             question = change.one_of(schema.questions, question_id, "question")
-            values = {"question_id": question_id, "text": text}
-            row = change.insert(schema.answers, "answered", values, question.case_id)
+            about = question.case_id
+            given = change.enter(Answer, schema.answers, "answered", about=about, question_id=question_id, text=text)
             says = f"{change.case(question.case_id).in_words}: {by} answers: {text}"
             change.notify((question.by,), says, question.case_id)
-            return entity(Answer, row)
+            return given
 
     def questions(self, case_id: int) -> tuple[Question, ...]:
         """Every question about a case with its answers, the first one first."""
         questions, answers = schema.questions, schema.answers
         with self._reading() as reading:
-            asked = reading.connection.execute(
-                select(questions).where(questions.c.case_id == case_id).order_by(questions.c.id)
-            ).all()
-            given = reading.connection.execute(
-                select(answers).where(answers.c.question_id.in_([row.id for row in asked])).order_by(answers.c.id)
-            ).all()
+            asked = reading.rows(select(questions).where(questions.c.case_id == case_id).order_by(questions.c.id))
+            of_these = answers.c.question_id.in_([row.id for row in asked])
+            given = reading.rows(select(answers).where(of_these).order_by(answers.c.id))
         return tuple(
             Question(**row._mapping, answers=tuple(entity(Answer, one) for one in given if one.question_id == row.id))
             for row in asked
@@ -102,5 +99,4 @@ class Submissions(Repository):
 
 
 def _ask(change: Transaction, case_id: int, version: int, text: str) -> Question:
-    values = {"case_id": case_id, "version": version, "text": text}
-    return entity(Question, change.insert(schema.questions, "asked", values, case_id))
+    return change.enter(Question, schema.questions, "asked", case_id=case_id, version=version, text=text)

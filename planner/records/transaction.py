@@ -84,21 +84,22 @@ class Transaction(ReadTransaction):
         self.at = at
         self.by = by
 
+    def enter(self, kind: type[Entity], table: Table, what: str, /, **more: Any) -> Entity:
+        """The same as `insert`, and the row as what it is."""
+        return entity(kind, self.insert(table, what, **more))
+
     def insert(
-        self,
-        table: Table,
-        what: str,
-        values: Mapping[str, Any],
-        case_id: int | None = None,
-        before: Mapping[str, Any] | None = None,
+        self, table: Table, what: str, /, *, about: int | None = None, before: Any = None, **values: Any
     ) -> dict[str, Any]:
-        """Enter one row, numbered after the last, and return it. `before` is the row that held until now."""
+        """Enter one row of these values, numbered after the last, and return it.
+
+        `before` is the row that held until now, `about` the case where the row itself does not say it.
+        """
         highest = self.connection.scalar(select(func.max(table.c.id)))
         row = {"id": (highest or 0) + 1, **values, "at": self.at, "by": self.by}
         self.connection.execute(insert(table).values(row))
         entered = in_trail(table.name, {column.name: row.get(column.name) for column in table.columns})
-        if table.name == "cases":
-            case_id = row["id"]
+        case_id = row["id"] if table is schema.cases else values.get("case_id", about)
         earlier = None if before is None else in_trail(table.name, before)
         self.tell(what, table.name, str(row["id"]), earlier, entered, case_id)
         return row
@@ -133,15 +134,14 @@ class Transaction(ReadTransaction):
     def end(self, table: Table, row: Row[Any], kind: str, why: str, what: str) -> None:
         """End what stands: a row of its own says how, and the trail shows the row that stood."""
         before = {column.name: getattr(row, column.name) for column in table.columns}
-        values = {"kept_in": table.name, "row": row.id, "kind": kind, "why": why}
-        self.insert(schema.endings, what, values, before.get("case_id"), before)
+        ended = {"kept_in": table.name, "row": row.id, "kind": kind, "why": why}
+        self.insert(schema.endings, what, about=before.get("case_id"), before=before, **ended)
 
     def notify(self, people: Iterable[str | None], text: str, case_id: int | None) -> None:
         """Leave each of these people, once, a notice."""
         for person in dict.fromkeys(people):
             if person is not None and person not in (COMMAND_LINE, SERVER):
-                values = {"for_whom": person, "case_id": case_id, "text": text}
-                self.insert(schema.notices, "notice left", values, case_id)
+                self.insert(schema.notices, "notice left", for_whom=person, case_id=case_id, text=text)
 
 
 def entity(kind: type[Entity], row: Row[Any] | Mapping[str, Any]) -> Entity:
