@@ -14,8 +14,7 @@ from planner.batch.writing import CannotWriteError, is_among, make_folder, write
 from planner.case import Case
 from planner.documents.printing.queue import cores
 from planner.errors import Fault, PlannerError
-from planner.exchange.case_reader import CaseSource, ReadCase, SetAside, once_each, read_cases
-from planner.exchange.set_aside import file_of
+from planner.exchange.case_reader import CaseSource, ReadCase, SetAside, once_each, read_cases, set_aside_file
 from planner.vocabulary import Vocabulary
 
 FAULTS_SHOWN = 20
@@ -80,7 +79,7 @@ class Batch:
         """Write what was set aside, and say what and where."""
         files: list[str] = []
         for source in self.sources:
-            made = file_of(source, [item for item in self.refused if item.source == source.name])
+            made = set_aside_file(source, [item for item in self.refused if item.source == source.name])
             if made is not None:
                 make_folder(beside)
                 path = self._unused(beside / made[0], files)

@@ -71,7 +71,7 @@ def plan(
 
     from planner.assess.assess import assessor
     from planner.batch.batch import Batch
-    from planner.batch.destination import Destination
+    from planner.batch.writing import Destination
     from planner.case import Case
     from planner.plan.make import make_plan
     from planner.wording.language import speaking

@@ -1,14 +1,20 @@
-"""Which changed entries a changed result rests on."""
+"""Which differences between two rulebooks one case can feel at all, and which of them a changed result rests on.
+
+What is felt is told without planning the case. A piece whose condition is decided the same way under both rulebooks is
+so in every completion of the case, so moving that condition changes nothing for it; a piece that holds in no completion
+of either changes nothing whatever it says.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
 
-from planner.assess.compiled import Compiled
+from planner.assess.compiled import Compiled, EyeTruths, Values
 from planner.compare.outcome import What
 from planner.compare.rulebook_differences import Difference
-from planner.compare.touch import Felt
 from planner.conditions import FactorHolds, OptionWins, walk
+from planner.truth import Truth
 
 Result = tuple[What, str]
 _OF_TIER = {"tier", "supervision", "who"}
@@ -26,14 +32,67 @@ _REACH_OF_FILE: dict[str, set[str]] = {
     "stages": {"supervision", "who"},
     "supervision": {"supervision", "who"},
 }
+# How the compiled rulebook calls the conditions of a piece; an option by when it is open, its withholds included.
+_COMPILED_AS = {
+    "factor": "factor",
+    "option": "open",
+    "rule": "rule",
+    "line": "line",
+    "drill": "drill",
+    "caution": "caution",
+    "contraindication": "drug",
+    "reason to settle first": "settle",
+    "override": "override",
+    "raise": "raise",
+    "pair": "impossible",
+    "term": "level",
+}
+_SAID: dict[Truth, str] = {True: "holds", False: "does not hold", None: "may hold"}
+
+
+@dataclass(frozen=True)
+class Felt:
+    """A difference that a case can feel. A piece that is judged has its compiled `names` and its truth either way."""
+
+    difference: Difference
+    names: tuple[str, ...] = ()
+    before: Truth = None
+    after: Truth = None
+
+    @property
+    def words(self) -> str:
+        """The piece, and what became of it in this case where it is judged."""
+        name = f"{self.difference.kind} {self.difference.name}"
+        before, after = _SAID[self.before], _SAID[self.after]
+        if not self.names:
+            return name
+        return f"{name}: {before}" + (f" -> {after}" if before != after else ", and differs")
+
+
+def names_of(difference: Difference, rulebooks: Iterable[Compiled]) -> tuple[str, ...]:
+    """The compiled names of a piece; none when it has no condition that is judged."""
+    word = _COMPILED_AS.get(difference.kind)
+    if word is None:
+        return ()
+    if word == "level":
+        start = f"level:{difference.name.split('.', 1)[1]}:"
+        return tuple(sorted({name for made in rulebooks for name in made.core_names if name.startswith(start)}))
+    name = difference.name if word == "open" else difference.name.replace(".", ":", 1)
+    return (f"{word}:{name}",) if any(f"{word}:{name}" in made.conditions for made in rulebooks) else ()
 
 
 class Because:
-    """Ready to name, of the differences that a case can feel, those that a changed result of it rests on."""
+    """Ready to say of each case which of the differences it can feel, and which of those a changed result rests on."""
 
-    def __init__(self, old: Compiled, new: Compiled) -> None:
-        self.both = (old, new)
+    def __init__(self, differences: Iterable[Difference], old: Compiled, new: Compiled) -> None:
+        self.both = old, new
+        self.names = {each: names_of(each, self.both) for each in differences if each.decides}
         self._closed: dict[tuple[Result, bool, bool], frozenset[str]] = {}
+
+    def felt(self, before: Values, after: Values) -> list[Felt]:
+        """What the case can feel; `before` and `after` are its values as either rulebook's vocabulary orders them."""
+        eyes = EyeTruths(self.both[0], before), EyeTruths(self.both[1], after)
+        return [felt for each, names in self.names.items() for felt in _felt(each, names, *eyes)]
 
     def reasons(self, result: Result, felt: Iterable[Felt], changed: Collection[Result]) -> list[Felt]:
         """Those of `felt` behind one result. `changed` are all that changed: supervision rests on a tier that moved."""
@@ -43,13 +102,11 @@ class Because:
         if key not in self._closed:
             self._closed[key] = frozenset().union(*(self._closure(made, result, *moved) for made in self.both))
         names = self._closed[key]
-        behind = [each for each in felt if self._is_behind(each, result, names)]
-        return behind or felt
-
-    def _is_behind(self, felt: Felt, result: Result, names: frozenset[str]) -> bool:
-        if felt.names:
-            return not names.isdisjoint(felt.names)
-        return _reaches(felt.difference, result)
+        return [
+            each
+            for each in felt
+            if (not names.isdisjoint(each.names) if each.names else _reaches(each.difference, result))
+        ] or felt
 
     def _closure(self, made: Compiled, result: Result, tier_moved: bool, supervision_moved: bool) -> set[str]:
         """Every compiled name that a result can rest on, through factors, options and withholds."""
@@ -121,3 +178,19 @@ def _reaches(difference: Difference, result: Result) -> bool:
     if what not in _REACH.get(difference.kind, {what}):
         return False
     return difference.kind != "step" or difference.name == name
+
+
+def _felt(difference: Difference, names: tuple[str, ...], old: EyeTruths, new: EyeTruths) -> Iterator[Felt]:
+    """At most one for a piece: the first of its conditions that makes a difference."""
+    if not names:
+        yield Felt(difference)
+        return
+    for name in names:
+        # What a rulebook does not have never holds.
+        before, after = (name in eye.compiled.conditions and eye.truth(name) for eye in (old, new))
+        same = before is after
+        decided = before is not None and same
+        if (decided and difference.only_moves_its_condition) or (before is False and after is False):
+            continue
+        yield Felt(difference, names, before, after)
+        return

@@ -9,10 +9,9 @@ from typing import Literal
 from planner.assess.assess import assessor
 from planner.assess.assessment import Range
 from planner.case import Case
-from planner.compare.because import Because
+from planner.compare.because import Because, Felt
 from planner.compare.outcome import What, Words, changed
 from planner.compare.rulebook_differences import Difference, differences
-from planner.compare.touch import Felt, Touch
 from planner.errors import PlannerError
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
@@ -50,14 +49,12 @@ class Comparison:
     def __init__(self, old: Rulebook, new: Rulebook) -> None:
         self.old, self.new = old, new
         self.differences: list[Difference] = differences(old, new)
-        made = assessor(old).compiled, assessor(new).compiled
-        self.touch = Touch(self.differences, *made)
-        self.because = Because(*made)
+        self.because = Because(self.differences, assessor(old).compiled, assessor(new).compiled)
 
     def changes(self, before: Case, after: Case | None = None) -> tuple[CaseChange, ...]:
         """What changes for a case; `after` is the same case as the new vocabulary reads it, where that differs."""
         after = after or before
-        felt = self.touch.felt(before.values(self.old.vocabulary), after.values(self.new.vocabulary))
+        felt = self.because.felt(before.values(self.old.vocabulary), after.values(self.new.vocabulary))
         if not felt or (all(each.difference.only_adds_up for each in felt) and self._same_sums(before, after)):
             return ()
         one, other = _planned(before, self.old), _planned(after, self.new)

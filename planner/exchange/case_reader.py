@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -10,7 +13,7 @@ from typing import Any
 from planner import strict_yaml
 from planner.case import Case, read_case
 from planner.errors import Fault, PlannerError
-from planner.exchange.case_text import CaseText, read_source
+from planner.exchange.case_text import WHY, CaseText, read_source
 from planner.exchange.csv_table import CsvRow, CsvTable
 from planner.exchange.json_cases import JsonItem, read_items
 from planner.strict_yaml import Place
@@ -136,3 +139,28 @@ def _cell_place(table: CsvTable, row: CsvRow) -> Callable[[Place], str]:
         return table.place(row, columns[0] if columns else "")
 
     return place
+
+
+def set_aside_file(source: CaseSource, refused: list[SetAside]) -> tuple[str, bytes] | None:
+    """Name and content of the file for one source: CSV for a table, one JSON object a line for JSON.
+
+    None when the source is one case in a file of its own, which is set aside as it is.
+    """
+    rows = [(item.why, item.original) for item in refused if isinstance(item.original, CsvRow)]
+    if source.table is not None and rows:
+        text = io.StringIO()
+        writer = csv.writer(text, delimiter=source.table.separator, lineterminator="\n")
+        writer.writerow([WHY, *source.table.columns])
+        writer.writerows([why, *row.cells] for why, row in rows)
+        return f"{source.stem}.set-aside.csv", text.getvalue().encode()
+    items = [(item.why, item.original) for item in refused if isinstance(item.original, JsonItem)]
+    if items:
+        lines = [json.dumps({WHY: why, **_members(item)}, ensure_ascii=False) for why, item in items]
+        return f"{source.stem}.set-aside.jsonl", "".join(f"{line}\n" for line in lines).encode(errors="surrogatepass")
+    return None
+
+
+def _members(item: JsonItem) -> dict[str, object]:
+    if isinstance(item.value, dict):
+        return item.value
+    return {"text": item.text} if item.error is not None else {"value": item.value}
