@@ -39,10 +39,7 @@ def every_state(store: Store, rulebook: Rulebook, unit: Unit | None, today: date
                 continue
             case, plan = first.case_id, plans.planned(first).plan
             assert plan is not None
-            kept = store.keep_snapshot(
-                case, 1, plan_json(plan), "trainee-3",
-                mode=plan.supervision.mode, mode_by=plan.supervision.by, stage=plan.supervision.stage,
-            )  # fmt: skip
+            kept = store.keep_snapshot(case, 1, plan_json(plan), "trainee-3")
             waits = Seen(store.submit(case, 1, kept.id, "trainee-3", note="invented").id)
             if reference == SENT_BACK:
                 store.send_back(case, 1, "how wide is the pupil?", "consultant-1", seen=waits)

@@ -27,13 +27,14 @@ class WorkerEndedError(PlannerError):
     """A process ended from outside, so what it worked on is not known to be done."""
 
 
-@dataclass(frozen=True)
+@dataclass
 class Outcome(Generic[Given]):
-    """What came of one thing given: what was made of it, or the error that kept it from being made."""
+    """What came of one thing given, once it is `done`: what was made of it, or the error that kept it from being."""
 
     given: Given
     made: Any = None
     error: PlannerError | None = None
+    done: bool = True
 
 
 def in_order(
@@ -64,14 +65,6 @@ def _tried(does: Callable[[Any], Any], thing: Any) -> tuple[Any, PlannerError | 
         return None, error
 
 
-@dataclass
-class _Slot(Generic[Given]):
-    """One thing's place in the order, and its outcome once there is one."""
-
-    thing: Given
-    outcome: Outcome[Given] | None = None
-
-
 class _WorkerPool:
     def __init__(self, make: Callable[[Any], Any], processes: int) -> None:
         fork = get_context("fork")
@@ -85,8 +78,8 @@ class _WorkerPool:
             self.members[ours] = member
 
     def outcomes(self, things: Iterable[Given], task: Callable[[Given], Any]) -> Generator[Outcome[Given], None, None]:
-        ahead: deque[_Slot[Given]] = deque()  # oldest first
-        idle, busy = list[Any](self.members), dict[Any, _Slot[Given]]()
+        ahead: deque[Outcome[Given]] = deque()  # oldest first
+        idle, busy = list[Any](self.members), dict[Any, Outcome[Given]]()
         left = iter(things)
         more = True
         while more or ahead:
@@ -96,19 +89,18 @@ class _WorkerPool:
                     more = False
                     break
                 given, error = _tried(task, thing)
-                place = _Slot(thing, Outcome(thing, None, error) if given is None else None)
-                ahead.append(place)
+                ahead.append(Outcome(thing, None, error, done=given is None))
                 if given is not None:
                     end = idle.pop()
-                    busy[end] = place
+                    busy[end] = ahead[-1]
                     self._send(end, given)
-            while ahead and (outcome := ahead[0].outcome) is not None:
-                ahead.popleft()
-                yield outcome
+            while ahead and ahead[0].done:
+                yield ahead.popleft()
             if busy and (ahead or more):
                 for ready in connection.wait(list(busy)):
-                    place = busy.pop(ready)
-                    place.outcome = Outcome(place.thing, *self._receive(ready))
+                    outcome = busy.pop(ready)
+                    outcome.made, outcome.error = self._receive(ready)
+                    outcome.done = True
                     idle.append(ready)
 
     def _send(self, end: Connection, thing: Any) -> None:

@@ -48,32 +48,25 @@ def _item(text: str, where: str) -> JsonItem:
 
 def parse(text: str, name: str) -> Any:
     """Plain data from one JSON text; whole numbers stay text, to be typed by the vocabulary. Raises PlannerError."""
+
+    def unrepeated(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        result: dict[str, Any] = {}
+        for key, value in pairs:
+            if key in result:
+                what = f"the key {key[:60]!r} stands twice"
+                raise PlannerError.one(what, name, "one of the two would be lost", "keep one")
+            result[key] = value
+        return result
+
+    def constant(word: str) -> Any:
+        hint = "leave the finding out, or write not-recorded"
+        raise PlannerError.one(f"holds {word}", name, "it is no measurement, and no JSON", hint)
+
     try:
-        return json.loads(text, object_pairs_hook=_unrepeated, parse_constant=_constant, parse_int=str)
+        return json.loads(text, object_pairs_hook=unrepeated, parse_constant=constant, parse_int=str)
     except json.JSONDecodeError as error:
         where = f"{name}:{error.lineno}" if "\n" in text else name
         hint = "look just before that place: a comma, a quote or a bracket"
         raise PlannerError.one(f"is not JSON (character {error.colno})", where, error.msg, hint) from None
     except RecursionError:
         raise PlannerError.one("is nested too deeply", name, "a case has two levels") from None
-    except _Refused as refused:
-        raise PlannerError.one(refused.what, name, refused.why, refused.hint) from None
-
-
-class _Refused(Exception):
-    def __init__(self, what: str, why: str, hint: str) -> None:
-        super().__init__(what)
-        self.what, self.why, self.hint = what, why, hint
-
-
-def _unrepeated(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    result: dict[str, Any] = {}
-    for key, value in pairs:
-        if key in result:
-            raise _Refused(f"the key {key[:60]!r} stands twice", "one of the two would be lost", "keep one")
-        result[key] = value
-    return result
-
-
-def _constant(word: str) -> Any:
-    raise _Refused(f"holds {word}", "it is no measurement, and no JSON", "leave the finding out, or write not-recorded")

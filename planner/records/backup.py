@@ -9,9 +9,11 @@ import contextlib
 import gzip
 import hashlib
 import io
+import itertools
 import json
 import zlib
 from collections.abc import Iterator
+from operator import itemgetter
 from typing import Any, BinaryIO
 
 from sqlalchemy import Connection, Table, column, insert, table
@@ -104,24 +106,11 @@ def _checked(stream: BinaryIO, name: str) -> dict[str, Any]:
 
 def _insert(connection: Connection, stream: BinaryIO) -> None:
     """Enter the rows in their order: a table that others refer to comes before them."""
-    name = ""
-    rows: list[dict[str, Any]] = []
-    for content in _lines(stream):
-        value = json.loads(content)
-        if "table" not in value:
-            continue
-        if rows and (value["table"] != name or len(rows) == _ROWS_AT_ONCE):
-            _insert_rows(connection, name, rows)
-            rows = []
-        name = value["table"]
-        rows.append(value["row"])
-    if rows:
-        _insert_rows(connection, name, rows)
-
-
-def _insert_rows(connection: Connection, name: str, rows: list[dict[str, Any]]) -> None:
-    # The tables of the backup's time, which need not be today's.
-    connection.execute(insert(table(name, *map(column, rows[0]))), rows)
+    saved = (value for value in map(json.loads, _lines(stream)) if "table" in value)
+    for name, values in itertools.groupby(saved, key=itemgetter("table")):
+        while rows := [value["row"] for value in itertools.islice(values, _ROWS_AT_ONCE)]:
+            # The tables of the backup's time, which need not be today's.
+            connection.execute(insert(table(name, *map(column, rows[0]))), rows)
 
 
 def _lines(stream: BinaryIO) -> Iterator[bytes]:

@@ -22,8 +22,6 @@ from planner.records.database import Database
 from planner.records.trail import canonical
 from planner.records.transaction import every_row, is_newest
 
-# Columns that hold JSON: nested in the JSON files, as text in the CSV.
-JSON_COLUMNS = frozenset({"document", "changed", "assessment", "step_changes", "steps", "complications"})
 CASES_NOW = "cases-now.csv"
 README = "README.md"
 # A spreadsheet would reckon a cell that begins so.
@@ -124,7 +122,7 @@ def guarded(value: Any) -> Any:
 
 
 def _nested(row: dict[str, Any]) -> dict[str, Any]:
-    return {name: _decoded(value) if name in JSON_COLUMNS else value for name, value in row.items()}
+    return {name: _decoded(value) if name in schema.JSON_COLUMNS else value for name, value in row.items()}
 
 
 def _decoded(text: Any) -> Any:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from sqlalchemy import select
 
@@ -36,12 +36,8 @@ class Owning(Repository):
         why = checked_text(why, "reason")
         with self._changing(by, *READERS, signed=True) as change:
             case = change.case(case_id).in_words
-            owners = owners_in(change, [case_id])[case_id]
-            person = change.person(by)
-            if person is None or not may_hand_over(owners, by, person.role):
-                raise NotTheirs(case, by, owners[-1])
-            if owners[-1] != owner:
-                what = f"{owners[-1]} has it by now, not {owner}"
+            if (has := _require(may_hand_over, change, case_id)) != owner:
+                what = f"{has} has it by now, not {owner}"
                 raise PlannerError.one(what, case, hint="look at it again, then hand it over")
             if change.known_person(to, "handed to").role not in PREPARERS:
                 what = f"{to} prepares no cases"
@@ -82,7 +78,12 @@ def may_hand_over(owners: Sequence[str], code: str, role: str) -> bool:
 
 def require_editor(change: Transaction, case_id: int) -> None:
     """Raises NotTheirs where whoever makes the change may not edit the case."""
-    owners = owners_in(change, [case_id])[case_id]
-    person = change.person(change.by)
-    if person is None or not may_edit(owners, change.by, person.role):
+    _require(may_edit, change, case_id)
+
+
+def _require(may: Callable[[Sequence[str], str, str], bool], change: Transaction, case_id: int) -> str:
+    """Whoever has the case. Raises NotTheirs."""
+    owners, person = owners_in(change, [case_id])[case_id], change.person(change.by)
+    if person is None or not may(owners, change.by, person.role):
         raise NotTheirs(change.case(case_id).in_words, change.by, owners[-1])
+    return owners[-1]

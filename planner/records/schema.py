@@ -252,3 +252,5 @@ PROTECTED: tuple[Table, ...] = (*KEPT, trail)
 ADDED_LATER = frozenset({("allocations", "session"), ("approvals", "covers"), ("approvals", "operator_conditions")})
 # Long JSON that the trail holds the SHA-256 of instead.
 HASHED_IN_TRAIL = frozenset({("snapshots", "assessment")})
+# Columns that hold JSON: nested in the JSON files, as text in the CSV.
+JSON_COLUMNS = frozenset({"document", "changed", "assessment", "step_changes", "steps", "complications"})

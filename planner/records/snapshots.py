@@ -22,20 +22,10 @@ _BRIEF = [column for column in schema.snapshots.columns if column.name != "asses
 
 
 class Snapshots(Repository):
-    def keep_snapshot(
-        self,
-        case_id: int,
-        version: int,
-        assessment: Document,
-        by: str,
-        mode: str | None = None,
-        mode_by: str | None = None,
-        stage: str | None = None,
-    ) -> Snapshot:
+    def keep_snapshot(self, case_id: int, version: int, assessment: Document, by: str) -> Snapshot:
         """Keep an assessment (as `assess --json` gives it), or a plan with its assessment in it, for one version.
 
-        `mode`, `mode_by` and `stage` are of the supervision planned; a plan's own are read from it. The same content
-        for the same version is kept once. Raises PlannerError for what is no assessment.
+        The same content for the same version is kept once. Raises PlannerError for what is no assessment.
         """
         inner = assessment.get("assessment", assessment)
         planned = assessment.get("supervision") or {}
@@ -47,9 +37,9 @@ class Snapshots(Repository):
                 **{f"rulebook_{name}": str(rulebook[name]) for name in ("id", "version", "sha256")},
                 "engine_version": __version__,
                 **{f"tier_{name}": int(tier[name]) for name in ("least", "working", "most")},
-                "mode": mode or planned.get("mode"),
-                "mode_by": mode_by or planned.get("by"),
-                "stage": stage or planned.get("stage"),
+                "mode": planned.get("mode"),
+                "mode_by": planned.get("by"),
+                "stage": planned.get("stage"),
                 "assessment": canonical(assessment),
             }
         except (KeyError, TypeError, ValueError) as error:
@@ -71,13 +61,6 @@ class Snapshots(Repository):
         """A snapshot with its assessment. Raises PlannerError where there is none."""
         with self._reading() as reading:
             return entity(Snapshot, reading.one_of(schema.snapshots, snapshot_id, "assessment"))
-
-    def last_snapshot(self, case_id: int, version: int) -> Snapshot | None:
-        """The last one kept for a version, with its assessment."""
-        table = schema.snapshots
-        with self._reading() as reading:
-            row = reading.last_row(table, table.c.case_id == case_id, table.c.version == version)
-        return None if row is None else entity(Snapshot, row)
 
 
 def require_snapshot(reading: ReadTransaction, snapshot_id: int, case_id: int, version: int) -> Row[Any]:

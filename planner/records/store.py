@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import datetime
-import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import BinaryIO
 
-from sqlalchemy import Row, select
+from sqlalchemy import select
 
 from planner.records import backup, schema, verify
 from planner.records.approvals import Approvals
 from planner.records.case_versions import Cases
 from planner.records.database import Database, url_of
-from planner.records.export import JSON_COLUMNS, export
+from planner.records.export import export
 from planner.records.list_places import ListPlaces
 from planner.records.list_versions import ListVersions
 from planner.records.migrate import bring_up_to_date
@@ -69,8 +68,7 @@ class Store(
         query = select(table).where(table.c.sequence > after).order_by(table.c.sequence)
         if case_id is not None:
             query = query.where(table.c.case_id == case_id)
-        with self._reading() as reading:
-            return tuple(_trail_row(row) for row in reading.connection.execute(query))
+        return self._all(TrailRow, query)
 
     def verify(self, head: str | None = None) -> Verified:
         """Check trail and rows; `head` is an earlier check's. Raises PlannerError with what was found wrong."""
@@ -95,15 +93,3 @@ class Store(
             return backup.restore(database, stream, name)
         finally:
             database.close()
-
-
-def _trail_row(row: Row[Any]) -> TrailRow:
-    values = dict(row._mapping)
-    for name in ("before", "after"):
-        entered = json.loads(values[name] or "null")
-        values[name] = entered and {key: _decoded(key, value) for key, value in entered.items()}
-    return TrailRow(**values)
-
-
-def _decoded(name: str, value: Any) -> Any:
-    return json.loads(value) if name in JSON_COLUMNS - {"assessment"} and isinstance(value, str) else value

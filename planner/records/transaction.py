@@ -170,11 +170,21 @@ def _names(text: str) -> tuple[str, ...]:
     return tuple(json.loads(text))
 
 
+def _entered(text: str) -> dict[str, Any]:
+    """A row as an entry of the trail holds it; what it has of long JSON is a hash."""
+    nested = schema.JSON_COLUMNS - {"assessment"}
+    return {
+        name: json.loads(value) if name in nested and isinstance(value, str) else value
+        for name, value in json.loads(text).items()
+    }
+
+
 _READERS: dict[str, Callable[[Any], Any]] = {
     "day": datetime.date.fromisoformat,
     **dict.fromkeys(("document", "assessment"), json.loads),
     **dict.fromkeys(("changed", "complications"), _names),
     **dict.fromkeys(("steps", "step_changes"), _steps),
+    **dict.fromkeys(("before", "after"), _entered),
     **dict.fromkeys(("active", "own_case", "retired"), bool),
 }
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 from sqlalchemy import Connection, Table, inspect, select, text
 
@@ -110,8 +109,5 @@ def is_empty(connection: Connection) -> bool:
     """Whether nothing was ever entered; a database without tables is empty too."""
     tables: list[Table] = [*schema.PROTECTED, schema.passwords]
     names = set(inspect(connection).get_table_names())
-    return not any(table.name in names and _first(connection, table) is not None for table in tables)
-
-
-def _first(connection: Connection, table: Table) -> Any:
-    return connection.execute(select(table).limit(1)).first()
+    there = (select(table).limit(1) for table in tables if table.name in names)
+    return all(connection.execute(query).first() is None for query in there)

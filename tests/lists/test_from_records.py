@@ -257,14 +257,11 @@ def approved_anew(store: Store, rulebook: Rulebook, reference: str, eye: str, **
     version = store.save_case(case.id, 1, changes, "trainee-3", seen=store.case_now(case.id).seen)
     read = read_case(dict(version.document), rulebook.vocabulary)
     plan = make_plan(assess(read, rulebook, read_unit(DEMO / "unit.yaml", rulebook), None), rulebook)
-    planned = plan.supervision
-    kept = store.keep_snapshot(
-        case.id, version.number, plan_json(plan), "trainee-3", planned.mode, planned.by, planned.stage
-    )
+    kept = store.keep_snapshot(case.id, version.number, plan_json(plan), "trainee-3")
     tier = plan.assessment.tier.working
     waits = Seen(store.submit(case.id, version.number, kept.id, "trainee-3").id)
     more = {"reason": "read again", "covers": "table", "seen": waits}
-    store.approve(case.id, version.number, kept.id, "consultant-1", tier, planned.mode, **more)
+    store.approve(case.id, version.number, kept.id, "consultant-1", tier, plan.supervision.mode, **more)
 
 
 SECOND_EYE = ("L-434", "left")

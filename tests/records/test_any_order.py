@@ -39,7 +39,7 @@ def do(store: Store, act: str, by: str, which: int, number: int) -> None:
     if case is None:
         return
     version = store.version(case.id).number
-    snapshot = store.last_snapshot(case.id, version)
+    snapshot = store.case_now(case.id).snapshot
     held = snapshot.id if snapshot else number
     # Now and then from a page that is older than what was decided.
     seen = store.case_now(case.id).seen if number % 4 else Seen(number, None)
