@@ -34,17 +34,8 @@ _REACH_OF_FILE: dict[str, set[str]] = {
 }
 # How the compiled rulebook calls the conditions of a piece; an option by when it is open, its withholds included.
 _COMPILED_AS = {
-    "factor": "factor",
-    "option": "open",
-    "rule": "rule",
-    "line": "line",
-    "drill": "drill",
-    "caution": "caution",
-    "contraindication": "drug",
-    "reason to settle first": "settle",
-    "override": "override",
-    "raise": "raise",
-    "pair": "impossible",
+    **{kind: kind for kind in ("factor", "rule", "line", "drill", "caution", "override", "raise")},
+    **{"option": "open", "contraindication": "drug", "reason to settle first": "settle", "pair": "impossible"},
     "term": "level",
 }
 _SAID: dict[Truth, str] = {True: "holds", False: "does not hold", None: "may hold"}

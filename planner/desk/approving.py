@@ -141,8 +141,8 @@ def case_for_approval(desk: Desk, now: CaseNow, code: str) -> CaseForApproval:
     store, rulebook, today = desk.store, desk.rulebook, desk.day_here()
     validity = validity_on(now, today, rulebook)
     planned = desk.plans.planned(now.version, stage_asked(desk, now))
-    plan, stands = planned.plan, validity.standing is not None and validity.standing.state == "stands"
-    given = plan_as_given(desk, now) if plan and stands else None
+    plan = planned.plan
+    given = plan_as_given(desk, now) if plan and validity.stands else None
     aged = f"{'; '.join(validity.ahead)}: later than today" if validity.ahead else ""
     if validity.until and validity.until[0] < today and not aged:
         aged = f"{validity.until[1]}: it held until {day(validity.until[0])}"

@@ -1,7 +1,4 @@
-"""Places on lists, and lists published: a case stands only where what was approved covers it.
-
-Anything else is asked of a consultant.
-"""
+"""Places on lists, and lists published: nothing stands that was not approved; that is asked of a consultant."""
 
 from __future__ import annotations
 
@@ -22,8 +19,6 @@ from planner.plan.approved import NotCoveredError, allocated
 from planner.records.approval_validity import given_in
 from planner.records.roles import DECIDERS
 from planner.records.rows import CaseNow, ListPlace, ListVersion, Person
-
-RULE_BROKEN = "A rule is broken: a consultant may publish this list, with a note that says why it stands all the same."
 
 
 def uncovered(held: RecordedLists, lists: Lists) -> tuple[Broken, ...]:
@@ -85,6 +80,7 @@ def publish(
         why = "nothing is published that was not approved"
         raise NotCoveredError([Fault("", one.says, why, one.change) for one in uncovered])
     if broken and (person.role not in DECIDERS or not note):
-        raise PlannerError.one(RULE_BROKEN)
+        may = "a consultant may publish this list, with a note that says why it stands all the same."
+        raise PlannerError.one(f"A rule is broken: {may}")
     day = week.instance.sessions[session].day
     return desk.store.publish(day, session, document_of(week, session, verdict), person.code, note, told, after=after)

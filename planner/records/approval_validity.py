@@ -62,6 +62,10 @@ class Validity:
     ahead: tuple[str, ...]
     until: tuple[datetime.date, str] | None
 
+    @property
+    def stands(self) -> bool:
+        return self.standing is not None and self.standing.state == "stands"
+
 
 def validity_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Validity:
     """The same of a case as it stands, in the vocabulary's own words."""
@@ -86,8 +90,7 @@ def standing_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> Approval
 
 def stands_on(now: CaseNow, on: datetime.date, rulebook: Rulebook) -> bool:
     """Whether a case has an approval that stands on a day."""
-    standing = validity_on(now, on, rulebook).standing
-    return standing is not None and standing.state == "stands"
+    return validity_on(now, on, rulebook).stands
 
 
 def holds_until(now: CaseNow, rulebook: Rulebook) -> tuple[datetime.date, str] | None:

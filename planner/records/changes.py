@@ -25,10 +25,7 @@ class ThreeWayDifference:
 
 
 class Conflict(PlannerError):
-    """Somebody else saved meanwhile. `current` is what they left; nothing of `mine` was kept.
-
-    To go on: show `differences`, and save again, based on `current.number`, what was decided.
-    """
+    """Somebody else saved meanwhile. `current` is what they left; save again, based on it, what is decided."""
 
     def __init__(
         self, reference: str, base: CaseVersion, current: CaseVersion, differences: Iterable[ThreeWayDifference]
@@ -50,12 +47,8 @@ def flat(document: Mapping[str, Any]) -> dict[str, Any]:
 
 def changed(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
     """The document with the changes made: None takes away. `case` and `eye` stay."""
-    everything = flat(document)
-    for name, value in changes.items():
-        if value is None:
-            everything.pop(name, None)
-        else:
-            everything[name] = value
+    both = flat(document) | dict(changes)
+    everything = {name: value for name, value in both.items() if value is not None}
     return {
         **{name: document[name] for name in FIXED},
         **{name: everything.pop(name) for name in CHANGEABLE if name in everything},

@@ -42,19 +42,21 @@ def newer(where: str, revision: str) -> PlannerError:
 
 def upgrade(connection: Connection, revision: str) -> None:
     """Run the migrations up to a revision, in the transaction of the connection."""
-    config = _config()
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
     config.attributes["connection"] = connection
     command.upgrade(config, revision)
 
 
 def head() -> str:
     """The revision of this program's tables."""
-    return str(ScriptDirectory.from_config(_config()).get_current_head())
+    return str(ScriptDirectory(str(MIGRATIONS)).get_current_head())
 
 
 def is_known(revision: str) -> bool:
     try:
-        return ScriptDirectory.from_config(_config()).get_revision(revision) is not None
+        return ScriptDirectory(str(MIGRATIONS)).get_revision(revision) is not None
     except CommandError:
         return False
 
@@ -62,10 +64,3 @@ def is_known(revision: str) -> bool:
 def revision_of(connection: Connection) -> str | None:
     """The revision that the database says it has, None where it says nothing."""
     return MigrationContext.configure(connection).get_current_revision()
-
-
-def _config() -> Config:
-    config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
-    config.set_main_option("path_separator", "os")
-    return config
