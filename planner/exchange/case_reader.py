@@ -64,11 +64,12 @@ def read_cases(source: str, vocabulary: Vocabulary) -> CaseSource:
     text = read_source(source)
     table = CsvTable(text, vocabulary) if text.format == "csv" else None
     items = read_items(text) if text.format in ("json", "json-lines") else []
-    raw_cases = partial(_rows, table) if table else partial(_items, items) if items else partial(_document, text)
-    total = table.total if table else len(items) or 1
-    return CaseSource(
-        text.name, text.stem, total, table, lambda: (_typed(text.name, raw, vocabulary) for raw in raw_cases())
-    )
+
+    def read() -> Iterator[ReadCase | SetAside]:
+        found = _rows(table) if table else _items(items) if items else _document(text)
+        return (_typed(text.name, vocabulary, *raw) for raw in found)
+
+    return CaseSource(text.name, text.stem, table.total if table else len(items) or 1, table, read)
 
 
 def once_each(items: Iterable[ReadCase | SetAside]) -> Iterator[ReadCase | SetAside]:
@@ -86,59 +87,54 @@ def once_each(items: Iterable[ReadCase | SetAside]) -> Iterator[ReadCase | SetAs
         yield item
 
 
-@dataclass(frozen=True)
-class _RawCase:
-    """What stands for a case as plain data, with a place for each value; or the faults that kept it from being read."""
-
-    where: str
-    data: Any
-    place: Callable[[Place], str]
-    original: CsvRow | JsonItem | None = None
-    faults: Sequence[Fault] = ()
+# What stands for a case: where, its plain data, the place of each value in it, the original, and faults of its form.
+_RawCase = tuple[str, Any, Callable[[Place], str], CsvRow | JsonItem | None, Sequence[Fault]]
 
 
-def _typed(source: str, raw: _RawCase, vocabulary: Vocabulary) -> ReadCase | SetAside:
-    faults = list(raw.faults)
+def _typed(
+    source: str,
+    vocabulary: Vocabulary,
+    where: str,
+    data: Any,
+    place: Callable[[Place], str],
+    original: CsvRow | JsonItem | None,
+    faults: Sequence[Fault],
+) -> ReadCase | SetAside:
     if not faults:
         try:
-            return ReadCase(source, raw.where, read_case(raw.data, vocabulary, raw.where, raw.place), raw.original)
+            return ReadCase(source, where, read_case(data, vocabulary, where, place), original)
         except PlannerError as error:
             faults = error.faults
-    return SetAside(source, raw.where, faults, raw.original)
+    return SetAside(source, where, list(faults), original)
 
 
 def _document(text: CaseText) -> Iterator[_RawCase]:
     try:
         document = strict_yaml.read(text.text, text.name)
-        yield _RawCase(text.name, document.data, document.at)
+        yield text.name, document.data, document.at, None, ()
     except PlannerError as error:
-        yield _RawCase(text.name, None, lambda _: text.name, faults=error.faults)
+        yield text.name, None, str, None, error.faults
 
 
 def _items(items: list[JsonItem]) -> Iterator[_RawCase]:
     for item in items:
-        original = item if len(items) > 1 else None
-        yield _RawCase(
-            item.where, item.value, _json_place(item.where), original, item.error.faults if item.error else ()
-        )
+        faults = item.error.faults if item.error else ()
+        yield item.where, item.value, partial(_json_place, item.where), item if len(items) > 1 else None, faults
 
 
-def _json_place(where: str) -> Callable[[Place], str]:
-    return lambda path: f"{where}, {'.'.join(str(part)[:60] for part in path)}" if path else where
+def _json_place(where: str, path: Place) -> str:
+    return f"{where}, {'.'.join(str(part)[:60] for part in path)}" if path else where
 
 
 def _rows(table: CsvTable) -> Iterator[_RawCase]:
     for row in table.rows():
         raw, faults = table.raw_case(row)
-        yield _RawCase(table.place(row), raw, _cell_place(table, row), row, faults)
+        yield table.place(row), raw, partial(_cell_place, table, row), row, faults
 
 
-def _cell_place(table: CsvTable, row: CsvRow) -> Callable[[Place], str]:
-    def place(path: Place) -> str:
-        columns = [part for part in path if isinstance(part, str) and part != "findings"]
-        return table.place(row, columns[0] if columns else "")
-
-    return place
+def _cell_place(table: CsvTable, row: CsvRow, path: Place) -> str:
+    columns = [part for part in path if isinstance(part, str) and part != "findings"]
+    return table.place(row, columns[0] if columns else "")
 
 
 def set_aside_file(source: CaseSource, refused: list[SetAside]) -> tuple[str, bytes] | None:
