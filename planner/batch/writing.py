@@ -96,8 +96,7 @@ def is_among(path: Path, sources: Iterable[str]) -> bool:
 class Destination:
     """Decided once for all cases. Raises PlannerError when many cases have no folder to go to.
 
-    `output` is what -o said; `to_stdout` says that without it the plans are printed. No file of `inputs` is written
-    over.
+    `output` is what -o said; `to_stdout`: without it plans are printed. No file of `inputs` is written over.
     """
 
     def __init__(self, output: str | None, ending: str, many: bool, to_stdout: bool, inputs: list[str]) -> None:

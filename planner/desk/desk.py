@@ -79,8 +79,7 @@ class Desk:
     def lists(self) -> FromRecords | None:
         """The reader of the lists by the roster in force; None without a unit, a roster, or any session in it.
 
-        Asked only where it is needed, since it looks into the store. Raises PlannerError with every fault of the
-        stored roster.
+        Asked only where needed: it looks into the store. Raises PlannerError with every fault of the stored roster.
         """
         mark = self.store.roster_mark()
         known, made = self._lists

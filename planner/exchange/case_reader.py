@@ -138,10 +138,7 @@ def _cell_place(table: CsvTable, row: CsvRow, path: Place) -> str:
 
 
 def set_aside_file(source: CaseSource, refused: list[SetAside]) -> tuple[str, bytes] | None:
-    """Name and content of the file for one source: CSV for a table, one JSON object a line for JSON.
-
-    None when the source is one case in a file of its own, which is set aside as it is.
-    """
+    """Name and content of the file for one source, CSV or a JSON object a line; None for a file that is one case."""
     rows = [(item.why, item.original) for item in refused if isinstance(item.original, CsvRow)]
     if source.table is not None and rows:
         text = io.StringIO()

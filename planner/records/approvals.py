@@ -46,11 +46,10 @@ class Approvals(Repository):
     ) -> StoredApproval:
         """Approve the current version for a tier, a supervision mode, and the steps as planned or as changed.
 
-        `covers` is what may be placed by it. One for the table changes no step and sets no condition on the operator.
+        `covers` is what may be placed by it; one for the table changes no step and sets no condition on the operator.
         A reason is required where any of the three differs from the rulebook's. `seen` says which submission was
-        decided on, and over which approval, if any: the submission ends, the approval is superseded, and whoever gave
-        it is told. `allowed` is the unit's word on who may approve. Raises DecidedMeanwhile where somebody else was
-        quicker, PlannerError for anybody but a consultant, and for one who may not approve this case.
+        decided on, which ends, and over which approval, which is superseded; `allowed` who may approve in this unit.
+        Raises DecidedMeanwhile where somebody else was quicker, PlannerError for one who may not approve this case.
         """
         conditions, reason = checked_text(conditions, "conditions"), checked_text(reason, "reason")
         operator_conditions = checked_text(operator_conditions, "conditions on the operator")

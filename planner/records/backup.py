@@ -61,10 +61,7 @@ def write_backup(database: Database, stream: BinaryIO) -> int:
 
 
 def restore(database: Database, stream: BinaryIO, name: str) -> Verified:
-    """Put a backup into an empty database: the whole of it or nothing, then check the trail.
-
-    `name` is how messages call the backup. Raises PlannerError for a damaged or newer file, and a store in use.
-    """
+    """Put a backup, `name` in messages, whole into an empty database, then check the trail. Raises PlannerError."""
     header = _checked(stream, name)
     with database.writing() as connection:
         if not is_empty(connection):

@@ -46,11 +46,9 @@ class Cases(Repository):
     ) -> CaseVersion:
         """Make a version with these changes to version `based_on`; None takes a heading or finding away.
 
-        Raises Conflict when somebody else saved meanwhile. What changes nothing, or was already saved so by the
-        same changes, makes no version; one's own earlier save, sent again with more, is no conflict.
-
-        An approval, or a submission, of the version before ends; `seen` says which one that is, so that none ends
-        which whoever saves never saw (DecidedMeanwhile). Raises NotTheirs for another trainee's case.
+        Raises Conflict when somebody else saved meanwhile. What changes nothing, or was already saved so, makes no
+        version; one's own earlier save, sent again with more, is no conflict. An approval or a submission of the
+        version before ends, if it is the one `seen` (else DecidedMeanwhile). Raises NotTheirs for another's case.
         """
         changes = _plain(changes)
         if unknown := [name for name in changes if name in (*FIXED, "findings")]:

@@ -56,10 +56,7 @@ _FORMS = "sqlite:///planner.db, or postgresql://user@host/database"
 
 
 class Database:
-    """One database. `name` is how messages call it; a password never shows in it.
-
-    A file that is not there is made, or without `create` refused. Raises PlannerError.
-    """
+    """One database; a file that is not there is made, or without `create` refused; `name` shows no password."""
 
     def __init__(self, url: URL, create: bool = True) -> None:
         self.is_file = url.get_backend_name() == "sqlite"
@@ -82,10 +79,7 @@ class Database:
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[Connection]:
-        """A transaction that no other writer shares: kept whole when the block ends, not at all when it raises.
-
-        Raises StoreUnavailableError.
-        """
+        """A transaction, the one of its time: kept whole when the block ends, else not. Raises StoreUnavailableError."""
         with self._refusals_in_words(), self._engine.connect() as connection:
             connection = connection.execution_options(planner_writes=True)
             if not self.is_file:

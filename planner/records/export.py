@@ -30,10 +30,7 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def export(database: Database, folder: Path) -> int:
-    """Write the folder, which must be new or empty: the whole of it or nothing. Returns the number of rows.
-
-    All of it is of one moment. Raises PlannerError.
-    """
+    """Write all as of one moment, or nothing, into a new folder. Returns the number of rows. Raises PlannerError."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise PlannerError.one("is not an empty folder", str(folder), hint="the name of a new one")
     between = folder.parent / f".planner-{secrets.token_hex(8)}"

@@ -39,8 +39,8 @@ class ListPlaces(Repository):
     ) -> ListPlace:
         """Give an approved case a place on a list, from 1 on. Raises PlannerError, saying what stands in the way.
 
-        `approval` is the one by which the place was judged; another one by now is refused.
-        Whether the approval still stands on that day is for the desk to say; here it must not have ended.
+        `approval` is the one by which the place was judged; another by now is refused. That it stands on that day is
+        for the desk to say; here it must not have ended.
         """
         theatre = checked_text(theatre, "theatre", required=True)
         if place < 1:
@@ -87,9 +87,8 @@ class ListPlaces(Repository):
         """Bring the lists of some days to `wanted`, in one transaction. Returns how many cases changed their row.
 
         The days are those of the open places `seen` (their ids, every one on those days) and of `wanted`; a place seen
-        and not wanted is taken off, which needs a reason. What does not change keeps its row. Raises ListsChanged
-        where the places that stand are not those seen, PlannerError with every other fault. `although` is what the
-        checker said against it, kept beside the reason.
+        and not wanted is taken off, for a reason. What does not change keeps its row. `although` is what the checker
+        said against it. Raises ListsChanged where other places stand than those seen, PlannerError for other faults.
         """
         why = checked_text(why, "reason")
         why = f"{why} (entered although: {although})" if although else why

@@ -30,10 +30,7 @@ class Outcomes(Repository):
         note: str = "",
         corrects: int | None = None,
     ) -> OperationOutcome:
-        """Enter what happened. A case has one outcome that holds: a further one says which it `corrects`.
-
-        No complication given means that there was none. Raises PlannerError.
-        """
+        """Enter what happened; no complication: there was none. A further outcome says which it `corrects`."""
         note = checked_text(note, "note")
         named = [checked_text(item, "complications", required=True) for item in complications]
         done = checked_steps(steps)

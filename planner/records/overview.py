@@ -45,8 +45,7 @@ class Overview(Repository):
     ) -> tuple[CaseNow, ...]:
         """Cases by reference, each filter narrowing them; those operated on only when asked for.
 
-        `tier` is the working tier of the current version's assessment, `by` whoever saved the current version,
-        `reference` any part of a reference, small letters and capitals alike.
+        `tier` is the working tier of the current version, `by` whoever saved it, `reference` any part of one in any case.
         """
         query = select(schema.cases.c.id)
         if not operated and state != "operated":

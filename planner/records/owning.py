@@ -30,8 +30,7 @@ class Owning(Repository):
     def hand_over(self, case_id: int, owner: str, to: str, by: str, why: str = "") -> Handover:
         """Hand a case from whoever has it, `owner`, to an active trainee or consultant, who hears of it.
 
-        By its author, somebody it was handed to, a consultant or an organiser. Raises PlannerError, also when
-        somebody else has it by now.
+        By its owners, a consultant or an organiser. Raises PlannerError, also when somebody else has it by now.
         """
         why = checked_text(why, "reason")
         with self._changing(by, *READERS, signed=True) as change:

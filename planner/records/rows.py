@@ -193,10 +193,7 @@ class Handover(CaseRow):
 
 @dataclass(frozen=True)
 class ListPlace(CaseRow):
-    """A place on a list: `place` is the order in which the cases are done, from 1.
-
-    `session` is the sessions file's id, None where the place was given without one.
-    """
+    """A place on a list, from 1 in the order in which cases are done; `session` is the roster's id, None without one."""
 
     approval_id: int
     day: datetime.date
@@ -210,10 +207,7 @@ class ListPlace(CaseRow):
 
 @dataclass(frozen=True)
 class WantedPlace:
-    """Where a case is to stand: what `arrange` makes of the lists of some days.
-
-    `approval` is the one by which that was judged; another one by now is refused. None where it was not judged.
-    """
+    """Where a case is to stand; `approval` is the one by which that was judged, None where it was not."""
 
     case_id: int
     day: datetime.date

@@ -42,9 +42,8 @@ class Store(
     ) -> Store:
         """Open the database of a URL or path (None: PLANNER_DATABASE_URL, else planner.db in the working folder).
 
-        Makes the tables where there are none, and brings older ones up; without `create` a file must be there.
-        Raises PlannerError for a database that cannot be reached, is not this program's, or was made by a newer
-        version.
+        Makes the tables where there are none, and brings older ones up; without `create` a file must be there. Raises
+        PlannerError for a database that cannot be reached, is not this program's, or is a newer version's.
         """
         database = Database(url_of(url), create)
         try:
@@ -84,10 +83,7 @@ class Store(
 
     @classmethod
     def restore(cls, url: str | None, stream: BinaryIO, name: str = "backup") -> Verified:
-        """Put a backup into an empty database, then check it.
-
-        Raises PlannerError; nothing was put there unless the message is that the trail does not hold.
-        """
+        """Put a backup into an empty database, then check it. Raises PlannerError: nothing put there, or no sound trail."""
         database = Database(url_of(url))
         try:
             return backup.restore(database, stream, name)

@@ -21,10 +21,9 @@ class Submissions(Repository):
     ) -> Submission:
         """Put the current version, as assessed in a snapshot, before a consultant.
 
-        `seen` names an earlier submission, which then ends, and an approval that stands or has lapsed. An organiser may
-        ask so for an approved case: for the stage of another operator than it was approved for. Raises
-        DecidedMeanwhile where others are open, PlannerError when the case has changed, or the snapshot is of another
-        version.
+        `seen` names an earlier submission, which then ends, and an approval. An organiser may ask so for an approved
+        case: for the stage of another operator. Raises DecidedMeanwhile where others are open, PlannerError when the
+        case has changed, or the snapshot is of another version.
         """
         note = checked_text(note, "note")
         with self._changing(by, *READERS, signed=True) as change:
@@ -45,10 +44,7 @@ class Submissions(Repository):
         return self._of_case(Submission, schema.submissions, case_id)
 
     def send_back(self, case_id: int, version: int, text: str, by: str, *, seen: Seen) -> Question:
-        """Send a submitted case back with a question. `seen` says which submission.
-
-        Raises DecidedMeanwhile where somebody else was quicker, PlannerError when none waits.
-        """
+        """Send a submission, the one `seen`, back with a question. Raises DecidedMeanwhile, PlannerError if none waits."""
         text = checked_text(text, "question", required=True)
         with self._changing(by, *DECIDERS, signed=True) as change:
             require_as_seen(change, case_id, seen)

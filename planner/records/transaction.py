@@ -74,10 +74,7 @@ class ReadTransaction:
 
 
 class Transaction(ReadTransaction):
-    """A change. `at` and `by` are written into each row.
-
-    Holds the writers' lock, so numbers are counted on without a gap.
-    """
+    """A change; `at` and `by` are written into each row. Holds the writers' lock: numbers are counted without a gap."""
 
     def __init__(self, connection: Connection, at: str, by: str) -> None:
         super().__init__(connection)
