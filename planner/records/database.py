@@ -79,7 +79,7 @@ class Database:
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[Connection]:
-        """A transaction, the one of its time: kept whole when the block ends, else not. Raises StoreUnavailableError."""
+        """A transaction, one at a time: kept whole when the block ends, else not. Raises StoreUnavailableError."""
         with self._refusals_in_words(), self._engine.connect() as connection:
             connection = connection.execution_options(planner_writes=True)
             if not self.is_file:

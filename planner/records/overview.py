@@ -45,7 +45,7 @@ class Overview(Repository):
     ) -> tuple[CaseNow, ...]:
         """Cases by reference, each filter narrowing them; those operated on only when asked for.
 
-        `tier` is the working tier of the current version, `by` whoever saved it, `reference` any part of one in any case.
+        `tier` is the working tier of the current version, `by` whoever saved it, `reference` part of one, in any case.
         """
         query = select(schema.cases.c.id)
         if not operated and state != "operated":

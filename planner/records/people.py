@@ -71,7 +71,7 @@ class People(Repository):
         return tuple(person for person in everybody if person.active or not active_only)
 
     def set_password_hash(self, code: str, hash: str, by: str) -> None:
-        """Keep a new password's hash, one's own or by an administrator, and sign its person out. Raises PlannerError."""
+        """Keep a new password's hash, one's own or by an administrator; signs the person out. Raises PlannerError."""
         table = schema.passwords
         with self._changing(by, *(() if by == code else ("administrator",))) as change:
             if change.person(code) is None:

@@ -193,7 +193,7 @@ class Handover(CaseRow):
 
 @dataclass(frozen=True)
 class ListPlace(CaseRow):
-    """A place on a list, from 1 in the order in which cases are done; `session` is the roster's id, None without one."""
+    """A place on a list, from 1 in the order of operating; `session` is the roster's id, None without one."""
 
     approval_id: int
     day: datetime.date

@@ -23,7 +23,7 @@ _BRIEF = [column for column in schema.snapshots.columns if column.name != "asses
 
 class Snapshots(Repository):
     def keep_snapshot(self, case_id: int, version: int, assessment: Document, by: str) -> Snapshot:
-        """Keep, once, an assessment as `assess --json` gives it, or a plan with it, of a version. Raises PlannerError."""
+        """Keep once an assessment as `assess --json` gives it, or a plan with it, of a version. Raises PlannerError."""
         inner = assessment.get("assessment", assessment)
         planned = assessment.get("supervision") or {}
         try:

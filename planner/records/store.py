@@ -83,7 +83,10 @@ class Store(
 
     @classmethod
     def restore(cls, url: str | None, stream: BinaryIO, name: str = "backup") -> Verified:
-        """Put a backup into an empty database, then check it. Raises PlannerError: nothing put there, or no sound trail."""
+        """Put a backup into an empty database, then check it.
+
+        Raises PlannerError; nothing was put there unless the message is that the trail does not hold.
+        """
         database = Database(url_of(url))
         try:
             return backup.restore(database, stream, name)

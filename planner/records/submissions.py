@@ -44,7 +44,7 @@ class Submissions(Repository):
         return self._of_case(Submission, schema.submissions, case_id)
 
     def send_back(self, case_id: int, version: int, text: str, by: str, *, seen: Seen) -> Question:
-        """Send a submission, the one `seen`, back with a question. Raises DecidedMeanwhile, PlannerError if none waits."""
+        """Send the submission `seen` back with a question. Raises DecidedMeanwhile; PlannerError where none waits."""
         text = checked_text(text, "question", required=True)
         with self._changing(by, *DECIDERS, signed=True) as change:
             require_as_seen(change, case_id, seen)
