@@ -18,7 +18,7 @@ from planner.documents.json_form import plan_json
 from planner.exchange.case_reader import ReadCase, read_cases
 from planner.lists.roster.shapes import read_roster
 from planner.plan.make import make_plan
-from planner.records.repository import COMMAND_LINE
+from planner.records.roles import COMMAND_LINE
 from planner.records.rows import Seen
 from planner.records.store import Store
 from planner.rulebook.load import shipped
@@ -49,13 +49,10 @@ def enter(store: Store, rulebook: Rulebook, later: datetime.timedelta = datetime
         case = store.new_case(_moved(case_file(item.case), later), "trainee-3")
         read = read_case(dict(case.document), rulebook.vocabulary)
         plan = make_plan(assess(read, rulebook, unit, None), rulebook, unit)
-        planned = plan.supervision
-        kept = store.keep_snapshot(
-            case.case_id, 1, plan_json(plan), "trainee-3", planned.mode, planned.by, planned.stage
-        )  # fmt: skip
+        kept = store.keep_snapshot(case.case_id, 1, plan_json(plan), "trainee-3")
         waits = Seen(store.submit(case.case_id, 1, kept.id, "trainee-3").id)
-        tier = plan.assessment.tier.working
-        store.approve(case.case_id, 1, kept.id, "consultant-1", tier, planned.mode, covers="table", seen=waits)
+        tier, mode = plan.assessment.tier.working, plan.supervision.mode
+        store.approve(case.case_id, 1, kept.id, "consultant-1", tier, mode, covers="table", seen=waits)
         count += 1
     return count
 
