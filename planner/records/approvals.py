@@ -17,7 +17,7 @@ from planner.records.deciding import Act, acts_since, require_as_seen
 from planner.records.repository import Repository, checked_steps, checked_text, raise_for, steps_json
 from planner.records.roles import DECIDERS
 from planner.records.rows import NOTHING_OPEN, CaseVersion, Seen, StepChange, StoredApproval
-from planner.records.snapshots import require_snapshot
+from planner.records.submissions import require_snapshot
 from planner.records.transaction import ReadTransaction, Transaction, entity
 from planner.unit import ApprovalPolicy
 

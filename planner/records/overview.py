@@ -23,7 +23,7 @@ from planner.records.rows import (
     StoredCase,
     Submission,
 )
-from planner.records.snapshots import brief_snapshots
+from planner.records.submissions import brief_snapshots
 from planner.records.transaction import Entity, ReadTransaction, entity, is_newest, with_endings
 
 

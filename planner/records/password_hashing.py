@@ -17,16 +17,13 @@ _hasher = PasswordHasher()
 def new_hash(password: str, code: str) -> str:
     """The argon2id hash of a new password for a person's code. Raises PlannerError for one that is soon guessed."""
     password = normal(password)
-    why = ""
-    if len(password) < LEAST_CHARACTERS:
-        why = f"it has fewer than {LEAST_CHARACTERS} characters"
-    elif len(password) > MOST_CHARACTERS:
-        why = f"it has more than {MOST_CHARACTERS} characters"
-    elif code.casefold() in password.casefold():
-        why = "it holds the person's code"
-    elif len(set(password.casefold())) < 5:
-        why = "it is made of fewer than five different characters"
-    if why:
+    faults = {
+        f"it has fewer than {LEAST_CHARACTERS} characters": len(password) < LEAST_CHARACTERS,
+        f"it has more than {MOST_CHARACTERS} characters": len(password) > MOST_CHARACTERS,
+        "it holds the person's code": code.casefold() in password.casefold(),
+        "it is made of fewer than five different characters": len(set(password.casefold())) < 5,
+    }
+    if why := next((why for why, holds in faults.items() if holds), ""):
         raise PlannerError.one("the password cannot be used", why=why, hint="four words that do not belong together")
     return _hasher.hash(password)
 

@@ -13,7 +13,7 @@ from planner.records.repository import Repository, checked_text
 from planner.records.roles import KEEPERS
 from planner.records.rows import RosterChange, RosterEntry
 from planner.records.trail import canonical
-from planner.records.transaction import ReadTransaction, Transaction, entity
+from planner.records.transaction import ReadTransaction, Transaction
 
 
 class RosterConflict(PlannerError):
@@ -76,7 +76,8 @@ class Rostering(Repository):
             clashing = [(wanted, now) for wanted, now in pairs if (now.number if now else 0) != wanted.based_on]
             if clashing:
                 raise RosterConflict(clashing)
-            entries = [(_entry(wanted, now, note, change), now) for wanted, now in pairs if _differs(wanted, now)]
+            asked = [(_entry(wanted, now, note, change), now) for wanted, now in pairs]
+            entries = [(entry, now) for entry, now in asked if _differs(entry, now)]
             if check is not None:
                 after = standing | {(entry.kind, entry.key): entry for entry, _ in entries}
                 check(before, tuple(after.values()))
@@ -97,21 +98,17 @@ def _entry(wanted: RosterChange, now: RosterEntry | None, note: str, change: Tra
     )  # fmt: skip
 
 
-def _differs(wanted: RosterChange, now: RosterEntry | None) -> bool:
+def _differs(entry: RosterEntry, now: RosterEntry | None) -> bool:
     if now is None:
-        return wanted.document is not None
-    return now.retired != (wanted.document is None) or (
-        wanted.document is not None and canonical(wanted.document) != canonical(now.document)
-    )
+        return not entry.retired
+    return (now.retired, canonical(now.document)) != (entry.retired, canonical(entry.document))
 
 
 def _standing(reading: ReadTransaction) -> tuple[RosterEntry, ...]:
     table = schema.roster_entries
-    standing: dict[tuple[str, str], RosterEntry] = {}
     # A later version takes the place of the first one, and so keeps its order.
-    for row in reading.connection.execute(select(table).order_by(table.c.id)):
-        standing[row.kind, row.key] = entity(RosterEntry, row)
-    return tuple(standing.values())
+    entries = reading.all(RosterEntry, select(table).order_by(table.c.id))
+    return tuple({(entry.kind, entry.key): entry for entry in entries}.values())
 
 
 def _as_row(entry: RosterEntry) -> dict[str, Any]:

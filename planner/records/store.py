@@ -25,8 +25,7 @@ from planner.records.repository import utc_now
 from planner.records.rostering import Rostering
 from planner.records.rows import TrailRow
 from planner.records.sign_ins import SignIns
-from planner.records.snapshots import Snapshots
-from planner.records.submissions import Submissions
+from planner.records.submissions import Snapshots, Submissions
 from planner.records.verify import Verified
 
 

@@ -14,8 +14,7 @@ from visits import CHEAP, Visit
 
 from planner.desk.desk import Desk
 from planner.desk.lists import lists_now
-from planner.desk.placing import arrange, publish
-from planner.desk.proposing import accept, barred, propose
+from planner.desk.placing import accept, arrange, barred, propose, publish
 from planner.lists.matching.insertion import Assignment, put, taken_off
 from planner.lists.roster.shapes import Roster
 from planner.plan import eye_plan

@@ -10,9 +10,9 @@ from starlette.responses import RedirectResponse, Response
 
 from planner.claims import Entry
 from planner.desk.lists import ListsNow
-from planner.desk.proposing import accept as enter
-from planner.desk.proposing import barred
-from planner.desk.proposing import propose as match
+from planner.desk.placing import accept as enter
+from planner.desk.placing import barred
+from planner.desk.placing import propose as match
 from planner.errors import PlannerError
 from planner.lists.changes import repair_text
 from planner.lists.changes.differences import ListChange, changes
