@@ -25,11 +25,6 @@ from planner.records.roles import DECIDERS
 from planner.records.rows import CaseNow, ListPlace, ListVersion, Person
 
 
-def uncovered(held: RecordedLists, lists: Lists) -> tuple[Broken, ...]:
-    """What stands on lists otherwise than it was approved."""
-    return tuple(approval_covers.judge(Week(held.instance, lists)))
-
-
 def arrange(desk: Desk, held: RecordedLists, lists: Lists, by: str, why: str = "", although: str = "") -> int:
     """Bring the lists to these. Returns how many cases changed. Raises NotCoveredError, or what the store refuses.
 
@@ -37,7 +32,7 @@ def arrange(desk: Desk, held: RecordedLists, lists: Lists, by: str, why: str = "
     """
     before = {(one.case, one.trainee) for one in held.lists.placings}
     came = tuple(one for one in lists.placings if (one.case, one.trainee) not in before)
-    faults = uncovered(held, Lists(came))
+    faults = [*approval_covers.judge(Week(held.instance, Lists(came)))]
     if faults:
         raise NotCoveredError([Fault("", one.says, "only what was approved is placed", one.change) for one in faults])
     return held.arrange(desk.store, lists, by, why, although)
