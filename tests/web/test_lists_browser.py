@@ -12,6 +12,7 @@ from pypdf import PdfReader
 from seen_by_axe import DESK, PHONE, faults
 
 LIST = "/lists/session/tue-1-a"
+SEARCH = 240_000  # milliseconds that a click may wait for lists that are searched for on a busy machine
 expect.set_options(timeout=60_000)
 Opened = Callable[..., Page]
 
@@ -67,7 +68,7 @@ def test_a_morning_of_the_organiser(opened: Opened) -> None:
     expect(page.locator("main")).to_contain_text("Locked: consultant-1 asked for it")
 
     page.goto("/lists")
-    page.get_by_role("button", name="Match all again but what is locked").click()
+    page.get_by_role("button", name="Match all again but what is locked").click(timeout=SEARCH)
     expect(page.locator("main")).to_contain_text("Nothing is entered yet")
     page.wait_for_load_state("load")
     expect(page.locator("tbody th").first).to_be_visible()
@@ -121,7 +122,7 @@ def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, size: tuple[int, in
         page.goto(address)
         look(address)
     page.goto("/lists")
-    page.get_by_role("button", name="Propose places for waiting cases").click()
+    page.get_by_role("button", name="Propose places for waiting cases").click(timeout=SEARCH)
     expect(page.locator("main")).to_contain_text("Nothing is entered yet")
     look("proposal")
     page.goto("/lists/place/L-420/right")
@@ -133,7 +134,7 @@ def test_the_pages_fit_and_axe_finds_nothing(opened: Opened, size: tuple[int, in
     look("what happened this morning")
     page.check("#lost")
     page.fill("#because", "no water")
-    page.get_by_role("button", name="Show the smallest change").click()
+    page.get_by_role("button", name="Show the smallest change").click(timeout=SEARCH)
     expect(page.locator("main")).to_contain_text("Nobody loses a place. 1 case goes to another session.")
     look("the smallest change")
     assert wrong == []
