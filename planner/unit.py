@@ -74,10 +74,8 @@ class Unit(Entry):
             raise PlannerError.one(f"no trainee {trainee_id!r} in {self.unit}", hint=f"one of: {known}")
         if not trainee.cleared_for_whole_operations:
             return "steps-only"
-        reached: Stage = "steps-only"
-        for stage in rulebook.stages.stages:
-            if trainee.whole_operations >= stage.whole_operations[0]:
-                reached = stage.id
+        done, stages = trainee.whole_operations, reversed(rulebook.stages.stages)
+        reached = next((stage.id for stage in stages if done >= stage.whole_operations[0]), STAGES[0])
         down = max([b.stages_down for b in rulebook.stages.breaks if trainee.weeks_away >= b.weeks_at_least], default=0)
         return STAGES[max(0, STAGES.index(reached) - down)]
 

@@ -33,7 +33,6 @@ class Tracer:
         vocabulary = self.rulebook.vocabulary
         factors = self.rulebook.factors.values()
         self.needs = {f.id: sentence(f.when, vocabulary, self.names) for f in factors}
-        self.direct = {f.id: sorted(findings_in(f.when)) for f in factors}
         self.label = {finding.id: lower_first(finding.label) for finding in vocabulary.findings}
         self.reached = {f.id: reached_findings(f.when, self.rulebook) for f in factors}
         self.traced = [(f, compiled.place[f"factor:{f.id}"], self._shown_by(f)) for f in factors]
@@ -96,7 +95,7 @@ class Tracer:
         if truth is None:
             missing = [n for n in reached if n not in in_force and self._applies(n, values)]
             return FactorReason("unknown", findings=tuple(self.label[n] for n in missing))
-        blank = [name for name in self.direct[factor.id] if name not in in_force]
+        blank = [name for name in sorted(findings_in(factor.when)) if name not in in_force]
         if blank and not any(self._applies(name, values) for name in blank):
             return FactorReason("not-applicable", findings=(self.label[blank[0]],))
         recorded = tuple(f"{self.label[n]} {vocabulary.by_id[n].shown(in_force[n])}" for n in reached if n in in_force)

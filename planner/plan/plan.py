@@ -146,13 +146,10 @@ class KitItem:
         """What it means that the unit lacks it; nothing where it does not."""
         if not self.lacking:
             return ""
-        match self.need:
-            case "preferred":
-                return self.without or say("do without, and say so at the brief")
-            case "if-found":
-                return say("if found: stop, move the case")
-            case _:
-                return say("borrow it, move the case, or postpone")
+        if self.need == "preferred":
+            return self.without or say("do without, and say so at the brief")
+        is_open = self.need == "if-found"
+        return say("if found: stop, move the case") if is_open else say("borrow it, move the case, or postpone")
 
 
 @dataclass(frozen=True)

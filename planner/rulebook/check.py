@@ -9,7 +9,7 @@ from itertools import combinations, pairwise
 from pathlib import Path
 
 from planner.claims import Basis
-from planner.conditions import ALWAYS, Condition, Test, factors_in, findings_in
+from planner.conditions import ALWAYS, Test, findings_in
 from planner.errors import Fault, PlannerError
 from planner.readings import quadrants
 from planner.rulebook.citations import citations
@@ -105,14 +105,8 @@ def _of_one(key: str, members: list[tuple[str | None, str]], why: str) -> Iterat
 
 def _floors(rulebook: Rulebook) -> Iterator[Fault]:
     """What a floor rests on can be made worse, so that something is proved of it."""
-
-    def rests_on(condition: Condition) -> Iterator[str]:
-        yield from sorted(findings_in(condition))
-        for name in sorted(factors_in(condition)):
-            yield from rests_on(rulebook.factors[name].when)
-
-    for factor in rulebook.factors.values():
-        for name in dict.fromkeys(rests_on(factor.when) if factor.floor is not None else ()):
+    for factor in (factor for factor in rulebook.factors.values() if factor.floor is not None):
+        for name in sorted({test.finding for test in rulebook.tests_behind(factor.when)}):
             if rulebook.vocabulary.by_id[name].worse == "none":
                 where = rulebook.at("findings", name, "worse")
                 what = f"{name} has no direction, and the floor of {factor.id} rests on it"

@@ -157,10 +157,14 @@ class Rulebook:
             condition, lambda test: self.tested(test, values), lambda part: self.judge(self.behind(part), values)
         )
 
+    def applies(self, finding: str, values: Mapping[str, Value | None]) -> Truth:
+        """Whether a finding is asked in this eye at all."""
+        asked = self.vocabulary.by_id[finding].asked_when
+        return True if asked is None else self.judge(asked, values)
+
     def tested(self, test: Test, values: Mapping[str, Value | None]) -> Truth:
         """Three-valued truth of one comparison; a finding that is not asked in this eye fails it."""
-        value, asked = values[test.finding], self.vocabulary.by_id[test.finding].asked_when
-        applies = True if asked is None else self.judge(asked, values)
+        value, applies = values[test.finding], self.applies(test.finding, values)
         if test.how == "recorded":
             return value is not None if test.limit else value is None and applies is not False
         if value is None:

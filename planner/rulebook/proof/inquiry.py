@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable, Sequence
-from functools import cached_property
 
 import z3
 
@@ -30,13 +29,8 @@ class Bench:
         self.prover = Prover(rulebook)
         self.case = self.prover.case
         self.totals = Totals(rulebook)
-
-    @cached_property
-    def plain(self) -> ValuesToTry:
-        return ValuesToTry(self.rulebook)
-
-    def where(self, kind: str, name: str, *inner: str | int) -> str:
-        return self.rulebook.at(kind, name, *inner)
+        self.plain = ValuesToTry(rulebook)
+        self.where = rulebook.at
 
 
 class Inquiry:

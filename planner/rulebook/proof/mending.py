@@ -85,15 +85,14 @@ class _Group:
         """Every move of one finding to a milder or worse value, from one state."""
         for finding in self.findings:
             was = state[finding.id]
-            for value in self.bench.plain.values(finding) if was is not None else ():
-                for lighter in (True, False):
-                    if was is None or not is_worse(finding, *((was, value) if lighter else (value, was))):
-                        continue
-                    moved = {**state, finding.id: value}
-                    if not self.met(moved):
-                        inquiry.checks += 1
-                        continue
+            for value, lighter in itertools.product(self.bench.plain.values(finding), (True, False)):
+                if was is None or not is_worse(finding, *((was, value) if lighter else (value, was))):
+                    continue
+                moved = {**state, finding.id: value}
+                if self.met(moved):
                     self._mend(inquiry, state, finding, moved, lighter)
+                else:
+                    inquiry.checks += 1
 
     def _mend(self, inquiry: Inquiry, state: State, finding: Finding, moved: State, lighter: bool) -> None:
         """Whatever is not recorded, where the case is not refused, can undo together what is met."""
@@ -143,8 +142,7 @@ class _Group:
         return there
 
     def _applies(self, name: str, state: State) -> Truth:
-        asked = self.rulebook.vocabulary.by_id[name].asked_when
-        return True if asked is None else self.rulebook.judge(asked, self.nothing | state)
+        return self.rulebook.applies(name, self.nothing | state)
 
     def _fits(self, state: State) -> bool:
         """Whether no pair is met, with some value for what newly applies."""

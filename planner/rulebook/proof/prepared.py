@@ -17,7 +17,7 @@ from collections.abc import Iterator
 
 import z3
 
-from planner.conditions import ALWAYS, Any_, Condition, OptionWins, compare
+from planner.conditions import Any_, Condition, OptionWins, compare
 from planner.rulebook.plan_shapes import Choice
 from planner.rulebook.proof.example import Values, as_file, read
 from planner.rulebook.proof.inquiry import PARTLY, Bench, Inquiry
@@ -169,10 +169,7 @@ def _free_winner(inquiry: Inquiry, choice: Choice, against: dict[str, Condition]
 
 def _example(inquiry: Inquiry, choice: Choice, ring: list[str], partly: Values) -> CounterExample:
     rulebook = inquiry.bench.rulebook
-    asked = {finding.id: finding.asked_when or ALWAYS for finding in rulebook.vocabulary.findings}
-    blank = [
-        name for name, value in partly.items() if value is None and rulebook.judge(asked[name], partly) is not False
-    ]
+    blank = [name for name, value in partly.items() if value is None and rulebook.applies(name, partly) is not False]
     rules = [
         f"{name} may meet {' or '.join(rule.id for rule in rulebook.withheld[name])} "
         f"({', '.join(inquiry.bench.where('rules', rule.id) for rule in rulebook.withheld[name])})"
