@@ -198,3 +198,20 @@ def test_each_of_a_kind_is_told_what_of_its_own_to_settle() -> None:
     of_a, of_b = why_none(Alike(instance), Lists(()), list(instance.cases))
     assert "the pressure" in of_a.openings[0].says and "the lids" in of_b.openings[0].says
     assert "the pressure" not in of_b.openings[0].says
+
+
+def test_of_cases_alike_each_is_told_in_its_own_name_and_others_in_theirs() -> None:
+    """Names within names: where 1 and 2 are alike, an opening that moves case 11 moves case 11 for both."""
+    placed = lists(*(f"one: {name} - consultant" for name in ("11", "12", "13", "14", "15", "16", "17")))
+    instance = week([eye(str(n)) for n in (1, 2, *range(11, 18))], A_FREE_LATER, trainees=())
+    instance = replace(
+        instance,
+        cases={
+            name: replace(case, **NEEDED) if name[0] in ("1", "2") else case for name, case in instance.cases.items()
+        },
+    )
+    together = why_none(Alike(instance), placed, [key("1"), key("2")])
+    for name, told in zip(("1", "2"), together, strict=True):
+        says = [opening.says for opening in told.openings]
+        assert "11, right eye moves from one to two" in " ".join(says)
+        assert says == [opening.says for opening in why_not(instance, placed, key(name)).openings]
