@@ -1,4 +1,4 @@
-"""The command line: one module a command; parse, call, present.
+"""The command line: a module a command or a few small ones; parse, call, present.
 
 Data goes to standard output, narration to standard error. Ends with 0 when done, 1 for a problem in the data, 2 for
 wrong usage, 130 when interrupted. What a command needs is imported inside it, and annotations are not postponed

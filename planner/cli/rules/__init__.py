@@ -1,1 +1,1 @@
-"""`planner rules`: one module a command."""
+"""`planner rules`: the small commands in one module, those that compare and prove in their own."""
