@@ -33,9 +33,5 @@ def some_of(names: Sequence[str], *always: str) -> list[Any]:
 
 
 def one_in(step: int, given: Iterable[Any]) -> list[Any]:
-    """Parameters of one kind, of which the first and every `step`-th after it are run whatever was asked for.
-
-    One that is a tuple stands for several arguments.
-    """
-    values = (each if isinstance(each, tuple) else (each,) for each in given)
-    return [pytest.param(*each, marks=[pytest.mark.long] if n % step else []) for n, each in enumerate(values)]
+    """Values of one parameter, of which the first and every `step`-th after it are run whatever was asked for."""
+    return [pytest.param(each, marks=[pytest.mark.long] if n % step else []) for n, each in enumerate(given)]

@@ -70,8 +70,9 @@ def test_every_table_has_something(kept: Store) -> None:
         assert all(connection.execute(select(table)).first() for table in (*schema.PROTECTED, schema.passwords))
 
 
-@pytest.mark.parametrize(("table", "column"), one_in(3, COLUMNS))
-def test_a_changed_value_is_found(kept: Store, table: str, column: str) -> None:
+@pytest.mark.parametrize("place", one_in(3, COLUMNS), ids=".".join)
+def test_a_changed_value_is_found(kept: Store, place: tuple[str, str]) -> None:
+    table, column = place
     of: Table = schema.metadata.tables[table]
     key = next(iter(of.primary_key.columns))
 
