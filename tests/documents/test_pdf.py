@@ -51,10 +51,9 @@ def test_every_page_says_which_case_which_eye_and_which_rulebook(
 
 # Letters of scripts that the shipped faces do not hold, as people write them: Han, Arabic, and a pictograph (U+1F642).
 # A mark alone would do: one such letter in one case's text once kept a whole day's papers from being set.
-@pytest.mark.parametrize(
-    ("written", "printed"), one_in(3, [("漢-7", "[U+6F22]-7"), ("ش-7", "[U+0634]-7"), ("🙂 7", "[U+1F642] 7")])
-)
-def test_a_letter_that_no_face_holds_is_printed_as_its_number(plan_of: PlanOf, written: str, printed: str) -> None:
+@pytest.mark.parametrize("letter", one_in(3, [("漢-7", "[U+6F22]-7"), ("ش-7", "[U+0634]-7"), ("🙂 7", "[U+1F642] 7")]))
+def test_a_letter_that_no_face_holds_is_printed_as_its_number(plan_of: PlanOf, letter: tuple[str, str]) -> None:
+    written, printed = letter
     approval = Approval("Łżą Żβя", "2026-11-02T08:00", 1, 1, written, "")
     set_so = replace(plan_of("routine"), approval=approval)
     text = squeezed("".join(sheet.extract_text() for sheet in read(render_pdf(set_so)).pages))
