@@ -63,6 +63,7 @@ def changed(path: Path, old: str, new: str) -> None:
     path.write_text(text.replace(old, new), encoding="utf-8")
 
 
+@pytest.mark.long
 def test_a_newcomer_begins_and_writes_a_rule(checkout: Path) -> None:
     made = run(checkout, "-m", "planner", "lists", "new-rule", ID, WORDS, "--about", "sessions")
     assert made.returncode == 0 and made.stdout.count("wrote ") == 4, made.stderr

@@ -89,6 +89,7 @@ def test_every_approved_plan_of_the_day_is_in_one_pdf_in_its_order(
     assert f"on {len(plans)} pages" in first
 
 
+@pytest.mark.long
 def test_the_papers_are_pdf_ua_as_each_plan_is(
     planner: Callable[..., Ran], folder: Path, store: Store, rulebook: Rulebook
 ) -> None:
@@ -147,6 +148,7 @@ def test_a_day_that_is_none_is_wrong_usage(planner: Callable[..., Ran], folder: 
     assert planner("papers").code == 2
 
 
+@pytest.mark.long
 def test_the_hour_of_an_approval_is_the_unit_s(
     planner: Callable[..., Ran], folder: Path, store: Store, rulebook: Rulebook
 ) -> None:

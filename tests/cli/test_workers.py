@@ -114,6 +114,7 @@ needs_cores = pytest.mark.skipif(cores() < 2, reason="one core")
 
 
 @needs_cores
+@pytest.mark.long
 def test_many_plans_are_the_bytes_of_each_alone(planner: Callable[..., Ran], folder: Path) -> None:
     rows = [{"case": "A-1"}, {"case": "A-2", "cortex": "bad"}, {"case": "A-3", "eye": "left", "dilated_pupil_mm": "4"}]
     (folder / "list.csv").write_text(table(*rows))

@@ -125,6 +125,7 @@ def test_the_whole_path_says_one_thing_of_every_case(desk: Desk, rulebook: Ruleb
     assert named > 5
 
 
+@pytest.mark.long
 def test_the_papers_of_the_day_print_the_brief_s_supervision(desk: Desk) -> None:
     """In a real PDF: what the papers' first page says of each case is what the brief says."""
     before = lists_of(desk).recorded(ON)

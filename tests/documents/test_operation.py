@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from seeds import some_of
 
 from planner.documents.plan.operation import (
     DETAILS,
@@ -104,7 +105,7 @@ def test_ordinary_lines_are_cut_as_set_in_one_paragraph(plan_of: PlanOf) -> None
             assert not each.rest.do or len(" ".join((*each.shown.do, each.rest.do[0]))) >= room * DO
 
 
-@pytest.mark.parametrize("name", ["routine", "phacomorphic-attack"])
+@pytest.mark.parametrize("name", some_of(["routine", "phacomorphic-attack"], "routine"))
 def test_steps_alone_take_the_sides_that_they_take_in_the_plan(plan_of: PlanOf, sheets_of: SheetsOf, name: str) -> None:
     sheets = sheets_of(name)
     last = next(at for at, sheet in enumerate(sheets) if "Take-over" in sheet)

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator
 from functools import cache
 
 import pytest
-from seeds import one_in, some_of
 
 from planner.documents.card.sheet import render_card
 from planner.documents.debrief.sheet import render_debrief
@@ -54,8 +53,9 @@ def test_nothing_lies_where_a_printer_does_not_reach(printed_of: PrintedOf, name
 
 
 # One that can be broken nowhere, and one with places to break.
-@pytest.mark.parametrize("reference", one_in(2, ["/".join(["LIST-2026"] * 6) + "/", "W" * 60]))
-@pytest.mark.parametrize("name", some_of(["routine", "every-limit-left"], "every-limit-left"))
+@pytest.mark.long
+@pytest.mark.parametrize("reference", ["W" * 60, "/".join(["LIST-2026"] * 6) + "/"])
+@pytest.mark.parametrize("name", ["routine", "every-limit-left"])
 def test_a_reference_of_sixty_characters_breaks_nothing(plan_of: PlanOf, name: str, reference: str) -> None:
     assert len(reference) == 60
     sheet = printed(render_pdf(with_case(plan_of(name), reference=reference)))

@@ -119,6 +119,7 @@ def test_a_print_that_hangs_is_given_up_and_the_next_is_made() -> None:
         queue.end()
 
 
+@pytest.mark.long
 def test_a_print_that_works_without_end_is_given_up() -> None:
     queue = PrintQueue(1, limit=3)
     try:

@@ -17,7 +17,7 @@ from planner.documents.brief.sheet import render_brief
 from planner.documents.week.sheet import render_weeks
 from planner.exchange.case_reader import ReadCase, read_cases
 from planner.lists.changes.differences import changes
-from planner.lists.matching.match import match
+from planner.lists.matching.match import Matched
 from planner.lists.output.brief_view import brief_of
 from planner.lists.output.week_view import weeks_view
 from planner.lists.roster.shapes import read_roster
@@ -159,9 +159,10 @@ def test_a_short_and_a_long_list_hang_on_one_sheet(gathered: Gathered, rulebook:
     assert count > 5 or sheets[1].mediabox.width < sheets[1].mediabox.height
 
 
-def test_the_weeks_at_a_glance_hold_every_session_and_every_case(gathered: Gathered, tmp_path: Path) -> None:
-    instance = gathered.instance
-    lists = match(instance).lists
+def test_the_weeks_at_a_glance_hold_every_session_and_every_case(
+    gathered: Gathered, demo_matched: Matched, tmp_path: Path
+) -> None:
+    instance, lists = gathered.instance, demo_matched.lists
     shown = weeks_view(instance, lists)
     rows = [row for days in shown.weeks.values() for rows in days.values() for row in rows]
     assert [row.session for row in rows] == list(instance.sessions)

@@ -89,10 +89,12 @@ def test_approved_as_the_rulebook_has_it_is_what_the_case_files_give(reader: Fro
 
 def test_lists_go_into_the_records_and_come_back(reader: FromRecords, store: Store) -> None:
     held = reader.recorded(ON)
-    proposed = match(held.instance).lists
-    assert held.arrange(store, proposed, "organiser-1") == len(proposed.placings) == 44
+    few = dict(list(held.instance.cases.items())[:12])
+    proposed = match(replace(held.instance, cases=few)).lists
+    assert held.arrange(store, proposed, "organiser-1") == len(proposed.placings) > 8
     again = reader.recorded(ON)
-    assert set(again.lists.placings) == set(proposed.placings) and len(again.waiting) == 4
+    assert set(again.lists.placings) == set(proposed.placings)
+    assert len(again.waiting) == len(held.instance.cases) - len(proposed.placings)
     assert again.elsewhere == () and check(again.instance, again.lists).stands
     assert again.arrange(store, again.lists, "organiser-1") == 0
 

@@ -78,6 +78,7 @@ def test_two_processes_open_an_empty_database_at_once(new_url: Callable[[], str]
     assert [out.strip() for out, _ in told] == ["0", "0", "0"], told
 
 
+@pytest.mark.long
 def test_a_killed_writer_loses_nothing_it_acknowledged(store: Store) -> None:
     case = store.new_case(document(), "trainee-3").case_id
     chance = random.Random(5)

@@ -200,7 +200,7 @@ def test_forms_are_taken_as_the_page_sends_them(filled: Store, app: FastAPI, rul
     assert refused == []
 
 
-@pytest.mark.parametrize("role", some_of([*ROLES, None], "consultant", None))
+@pytest.mark.parametrize("role", some_of([*ROLES, None], "consultant"))
 def test_no_form_or_address_brings_the_server_down(
     filled: Store, app: FastAPI, rulebook: Rulebook, address: str, role: str | None, caplog: pytest.LogCaptureFixture
 ) -> None:
@@ -239,7 +239,8 @@ def test_no_form_or_address_brings_the_server_down(
     assert entered <= {CODES[role], "server"} if role else after == before
 
 
-@pytest.mark.parametrize("role", some_of([*ROLES, None], "trainee"))
+@pytest.mark.long
+@pytest.mark.parametrize("role", [*ROLES, None])
 def test_no_form_without_its_token_changes_anything(
     filled: Store, app: FastAPI, rulebook: Rulebook, address: str, role: str | None
 ) -> None:
