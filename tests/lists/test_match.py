@@ -193,6 +193,7 @@ def test_the_demonstration(demo: Instance, demo_matched: Matched) -> None:
     assert set(alone) == {"L-405", "L-418"}, "agreement refused, or not recorded"
 
 
+@pytest.mark.long
 def test_the_same_input_gives_the_same_lists(demo: Instance, demo_matched: Matched) -> None:
     first = demo_matched
     again = match(replace(demo, cases=dict(reversed(demo.cases.items()))))

@@ -59,6 +59,7 @@ def test_in_words() -> None:
     assert More(5, 0).says.endswith("placed, and none in lists worth as much.")
 
 
+@pytest.mark.long
 def test_filling_anew_without_the_solver(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(matching, "solver", lambda: None)
     instance = made(30, 4, 6, 3)

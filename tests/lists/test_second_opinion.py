@@ -31,7 +31,7 @@ from planner.unit import Unit, read_unit
 
 DEMO = Path(__file__).parents[2] / "demo_cases"
 TUESDAY = datetime.date(2026, 12, 1)
-WEEKS, CASES, VARIANTS = draws(5, 15), 16, 12
+WEEKS, CASES, VARIANTS = draws(3, 15), 16, 12
 
 
 @pytest.fixture(scope="module")
