@@ -71,6 +71,14 @@ def test_a_reference_with_a_slash_has_its_pages(signed_in: SignIn) -> None:
     assert "2026/104 b" in text_of(visit.get(address)) and visit.get(address + "/plan").status_code == 200
 
 
+def test_a_reference_typed_with_two_blanks_is_entered(signed_in: SignIn, store: Store) -> None:
+    """Before: the case was saved under one blank, looked for under two, and the page was an error of the server."""
+    visit = signed_in("trainee-3")
+    answer = enter(visit, case="L  7")
+    assert answer.status_code == 303 and visit.get(answer.headers["location"]).status_code == 200
+    assert [now.case.reference for now in store.cases()] == ["L 7"]
+
+
 def test_cases_stand_by_urgency_and_unknown_urgency_before_routine(signed_in: SignIn, store: Store) -> None:
     for reference, found in (
         ("A-1", {"urgency": "routine"}),
