@@ -137,18 +137,13 @@ def test_worse_never_lowers_the_working_tier_of_a_case_as_read(ready: Assessor, 
         draw, values = drawn(ready, seed)
         partial = some_blank(values, draw, 0.05)
         case = as_read(partial, rulebook)
-        tier = working_tier(ready, case)
+        tier = ready.working_tier(case)
         for what, worse in worsened(ready, partial):
             read = as_read(worse, rulebook)
-            assert working_tier(ready, read) >= tier, (seed, what)
+            assert ready.working_tier(read) >= tier, (seed, what)
             compared += 1
             doubted += read.doubted != case.doubted
     assert compared > 10 * cases and doubted > cases // 3
-
-
-def working_tier(ready: Assessor, case: Case) -> int:
-    """The more cautious end of the tier's range, without the rest of an assessment."""
-    return int(ready.ends(case.values(ready.rulebook.vocabulary), ready.objectives.tier)[1].value)
 
 
 def as_read(values: Values, rulebook: Rulebook) -> Case:

@@ -106,6 +106,10 @@ class Assessor:
         truths, bounds = self.compiled.core(completion)
         return objective.bounds(completion, truths, bounds)[1]
 
+    def working_tier(self, case: Case) -> int:
+        """The more cautious end of the tier's range, without the rest of an assessment."""
+        return int(self.ends(case.values(self.rulebook.vocabulary), self.objectives.tier)[1].value)
+
     def _tier(self, values: Values, plain: Values | None) -> tuple[TierResult, Settling]:
         low, high = self.ends(values, self.objectives.tier)
         working = int(high.value)
@@ -276,8 +280,7 @@ class Assessor:
                 continue
             finding = self.rulebook.vocabulary.by_id[lever.finding]
             better = finding.read(lever.to)
-            put_right = case.with_finding(lever.finding, better).values(self.rulebook.vocabulary)
-            tier = int(self.ends(put_right, self.objectives.tier)[1].value)
+            tier = self.working_tier(case.with_finding(lever.finding, better))
             if tier < working:
                 to, basis = finding.shown(better), lever.basis.words
                 levers.append(Lever(lever.finding, finding.label, to, lever.how, tier, factor.id, basis))
