@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
 import sys
-from dataclasses import dataclass
 from pathlib import Path
-from unittest import mock
+from typing import NamedTuple
+
+import pytest
 
 from planner.cli import main
 
@@ -57,8 +57,7 @@ def table(*rows: dict[str, str], separator: str = ",") -> str:
     return text + "".join(separator.join(line.get(column, "") for column in columns) + "\n" for line in lines)
 
 
-@dataclass(frozen=True)
-class Ran:
+class Ran(NamedTuple):
     code: int
     out: str
     err: str
@@ -78,22 +77,14 @@ def in_process(*arguments: object, folder: Path | None = None, stdin: bytes = b"
     A process of its own takes a second to start; tests of what only a process shows start one themselves.
     """
     out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True) for _ in range(2))
-    given = io.TextIOWrapper(io.BytesIO(stdin), encoding="utf-8")
-    with contextlib.ExitStack() as held:
-        held.enter_context(contextlib.chdir(folder or Path.cwd()))
-        for name, value in {
-            "argv": ["planner", *map(str, arguments)],
-            "stdin": given,
-            "stdout": out,
-            "stderr": err,
-        }.items():
-            held.enter_context(mock.patch.object(sys, name, value))
-        try:
-            main()
-            code = 0
-        except SystemExit as ended:
-            code = int(ended.code or 0)
-    return Ran(code, *(stream.buffer.getvalue().decode("utf-8") for stream in (out, err)))  # type: ignore[attr-defined]
+    streams = {"stdin": io.TextIOWrapper(io.BytesIO(stdin), encoding="utf-8"), "stdout": out, "stderr": err}
+    with pytest.MonkeyPatch.context() as patch, pytest.raises(SystemExit) as ended:
+        patch.chdir(folder or Path.cwd())
+        for name, value in {"argv": ["planner", *map(str, arguments)], **streams}.items():
+            patch.setattr(sys, name, value)
+        main()
+    told, faults = (stream.buffer.getvalue().decode("utf-8") for stream in (out, err))  # type: ignore[attr-defined]
+    return Ran(int(ended.value.code or 0), told, faults)
 
 
 def files(folder: Path) -> set[str]:

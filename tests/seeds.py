@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import pytest
 
+_T = TypeVar("_T")
 _long = False
 
 
@@ -16,8 +17,8 @@ def configure(long: bool) -> None:
     _long = long
 
 
-def draws(quick: int, long: int) -> int:
-    """How many of something to draw: `quick` of them, with `--long` `long`."""
+def draws(quick: _T, long: _T) -> _T:
+    """What to draw, or how many of it: `quick`, with `--long` `long`."""
     return long if _long else quick
 
 

@@ -6,16 +6,17 @@ import itertools
 import json
 import shutil
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
 import pytest
 import yaml
+from commands import in_process
 from seeds import some_of
 
 from planner.assess.assess import assess, assessor
 from planner.case import Case, read_case
-from planner.cli import main
 from planner.compare.compare import Comparison
 from planner.compare.outcome import changed
 from planner.compare.sampling import Sampler, told_apart
@@ -343,19 +344,10 @@ def test_an_eye_that_only_one_rulebook_allows_is_told(rulebook: Rulebook, rules_
 # -- the command ------------------------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def command(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str, str]]:
-    def run(*arguments: object) -> tuple[int, str, str]:
-        monkeypatch.setattr("sys.argv", ["planner", "rules", "compare", *map(str, arguments)])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        told = capsys.readouterr()
-        return int(ended.value.code or 0), told.out, told.err
-
-    return run
+command = partial(in_process, "rules", "compare")
 
 
-def test_the_command_tells_each_case_in_words(command: Callable, rules_with: Callable[..., Path]) -> None:
+def test_the_command_tells_each_case_in_words(rules_with: Callable[..., Path]) -> None:
     new = rules_with(chamber_limit("2.9"))
     code, out, err = command(rules_folder(), new, *FEW)
     assert code == 0
@@ -369,7 +361,7 @@ def test_the_command_tells_each_case_in_words(command: Callable, rules_with: Cal
     assert "Kind of change: major" in out
 
 
-def test_the_command_tells_the_same_as_json(command: Callable, rules_with: Callable[..., Path]) -> None:
+def test_the_command_tells_the_same_as_json(rules_with: Callable[..., Path]) -> None:
     new = rules_with(chamber_limit("2.9"))
     arguments = (rules_folder(), new, *FEW, "--generated", 10)
     data = json.loads(command(*arguments, "--json")[1])
@@ -384,9 +376,7 @@ def test_the_command_tells_the_same_as_json(command: Callable, rules_with: Calla
         assert all(change["because"] == ["factor shallow-chamber"] for change in case["changes"])
 
 
-def test_a_case_file_that_one_vocabulary_refuses_is_named(
-    command: Callable, rules_with: Callable[..., Path], tmp_path: Path
-) -> None:
+def test_a_case_file_that_one_vocabulary_refuses_is_named(rules_with: Callable[..., Path], tmp_path: Path) -> None:
     finding = """findings:
   - id: invented_sign
     label: Invented sign
@@ -403,14 +393,14 @@ def test_a_case_file_that_one_vocabulary_refuses_is_named(
     assert "no finding 'invented_sign', read by OLD" in err and err.count("error:") == 1
 
 
-def test_a_bad_row_is_refused_once_and_the_others_are_compared(command: Callable, tmp_path: Path) -> None:
+def test_a_bad_row_is_refused_once_and_the_others_are_compared(tmp_path: Path) -> None:
     (tmp_path / "list.csv").write_text("case,eye,axial_length_mm\nA-1,right,23.4\nA-2,left,235\n")
     code, out, err = command(rules_folder(), rules_folder(), tmp_path / "list.csv")
     assert code == 1 and "0 of 1 cases change" in out and "Kind of change: none" in out
     assert err.count("235 is outside the possible range") == 1
 
 
-def test_wrong_usage(command: Callable, tmp_path: Path) -> None:
+def test_wrong_usage(tmp_path: Path) -> None:
     assert command(rules_folder(), rules_folder())[0] == 2
     code, _, err = command(rules_folder(), tmp_path / "nowhere", "--generated", 1)
     assert code == 1 and "nowhere: is not there" in err

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import os
 import signal
 import subprocess
@@ -12,9 +11,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
-from commands import Ran
-
-from planner.cli import main
+from commands import Ran, in_process
 
 
 @pytest.fixture
@@ -25,19 +22,9 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def planner(folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., Ran]:
-    """Run `planner ARGUMENTS` in this process."""
-
-    def run(*arguments: object, stdin: bytes = b"") -> Ran:
-        monkeypatch.setattr(sys, "argv", ["planner", *map(str, arguments)])
-        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(stdin)))
-        capsys.readouterr()
-        with pytest.raises(SystemExit) as ended:
-            main()
-        told = capsys.readouterr()
-        return Ran(int(ended.value.code or 0), told.out, told.err)
-
-    return run
+def planner(folder: Path) -> Callable[..., Ran]:
+    """Run `planner ARGUMENTS` in this process, in the working folder."""
+    return in_process
 
 
 @pytest.fixture

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 import os
 import pty
@@ -12,10 +11,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from commands import Ran
+from commands import Ran, in_process
 from invented_unit import document, people, whole_story
 
-from planner.cli import main
 from planner.records.database import URL_VARIABLE
 from planner.records.password_hashing import matches
 from planner.records.store import Store
@@ -26,20 +24,10 @@ GOOD = b"four words not belonging\n"
 
 
 @pytest.fixture
-def planner(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Planner:
+def planner(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Planner:
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv(URL_VARIABLE, raising=False)
-
-    def run(*arguments: object, stdin: bytes = b"") -> Ran:
-        monkeypatch.setattr(sys, "argv", ["planner", *map(str, arguments)])
-        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(stdin)))
-        capsys.readouterr()
-        with pytest.raises(SystemExit) as ended:
-            main()
-        told = capsys.readouterr()
-        return Ran(int(ended.value.code or 0), told.out, told.err)
-
-    return run
+    return in_process
 
 
 def test_from_the_first_account_to_a_restored_backup(

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
+from commands import in_process
 
-from planner.cli import main
 from planner.rulebook.load import load, shipped
 from planner.rulebook.lock import LOCK, lock_of, standing
 from planner.rulebook.naming import pieces
@@ -20,18 +20,10 @@ from planner.shipped import rules_folder
 ROOT = rules_folder().parent
 
 
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., str]:
-    """Run `planner rules ...`: what it said on either stream."""
-
-    def command(*words: object) -> str:
-        monkeypatch.setattr("sys.argv", ["planner", "rules", *map(str, words)])
-        with pytest.raises(SystemExit):
-            main()
-        told = capsys.readouterr()
-        return told.out + told.err
-
-    return command
+def run(*words: object) -> str:
+    """Run `planner rules WORDS`: what it said on either stream."""
+    ran = in_process("rules", *words)
+    return ran.out + ran.err
 
 
 def ids_in(data: Any) -> Iterator[str]:
@@ -57,7 +49,7 @@ def test_every_id_of_every_file_is_found_at_its_line() -> None:
             assert f"id: {piece.entry.id}" in (ROOT / file).read_text().splitlines()[int(line) - 1], piece.title
 
 
-def test_a_factors_page_says_all_that_the_file_says(run: Callable[..., str]) -> None:
+def test_a_factors_page_says_all_that_the_file_says() -> None:
     (page,) = json.loads(run("show", "tense-white-lens", "--json"))["entries"]
     (written,) = [f for f in yaml.safe_load((ROOT / "rules/factors/lens.yaml").read_text())["factors"]
                   if f["id"] == "tense-white-lens"]  # fmt: skip
@@ -79,7 +71,7 @@ def test_a_factors_page_says_all_that_the_file_says(run: Callable[..., str]) -> 
     assert page["lock"]["state"] == f"as locked in {shipped().header.version}"
 
 
-def test_points_stand_with_their_odds_and_where_these_were_read(run: Callable[..., str]) -> None:
+def test_points_stand_with_their_odds_and_where_these_were_read() -> None:
     text = re.sub(r"\s+", " ", run("show", "white-lens"))
     assert "points: 3" in text and "odds ratio 2.99" in text
     assert "narendran-2009, brunescent or white lens, adjusted odds ratio" in text and "(seen)" in text
@@ -97,20 +89,15 @@ def test_points_stand_with_their_odds_and_where_these_were_read(run: Callable[..
         ("qqqqqqq", "error: no entry 'qqqqqqq' in the rulebook"),
     ],
 )
-def test_other_entries_and_ids_that_are_none(name: str, says: str, run: Callable[..., str]) -> None:
+def test_other_entries_and_ids_that_are_none(name: str, says: str) -> None:
     assert says in run("show", name)
 
 
-def test_whoever_looks_under_explain_finds_the_page_too(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], run: Callable[..., str]
-) -> None:
-    monkeypatch.setattr("sys.argv", ["planner", "explain", "factor", "white-lens"])
-    with pytest.raises(SystemExit):
-        main()
-    assert capsys.readouterr().out == run("show", "white-lens") != ""
+def test_whoever_looks_under_explain_finds_the_page_too() -> None:
+    assert in_process("explain", "factor", "white-lens").out == run("show", "white-lens") != ""
 
 
-def test_a_changed_lock_names_the_entry(rules: Path, run: Callable[..., str]) -> None:
+def test_a_changed_lock_names_the_entry(rules: Path) -> None:
     file = rules / "factors" / "zonule-and-pupil.yaml"
     file.write_text(file.read_text().replace("less_than: 5.0}", "less_than: 5.5}", 1))
     assert "factors/zonule-and-pupil.yaml (factor small-pupil; one version" in run("lock", "--check", "--rules", rules)
@@ -130,7 +117,7 @@ def test_each_entry_has_its_own_hash_and_notes_change_none(rules: Path) -> None:
 
 
 @pytest.mark.long
-def test_a_lock_from_before_entries_holds_good_and_is_renewed_once(rules: Path, run: Callable[..., str]) -> None:
+def test_a_lock_from_before_entries_holds_good_and_is_renewed_once(rules: Path) -> None:
     path = rules / LOCK
     old = {key: value for key, value in json.loads(path.read_text()).items() if key != "entries"}
     path.write_text(json.dumps(old))

@@ -8,9 +8,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from commands import in_process
 from seeds import one_in
 
-from planner.cli import main
 from planner.rulebook.load import load
 from planner.rulebook.lock import kind_of_step, standing
 from planner.shipped import rules_folder
@@ -33,17 +33,12 @@ def describe(rules: Path, version: str) -> None:
 
 
 @pytest.fixture
-def lock(
-    rules: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Callable[..., tuple[int, str]]:
+def lock(rules: Path) -> Callable[..., tuple[int, str]]:
     """Run `planner rules lock` on the copy: its code, and what it said on either stream."""
 
     def run(*arguments: str) -> tuple[int, str]:
-        monkeypatch.setattr("sys.argv", ["planner", "rules", "lock", "--rules", str(rules), *arguments])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        told = capsys.readouterr()
-        return int(ended.value.code or 0), told.out + told.err
+        ran = in_process("rules", "lock", "--rules", rules, *arguments)
+        return ran.code, ran.out + ran.err
 
     return run
 

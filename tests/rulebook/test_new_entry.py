@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 import yaml
+from commands import in_process
 
 from planner import shipped as installation
-from planner.cli import main
 from planner.errors import PlannerError
 from planner.rulebook.check import check
 from planner.rulebook.load import load
@@ -34,16 +33,10 @@ CASES = {
 }
 
 
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., str]:
-    def command(*words: object) -> str:
-        monkeypatch.setattr("sys.argv", ["planner", *map(str, words)])
-        with pytest.raises(SystemExit):
-            main()
-        told = capsys.readouterr()
-        return told.out + told.err
-
-    return command
+def run(*words: object) -> str:
+    """Run `planner WORDS`: what it said on either stream."""
+    ran = in_process(*words)
+    return ran.out + ran.err
 
 
 def fill(path: Path, filled: dict[str, str]) -> None:
@@ -55,7 +48,7 @@ def fill(path: Path, filled: dict[str, str]) -> None:
     path.write_text(head + mark + tail)
 
 
-def test_a_factor_is_begun_filled_in_and_assessed(rules: Path, tmp_path: Path, run: Callable[..., str]) -> None:
+def test_a_factor_is_begun_filled_in_and_assessed(rules: Path, tmp_path: Path) -> None:
     before = (rules / "factors/pressure-and-chamber.yaml").read_text()
     run("rules", "new", "factor", "crowded-angle", "--in", "pressure-and-chamber", "--rules", rules)
     assert (rules / "factors/pressure-and-chamber.yaml").read_text().startswith(before), "nothing else is touched"

@@ -6,14 +6,15 @@ import builtins
 import json
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
+from commands import in_process
 from faulty_rules import Edit, broken
 
 from planner.case import read_case
-from planner.cli import main
 from planner.rulebook.prove import CLAIMS
 from planner.rulebook.rulebook import Rulebook
 from planner.strict_yaml import read
@@ -23,16 +24,8 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
-    def run(*arguments: object) -> tuple[int, str, str]:
-        monkeypatch.chdir(tmp_path)
-        monkeypatch.setattr(sys, "argv", ["planner", "rules", "prove", *map(str, arguments)])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        told = capsys.readouterr()
-        return int(ended.value.code or 0), told.out, told.err
-
-    return run
+def run(tmp_path: Path) -> Run:
+    return partial(in_process, "rules", "prove", folder=tmp_path)
 
 
 @pytest.mark.long

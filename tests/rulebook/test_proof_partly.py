@@ -25,7 +25,7 @@ from planner.rulebook.rulebook import Rulebook
 
 CLAIM = "prepared-not-withheld"
 # The claim itself and one of complete cases, with --long all of these.
-ASKED = [name for name in CLAIMS if name in (CLAIM, "one-winner") or draws(0, 1)]
+ASKED = draws([CLAIM, "one-winner"], list(CLAIMS))
 RULE = """rules:
   - id: deliberate-fault
     force: withhold

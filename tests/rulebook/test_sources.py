@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 import yaml
+from commands import in_process
 
-from planner.cli import main
 from planner.rulebook.citations import SourceUse, citations
 from planner.rulebook.load import load
 from planner.rulebook.rulebook import Rulebook
@@ -110,15 +110,11 @@ def test_a_source_that_nothing_cites_is_named(rules: Path) -> None:
     assert [resting.source.id for resting in citations(load(rules)) if resting.is_uncited] == ["nobody-1999"]
 
 
-def test_the_command_says_the_same_in_words_and_as_json(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], rulebook: Rulebook
-) -> None:
+def test_the_command_says_the_same_in_words_and_as_json(rulebook: Rulebook) -> None:
     def told(*arguments: str) -> str:
-        monkeypatch.setattr("sys.argv", ["planner", "rules", "sources", *arguments])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        assert not ended.value.code
-        return capsys.readouterr().out
+        ran = in_process("rules", "sources", *arguments)
+        assert ran.code == 0
+        return ran.out
 
     data, words = json.loads(told("--json")), told()
     assert [source["id"] for source in data["sources"]] == list(rulebook.sources)

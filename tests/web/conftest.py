@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 import uvicorn
 from fastapi import FastAPI
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 from private_postgres import NOT_INSTALLED, Cluster, cluster, programs
 from seen_by_axe import DESK
 from served import UNIT, coming_sessions, pool_entered, staffed
@@ -27,6 +27,10 @@ from planner.unit import read_unit
 from planner.web.security.passwords import Passwords
 from planner.web.server.app import make_app
 from planner.web.server.settings import Settings
+
+# The machine that runs the tests may be busy.
+PATIENCE = 60_000  # milliseconds
+expect.set_options(timeout=PATIENCE)
 
 
 @pytest.fixture
@@ -167,7 +171,7 @@ def opened(chromium: Browser, address: str) -> Iterator[Callable[..., Page]]:
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(60_000)  # the machine that runs the tests may be busy
+        page.set_default_timeout(PATIENCE)
         page.goto("/sign-in")
         sign_in(page, person)
         page.wait_for_url(re.compile("/(cases|lists)$"))

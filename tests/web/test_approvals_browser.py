@@ -20,7 +20,6 @@ SOON = datetime.date.today() + datetime.timedelta(days=7)
 FRESH = {"iop_date": datetime.date.today().isoformat(), "biometry_date": datetime.date.today().isoformat()}
 LONG = "W" * 30 + " 2026-" + "9" * 24
 # The machine that runs the tests may be busy.
-expect.set_options(timeout=60_000)
 
 Opened = Callable[..., Page]
 SignIn = Callable[[str], Visit]

@@ -17,7 +17,6 @@ from planner.rulebook.rulebook import Rulebook
 
 FORM = "/cases/A-104/left"
 # The machine that runs the tests may be busy.
-expect.set_options(timeout=60_000)
 
 
 @pytest.fixture

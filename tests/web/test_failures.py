@@ -44,7 +44,6 @@ from planner.web.server.settings import Settings
 KILLS = draws(3, 40)
 FORKING = Path(__file__).with_name("forking.py")
 FORM = "/cases/A-104/left"
-expect.set_options(timeout=60_000)
 
 
 @pytest.fixture

@@ -13,7 +13,6 @@ from seen_by_axe import DESK, PHONE, faults
 
 LIST = "/lists/session/tue-1-a"
 SEARCH = 240_000  # milliseconds that a click may wait for lists that are searched for on a busy machine
-expect.set_options(timeout=60_000)
 Opened = Callable[..., Page]
 
 

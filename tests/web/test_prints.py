@@ -28,7 +28,6 @@ from planner.web.cases import plan as plan_page
 from planner.web.server import printing
 
 SignIn = Callable[[str], Visit]
-expect.set_options(timeout=60_000)
 BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
 PDF = "/cases/A-104/left/plan.pdf"
 

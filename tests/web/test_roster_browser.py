@@ -13,7 +13,6 @@ from seen_by_axe import DESK, PHONE, faults
 from planner.records.store import Store
 from planner.wording.words import day_words
 
-expect.set_options(timeout=60_000)
 Opened = Callable[..., Page]
 
 

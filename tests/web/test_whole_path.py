@@ -22,7 +22,6 @@ from planner.records.database import URL_VARIABLE
 TODAY = datetime.date.today()
 DAY = TODAY + datetime.timedelta(days=2)
 # The machine that runs the tests may be busy.
-expect.set_options(timeout=60_000)
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.long)])
