@@ -46,6 +46,10 @@ EYES: dict[str, tuple[dict[str, str], list[str]]] = {
     "INR 4.6 and drops": ({**WARFARIN, "anaesthesia_requested": "topical"}, [BLEED]),
     # A tense white lens is the running tear; the radial tear is its end, never rehearsed before it.
     "tense white lens": ({**TENSE, "age_years": "66"}, [TEAR, "anterior-radial-tear"]),
+    # A white lens of firm cortex: the edge runs first, and rupture begins with it.
+    "white lens, firm cortex": ({**WHITE, "cortex": "firm"}, [TEAR, RUPTURE]),
+    # A slack white lens does not tear outward; the zonule gives, and only then can the nucleus sink.
+    "slack white lens": ({**WHITE, "cortex": "slack-fluid"}, [DIALYSIS, DROPPED, RUPTURE]),
     "fibrosed anterior capsule": ({"anterior_capsule_fibrosis": "yes"}, [TEAR]),
     "tamsulosin": ({"alpha_blocker_ever": "tamsulosin", "sex": "male"}, [PROLAPSE]),
     "posterior polar opacity": ({"posterior_polar_opacity": "yes"}, [RUPTURE, DROPPED]),
@@ -126,6 +130,11 @@ def test_nothing_stands_out_in_an_ordinary_eye(ready: Assessor, rulebook: Rulebo
     assert by_weight(ready, rulebook, ordinary) == []
     plan = make_plan(assess(plain_eye(rulebook, **ordinary), rulebook), rulebook)
     assert not any(drill.likely or drill.may_be_likely for drill in plan.drills)
+
+
+def test_the_tear_comes_first_in_a_white_lens_whose_cortex_nobody_wrote_down(rulebook: Rulebook) -> None:
+    plan = make_plan(assess(plain_eye(rulebook, **{**WHITE, "cortex": "not-recorded"}), rulebook), rulebook)
+    assert [drill.id for drill in plan.drills][:2] == [TEAR, RUPTURE]
 
 
 def test_no_drill_of_an_eye_without_vitreous_where_oil_holds_the_lens(rulebook: Rulebook) -> None:
