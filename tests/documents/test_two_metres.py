@@ -73,9 +73,10 @@ def plain(text: str) -> str:
 
 
 def first_pause(plan: Plan) -> str:
-    """What to pause at first; where too little is recorded for a technique, that."""
+    """What to pause at in the hardest step; where too little is recorded for a technique, that."""
     shown = PlanView(plan)
-    return next((what for step in shown.steps for what, _ in step.pause), shown.not_written)
+    hardest = max(shown.steps, key=lambda step: (bool(step.pause), len(step.step.harder_because)))
+    return hardest.pause[0][0] if hardest.pause else shown.not_written
 
 
 @pytest.mark.parametrize("name", one_in(3, SEEN))

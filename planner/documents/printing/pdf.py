@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import cache
 from typing import Any
@@ -56,6 +56,20 @@ def write_together(pages: Sequence[str], cover: Callable[[list[int]], str]) -> b
         made = together.write_pdf(pdf_variant="pdf/ua-1")
     if warnings:
         raise PlannerError.one(f"the pages cannot be set together: {warnings[0]}", "papers")
+    assert isinstance(made, bytes)
+    return made
+
+
+def write_one_page(pages: Iterable[str]) -> bytes:
+    """The first of several HTML pages that is set on one sheet, else the last. Raises PlannerError as `write_pdf`."""
+    for page in pages:
+        document = _rendered(page)
+        if len(document.pages) == 1:
+            break
+    with _heard() as warnings:
+        made = document.write_pdf(pdf_variant="pdf/ua-1")
+    if warnings:
+        raise PlannerError.one(f"the page cannot be written: {warnings[0]}", "plan", hint="correct the template")
     assert isinstance(made, bytes)
     return made
 
