@@ -9,8 +9,8 @@ from typing import Literal
 from planner.case import Case
 from planner.claims import Basis
 from planner.rulebook.shapes import Era, OddsModel, PublishedRate
-from planner.wording.language import count, say
 from planner.wording.reasons import FactorReason, SettleReason, State, TierReason, UnaskedFinding
+from planner.wording.words import counted
 
 
 @dataclass(frozen=True)
@@ -60,8 +60,8 @@ class FactorState:
     @property
     def counts(self) -> str:
         """What it adds, in words: `3 points, tier 4 at least`."""
-        points = count("%(num)s point", "%(num)s points", self.points) if self.points else ""
-        floor = say("tier %(tier)s at least", tier=self.floor) if self.floor else ""
+        points = counted(self.points, "point") if self.points else ""
+        floor = f"tier {self.floor} at least" if self.floor else ""
         return ", ".join(filter(None, (points, floor)))
 
 
@@ -123,10 +123,10 @@ class Recentred:
     @property
     def on(self) -> str:
         """What it rests on in a few words."""
-        audit = say("this unit's audit") if self.period else ""
+        audit = "this unit's audit" if self.period else ""
         if self.era is None:
             return audit
-        return say("%(era)s and %(audit)s", era=self.era.label, audit=audit) if audit else self.era.label
+        return f"{self.era.label} and {audit}" if audit else self.era.label
 
     @property
     def note(self) -> str:
@@ -134,18 +134,12 @@ class Recentred:
         grounds = []
         if self.era is not None:
             rate, basis = f"{100 * self.era.rate:.2f} %", self.era.basis.words
-            grounds.append(
-                say("%(era)s (%(rate)s of all operations, %(basis)s)", era=self.era.label, rate=rate, basis=basis)
-            )
+            grounds.append(f"{self.era.label} ({rate} of all operations, {basis})")
         if self.period:
-            grounds.append(
-                say(
-                    "this unit's audit, %(events)s events in %(cases)s cases (%(period)s), weight %(weight)s",
-                    events=self.events, cases=self.cases, period=self.period, weight=f"{self.weight:.0%}",
-                )
-            )  # fmt: skip
-        on = grounds[0] if len(grounds) == 1 else say("%(era)s and then on %(audit)s", era=grounds[0], audit=grounds[1])
-        return say("re-centred on %(on)s, over an assumed case mix; the tier keeps the published baseline", on=on)
+            seen = f"{self.events} events in {self.cases} cases ({self.period})"
+            grounds.append(f"this unit's audit, {seen}, weight {self.weight:.0%}")
+        on = grounds[0] if len(grounds) == 1 else f"{grounds[0]} and then on {grounds[1]}"
+        return f"re-centred on {on}, over an assumed case mix; the tier keeps the published baseline"
 
 
 @dataclass(frozen=True)

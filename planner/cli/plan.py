@@ -47,9 +47,6 @@ def plan(
     sheet: Annotated[
         Sheet, typer.Option("--sheet", help="The plan, the wall card, or the debrief sheet (PDF only).")
     ] = "plan",
-    language: Annotated[
-        str, typer.Option("--language", metavar="TAG", help="The language of the fixed phrases.")
-    ] = "en-GB",
 ) -> None:
     """Write the surgical plan of each case.
 
@@ -74,7 +71,6 @@ def plan(
     from planner.batch.writing import Destination
     from planner.case import Case
     from planner.plan.make import make_plan
-    from planner.wording.language import speaking
 
     rulebook = rulebook_in(rules)
     ours = unit_in(unit, rulebook)
@@ -88,8 +84,7 @@ def plan(
     def make(case: Case) -> bytes:
         return printed(make_plan(judge.assess(case, ours, day(on)), rulebook, ours, at))
 
-    with speaking(language):
-        batch.run(make, destination.put, destination.folder, destination.of, SHARED_FROM[form])
+    batch.run(make, destination.put, destination.folder, destination.of, SHARED_FROM[form])
 
 
 def _form_of(output: str) -> Format:

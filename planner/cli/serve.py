@@ -32,9 +32,6 @@ def serve(
             max=64,
         ),
     ] = None,
-    language: Annotated[
-        str, typer.Option("--language", metavar="TAG", help="The language of the pages' fixed phrases.")
-    ] = "en-GB",
     behind_https: Annotated[
         bool, option("--behind-https", None, "A proxy on this machine speaks https to the browsers.")
     ] = False,
@@ -53,10 +50,9 @@ def serve(
     from planner.documents.printing.queue import PrintQueue
     from planner.web.server.app import make_app
     from planner.web.server.settings import Settings
-    from planner.wording.language import known
 
     # Before anything is opened, so that a wrong one leaves nothing behind.
-    settings = Settings(secure_cookies=behind_https or host not in LOOPBACK, language=known(language))
+    settings = Settings(secure_cookies=behind_https or host not in LOOPBACK)
     desk, prints = desk_in(rules, unit, sessions, create=True), PrintQueue(print_processes)
     store = desk.store
 

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import datetime
 
-from babel.dates import format_date
-
 from planner.assess.assessment import Range
-from planner.wording.language import locale, say
 from planner.wording.tier import span
-from planner.wording.words import percent, percentage
+from planner.wording.words import day_words, percent, percentage
 
 
 def percent_range(least: float, most: float) -> str:
@@ -25,13 +22,13 @@ def number(value: float) -> str:
 
 def dioptres(power: float | None) -> str:
     """A lens power with two decimals: `21.50 D`; `not recorded` when None."""
-    return say("not recorded") if power is None else f"{power:.2f} D".replace("-", "−")
+    return "not recorded" if power is None else f"{power:.2f} D".replace("-", "−")
 
 
 def change(least: float, most: float) -> str:
     """A change of lens power with its sign, in dioptres: `−0.50 D`, `−1.00 to −0.50 D`, `no change`."""
     if least == most == 0:
-        return say("no change")
+        return "no change"
     ends = [f"{value:+.2f}".replace("-", "−") if value else "0.00" for value in (least, most)]
     return f"{ends[0] if ends[0] == ends[1] else span(*ends)} D"
 
@@ -49,8 +46,4 @@ def moment(at: str) -> str:
 
 def day(date: datetime.date | str | None) -> str:
     """A date that cannot be read the other way round: `2 November 2026`; `not recorded` when None."""
-    if not date:
-        return say("not recorded")
-    if isinstance(date, str):
-        date = datetime.date.fromisoformat(date)
-    return str(format_date(date, "long", locale=locale()))
+    return day_words(date) if date else "not recorded"

@@ -1,7 +1,4 @@
-"""Assessments and plans as plain data for JSON: ids as keys, plain numbers, ISO dates, fractions for probabilities.
-
-Whatever language documents are printed in, the data is in the source language.
-"""
+"""Assessments and plans as plain data for JSON: ids as keys, plain numbers, ISO dates, fractions for probabilities."""
 
 from __future__ import annotations
 
@@ -14,7 +11,6 @@ from planner.case import Case
 from planner.claims import Basis, Entry
 from planner.plan.plan import Gate, Plan, PlannedChoice
 from planner.rulebook.plan_shapes import Pause
-from planner.wording.language import SOURCE, speaking
 from planner.wording.reasons import SettleReason, SupervisionReason, TierReason, UnaskedFinding
 
 CHOICE = "choice step question option label provisional prepared_as if_found"
@@ -27,11 +23,6 @@ SHORT = ("short", "stage_short")
 
 def assessment_json(assessment: Assessment) -> dict[str, Any]:
     """An assessment as JSON-ready data; unknowns stay ranges, nothing is rounded."""
-    with speaking(SOURCE):
-        return _assessment(assessment)
-
-
-def _assessment(assessment: Assessment) -> dict[str, Any]:
     case, readiness = assessment.case, assessment.readiness
     return {
         "case": case.reference,
@@ -58,24 +49,23 @@ def _assessment(assessment: Assessment) -> dict[str, Any]:
 
 def plan_json(plan: Plan) -> dict[str, Any]:
     """A plan as JSON-ready data: the assessment, then every part of the printed plan."""
-    with speaking(SOURCE):
-        return {
-            "assessment": _assessment(plan.assessment),
-            **_named(plan, "title unit draft_line"),
-            "supervision": _named(plan.supervision, SUPERVISION),
-            "choices": {name: _choice(chosen) for name, chosen in plan.choices.items()},
-            "steps": _plain(plan.steps),
-            "drills": [drill.id for drill in plan.drills],
-            "drill_items": _plain(plan.drills),
-            "kit": [item.id for item in plan.kit],
-            "kit_items": [
-                {**_named(item, "id label need lacking certain note for_"), "for": list(item.for_)} for item in plan.kit
-            ],
-            **_named(plan, "drugs formulary_note cautions rules lens"),
-            "recheck": [{"ask": ask, "worse_than": worse} for ask, worse in plan.recheck],
-            **_named(plan, "recheck_then deferral sources"),
-            "approval": _plain(plan.approval),
-        }
+    return {
+        "assessment": assessment_json(plan.assessment),
+        **_named(plan, "title unit draft_line"),
+        "supervision": _named(plan.supervision, SUPERVISION),
+        "choices": {name: _choice(chosen) for name, chosen in plan.choices.items()},
+        "steps": _plain(plan.steps),
+        "drills": [drill.id for drill in plan.drills],
+        "drill_items": _plain(plan.drills),
+        "kit": [item.id for item in plan.kit],
+        "kit_items": [
+            {**_named(item, "id label need lacking certain note for_"), "for": list(item.for_)} for item in plan.kit
+        ],
+        **_named(plan, "drugs formulary_note cautions rules lens"),
+        "recheck": [{"ask": ask, "worse_than": worse} for ask, worse in plan.recheck],
+        **_named(plan, "recheck_then deferral sources"),
+        "approval": _plain(plan.approval),
+    }
 
 
 def _named(value: object, names: str) -> dict[str, Any]:

@@ -10,7 +10,6 @@ from planner.case import Stage
 from planner.claims import Basis
 from planner.rulebook.plan_shapes import Option, Pause
 from planner.rulebook.shapes import By, Mode
-from planner.wording.language import say
 from planner.wording.reasons import SupervisionReason, wanted_for
 from planner.wording.tier import supervision_words
 
@@ -147,9 +146,9 @@ class KitItem:
         if not self.lacking:
             return ""
         if self.need == "preferred":
-            return self.without or say("do without, and say so at the brief")
+            return self.without or "do without, and say so at the brief"
         is_open = self.need == "if-found"
-        return say("if found: stop, move the case") if is_open else say("borrow it, move the case, or postpone")
+        return "if found: stop, move the case" if is_open else "borrow it, move the case, or postpone"
 
 
 @dataclass(frozen=True)

@@ -1,1 +1,1 @@
-"""What is said: conditions in words, fixed phrases and their languages, people, eyes, numbers."""
+"""What is said: conditions in words, people, eyes, numbers."""

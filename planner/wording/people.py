@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from planner.wording.language import say
-
 
 @dataclass(frozen=True)
 class Team:
@@ -31,11 +29,11 @@ class Team:
 def mode_words(mode: str) -> str:
     """How close a supervisor is, by its name in the rulebook: `in theatre`."""
     modes = {
-        "on-site": say("on site"),
-        "in-theatre": say("in theatre"),
-        "scrubbed": say("scrubbed"),
-        "consultant-operates": say("consultant operates"),
-        "consultant-only": say("consultant only"),
+        "on-site": "on site",
+        "in-theatre": "in theatre",
+        "scrubbed": "scrubbed",
+        "consultant-operates": "consultant operates",
+        "consultant-only": "consultant only",
     }
     return modes[mode]
 
@@ -47,62 +45,60 @@ def supervised_by(mode: str, grade: str) -> str:
 
 def names(trainee: str | None, supervisor: str) -> str:
     """Both by name: `trainee-2, trainer-1`."""
-    return f"{trainee or say('no trainee')}, {supervisor}"
+    return f"{trainee or 'no trainee'}, {supervisor}"
 
 
 def under(trainee: str | None, supervisor: str) -> str:
     """`trainee-2, under trainer-1`."""
-    return say("%(trainee)s, under %(supervisor)s", trainee=trainee or say("no trainee"), supervisor=supervisor)
+    return f"{trainee or 'no trainee'}, under {supervisor}"
 
 
 def operates(team: Team, as_in_files: bool = False) -> str:
     """`trainee-2 operates, trainer-1 in theatre`, or who else does; `as_in_files` with stage and mode as files have
     them."""
     if team.trainee is None:
-        return say("%(name)s operates", name=team.supervisor)
+        return f"{team.supervisor} operates"
     trainee, mode = (team.staged, team.mode) if as_in_files else (team.trainee, mode_words(team.mode))
     if team.whole:
-        return say(
-            "%(trainee)s operates, %(supervisor)s %(mode)s", trainee=trainee, supervisor=team.supervisor, mode=mode
-        )
-    return say("%(supervisor)s operates, %(trainee)s takes named steps", supervisor=team.supervisor, trainee=trainee)
+        return f"{trainee} operates, {team.supervisor} {mode}"
+    return f"{team.supervisor} operates, {trainee} takes named steps"
 
 
 def in_a_line(team: Team) -> str:
     """`trainee-2; trainer-1 scrubbed`, for where a case has one line."""
     if team.uncovered:
-        return say("not approved as placed")
+        return "not approved as placed"
     if team.trainee is None:
         return team.supervisor
     if team.whole:
         return f"{team.trainee}; {team.supervisor} {mode_words(team.mode)}"
-    return say("%(operator)s, with %(trainee)s", operator=team.supervisor, trainee=team.trainee)
+    return f"{team.supervisor}, with {team.trainee}"
 
 
 def without_steps(team: Team) -> str:
     """`trainee-2, trainer-1 scrubbed`, for a calendar, which tells nobody's steps."""
     if team.uncovered:
-        return say("not approved as placed")
+        return "not approved as placed"
     return f"{team.trainee}, {team.supervisor} {mode_words(team.mode)}" if team.trainee else team.supervisor
 
 
 def operator_and_other(team: Team) -> tuple[str, str]:
     """Who operates, and apart from that who else is there, for two cells of a page."""
     if team.uncovered:
-        return say("Not approved as placed"), f"{names(team.trainee, team.supervisor)}: {team.uncovered}"
+        return "Not approved as placed", f"{names(team.trainee, team.supervisor)}: {team.uncovered}"
     if team.trainee is None:
-        return team.supervisor, say("no trainee")
+        return team.supervisor, "no trainee"
     if team.whole:
         return team.trainee, f"{team.supervisor}, {mode_words(team.mode)}"
-    return team.supervisor, say("%(trainee)s takes named steps", trainee=team.trainee)
+    return team.supervisor, f"{team.trainee} takes named steps"
 
 
 def operator_and_supervisor(team: Team) -> tuple[str, str]:
     """The same as it hangs in theatre, with the trainee's stage; of a pair not approved so it names nobody."""
     if team.uncovered:
-        return say("not approved as placed"), team.uncovered
+        return "not approved as placed", team.uncovered
     if team.trainee is None:
-        return team.supervisor, say("consultant operates")
+        return team.supervisor, "consultant operates"
     if team.whole:
         return team.staged, f"{team.supervisor}, {mode_words(team.mode)}"
-    return team.supervisor, say("operates; %(trainee)s takes steps", trainee=team.staged)
+    return team.supervisor, f"operates; {team.staged} takes steps"

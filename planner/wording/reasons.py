@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from planner.wording.language import count, say
-from planner.wording.words import lower_first, percent
+from planner.wording.words import counted, lower_first, percent
 
 State = Literal["holds", "does-not-hold", "unknown", "not-applicable"]
 
@@ -30,10 +29,8 @@ class TierReason:
     def words(self) -> str:
         """The reason with its numbers, their limits being beside them."""
         if self.by == "probability":
-            return say(
-                "a consultant's probability of %(probability)s at the published baseline: the band of tier %(tier)s",
-                probability=percent(self.number), tier=self.tier,
-            )  # fmt: skip
+            chance = percent(self.number)
+            return f"a consultant's probability of {chance} at the published baseline: the band of tier {self.tier}"
         return self.short
 
     @property
@@ -41,18 +38,17 @@ class TierReason:
         """The reason without a percentage, for pages that have no room for what limits one."""
         match self.by:
             case "probability":
-                return say("a consultant's probability: the band of tier %(tier)s", tier=self.tier)
+                return f"a consultant's probability: the band of tier {self.tier}"
             case "points":
-                points = count("%(num)s point", "%(num)s points", int(self.number))
+                points = counted(int(self.number), "point")
                 if self.certain:
-                    return say("%(points)s: the band of tier %(tier)s", points=points, tier=self.tier)
-                return say("up to %(points)s: the band of tier %(tier)s", points=points, tier=self.tier)
+                    return f"{points}: the band of tier {self.tier}"
+                return f"up to {points}: the band of tier {self.tier}"
             case "floor":
-                words = say("%(factor)s: demands tier %(tier)s", factor=self.label, tier=self.tier)
+                words = f"{self.label}: demands tier {self.tier}"
             case "interaction":
-                words = count("%(num)s tier up", "%(num)s tiers up", self.tier)
-                words = f"{self.label}: {words}"
-        return words if self.certain else say("%(reason)s (not recorded, may hold)", reason=words)
+                words = f"{self.label}: {counted(self.tier, 'tier')} up"
+        return words if self.certain else f"{words} (not recorded, may hold)"
 
 
 @dataclass(frozen=True)
@@ -75,11 +71,11 @@ class FactorReason:
             case "holds":
                 return self.text
             case "unknown":
-                return say("not recorded: %(findings)s", findings=listed)
+                return f"not recorded: {listed}"
             case "not-applicable":
-                return say("%(finding)s is not asked in this eye", finding=listed)
+                return f"{listed} is not asked in this eye"
             case _:
-                return say("%(findings)s; it needs %(condition)s", findings=listed, condition=self.needs)
+                return f"{listed}; it needs {self.needs}"
 
 
 @dataclass(frozen=True)
@@ -119,16 +115,16 @@ class MissingKit(SettleReason):
     @property
     def because(self) -> str:
         wanted = ", ".join(map(lower_first, wanted_for(self.every_case, self.findings)))
-        return say("this unit lacks %(item)s (for: %(options)s)", item=lower_first(self.text), options=wanted)
+        return f"this unit lacks {lower_first(self.text)} (for: {wanted})"
 
     @property
     def settled_by(self) -> str:
-        return say("borrow it, move the case, or postpone")
+        return "borrow it, move the case, or postpone"
 
 
 def wanted_for(every_case: bool, options: tuple[str, ...]) -> tuple[str, ...]:
     """What an item of kit is wanted for, in words."""
-    return (say("every case"), *options) if every_case else options
+    return ("every case", *options) if every_case else options
 
 
 @dataclass(frozen=True)
@@ -142,11 +138,8 @@ class UnaskedFinding:
 
     @property
     def words(self) -> str:
-        return say(
-            "%(finding)s %(value)s: recorded though nothing asks for it here, and raises the tier from %(least)s to "
-            "%(working)s",
-            finding=self.label, value=self.shown, least=self.least, working=self.working,
-        )  # fmt: skip
+        raised = f"raises the tier from {self.least} to {self.working}"
+        return f"{self.label} {self.shown}: recorded though nothing asks for it here, and {raised}"
 
 
 @dataclass(frozen=True)
@@ -168,13 +161,11 @@ class SupervisionReason:
     def words(self) -> str:
         match self.by:
             case "table":
-                return say("tier %(tier)s, %(stage)s", tier=self.tier, stage=self.text)
+                return f"tier {self.tier}, {self.text}"
             case "probability":
-                return say(
-                    "this operator's own probability may reach %(most)s, at or above %(limit)s",
-                    most=percent(self.most), limit=percent(self.limit),
-                )  # fmt: skip
+                most, limit = percent(self.most), percent(self.limit)
+                return f"this operator's own probability may reach {most}, at or above {limit}"
             case "override":
                 return self.text
             case _:
-                return say("approved by %(by)s; by the rulebook %(mode)s", by=self.approved_by, mode=self.text)
+                return f"approved by {self.approved_by}; by the rulebook {self.text}"

@@ -12,6 +12,11 @@ def eye_words(reference: str, eye: str) -> str:
     return f"{reference}, {eye} eye"
 
 
+def side_of(eye: str) -> str:
+    """Which eye, in capitals: `RIGHT EYE`."""
+    return f"{eye.upper()} EYE"
+
+
 def percent(fraction: float) -> str:
     """A probability with two figures at most: 0.0134 is `1.3 %`, 0.134 is `13 %`, 0.00567 is `0.57 %`."""
     return f"{percentage(fraction)} %"

@@ -1,4 +1,4 @@
-"""`--sheet` and `--language`: files that tell the sheets apart, and what is refused."""
+"""`--sheet`: files that tell the sheets apart, and what is refused."""
 
 from __future__ import annotations
 
@@ -23,9 +23,3 @@ def test_a_sheet_is_printed_as_pdf_only(more: list[str], planner: Callable[..., 
     ran = planner("plan", "case.yaml", "--sheet", "card", *more)
     assert ran.code == 2 and "PDF only" in ran.err
     assert files(folder) == {"case.yaml"}
-
-
-def test_an_unknown_language_names_those_there_are(planner: Callable[..., Ran], folder: Path) -> None:
-    (folder / "case.yaml").write_text(case_text())
-    error = planner("plan", "case.yaml", "--format", "text", "--language", "xx").error
-    assert "'xx'" in error and "en-GB" in error

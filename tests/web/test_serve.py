@@ -58,15 +58,6 @@ def test_a_place_that_is_taken_is_one_clear_error(tmp_path: Path, environment: d
     assert ended.stderr.startswith(f"error: 127.0.0.1 port {port}: cannot listen: Address already in use; try:")
 
 
-def test_a_language_that_is_not_shipped_is_refused(tmp_path: Path, environment: dict[str, str]) -> None:
-    command = [*PLANNER, "serve", "--language", "xx", "--port", "0"]
-    ended = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True)
-    assert ended.returncode == 1 and ended.stderr.startswith(
-        "error: language: no catalogue for 'xx'; try: one of en-GB"
-    )
-    assert not list(tmp_path.iterdir())
-
-
 def test_a_server_without_accounts_says_how_to_make_one(tmp_path: Path, environment: dict[str, str]) -> None:
     serve = [*PLANNER, "serve", "--port", "0"]
     with subprocess.Popen(serve, cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True) as process:

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from planner.documents.brief.shapes import Brief
 from planner.documents.printing import html
 from planner.documents.printing.pdf import font_faces, write_pdf
-from planner.wording.language import say
 from planner.wording.words import percent
 
 STYLES = ("base/type.css", "brief/brief.css")
@@ -20,5 +19,5 @@ def render_brief(briefs: Sequence[Brief]) -> bytes:
 
 def brief_page(briefs: Sequence[Brief]) -> str:
     """The same as one HTML page, for the printer: its fonts are the shipped ones."""
-    title = say("Lists and team brief: %(days)s", days=", ".join(dict.fromkeys(brief.day for brief in briefs)))
+    title = f"Lists and team brief: {', '.join(dict.fromkeys(brief.day for brief in briefs))}"
     return html.sheet("brief/brief.html", STYLES, font_faces(), briefs=briefs, title=title, percent=percent)

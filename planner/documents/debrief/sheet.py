@@ -6,7 +6,6 @@ from planner.documents.plan.view import PlanView
 from planner.documents.printing import html
 from planner.documents.printing.pdf import font_faces, write_pdf
 from planner.plan.plan import Plan
-from planner.wording.language import say
 
 STYLES = ("base/type.css", "base/page.css", "debrief/debrief.css")
 
@@ -21,4 +20,4 @@ def render_debrief(plan: Plan) -> bytes:
 
 def complications(shown: PlanView) -> tuple[str, ...]:
     """What may have happened, to tick: nothing at all, then every drill's label, those likely in this eye first."""
-    return (say("None"), *(each.label for each in (*shown.drills, *shown.may_be_drills, *shown.other_drills)))
+    return ("None", *(each.label for each in (*shown.drills, *shown.may_be_drills, *shown.other_drills)))

@@ -9,7 +9,6 @@ from math import degrees
 from planner.documents.eye.face import FULL, RIM, UNITS, Face, TakenRim, free_place
 from planner.plan.plan import Plan
 from planner.rulebook.plan_shapes import Device
-from planner.wording.language import say
 
 # Hooks run in from outside the rim; the one beneath the main incision starts inside its bar.
 TAIL, BENEATH = RIM + 7, RIM - 8
@@ -123,34 +122,33 @@ def device_caption(device: PlacedDevice) -> str:
     planned = device.planned
     name = _name(planned)
     if planned.number:
-        name = say("%(device)s, %(number)s", device=name, number=planned.number)
+        name = f"{name}, {planned.number}"
     if planned.is_hooks and not device.places:
         where_open = planned.marks is not None and not device.weak_known
-        why = say("the weak clock hours are not recorded") if where_open else say("no number is set beforehand")
-        return say("%(device)s: not drawn, %(why)s; %(note)s.", device=name, why=why, note=planned.note)
-    values = {"device": name, "mark": _mark(planned), "note": planned.note}
+        why = "the weak clock hours are not recorded" if where_open else "no number is set beforehand"
+        return f"{name}: not drawn, {why}; {planned.note}."
     if device.certain:
-        return say("%(device)s: %(mark)s; %(note)s.", **values)
-    return say("%(device)s: dashed %(mark)s, ready, not placed; %(note)s.", **values)
+        return f"{name}: {_mark(planned)}; {planned.note}."
+    return f"{name}: dashed {_mark(planned)}, ready, not placed; {planned.note}."
 
 
 def _name(planned: Device) -> str:
     match planned.device:
         case "iris-hooks":
-            return say("Iris hooks")
+            return "Iris hooks"
         case "capsule-hooks":
-            return say("Capsule hooks")
+            return "Capsule hooks"
         case "tension-ring":
-            return say("Tension ring")
+            return "Tension ring"
         case _:
-            return say("Pupil ring %(mm)s mm", mm=f"{planned.size_mm:g}")
+            return f"Pupil ring {planned.size_mm:g} mm"
 
 
 def _mark(planned: Device) -> str:
     marks = {
-        "iris-hooks": say("lines with bars"),
-        "capsule-hooks": say("lines with loops"),
-        "tension-ring": say("ring"),
-        "pupil-ring": say("circle with loops"),
+        "iris-hooks": "lines with bars",
+        "capsule-hooks": "lines with loops",
+        "tension-ring": "ring",
+        "pupil-ring": "circle with loops",
     }
     return marks[planned.device]

@@ -22,7 +22,6 @@ from planner.documents.eye.face import (
 from planner.documents.eye.words import cut_words, lens_words, not_cut, seat_words
 from planner.plan.plan import Plan
 from planner.rulebook.plan_shapes import Seat
-from planner.wording.language import say
 
 __all__ = ["UNITS", "EyeView", "at_hour", "eye_view", "planned_opening_mm"]
 
@@ -92,7 +91,7 @@ class _Drawing:
             self.incisions()
             self.devices()
         else:
-            self.captions.append(say("No technique is written, so none is drawn."))
+            self.captions.append("No technique is written, so none is drawn.")
         self.rim_words()
 
     def add(self, shape: str, *values: float | str) -> None:
@@ -116,9 +115,9 @@ class _Drawing:
     def zonule(self) -> None:
         hours = self.number("zonule_loss_clock_hours")
         if hours is None:
-            self.captions.append(say("Zonule loss not recorded."))
+            self.captions.append("Zonule loss not recorded.")
         elif hours and self.weak is None:
-            caption = say("Zonule loss %(hours)s clock hours, where is not recorded: not drawn.", hours=f"{hours:g}")
+            caption = f"Zonule loss {hours:g} clock hours, where is not recorded: not drawn."
             self.captions.append(caption)
         elif self.weak is not None:
             start, span = self.weak
@@ -129,12 +128,7 @@ class _Drawing:
                 (x1, y1), (x2, y2) = (self.face.at(start + span * n / ticks, r) for r in ZONULE)
                 self.line("mark-hatching", x1, y1, x2, y2, 1.8)
             end = (start + span - 30) / 30 % 12 + 1
-            caption = say(
-                "Zonule loss %(hours)s clock hours, from %(start)s to %(end)s o'clock: hatched.",
-                hours=f"{hours:g}",
-                start=f"{start / 30:g}",
-                end=f"{end:g}",
-            )
+            caption = f"Zonule loss {hours:g} clock hours, from {start / 30:g} to {end:g} o'clock: hatched."
             self.captions.append(caption)
 
     def line(self, mark: str, x1: float, y1: float, x2: float, y2: float, width: float) -> None:
@@ -147,9 +141,9 @@ class _Drawing:
         pupil, radius = self.number("dilated_pupil_mm"), self.pupil_radius
         self.add('<circle class="mark-lens" r="{}" fill="{}"/>', radius, tone)
         if pupil is not None:
-            self.captions.append(say("Dilated pupil %(mm)s mm, to scale.", mm=f"{pupil:g}"))
+            self.captions.append(f"Dilated pupil {pupil:g} mm, to scale.")
         else:
-            self.captions.append(say("Dilated pupil not recorded: dashed, not to scale."))
+            self.captions.append("Dilated pupil not recorded: dashed, not to scale.")
         self.captions.append(lens_words(opacity))
         if opacity == "total-white":
             for x, y in stipple(radius - 2):
@@ -158,9 +152,9 @@ class _Drawing:
             size = self.number("polar_opacity_mm")
             self.add('<circle class="mark-polar" r="{}" fill="#000"/>', UNITS * (size or 2.0) / 2)
             if size:
-                self.captions.append(say("Posterior polar opacity %(mm)s mm: black disc.", mm=f"{size:g}"))
+                self.captions.append(f"Posterior polar opacity {size:g} mm: black disc.")
             else:
-                self.captions.append(say("Posterior polar opacity: black disc, its size not recorded."))
+                self.captions.append("Posterior polar opacity: black disc, its size not recorded.")
 
     def pupil_and_opening(self) -> None:
         size = planned_opening_mm(self.plan) if self.planned else None
@@ -177,9 +171,9 @@ class _Drawing:
         self.add('<circle class="mark-opening" r="{}" ' + dashes + "/>", radius)
         least, most = (f"{end:.1f}" for end in size)
         if least == most:
-            self.captions.append(say("Planned opening %(mm)s mm: heavy dashes.", mm=least))
+            self.captions.append(f"Planned opening {least} mm: heavy dashes.")
         else:
-            self.captions.append(say("Planned opening %(least)s to %(most)s mm: heavy dashes.", least=least, most=most))
+            self.captions.append(f"Planned opening {least} to {most} mm: heavy dashes.")
 
     def bleb(self) -> None:
         hour = self.number("bleb_clock_hour")
@@ -188,9 +182,9 @@ class _Drawing:
             arc = self.face.arc(30 * hour, BLEB_HALF, RIM + 6)
             dots = 'fill="none" stroke="#000" stroke-width="4" stroke-dasharray="1.6 2.4"'
             self.add('<path class="mark-bleb" d="{}" ' + dots + "/>", arc)
-            self.captions.append(say("Bleb at %(hour)s o'clock: dotted arc, kept clear.", hour=f"{hour:g}"))
+            self.captions.append(f"Bleb at {hour:g} o'clock: dotted arc, kept clear.")
         elif self.case.in_force.get("previous_trabeculectomy") is True:
-            self.captions.append(say("Bleb not drawn: its clock hour is not recorded."))
+            self.captions.append("Bleb not drawn: its clock hour is not recorded.")
 
     def incisions(self) -> None:
         chosen = self.plan.choices.get("incision")
@@ -202,7 +196,7 @@ class _Drawing:
         at_seat = chosen.way.main_incision == "open"
         hour = self.face.hour_of(chosen.way.main_incision)
         if any(stretch.holds(30 * hour, INCISION_HALF) for stretch in self.taken):
-            self.captions.append(say("Main incision not drawn: its usual place lies at the bleb."))
+            self.captions.append("Main incision not drawn: its usual place lies at the bleb.")
             return
         if (
             at_seat
@@ -240,9 +234,9 @@ class _Drawing:
             self.captions.append(device_caption(device))
             marks += len(device.places)
         if marks:
-            self.captions.append(say("%(marks)s hooks are drawn; places for the surgeon to choose.", marks=marks))
+            self.captions.append(f"{marks} hooks are drawn; places for the surgeon to choose.")
         elif incision is not None and incision.way.side_ports:
-            self.captions.append(say("Places of ports are for the surgeon to choose."))
+            self.captions.append("Places of ports are for the surgeon to choose.")
 
     def rim_words(self) -> None:
         """Ticks of the clock and, at the rim, which way is which; everything upright."""
@@ -251,10 +245,10 @@ class _Drawing:
             self.line("mark-hour", x1, y1, x2, y2, 0.8)
         eye = self.case.eye
         words = {
-            12: say("SUPERIOR"),
-            6: say("INFERIOR"),
-            NASAL_HOUR[eye]: say("NASAL"),
-            TEMPORAL_HOUR[eye]: say("TEMPORAL"),
+            12: "SUPERIOR",
+            6: "INFERIOR",
+            NASAL_HOUR[eye]: "NASAL",
+            TEMPORAL_HOUR[eye]: "TEMPORAL",
         }
         text = '<text x="{}" y="{}" text-anchor="{}" font-weight="700">{}</text>'
         for hour, word in words.items():
@@ -265,7 +259,7 @@ class _Drawing:
                 anchor: Literal["start", "end"] = "start" if x > 0 else "end"
                 self.add(text, x, -2.0, anchor, word)
                 self.add(text, x, 14.0, anchor, f"{hour}")
-        seat = say("seat, if temporal") if self.seat is None else say("surgeon's seat")
+        seat = "seat, if temporal" if self.seat is None else "surgeon's seat"
         self.add('<text x="0" y="{}" text-anchor="middle">{}</text>', LABELS + 28, f"↑ {seat}")
 
     def svg(self, description: str) -> str:

@@ -6,15 +6,12 @@ import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from babel.dates import format_date
-
 from planner.documents.figures import day, moment
 from planner.documents.plan.view import PlanView
 from planner.documents.printing import html
 from planner.documents.printing.pdf import fitted_page, font_faces, write_together
 from planner.plan.plan import Plan
-from planner.wording import language
-from planner.wording.language import say
+from planner.wording.words import side_of
 
 STYLES = ("base/type.css", "papers/papers.css")
 # Of what is to settle, and of what is not recorded, so many print on the first page; the plan holds all.
@@ -57,9 +54,9 @@ def render_papers(
             for (place, plan), count in zip(plans, sheets, strict=True)
         ]
         return html.sheet(
-            "papers/papers.html", STYLES, font_faces(), day=day(on), unit=unit or say("not recorded"),
-            weekday=format_date(on, "EEEE", locale=language.locale()), written_at=moment(written_at), lines=lines,
-            left_out=left_out, side_of=language.side_of, shown=SHOWN, sheets=sum(sheets),
+            "papers/papers.html", STYLES, font_faces(), day=day(on), unit=unit or "not recorded",
+            weekday=f"{on:%A}", written_at=moment(written_at), lines=lines,
+            left_out=left_out, side_of=side_of, shown=SHOWN, sheets=sum(sheets),
             theatres=len({place.theatre for place, _ in plans}),
         )  # fmt: skip
 

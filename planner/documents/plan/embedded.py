@@ -12,7 +12,6 @@ import pydyf
 from planner import __version__
 from planner.case_file import EMBEDDED_NAME, case_file
 from planner.plan.plan import Plan
-from planner.wording.language import say
 
 Finisher = Callable[[Any, pydyf.PDF], None]
 
@@ -52,7 +51,7 @@ def embedding(content: bytes) -> Finisher:
                 "Type": "/Filespec",
                 "F": pydyf.String(EMBEDDED_NAME),
                 "UF": pydyf.String(EMBEDDED_NAME),
-                "Desc": pydyf.String(say("The case that this plan was made from, to be read back")),
+                "Desc": pydyf.String("The case that this plan was made from, to be read back"),
                 "AFRelationship": "/Data",
                 "EF": pydyf.Dictionary({"F": stream.reference, "UF": stream.reference}),
             }

@@ -10,7 +10,6 @@ from typing import Generic, TypeVar
 from planner.assess.assessment import FactorState, Lever, NeededLook
 from planner.documents.plan.view import PlanView
 from planner.documents.plan.words import few, takes
-from planner.wording.language import say
 from planner.wording.reasons import SettleReason
 from planner.wording.words import as_sentence, lower_first
 
@@ -59,7 +58,7 @@ class FirstItems(Generic[T]):
     @property
     def rest(self) -> str:
         """`and 9 more, at the end`; nothing when all are shown."""
-        return say("and %(number)s more, at the end", number=self.more) if self.more else ""
+        return f"and {self.more} more, at the end" if self.more else ""
 
 
 @dataclass(frozen=True)
@@ -112,8 +111,8 @@ def _named(looks: tuple[NeededLook, ...], shown: int) -> str:
     if not names:
         return ""
     if shown:
-        return say("Then %(looks)s: see the end.", looks=names)
-    return say("%(looks)s: see the end.", looks=as_sentence(names))
+        return f"Then {names}: see the end."
+    return f"{as_sentence(names)}: see the end."
 
 
 def front_that_fits(p: PlanView, fits: Callable[[Front], bool]) -> Front:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from planner.assess.assessment import NotCounted, OperatorProbability, Probability
 from planner.documents.figures import percent_range
-from planner.wording.language import say
 from planner.wording.words import as_sentence, lower_first, percent
 
 # What a print can tell apart, and the end no probability passes.
@@ -53,7 +52,7 @@ class RiskView:
         def row(o: OperatorProbability) -> OperatorRow:
             start, end, words = place(o.least), place(o.most), percent_range(o.least, o.most)
             if probability.not_counted:
-                words = say("at least %(probability)s", probability=words)
+                words = f"at least {words}"
             end = max(end, start + NARROWEST)
             return OperatorRow(
                 o.operator.capitalize(), words, start, end, o.operator == stage, bool(probability.not_counted)
@@ -70,7 +69,7 @@ class RiskView:
         self.recentred = self.recentred_on = ""
         if recentred:
             baseline = percent(recentred.baseline)
-            self.recentred = say("Baseline %(baseline)s, %(note)s.", baseline=baseline, note=recentred.note)
+            self.recentred = f"Baseline {baseline}, {recentred.note}."
             self.recentred_on = recentred.on
 
 
@@ -85,9 +84,9 @@ def _uncounted(items: tuple[NotCounted, ...], most: int | None = None) -> str:
     possible = ", ".join(lower_first(item.label) for item in items if not item.certain)
     parts = [certain] if certain else []
     if possible and certain:
-        parts.append(say("nor what is not recorded and may be found: %(factors)s", factors=possible))
+        parts.append(f"nor what is not recorded and may be found: {possible}")
     elif possible:
-        parts.append(say("what is not recorded and may be found: %(factors)s", factors=possible))
+        parts.append(f"what is not recorded and may be found: {possible}")
     if more:
-        parts.append(say("and %(number)s more, at the end", number=more))
-    return say("At least these: this model does not count %(factors)s.", factors="; ".join(parts))
+        parts.append(f"and {more} more, at the end")
+    return f"At least these: this model does not count {'; '.join(parts)}."

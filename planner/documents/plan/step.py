@@ -9,7 +9,6 @@ from math import ceil
 from planner.documents.plan.words import FEW, WHO
 from planner.plan.plan import Gate, Plan, PlannedStep
 from planner.wording.conditions import gate_words
-from planner.wording.language import say
 from planner.wording.words import as_sentence
 
 # Characters of a line to do in the step table, and how many lines one that runs on may take.
@@ -39,7 +38,7 @@ class StepView:
 def step_view(step: PlannedStep, plan: Plan) -> StepView:
     if not plan.has_technique:
         # That no technique is written is said once, above the steps.
-        return StepView(step, WHO[step.who](), (), (), (), (), (), True)
+        return StepView(step, WHO[step.who], (), (), (), (), (), True)
     chosen = [choice for choice in plan.choices.values() if choice.step == step.id]
     provisional = tuple(choice.prepared_as for choice in chosen if choice.prepared_as)
     # The line that says how a provisional choice is prepared stands by itself, above what is done.
@@ -55,7 +54,7 @@ def step_view(step: PlannedStep, plan: Plan) -> StepView:
     ordinary = not (step.harder_because or provisional or if_found or step.barred)
     # An ordinary step is set as one paragraph, so its lines are left as they are and cut one by one.
     do = lines if ordinary else _run_on(lines)
-    return StepView(step, WHO[step.who](), tuple(map(as_sentence, provisional)), do, if_found, also, pause, ordinary)
+    return StepView(step, WHO[step.who], tuple(map(as_sentence, provisional)), do, if_found, also, pause, ordinary)
 
 
 def _is_asked_alone(gate: Gate) -> bool:
@@ -68,9 +67,9 @@ def _gates(gates: Sequence[Gate], most: int | None = None) -> Iterator[tuple[str
     by_act: dict[str, list[str]] = {}
     for gate in gates:
         more = len(gate.named) - most if most is not None else 0
-        asks = (*gate.named[:most], say("%(more)s more", more=more)) if more > 1 else gate.named
+        asks = (*gate.named[:most], f"{more} more") if more > 1 else gate.named
         then = gate.label if gate.option is not None else " ".join(gate.do)
-        heading = say("Once known") if gate.once_clear else gate.before or say("If found")
+        heading = "Once known" if gate.once_clear else gate.before or "If found"
         by_act.setdefault(heading, []).append(gate_words(asks, then, together=gate.together))
     return ((heading, f"{'; '.join(lines)}.") for heading, lines in by_act.items())
 

@@ -12,10 +12,9 @@ from planner.documents.plan.risk import RiskView
 from planner.documents.plan.step import step_view
 from planner.documents.plan.words import joined, spoken
 from planner.plan.plan import CitedSource, KitItem, Plan, PlannedDrill
-from planner.wording.language import say, side_of
 from planner.wording.people import mode_words
 from planner.wording.tier import readings
-from planner.wording.words import as_sentence
+from planner.wording.words import as_sentence, side_of
 
 # What must not be given is read before what may.
 DRUGS_IN_ORDER = ("withheld", "not-until-checked", "as-prescribed")
@@ -36,23 +35,23 @@ class PlanView:
         case, book, tier = assessment.case, assessment.rulebook, assessment.tier
         self.plan, self.assessment = plan, assessment
         self.case, self.eye, self.side = case.reference, case.eye, side_of(case.eye)
-        self.unit = plan.unit or say("not recorded")
+        self.unit = plan.unit or "not recorded"
         self.date = day(assessment.on or case.recorded_on)
         self.draft_line = plan.draft_line or ""
         self.rulebook = f"{book.id} {book.version} · {book.sha256[:8]} · {book.status}"
         self.standing = plan.draft_line or next(iter(plan.deferral), "")
         self.tier = given.tier_approved if given else tier.working
         differs = self.tier != tier.working
-        self.tier_approved = say("Approved so; by the rulebook tier %(tier)s", tier=tier.working) if differs else ""
+        self.tier_approved = f"Approved so; by the rulebook tier {tier.working}" if differs else ""
         self.tier_label = given.tier_label if given and differs else tier.label
         self.readings = readings(tier.on_record, tier.working, tier.proved)
         self.decided_by = tuple(as_sentence(reason.words) for reason in tier.decided_by)
         self.points = whole_range(assessment.points)
         self.is_ready = assessment.readiness.state == "ready"
-        self.headline = say("Ready") if self.is_ready else say("Settle first")
+        self.headline = "Ready" if self.is_ready else "Settle first"
         self.to_settle = tuple(sorted(assessment.readiness.because, key=lambda reason: not reason.certain))
         self.mode = as_sentence(mode_words(planned.mode))
-        self.target = say("Taught today: %(step)s.", step=planned.target_short) if planned.target_short else ""
+        self.target = f"Taught today: {planned.target_short}." if planned.target_short else ""
         self.trainee_steps = _trainee_steps(plan)
         holding = (state for state in assessment.factors if state.state == "holds")
         self.factors = tuple(sorted(holding, key=lambda state: (-(state.floor or 0), -state.points)))
@@ -81,10 +80,10 @@ class PlanView:
     def kit(self) -> list[tuple[str, list[KitItem]]]:
         """Kit under a heading by how badly it is needed; empty groups are left out."""
         needs = {
-            "essential": say("Essential in this case"),
-            "always": say("Every case"),
-            "preferred": say("If the unit has it"),
-            "if-found": say("Ready in case it is found"),
+            "essential": "Essential in this case",
+            "always": "Every case",
+            "preferred": "If the unit has it",
+            "if-found": "Ready in case it is found",
         }
         groups = [(heading, [item for item in self.plan.kit if item.need == need]) for need, heading in needs.items()]
         return [(heading, wanted) for heading, wanted in groups if wanted]
@@ -120,9 +119,9 @@ class PlanView:
 def _trainee_steps(plan: Plan) -> str:
     kept, taken = ([step.short for step in plan.steps if step.who == who] for who in ("supervisor", "trainee"))
     if not kept:
-        return say("every step")
-    steps = say("all but %(steps)s", steps=joined(kept)) if len(kept) < len(taken) else joined(taken)
-    return steps or say("none")
+        return "every step"
+    steps = f"all but {joined(kept)}" if len(kept) < len(taken) else joined(taken)
+    return steps or "none"
 
 
 def _settles(assessment: Assessment) -> str:

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from planner.assess.assessment import NeededLook, PublishedScore
 from planner.documents.figures import change, day, dioptres, moment, whole_range
 from planner.plan.plan import Approval, PlannedChoice, PlannedDrug, PlannedLens, PlannedRule
-from planner.wording.language import say
 from planner.wording.people import mode_words
 from planner.wording.words import as_sentence, lower_first, percent, with_stop
 
@@ -17,14 +16,13 @@ SCORE_RATES = 2
 STEPS_NAMED = 4
 # Findings named where a line asks for one of many; the rest are counted there, and named at the end.
 FEW = 3
-# Written out, so that the catalogue's extraction finds them; called, so that they speak the language in force.
-WHO = {"trainee": lambda: say("TRAINEE"), "supervisor": lambda: say("SUPERVISOR")}
+WHO = {"trainee": "TRAINEE", "supervisor": "SUPERVISOR"}
 FORCES = {
-    "withhold": lambda: say("Withhold"),
-    "require": lambda: say("Require"),
-    "order": lambda: say("Order"),
-    "prefer": lambda: say("Prefer"),
-    "tell": lambda: say("Tell"),
+    "withhold": "Withhold",
+    "require": "Require",
+    "order": "Order",
+    "prefer": "Prefer",
+    "tell": "Tell",
 }
 
 
@@ -36,7 +34,7 @@ def few(labels: Sequence[str]) -> str:
     """The first few labels, and how many more there are."""
     more = len(labels) - FEW
     named = joined(labels[:FEW] if more > 1 else labels)
-    return say("%(findings)s and %(more)s more", findings=named, more=more) if more > 1 else named
+    return f"{named} and {more} more" if more > 1 else named
 
 
 def spoken(name: str) -> str:
@@ -46,15 +44,14 @@ def spoken(name: str) -> str:
 
 def takes(look: NeededLook) -> str:
     """How long a sitting takes."""
-    return say("%(minutes)s min", minutes=look.minutes)
+    return f"{look.minutes} min"
 
 
 def score_groups(score: PublishedScore) -> Iterator[str]:
     """Each group of a published score with what it means and its first rates."""
     for group in score.groups:
         rates = [
-            say("%(what)s %(events)s of %(eyes)s", what=spoken(name), events=events, eyes=eyes)
-            + f" ({percent(events / eyes)})"
+            f"{spoken(name)} {events} of {eyes} ({percent(events / eyes)})"
             for name, (events, eyes) in group.rates.items()
         ]
         parts = [part for part in (group.meaning, *rates[:SCORE_RATES]) if part]
@@ -66,24 +63,24 @@ def alternatives(choice: PlannedChoice) -> str:
     possible = [other.label for other in choice.rejected if other.possible]
     if not possible:
         return ""
-    sentences = [say("Still possible: %(options)s.", options="; ".join(map(lower_first, possible)))]
+    sentences = [f"Still possible: {'; '.join(map(lower_first, possible))}."]
     if choice.settled_by:
-        sentences.append(say("Settled by: %(findings)s.", findings=few(choice.settled_by)))
+        sentences.append(f"Settled by: {few(choice.settled_by)}.")
     return " ".join(sentences)
 
 
 def force(rule: PlannedRule) -> str:
-    word = FORCES[rule.force]()
-    return word if rule.certain else say("%(force)s, if found", force=word)
+    word = FORCES[rule.force]
+    return word if rule.certain else f"{word}, if found"
 
 
 def rule_text(rule: PlannedRule) -> str:
     """What is withheld stays visible, with what to do instead and the hazard it was for."""
     parts = [rule.text]
     if rule.instead:
-        parts.append(say("Instead: %(what)s.", what=rule.instead))
+        parts.append(f"Instead: {rule.instead}.")
     if rule.hazard:
-        parts.append(say("The hazard remains: %(hazard)s.", hazard=rule.hazard))
+        parts.append(f"The hazard remains: {rule.hazard}.")
     return " ".join(parts)
 
 
@@ -95,61 +92,57 @@ def dose(drug: PlannedDrug) -> str:
     if not drug.maximum:
         return drug.dose
     if drug.dose.endswith("."):
-        return f"{drug.dose} {say('At most %(maximum)s', maximum=drug.maximum)}"
-    return drug.dose + say("; at most %(maximum)s", maximum=drug.maximum)
+        return f"{drug.dose} At most {drug.maximum}"
+    return f"{drug.dose}; at most {drug.maximum}"
 
 
 def standing(drug: PlannedDrug) -> str:
     """`Not until checked: ...`, or `Withheld: ... Instead: ...`; nothing for a drug given as prescribed."""
     if drug.state == "as-prescribed":
         return ""
-    state = say("Withheld") if drug.state == "withheld" else say("Not until checked")
+    state = "Withheld" if drug.state == "withheld" else "Not until checked"
     instead = "; ".join(text for text in drug.instead if text)
     words = f"{state}: {'; '.join(drug.reasons)}."
-    return f"{words} {say('Instead: %(what)s.', what=instead)}" if instead else words
+    return f"{words} Instead: {instead}." if instead else words
 
 
 def biometry(lens: PlannedLens) -> str:
     """The sheet that powers are read from."""
-    reference = lens.biometry_reference or say("not recorded")
+    reference = lens.biometry_reference or "not recorded"
     if not lens.biometry_date:
-        return say("%(sheet)s, date not recorded", sheet=reference)
-    return say("%(sheet)s, dated %(date)s", sheet=reference, date=day(lens.biometry_date))
+        return f"{reference}, date not recorded"
+    return f"{reference}, dated {day(lens.biometry_date)}"
 
 
 def remarks(approval: Approval | None) -> str:
     """What was approved, why, on what condition and what otherwise than the rulebook has it; empty without approval."""
     if approval is None:
         return ""
-    conditions = say("On condition: %(text)s", text=approval.conditions) if approval.conditions else ""
-    own = say("Approved by whoever had a hand in preparing it") if approval.own_case else ""
+    conditions = f"On condition: {approval.conditions}" if approval.conditions else ""
+    own = "Approved by whoever had a hand in preparing it" if approval.own_case else ""
     texts = (_covers(approval), approval.reason, conditions, own, *_changed(approval))
-    return " ".join(with_stop(as_sentence(text)) for text in texts if text) or say("none")
+    return " ".join(with_stop(as_sentence(text)) for text in texts if text) or "none"
 
 
 def _covers(approval: Approval) -> str:
     if approval.covers == "table":
-        return say("For whoever operates, by the table of tier and stage")
+        return "For whoever operates, by the table of tier and stage"
     if approval.covers == "as-named":
-        return say("As named alone: %(stage)s", stage=lower_first(approval.stage_short))
+        return f"As named alone: {lower_first(approval.stage_short)}"
     return ""
 
 
 def _changed(approval: Approval) -> Iterator[str]:
     """What was approved otherwise than the rulebook has it, the tier apart."""
     if approval.mode_approved != approval.mode_by_rulebook:
-        yield say(
-            "By the rulebook: %(planned)s. Approved: %(approved)s.",
-            planned=mode_words(approval.mode_by_rulebook), approved=mode_words(approval.mode_approved),
-        )  # fmt: skip
+        approved = mode_words(approval.mode_approved)
+        yield f"By the rulebook: {mode_words(approval.mode_by_rulebook)}. Approved: {approved}."
     for who in ("trainee", "supervisor"):
         labels = [step.label for step in approval.steps if step.approved == who]
         if len(labels) > STEPS_NAMED:
-            yield say(
-                "To the %(who)s instead: %(count)s steps, as set out below.", who=WHO[who]().lower(), count=len(labels)
-            )
+            yield f"To the {WHO[who].lower()} instead: {len(labels)} steps, as set out below."
         elif labels:
-            yield say("To the %(who)s instead: %(steps)s.", who=WHO[who]().lower(), steps=joined(labels))
+            yield f"To the {WHO[who].lower()} instead: {joined(labels)}."
 
 
 FILTERS = (

@@ -16,7 +16,7 @@ from planner.documents.plan.operation import Operation, operation
 from planner.documents.plan.view import PlanView
 from planner.plan.plan import Plan
 from planner.shipped import templates_folder
-from planner.wording import language
+from planner.wording.words import counted
 
 # Text is set in the narrow cut, the large display words in the wide one.
 FACES = (
@@ -45,13 +45,7 @@ def sheet(
 ) -> str:
     """Any sheet, of one plan or of none. `template` and `styles` are names in the templates folder."""
     print_styles = Markup(font_faces) + _sheets(styles)
-    names = {"p": plan, "language": language.spoken(), "print_styles": print_styles, "as_written": _as_written()}
-    return environment().get_template(template).render(**names, **values)
-
-
-def _as_written() -> Markup:
-    """The attribute of an element that holds the rulebook's own words, where the page speaks another language."""
-    return Markup("" if language.spoken() == language.SOURCE else f' lang="{language.SOURCE}"')
+    return environment().get_template(template).render(p=plan, print_styles=print_styles, **values)
 
 
 def _sheets(names: tuple[str, ...]) -> Markup:
@@ -77,12 +71,11 @@ def templates_in(folder: Path) -> Environment:
     made = Environment(
         loader=FileSystemLoader(folder),
         autoescape=True,
-        extensions=["jinja2.ext.i18n"],
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.install_gettext_callables(language.gettext, language.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    made.globals["counted"] = counted
     return made
 
 

@@ -21,7 +21,6 @@ from pathlib import Path
 from queue import SimpleQueue
 
 from planner.errors import PlannerError
-from planner.wording.language import speaking, spoken
 
 # Whoever reads a page goes before whoever waits for paper.
 NICER = 5
@@ -38,9 +37,9 @@ class FaultInPrintError(Exception):
 
 
 def order_of(make: Callable[..., bytes], *given: object) -> bytes:
-    """What a process is to make, in the language in force: `make`, a function of a module, of the things given. Equal
+    """What a process is to make: `make`, a function of a module, of the things given. Equal
     things give equal bytes, for whoever keeps what was made of them."""
-    return pickle.dumps((spoken(), make, given))
+    return pickle.dumps((make, given))
 
 
 class PrintProcess:
@@ -143,9 +142,8 @@ def _take(end: Connection, orders: SimpleQueue[bytes]) -> None:
 
 def _answer(order: bytes) -> tuple[bytes | None, PlannerError | None, str]:
     try:
-        language, make, given = pickle.loads(order)
-        with speaking(language):
-            return make(*given), None, ""
+        make, given = pickle.loads(order)
+        return make(*given), None, ""
     except PlannerError as error:
         return None, error, ""
     except Exception:

@@ -6,8 +6,6 @@ import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 
-from babel.dates import format_date
-
 from planner.documents.brief.shapes import Brief, BriefRow, KitToPull, ListMinutes, Remark, SaidOfCases
 from planner.documents.figures import day, dioptres
 from planner.lists.changes.differences import ListChange
@@ -18,9 +16,8 @@ from planner.lists.rules.rule import Broken
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
 from planner.plan.plan import Approval, Plan, PlannedStep
-from planner.wording.language import count, locale, say, side_of
 from planner.wording.people import Team, operator_and_supervisor
-from planner.wording.words import eye_words
+from planner.wording.words import counted, eye_words, side_of
 
 PAUSES = 3  # of a case that are said at the brief; its plan holds all
 Plans = Mapping[int, Plan]  # by the order of the cases
@@ -44,9 +41,9 @@ def brief_of(
     return Brief(
         theatre=on.theatre,
         anaesthetist=on.anaesthetist,
-        unit=(first.unit if first else None) or say("not recorded"),
+        unit=(first.unit if first else None) or "not recorded",
         day=day(on.day),
-        weekday=str(format_date(on.day, "EEEE", locale=locale())),
+        weekday=f"{on.day:%A}",
         hours=f"{on.span[0]:%H:%M}–{on.span[1]:%H:%M}",
         rows=tuple(
             _row(week, placing, start, own[placing.place], kinds.get(placing.case))
@@ -84,17 +81,17 @@ def _row(week: Week, placing: Placing, start: float, plan: Plan, changed: str | 
     """Where the placing is not what was approved, who operates is not printed."""
     case, team, given, lens = week.case(placing), week.team(placing), plan.approval, plan.lens
     operator, supervisor = operator_and_supervisor(team)
-    conditions = [say("Approved on condition: %(text)s", text=given.conditions)] if given and given.conditions else []
-    reference = lens.biometry_reference or say("reference not recorded")
-    material = "" if lens.power_d is None else f", {lens.material or say('material not recorded')}"
+    conditions = [f"Approved on condition: {given.conditions}"] if given and given.conditions else []
+    reference = lens.biometry_reference or "reference not recorded"
+    material = "" if lens.power_d is None else f", {lens.material or 'material not recorded'}"
     return BriefRow(
         order=placing.place,
         key=case.key,
         side=side_of(case.eye),
         reference=case.reference,
-        patient=case.patient or say("not recorded"),
+        patient=case.patient or "not recorded",
         tier=str(given.tier_approved if given else plan.assessment.tier.working),
-        approved=_approved(given) if given else say("not approved here"),
+        approved=_approved(given) if given else "not approved here",
         starts=f"{week.session(placing).span[0] + datetime.timedelta(minutes=round(start / 5) * 5):%H:%M}",
         minutes=round(week.with_turnover(placing)),
         operator=operator,
@@ -119,43 +116,43 @@ def _row(week: Week, placing: Placing, start: float, plan: Plan, changed: str | 
 def change_mark(kind: str) -> str:
     """How a row of a list is marked that differs from an earlier version."""
     marks = {
-        "new": say("NEW"),
-        "session": say("MOVED HERE"),
-        "people": say("OTHER PEOPLE"),
-        "order": say("OTHER PLACE"),
-        "approval": say("APPROVED AGAIN"),
-        "off": say("OFF"),
+        "new": "NEW",
+        "session": "MOVED HERE",
+        "people": "OTHER PEOPLE",
+        "order": "OTHER PLACE",
+        "approval": "APPROVED AGAIN",
+        "off": "OFF",
     }
     return marks[kind]
 
 
 def _approved(given: Approval) -> str:
-    words = say("approved by %(name)s", name=given.by)
+    words = f"approved by {given.by}"
     if given.tier_by_rulebook != given.tier_approved:
-        words += say(", by the rulebook tier %(tier)s", tier=given.tier_by_rulebook)
-    return words + (say(", as named") if given.covers == "as-named" else "")
+        words += f", by the rulebook tier {given.tier_by_rulebook}"
+    return words + (", as named" if given.covers == "as-named" else "")
 
 
 def _steps(team: Team, plan: Plan) -> str:
     """The steps allotted to the trainee."""
     if team.uncovered:
-        return say("none until approved")
+        return "none until approved"
     if team.trainee is None:
-        return say("no trainee")
+        return "no trainee"
     own = [step.label for step in plan.steps if step.who == "trainee"]
     kept = [step.label for step in plan.steps if step.who == "supervisor"]
     if team.whole and not kept:
-        return say("whole operation")
+        return "whole operation"
     if team.whole and len(kept) < len(own):
-        return say("all but %(steps)s", steps=", ".join(kept))
+        return f"all but {', '.join(kept)}"
     return ", ".join(own)
 
 
 def _anaesthesia(plan: Plan) -> str:
     chosen = plan.choices.get("anaesthesia")
     if chosen is None:
-        return say("not recorded")
-    return chosen.label + (say(", still open") if chosen.provisional else "")
+        return "not recorded"
+    return chosen.label + (", still open" if chosen.provisional else "")
 
 
 def _pauses(steps: tuple[PlannedStep, ...]) -> Iterator[tuple[str, str]]:
@@ -178,13 +175,13 @@ def _kit_to_pull(plans: Plans, session: Session) -> Iterator[KitToPull]:
     ordered = sorted(wanted.items(), key=lambda one: ("essential" not in one[1], one[0][1].lower()))
     for (item_id, label), needs in ordered:
         essential, preferred = needs["essential"], needs["preferred"]
-        why = say("essential") if essential else say("preferred")
+        why = "essential" if essential else "preferred"
         if essential and preferred:
-            why = say("essential in %(orders)s, else preferred", orders=_orders(essential))
+            why = f"essential in {_orders(essential)}, else preferred"
         if (here := session.kit.get(item_id)) is not None:
-            why += "; " + count("%(num)s set here", "%(num)s sets here", here.sets)
+            why += f"; {counted(here.sets, 'set')} here"
             if here.ready_again_after is not None:
-                why += say(", ready again after %(minutes)s min", minutes=here.ready_again_after)
+                why += f", ready again after {here.ready_again_after} min"
         orders = sorted({*essential, *preferred})
         yield KitToPull(label, len(orders), _orders(orders), item_id in certain, why)
 
@@ -200,7 +197,7 @@ def _drugs_held_back(plans: Plans) -> Iterator[SaidOfCases]:
                 orders_of[key].append(place)
                 reasons[key].update(dict.fromkeys(drug.reasons))
     for (unchecked, label), orders in sorted(orders_of.items()):
-        state = say("%(drug)s: not until checked", drug=label) if unchecked else say("%(drug)s: withheld", drug=label)
+        state = f"{label}: not until checked" if unchecked else f"{label}: withheld"
         yield SaidOfCases(state, _orders(orders), tuple(reasons[unchecked, label]))
 
 

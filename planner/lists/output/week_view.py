@@ -20,8 +20,8 @@ from planner.lists.rules.checker import Verdict, check
 from planner.lists.rules.registry import RULES
 from planner.lists.week.instance import Instance, Key, Lists, Placing
 from planner.lists.week.week import Week
-from planner.wording.language import say, side_of
 from planner.wording.people import in_a_line
+from planner.wording.words import side_of
 
 
 def weeks_view(instance: Instance, lists: Lists) -> WeeksAtAGlance:
@@ -31,7 +31,7 @@ def weeks_view(instance: Instance, lists: Lists) -> WeeksAtAGlance:
     for session in sorted(instance.sessions.values(), key=lambda one: (one.span[0], one.theatre)):
         rows[session.day].append(_session(week, verdict, session))
     weeks = {
-        say("Week of %(day)s", day=day(monday)): {f"{on:%A} {day(on)}": rows[on] for on in days}
+        f"Week of {day(monday)}": {f"{on:%A} {day(on)}": rows[on] for on in days}
         for monday, days in groupby(rows, _monday)
     }
     placed = lists.placed

@@ -26,7 +26,6 @@ from planner.web.server.forms import Number, Prefixed, SeenForm, Text, up_to
 from planner.web.server.presenting import page
 from planner.web.server.site import APPROVAL, CaseAsked, Site, approval_path, site_of
 from planner.wording.conditions import sentence
-from planner.wording.language import say
 from planner.wording.people import supervised_by
 
 router = APIRouter()
@@ -162,9 +161,9 @@ def weighing(plan: Plan, rulebook: Rulebook) -> list[dict[str, object]]:
     case, vocabulary = plan.assessment.case, rulebook.vocabulary
 
     def measured(name: str) -> dict[str, str]:
-        finding, how = vocabulary.by_id[name], say("looked for, none found") if name in case.from_section else ""
+        finding, how = vocabulary.by_id[name], "looked for, none found" if name in case.from_section else ""
         if name in case.doubted:
-            how = say("%(recorded)s is recorded, and in doubt", recorded=finding.shown(case.doubted[name]))
+            how = f"{finding.shown(case.doubted[name])} is recorded, and in doubt"
         return {"label": finding.label, "shown": finding.shown(case.in_force.get(name)), "how": how}
 
     factors = [one for one in plan.assessment.factors if one.state in ("holds", "unknown")]

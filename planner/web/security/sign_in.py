@@ -14,7 +14,6 @@ from planner.web.security.authorisation import Anybody, Posted, SignedIn, cookie
 from planner.web.server.forms import Form
 from planner.web.server.presenting import page
 from planner.web.server.site import Site, active_person, site_of
-from planner.wording.language import say
 
 router = APIRouter()
 # Before anybody is signed in there is no session to tie a form to: this cookie and the form must agree.
@@ -55,15 +54,15 @@ def sign_in(request: Request, visitor: Anybody, form: Annotated[SignInForm, Depe
     address = request.client.host if request.client else "unknown"
     wait = site.throttle.begin(code, address)
     if wait:
-        spoken = say("%(count)s seconds", count=wait) if wait < 90 else say("%(count)s minutes", count=-(-wait // 60))
-        told = say("Too many tries. The next one is looked at in %(wait)s.", wait=spoken)
+        in_words = f"{wait} seconds" if wait < 90 else f"{-(-wait // 60)} minutes"
+        told = f"Too many tries. The next one is looked at in {in_words}."
         answer = _form(request, wanted, code, told, 429)
         answer.headers["Retry-After"] = str(wait)
         return answer
     right = _checked(site, code.strip(), form.password)
     if right is None:
         site.throttle.failed(address)
-        return _form(request, wanted, code, say("The code and the password do not belong together."), 401)
+        return _form(request, wanted, code, "The code and the password do not belong together.", 401)
     site.throttle.succeeded(code)
     site.sessions.end(session_token(request))
     answer = RedirectResponse(_own_path(wanted), 303)

@@ -29,7 +29,6 @@ from planner.web.security.sessions import SignInSessions, Throttle
 from planner.web.server.problems import handle_problems
 from planner.web.server.settings import Settings
 from planner.web.server.site import Site
-from planner.wording.language import known, speaking
 
 # Asked again each time, and answered in a line when nothing changed: a page never stands on an older script.
 ASKED_AGAIN = "no-cache"
@@ -51,15 +50,14 @@ class CachedStaticFiles(StaticFiles):
 
 
 @dataclass(frozen=True)
-class LocaleMiddleware:
-    """Sets zone and language for whatever answers a request; threads that answer for it inherit both."""
+class ZoneMiddleware:
+    """Sets the zone for whatever answers a request; threads that answer for it inherit it."""
 
     app: ASGIApp
     zone: datetime.tzinfo | None
-    language: str
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        with in_zone(self.zone), speaking(self.language):
+        with in_zone(self.zone):
             await self.app(scope, receive, send)
 
 
@@ -79,7 +77,7 @@ def make_app(
     """The application over an open store; by the roster in force at the desk it judges and proposes lists.
 
     Whoever gives `prints` ends them; else their processes end with this one.
-    Raises RuntimeError when a route does not say who may use it, PlannerError for a language without a catalogue.
+    Raises RuntimeError when a route does not say who may use it.
     """
     settings = settings or Settings()
     sessions, throttle = SignInSessions(desk.store, settings), Throttle(desk.store, settings)
@@ -100,7 +98,6 @@ def make_app(
         secure=settings.secure_cookies,
         larger=dict.fromkeys(import_rows.TAKES_FILES, settings.largest_file),
     )
-    zone = desk.unit.clock if desk.unit is not None else None
-    app.add_middleware(LocaleMiddleware, zone=zone, language=known(settings.language))
+    app.add_middleware(ZoneMiddleware, zone=desk.unit.clock if desk.unit is not None else None)
     check_authorisation(app, (posted, posted_with_file, sign_in.posted_at_sign_in))
     return app

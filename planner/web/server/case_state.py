@@ -9,21 +9,20 @@ from planner.readings import read_day
 from planner.records.approval_validity import holds_until, standing_on
 from planner.records.rows import CaseNow, CaseVersion, State
 from planner.web.server.site import Site
-from planner.wording.language import say
 
 
 def state_of(site: Site, now: CaseNow) -> str:
     """A case's state in words; an approval that no longer stands is not called one."""
     standing = standing_on(now, site.day_here(), site.rulebook)
     if standing is not None and standing.state != "stands":
-        return say("Approval lapsed")
+        return "Approval lapsed"
     words: dict[State, str] = {
-        "draft": say("Draft"),
-        "sent-back": say("Question to answer"),
-        "submitted": say("Waits for approval"),
-        "approved": say("Approved"),
-        "listed": say("Approved, on a list"),
-        "operated": say("Operated"),
+        "draft": "Draft",
+        "sent-back": "Question to answer",
+        "submitted": "Waits for approval",
+        "approved": "Approved",
+        "listed": "Approved, on a list",
+        "operated": "Operated",
     }
     return words[now.state]
 
@@ -31,30 +30,28 @@ def state_of(site: Site, now: CaseNow) -> str:
 def rests_on_it(now: CaseNow) -> str:
     """What a change ends that a consultant has, or has been given, to decide on; empty for a case still in hand."""
     words: dict[State, str] = {
-        "submitted": say("It waits for approval. Saving a change takes it back, to be submitted again."),
-        "approved": say("It is approved. Saving a change withdraws that approval, and tells whoever gave it."),
-        "listed": say(
-            "It is approved and on a list. Saving a change withdraws the approval, and tells whoever gave it."
-        ),
-        "operated": say("It has been operated on."),
+        "submitted": "It waits for approval. Saving a change takes it back, to be submitted again.",
+        "approved": "It is approved. Saving a change withdraws that approval, and tells whoever gave it.",
+        "listed": "It is approved and on a list. Saving a change withdraws the approval, and tells whoever gave it.",
+        "operated": "It has been operated on.",
     }
     return words.get(now.state, "")
 
 
 def ending_words(kind: str) -> str:
     """How an approval ended."""
-    words = {"withdrawn": say("withdrawn"), "lapsed": say("lapsed"), "superseded": say("superseded")}
+    words = {"withdrawn": "withdrawn", "lapsed": "lapsed", "superseded": "superseded"}
     return words.get(kind, kind)
 
 
 def role_words(role: str) -> str:
     """Somebody's role, or whose hands a step is in."""
     words = {
-        "trainee": say("trainee"),
-        "consultant": say("consultant"),
-        "organiser": say("organiser"),
-        "administrator": say("administrator"),
-        "supervisor": say("supervisor"),
+        "trainee": "trainee",
+        "consultant": "consultant",
+        "organiser": "organiser",
+        "administrator": "administrator",
+        "supervisor": "supervisor",
     }
     return words.get(role, role)
 

@@ -16,20 +16,18 @@ from planner.records.roles import BUILDERS, DECIDERS, READERS
 from planner.shipped import templates_folder
 from planner.web.server.case_state import clock_time, day_and_time, ending_words, role_words
 from planner.web.server.site import approval_path, case_path, list_path, session_path, site_of
-from planner.wording import language
-from planner.wording.language import say
 from planner.wording.people import mode_words, names, supervised_by, under
 from planner.wording.tier import short_readings
-from planner.wording.words import day_words, eye_words, percent
+from planner.wording.words import day_words, eye_words, percent, side_of
 
 
 def places(role: str) -> list[tuple[str, str]]:
     """Where a role's work is, in the order the pages are named at the top."""
     every = (
-        ("/approvals", say("Approvals"), DECIDERS),
-        ("/lists", say("Lists"), BUILDERS),
-        ("/roster", say("Roster"), BUILDERS),
-        ("/cases", say("Cases"), READERS),
+        ("/approvals", "Approvals", DECIDERS),
+        ("/lists", "Lists", BUILDERS),
+        ("/roster", "Roster", BUILDERS),
+        ("/cases", "Cases", READERS),
     )
     return [(path, label) for path, label, roles in every if role in roles]
 
@@ -37,11 +35,11 @@ def places(role: str) -> list[tuple[str, str]]:
 @cache
 def environment() -> Environment:
     made = templates_in(templates_folder() / "web")
-    paths, words = (case_path, approval_path, list_path, session_path), (day_words, eye_words, percent, clock_time)
-    for said in (*paths, *words, names, under, supervised_by, short_readings, mode_words, role_words, ending_words):
+    paths = (case_path, approval_path, list_path, session_path)
+    words = (day_words, eye_words, side_of, percent, clock_time, short_readings, mode_words, role_words, ending_words)
+    for said in (*paths, *words, names, under, supervised_by):
         made.globals[said.__name__] = said
     made.globals |= {"when": day_and_time, "long_date": day}
-    made.globals |= {"side_of": language.side_of, "spoken": language.spoken, "source_language": language.SOURCE}
     return made
 
 

@@ -7,7 +7,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from planner.records.repository import utc_now
-from planner.wording.language import SOURCE
 
 
 @dataclass(frozen=True)
@@ -23,6 +22,4 @@ class Settings:
     # Failures that are free of a wait, for one account and for one address (many people may share an address).
     free_tries_account: int = 5
     free_tries_address: int = 20
-    # Of what the pages say of themselves; one of `planner.wording.language.languages()`.
-    language: str = SOURCE
     clock: Callable[[], datetime.datetime] = utc_now
