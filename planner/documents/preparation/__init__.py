@@ -1,0 +1,1 @@
+"""The preparation: what is read the evening before, everything in full."""
