@@ -108,12 +108,13 @@ class PlanView:
         return tuple(source for source in self.plan.sources if source.id in cited)
 
     def _bases(self) -> Iterator[Basis]:
-        """The bases that print, and what stands behind the factors found and behind what the model does not count."""
+        """The bases that print, and what stands behind the factors found, the model blind to them or not."""
         for cited in (self.plan.rules, self.drills, self.drugs, self.cautions, self.plan.lens.sulcus, self.factors):
             yield from (each.basis for each in cited)
         yield from (choice.way.basis for choice in self.choices)
         yield from (self.plan.lens.captured_basis, self.plan.lens.note_basis)
-        yield from (rate.basis for item in self.assessment.probability.not_counted for rate in item.rates)
+        not_counted = self.assessment.probability.not_counted
+        yield from (rate.basis for item in not_counted if item.certain for rate in item.rates)
 
 
 def _trainee_steps(plan: Plan) -> str:

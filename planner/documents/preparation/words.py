@@ -11,7 +11,7 @@ from planner.claims import Basis
 from planner.plan.plan import PlannedChoice, PlannedDrug, PlannedStep
 from planner.wording.conditions import gate_words
 from planner.wording.reasons import SettleReason, TierReason
-from planner.wording.words import as_sentence, lower_first
+from planner.wording.words import as_sentence, lower_first, with_stop
 
 # Characters that a line holds: of half the sheet's width, of what to do in a step, of its pauses. How many lines of a
 # long list stand together on one page.
@@ -22,7 +22,9 @@ SMALLER = 0.85  # a letter of small print, beside one of the text
 T = TypeVar("T")
 
 
-def halves(items: Iterable[T], *named: str, size: float = 1.0, together: int = TOGETHER) -> list[tuple[list[T], list[T]]]:
+def halves(
+    items: Iterable[T], *named: str, size: float = 1.0, together: int = TOGETHER
+) -> list[tuple[list[T], list[T]]]:
     """A list as two columns of about one height, read down the left one first; a long list as several such pairs.
 
     `named` are the attributes whose text is printed of an item, its basis after them; without any, items are texts.
@@ -119,4 +121,4 @@ def may_be_found(items: Iterable[NotCounted]) -> str:
     return ", ".join(lower_first(item.label) for item in items if not item.certain)
 
 
-FILTERS = (halves, decided, by_who_settles, gates, to_do, other_bars, fits_beside, may_be_found)
+FILTERS = (lower_first, with_stop, halves, decided, by_who_settles, gates, to_do, other_bars, fits_beside, may_be_found)

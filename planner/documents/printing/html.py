@@ -14,6 +14,7 @@ from planner.documents.plan import words
 from planner.documents.plan.front import Front, front
 from planner.documents.plan.operation import Operation, operation
 from planner.documents.plan.view import PlanView
+from planner.documents.preparation import words as preparation_words
 from planner.plan.plan import Plan
 from planner.shipped import templates_folder
 from planner.wording.words import counted
@@ -84,7 +85,7 @@ def environment() -> Environment:
     """The templates of printed sheets."""
     made = templates_in(templates_folder())
     # A drawing is made by this program out of numbers and its own words, already escaped.
-    made.filters |= {"drawn": Markup, **{each.__name__: each for each in words.FILTERS}}
+    made.filters |= {"drawn": Markup, **{each.__name__: each for each in (*words.FILTERS, *preparation_words.FILTERS)}}
     return made
 
 
