@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from math import ceil
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 from planner.assess.assessment import NotCounted
 from planner.claims import Basis
@@ -103,17 +103,22 @@ def other_bars(drug: PlannedDrug) -> list[str]:
     return [bar for bar in drug.contraindications if bar not in drug.reasons]
 
 
+def room_for_why(step: PlannedStep, chosen: Iterable[PlannedChoice]) -> Literal["do", "pause", "below"]:
+    """Where what to ask and why stand: beneath the shorter of what to do and the pauses if there is room, else below
+    both, across the sheet."""
+    do = sum(_rows(line, DO) for line in step.do)
+    pauses = sum(_rows(f"{pause.if_}: {pause.then}", PAUSE) for pause in step.pause_if)
+    handed = step.hand_over_if if step.who == "trainee" else ()
+    pauses += sum(_rows(" ".join(lines), PAUSE) for lines in (step.watch, handed))
+    why = sum(map(len, step.think)) + len(step.done_well)
+    why += sum(len(choice.way.why) + len(choice.label) + round(_small(choice.way.basis)) for choice in chosen)
+    if pauses + ceil(why / PAUSE) <= do:
+        return "pause"
+    return "do" if do + ceil(why / DO) <= pauses else "below"
+
+
 def _rows(text: str, width: int) -> int:
     return ceil(len(text) / width)
-
-
-def fits_beside(step: PlannedStep, chosen: Iterable[PlannedChoice]) -> bool:
-    """Whether what to ask and why have room beneath the pauses of a step, beside a long list to do."""
-    to_do = sum(_rows(line, DO) for line in step.do)
-    pauses = sum(_rows(f"{pause.if_}: {pause.then}", PAUSE) for pause in step.pause_if)
-    beside = pauses + sum(_rows(" ".join(lines), PAUSE) for lines in (step.watch, step.hand_over_if))
-    why = sum(len(choice.way.why) + len(choice.label) + _small(choice.way.basis) for choice in chosen)
-    return beside + ceil((sum(map(len, step.think)) + len(step.done_well) + why) / PAUSE) <= to_do
 
 
 def may_be_found(items: Iterable[NotCounted]) -> str:
@@ -121,4 +126,15 @@ def may_be_found(items: Iterable[NotCounted]) -> str:
     return ", ".join(lower_first(item.label) for item in items if not item.certain)
 
 
-FILTERS = (lower_first, with_stop, halves, decided, by_who_settles, gates, to_do, other_bars, fits_beside, may_be_found)
+FILTERS = (
+    lower_first,
+    with_stop,
+    halves,
+    decided,
+    by_who_settles,
+    gates,
+    to_do,
+    other_bars,
+    room_for_why,
+    may_be_found,
+)
