@@ -16,7 +16,7 @@ from planner.wording.words import as_sentence, lower_first, with_stop
 # Characters that a line holds: of half the sheet's width, of what to do in a step, of its pauses. How many lines of a
 # long list stand together on one page.
 HALF, DO, PAUSE = 56, 62, 54
-TOGETHER = 12
+TOGETHER = 18
 SMALLER = 0.85  # a letter of small print, beside one of the text
 
 T = TypeVar("T")
