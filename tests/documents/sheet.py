@@ -87,13 +87,18 @@ class Printed:
         return {(leaf.page, leaf.mark) for leaf in self.leaves if "Figure" in leaf.tags}
 
 
-def printed(pdf: bytes) -> Printed:
-    """What lies on each page of a PDF, and how its tags order it."""
+def sheets(pdf: bytes) -> list[Sheet]:
+    """What lies on each page of a PDF, tagged or not."""
     document = pdfium.PdfDocument(pdf)
     try:
-        made = Printed([_sheet(page) for page in document], [], [])
+        return [_sheet(page) for page in document]
     finally:
         document.close()
+
+
+def printed(pdf: bytes) -> Printed:
+    """What lies on each page of a PDF, and how its tags order it."""
+    made = Printed(sheets(pdf), [], [])
     reader = PdfReader(io.BytesIO(pdf))
     pages = {page.indirect_reference.idnum: number for number, page in enumerate(reader.pages)}  # type: ignore[union-attr]
     root = reader.trailer["/Root"]["/StructTreeRoot"]  # type: ignore[index]

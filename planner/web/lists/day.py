@@ -152,6 +152,5 @@ def _page(request: Request, day: datetime.date, *faults: str, status: int = 0) -
         request, "list_day.html", status,
         day=day, theatres=theatres, faults=faults, longest=LONGEST,
         may_build=request.state.visitor.role in BUILDERS, unit=site.unit.unit if site.unit else "",
-        before=day - datetime.timedelta(1), after=day + datetime.timedelta(1),
-        written_at=site.settings.clock().isoformat(), count=len(held),
+        before=day - datetime.timedelta(1), after=day + datetime.timedelta(1), count=len(held),
     )  # fmt: skip

@@ -57,6 +57,7 @@ def page(request: Request, template: str, status: int = 0, **values: object) -> 
         here=request.url.path,
         faces=[name for _, _, name in FACES],
         unseen=unseen,
+        read_at=site.settings.clock().isoformat(),
         deferral=book.theatre.deferral[0],
         draft_line="" if book.header.status == "in-force" else book.header.draft_line,
         **values,
