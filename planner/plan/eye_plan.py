@@ -96,6 +96,7 @@ def _written(eye: _Eye) -> EyePlan:
         recheck=(*unknown, *_recheck_lines(picture)),
         recheck_unknown=len(unknown),
         recheck_then=theatre.recheck_then,
+        outcome=tuple((one.ask, tuple(one.answers)) for one in theatre.outcome),
         deferral=tuple(theatre.deferral),
         range_note=theatre.range_note,
         score_note=theatre.score_note,

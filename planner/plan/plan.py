@@ -292,6 +292,7 @@ class EyePlan:
     """The part of a plan that no stage, tier or approval changes; its steps are in nobody's hands yet.
 
     `recheck` is what to ask, and what is worse than planned; its first `recheck_unknown` are of what is not recorded.
+    `outcome` is what the debrief sheet asks, and the answers to tick.
     `overrides` are the ids of the rulebook's overrides of supervision that hold or may hold in this eye.
     """
 
@@ -310,6 +311,7 @@ class EyePlan:
     recheck: tuple[tuple[str, str], ...]
     recheck_unknown: int
     recheck_then: str
+    outcome: tuple[tuple[str, tuple[str, ...]], ...]
     deferral: tuple[str, ...]
     range_note: str
     score_note: str

@@ -373,10 +373,18 @@ class Recheck(Entry):
     worse_than: str
 
 
+class OutcomeAsk(Entry):
+    """Asked after the operation, with the answers to tick."""
+
+    ask: str
+    answers: list[str] = Field(min_length=2)
+
+
 class Theatre(Entry):
     """The words of the printed sheet that carry a clinical promise."""
 
     recheck: list[Recheck]
+    outcome: list[OutcomeAsk]
     technique_not_written: str
     once_in_view: str
     recheck_not_recorded: str
