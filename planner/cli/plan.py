@@ -25,9 +25,12 @@ PAGE_WIDTH = 100
 
 
 Format = Literal["pdf", "html", "text", "json"]
-Sheet = Literal["plan", "card", "debrief"]
+Sheet = Literal["theatre", "preparation", "card", "debrief"]
 # `planner.case` knows them too; written out here so that --help need not load the vocabulary.
 StageName = Literal["steps-only", "early", "middle", "late", "independent"]
+SHEETS: dict[Sheet, str] = {
+    "theatre": "theatre sheet", "preparation": "preparation", "card": "wall card", "debrief": "debrief sheet",
+}  # fmt: skip
 ENDINGS: dict[Format, str] = {"pdf": ".pdf", "html": ".html", "text": ".txt", "json": ".json"}
 # From so many cases on, processes gain more than they cost (tests/bench/README.md).
 SHARED_FROM: dict[Format, int] = {"pdf": 2, "html": 100, "text": 100, "json": 100}
@@ -45,8 +48,9 @@ def plan(
     ] = None,
     trainee: Annotated[str | None, option("--trainee", "ID", "Plan for this trainee of the unit.")] = None,
     sheet: Annotated[
-        Sheet, typer.Option("--sheet", help="The plan, the wall card, or the debrief sheet (PDF only).")
-    ] = "plan",
+        Sheet | None,
+        option("--sheet", None, "One sheet alone (PDF only). [default: theatre sheet, then preparation]"),
+    ] = None,
 ) -> None:
     """Write the surgical plan of each case.
 
@@ -63,8 +67,8 @@ def plan(
         raise typer.BadParameter("--trainee needs --unit, whose file lists the trainees", param_hint="--trainee")
 
     form = format or _form_of(output or "")
-    if sheet != "plan" and form != "pdf":
-        raise typer.BadParameter(f"a {sheet} is printed as PDF only", param_hint="--sheet")
+    if sheet and form != "pdf":
+        raise typer.BadParameter(f"the {SHEETS[sheet]} is printed as PDF only", param_hint="--sheet")
 
     from planner.assess.assess import assessor
     from planner.batch.batch import Batch
@@ -76,7 +80,7 @@ def plan(
     ours = unit_in(unit, rulebook)
     at = ours.stage_of(trainee, rulebook) if ours and trainee else stage
     batch = Batch(cases, rulebook.vocabulary)
-    ending = ENDINGS[form] if sheet == "plan" else f"-{sheet}{ENDINGS[form]}"
+    ending = f"-{sheet}{ENDINGS[form]}" if sheet else ENDINGS[form]
     destination = Destination(output, ending, batch.many, to_stdout=form != "pdf", inputs=cases)
     # Loaded once, before the work is shared out.
     judge, printed = assessor(rulebook), printer(form, sheet, batch.many)
@@ -92,7 +96,7 @@ def _form_of(output: str) -> Format:
     return next((form for form, ending in ENDINGS.items() if output.endswith(ending)), "pdf")
 
 
-def printer(form: Format, sheet: Sheet, many: bool) -> "Callable[[Plan], bytes]":
+def printer(form: Format, sheet: Sheet | None, many: bool) -> "Callable[[Plan], bytes]":
     """What prints a plan in one of its forms, loaded and ready."""
     match form, sheet:
         case "pdf", "card":
@@ -104,9 +108,10 @@ def printer(form: Format, sheet: Sheet, many: bool) -> "Callable[[Plan], bytes]"
 
             return render_debrief
         case "pdf", _:
-            from planner.documents.printing.pdf import render_pdf
+            from planner.documents.printing.pdf import PARTS, render_pdf
 
-            return render_pdf
+            parts = tuple(part for part in PARTS if sheet in (None, part))
+            return lambda plan: render_pdf(plan, parts)
         case "html", _:
             from planner.documents.printing.html import render_html
 

@@ -62,7 +62,10 @@ def plan_json(plan: Plan) -> dict[str, Any]:
             {**_named(item, "id label need lacking certain note for_"), "for": list(item.for_)} for item in plan.kit
         ],
         **_named(plan, "drugs formulary_note cautions rules lens"),
-        "recheck": [{"ask": ask, "worse_than": worse} for ask, worse in plan.recheck],
+        "recheck": [
+            *({"ask": one.ask, "worse_than": one.words} for one in plan.recheck_unknown),
+            *({"ask": ask, "worse_than": worse} for ask, worse in plan.recheck),
+        ],
         **_named(plan, "recheck_then deferral sources"),
         "approval": _plain(plan.approval),
     }

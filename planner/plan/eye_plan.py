@@ -6,7 +6,7 @@ from collections.abc import Hashable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
-from planner.assess.assess import assessor
+from planner.assess.assess import Assessor, assessor
 from planner.assess.assessment import Assessment, Readiness
 from planner.assess.trace import fill
 from planner.case import Case
@@ -18,10 +18,12 @@ from planner.plan.plan import (
     CitedSource,
     EyePlan,
     KitItem,
+    OpenFindings,
     PlannedCaution,
     PlannedDrill,
     PlannedLens,
     PlannedRule,
+    PlannedStep,
     SulcusRow,
 )
 from planner.plan.steps import plan_steps, with_bar
@@ -30,10 +32,8 @@ from planner.rulebook.plan_shapes import Drill, DrillStep, SulcusTable
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import Unit
 from planner.wording.reasons import MissingKit
-from planner.wording.words import lower_first
 
 LIKELY_AT_MOST = 3
-ASKED_IN_A_LINE = 6
 REMEMBERED_AT_MOST = 200
 
 
@@ -79,13 +79,13 @@ def _written(eye: _Eye) -> EyePlan:
     choices = choose(picture)
     picture.as_planned(choices)
     drugs, drills = plan_drugs(picture, choices), _drills(picture)
-    unknown, theatre = _not_recorded(picture, assessment), rulebook.theatre
+    theatre = rulebook.theatre
     return EyePlan(
         assessment=assessment,
         unit=None,
         contact=None,
         choices=choices,
-        steps=plan_steps(picture, assessment, choices, drugs),
+        steps=_marked(plan_steps(picture, assessment, choices, drugs), _usual(picture.assessor)),
         drills=drills,
         kit=plan_kit(picture, choices, [drill for drill in drills if drill.likely or drill.in_full]),
         drugs=drugs,
@@ -93,8 +93,8 @@ def _written(eye: _Eye) -> EyePlan:
         cautions=_cautions(picture),
         rules=_rules(picture),
         lens=_lens(assessment.case, rulebook),
-        recheck=(*unknown, *_recheck_lines(picture)),
-        recheck_unknown=len(unknown),
+        recheck=_recheck_lines(picture),
+        recheck_unknown=_not_recorded(picture, assessment),
         recheck_then=theatre.recheck_then,
         outcome=tuple((one.ask, tuple(one.answers)) for one in theatre.outcome),
         deferral=tuple(theatre.deferral),
@@ -106,6 +106,30 @@ def _written(eye: _Eye) -> EyePlan:
         draft_line=None if rulebook.header.status == "in-force" else rulebook.header.draft_line,
         overrides=tuple(one.id for one in rulebook.supervision.overrides if picture.truth(f"override:{one.id}")),
     )
+
+
+def _marked(steps: tuple[PlannedStep, ...], usual: frozenset[str]) -> tuple[PlannedStep, ...]:
+    return tuple(replace(step, different=tuple(line for line in step.do if line not in usual)) for step in steps)
+
+
+@lru_cache(maxsize=8)
+def _usual(judge: Assessor) -> frozenset[str]:
+    """The lines to do in an ordinary eye, each finding at its plain value."""
+    findings = judge.rulebook.vocabulary.findings
+    plain = judge.plain_eye([None] * len(findings))
+    if plain is None:
+        return frozenset()
+    values = {finding.id: value for finding, value in zip(findings, plain, strict=True) if value is not None}
+    for name in judge.rulebook.vocabulary.on_record_needs:
+        # What has no plain value, such as an age, takes the middle one of those that the rulebook tells apart.
+        cells = judge.compiled.cells[judge.compiled.index[name]]
+        values.setdefault(name, cells[len(cells) // 2])
+    case = Case("", "right", values)
+    picture = Picture(judge, case)
+    choices = choose(picture)
+    picture.as_planned(choices)
+    steps = plan_steps(picture, judge.assess(case, None, None), choices, plan_drugs(picture, choices))
+    return frozenset(line for step in steps for line in step.do)
 
 
 def _drills(picture: Picture) -> tuple[PlannedDrill, ...]:
@@ -194,18 +218,15 @@ def _recheck_lines(picture: Picture) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _not_recorded(picture: Picture, assessment: Assessment) -> tuple[tuple[str, str], ...]:
+def _not_recorded(picture: Picture, assessment: Assessment) -> tuple[OpenFindings, ...]:
     """What is not recorded and can still be looked for in theatre, by sitting, and what of it is worse than planned."""
     vocabulary, theatre = picture.rulebook.vocabulary, picture.rulebook.theatre
     lines = []
     for look in assessment.looks:
         seen = [vocabulary.by_id[name] for name in look.findings if vocabulary.by_id[name].seen_at is not None]
         worse = [words for finding in seen if (words := worse_words(picture, finding))]
-        more = len(worse) - ASKED_IN_A_LINE
-        if more > 1:
-            worse = [*worse[:ASKED_IN_A_LINE], theatre.recheck_more.replace("{number}", str(more))]
         if worse:
-            lines.append((f"{theatre.recheck_not_recorded}: {lower_first(look.label)}", ", ".join(worse)))
+            lines.append(OpenFindings(theatre.recheck_not_recorded, look.label, tuple(worse)))
     return tuple(lines)
 
 

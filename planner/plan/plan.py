@@ -12,6 +12,7 @@ from planner.rulebook.plan_shapes import Option, Pause
 from planner.rulebook.shapes import By, Mode
 from planner.wording.reasons import SupervisionReason, wanted_for
 from planner.wording.tier import supervision_words
+from planner.wording.words import lower_first
 
 Hands = Literal["trainee", "supervisor"]
 
@@ -76,8 +77,8 @@ class PlannedStep:
     """A step of this eye; in whose hands it is (`who`) is the allocation's, everything else the eye's.
 
     `headline` names the prepared options in a few words. `barred` are lines of `do` whose drug is barred or waits for
-    a check, with what serves instead. In an `idle` step nothing is done in this eye; a `reserved` one is given to no
-    trainee in this eye, whatever the tier or mode.
+    a check, with what serves instead. `different` are lines of `do` that an ordinary eye would not have. In an `idle`
+    step nothing is done in this eye; a `reserved` one is given to no trainee in this eye, whatever the tier or mode.
     """
 
     id: str
@@ -99,6 +100,7 @@ class PlannedStep:
     idle: bool = False
     barred: tuple[str, ...] = ()
     reserved: bool = False
+    different: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -287,11 +289,31 @@ class Approval:
     stage_short: str = ""
 
 
+@dataclass(frozen=True)
+class OpenFindings:
+    """What is not recorded and can still be looked for in theatre at one sitting, `look`.
+
+    `worse` is what would be worse than planned, finding by finding, and `heading` the rulebook's word for all of it.
+    """
+
+    heading: str
+    look: str
+    worse: tuple[str, ...]
+
+    @property
+    def ask(self) -> str:
+        return f"{self.heading}: {lower_first(self.look)}"
+
+    @property
+    def words(self) -> str:
+        return ", ".join(self.worse)
+
+
 @dataclass(frozen=True, kw_only=True)
 class EyePlan:
     """The part of a plan that no stage, tier or approval changes; its steps are in nobody's hands yet.
 
-    `recheck` is what to ask, and what is worse than planned; its first `recheck_unknown` are of what is not recorded.
+    `recheck` is what to ask at the table, and what is worse than planned; `recheck_unknown` is of what is not recorded.
     `outcome` is what the debrief sheet asks, and the answers to tick.
     `overrides` are the ids of the rulebook's overrides of supervision that hold or may hold in this eye.
     """
@@ -309,7 +331,7 @@ class EyePlan:
     rules: tuple[PlannedRule, ...]
     lens: PlannedLens
     recheck: tuple[tuple[str, str], ...]
-    recheck_unknown: int
+    recheck_unknown: tuple[OpenFindings, ...]
     recheck_then: str
     outcome: tuple[tuple[str, tuple[str, ...]], ...]
     deferral: tuple[str, ...]

@@ -388,7 +388,6 @@ class Theatre(Entry):
     technique_not_written: str
     once_in_view: str
     recheck_not_recorded: str
-    recheck_more: str
     recheck_then: str
     deferral: list[str]
     range_note: str

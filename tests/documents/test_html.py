@@ -11,7 +11,8 @@ import jinja2
 import pytest
 from fontTools.ttLib import TTFont
 
-from planner.documents.printing.html import FACES, environment, fonts_folder, render_html
+from planner.documents.printing.fonts import FACES, fonts_folder
+from planner.documents.printing.html import environment, render_html
 from planner.plan.plan import Plan
 
 from .conftest import PlanOf, with_case

@@ -28,7 +28,7 @@ from .sheet import Printed, printed
 
 MOST_SIDES, MOST_SIDES_ROUTINE = 8, 4
 SMALLEST_PT, BODY_PT = 8.5, 9.5
-STYLES = ("base/type.css", "base/page.css", "plan/plan.css", "preparation/preparation.css")
+STYLES = ("base/type.css", "base/page.css", "preparation/preparation.css")
 ALONE = """<!doctype html><html lang="en"><head><title>t</title><style>{{ print_styles }}</style></head>
 <body>{% include "preparation/preparation.html" %}</body></html>"""
 SheetOf = Callable[[str], Printed]

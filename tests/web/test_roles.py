@@ -47,6 +47,8 @@ ALLOWED: dict[tuple[str, str], tuple[str, ...]] = {
     ("GET", CASE + "/plan"): READING,
     ("GET", CASE + "/plan.html"): READING,
     ("GET", CASE + "/plan.pdf"): READING,
+    ("GET", CASE + "/theatre.pdf"): READING,
+    ("GET", CASE + "/preparation.pdf"): READING,
     ("POST", CASE + "/submit"): PREPARING,
     ("POST", CASE + "/answer"): PREPARING,
     ("GET", "/notices"): ROLES,

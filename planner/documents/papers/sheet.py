@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from planner.documents.figures import day, moment
 from planner.documents.plan.view import PlanView
 from planner.documents.printing import html
-from planner.documents.printing.pdf import fitted_page, font_faces, write_together
+from planner.documents.printing.pdf import font_faces, rendered, write_together
 from planner.plan.plan import Plan
 from planner.wording.words import side_of
 
@@ -60,4 +60,4 @@ def render_papers(
             theatres=len({place.theatre for place, _ in plans}),
         )  # fmt: skip
 
-    return write_together([fitted_page(plan) for _, plan in plans], cover)
+    return write_together([rendered(plan) for _, plan in plans], cover)

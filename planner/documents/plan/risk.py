@@ -38,7 +38,7 @@ class OperatorRow:
 
 class RiskView:
     """The model's estimate for this eye in words and on the scale; `stage` names the operator whose row is marked.
-    `uncounted` is empty when the model counts all that holds or may hold."""
+    `uncounted` is empty when the model counts all that holds or may hold; `ranged` says that a row is a range."""
 
     def __init__(self, probability: Probability, stage: str) -> None:
         operators, recentred = probability.by_operator.values(), probability.recentred
@@ -64,8 +64,10 @@ class RiskView:
         decades = range(round(-math.log10(floor)), -1, -1)
         self.ticks = tuple(Tick(place(10.0**-n), f"{100 * 10.0**-n:g} %") for n in decades)
         self.baseline, self.baseline_at = percent(probability.baseline), place(probability.baseline)
+        self.ranged = any(o.least != o.most for o in operators)
         self.uncounted = _uncounted(probability.not_counted)
         self.uncounted_first = _uncounted(probability.not_counted, FIRST)
+        self.uncounted_number = _uncounted(probability.not_counted, 0)
         self.recentred = self.recentred_on = ""
         if recentred:
             baseline = percent(recentred.baseline)
@@ -88,5 +90,5 @@ def _uncounted(items: tuple[NotCounted, ...], most: int | None = None) -> str:
     elif possible:
         parts.append(f"what is not recorded and may be found: {possible}")
     if more:
-        parts.append(f"and {more} more, at the end")
-    return f"At least these: this model does not count {'; '.join(parts)}."
+        parts.append(f"and {more} more, named in the preparation" if parts else f"{more} of this eye's risk factors")
+    return f"At least these figures: this model does not count {'; '.join(parts)}."

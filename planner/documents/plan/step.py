@@ -57,6 +57,30 @@ def step_view(step: PlannedStep, plan: Plan) -> StepView:
     return StepView(step, WHO[step.who], tuple(map(as_sentence, provisional)), do, if_found, also, pause, ordinary)
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What is looked for `before` an act: the findings by name, and in `whole` with what is then done. What `clears`
+    would let a more cautious way be left."""
+
+    before: str
+    names: tuple[str, ...]
+    whole: str
+    clears: bool
+
+
+def gates_of(step: PlannedStep, plan: Plan) -> Iterator[Asked]:
+    """Each act of a step before which something is asked alone."""
+    asked = [gate for gate in step.gates if gate.option is not None and _is_asked_alone(gate) and plan.has_technique]
+    for before, whole in _gates(asked, FEW):
+        here = [gate for gate in asked if _heading(gate) == before]
+        names = tuple(dict.fromkeys(name for gate in here for name in gate.named))
+        yield Asked(before, names, whole, here[0].once_clear)
+
+
+def _heading(gate: Gate) -> str:
+    return "Once known" if gate.once_clear else gate.before or "If found"
+
+
 def _is_asked_alone(gate: Gate) -> bool:
     """Whether one finding is enough for what the gate brings, or the gate says what must be ruled out first."""
     return gate.once_clear or not gate.together or len(gate.findings) == 1
@@ -69,8 +93,7 @@ def _gates(gates: Sequence[Gate], most: int | None = None) -> Iterator[tuple[str
         more = len(gate.named) - most if most is not None else 0
         asks = (*gate.named[:most], f"{more} more") if more > 1 else gate.named
         then = gate.label if gate.option is not None else " ".join(gate.do)
-        heading = "Once known" if gate.once_clear else gate.before or "If found"
-        by_act.setdefault(heading, []).append(gate_words(asks, then, together=gate.together))
+        by_act.setdefault(_heading(gate), []).append(gate_words(asks, then, together=gate.together))
     return ((heading, f"{'; '.join(lines)}.") for heading, lines in by_act.items())
 
 

@@ -129,7 +129,7 @@ class _Page:
 
     def back(self, p: PlanView) -> None:
         self.section("Re-check at the table")
-        asked = (*p.unknown, *p.recheck)
+        asked = (*((one.ask, one.words) for one in p.unknown), *p.recheck)
         self.items(f"{ask}: ______  stop if {worse}" for ask, worse in asked)
         self.put(p.plan.recheck_then)
         self.put(f"Take-over: {p.plan.supervision.take_over_words}")

@@ -72,8 +72,7 @@ class PlanView:
         self.drugs = tuple(sorted(plan.drugs, key=lambda drug: DRUGS_IN_ORDER.index(drug.state)))
         # Those that only may hold print where there is too little on record to say more.
         self.cautions = tuple(caution for caution in plan.cautions if caution.certain or not plan.has_technique)
-        self.unknown = plan.recheck[: plan.recheck_unknown]
-        self.recheck = plan.recheck[plan.recheck_unknown :]
+        self.unknown, self.recheck = plan.recheck_unknown, plan.recheck
         self._numbers = {source.id: f"[{source.number}]" for source in plan.sources}
 
     @property

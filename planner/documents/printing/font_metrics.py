@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable
 from functools import cache
@@ -9,12 +10,13 @@ from math import radians, tan
 
 from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 
-from planner.documents.printing import html
+from planner.documents.printing.fonts import FACES, fonts_folder
 
 MM_A_POINT = 25.4 / 72
 # A 6/6 letter subtends 5 minutes of arc, by the definition of visual acuity (ISO 8596, optotypes; from memory).
 ARC_MINUTES_OF_A_LETTER = 5
 WEIGHTS = {False: 400, True: 700}
+_BREAK = re.compile(r"(?<=[^\W\d][-/])(?=[^\W\d])")
 
 
 def smallest_letter_mm(distance_m: float) -> float:
@@ -37,16 +39,35 @@ def points_for_capital(height_mm: float) -> float:
     return height_mm / capital_mm(1)
 
 
+def text_width_mm(text: str, points: float, bold: bool) -> float:
+    """How wide a text stands in one line of the text face."""
+    words = text.split()
+    return (sum(_width(word, bold) for word in words) + _width(" ", bold) * max(0, len(words) - 1)) * points
+
+
 def count_lines(runs: Iterable[tuple[str, bool]], points: float, width_mm: float) -> int:
-    """How many lines of that width the texts take, one run on after the other, each in bold or not."""
-    lines, used, space = 1, 0.0, _width(" ", True) * points
-    for word, bold in ((word, bold) for text, bold in runs for word in text.split()):
-        wide = _width(word, bold) * points
-        if used and used + space + wide > width_mm:
-            lines, used = lines + 1, wide
-        else:
-            used += (space if used else 0) + wide
+    """How many lines of that width the texts take, one run on after the other, each in bold or not; as in any
+    setting a line may end at a space and after a hyphen or a slash before a letter."""
+    lines, used = 1, 0.0
+    for text, bold in runs:
+        space = _width(" ", bold) * points
+        for word in text.split():
+            gap = space if used else 0.0
+            for part in _parts(word):
+                wide = _width(part, bold) * points
+                if used and used + gap + wide > width_mm:
+                    lines, used = lines + 1, 0.0
+                else:
+                    used += gap
+                # A word longer than a line is broken where it must be.
+                lines += int((used + wide) / width_mm) if wide > width_mm else 0
+                used, gap = used + wide if wide <= width_mm else wide % width_mm, 0.0
     return lines
+
+
+@cache
+def _parts(word: str) -> tuple[str, ...]:
+    return tuple(_BREAK.split(word))
 
 
 def as_drawn(text: str) -> str:
@@ -81,7 +102,7 @@ def _lowest(height: str) -> float:
 
 @cache
 def _faces() -> dict[tuple[str, int], TTFont]:
-    return {(family, weight): TTFont(html.fonts_folder() / name) for family, weight, name in html.FACES}
+    return {(family, weight): TTFont(fonts_folder() / name) for family, weight, name in FACES}
 
 
 def _em(face: TTFont) -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
@@ -11,34 +10,31 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from planner.documents.plan import words
-from planner.documents.plan.front import Front, front
-from planner.documents.plan.operation import Operation, operation
 from planner.documents.plan.view import PlanView
 from planner.documents.preparation import words as preparation_words
+from planner.documents.printing.fonts import font_faces
+from planner.documents.theatre.front import factor_words, lever_words
+from planner.documents.theatre.picture import tier_picture
+from planner.documents.theatre.sheet import TheatreSheet, theatre_sheet
 from planner.plan.plan import Plan
 from planner.shipped import templates_folder
 from planner.wording.words import counted
 
-# Text is set in the narrow cut, the large display words in the wide one.
-FACES = (
-    ("Plan Text", 400, "IBMPlexSansCondensed-Regular.woff2"),
-    ("Plan Text", 700, "IBMPlexSansCondensed-Bold.woff2"),
-    ("Plan Display", 700, "IBMPlexSans-Bold.woff2"),
-)
-PRINT_STYLES = ("base/type.css", "base/page.css", "plan/plan.css")
+PRINT_STYLES = ("base/type.css", "base/page.css", "theatre/theatre.css", "preparation/preparation.css")
 SCREEN_STYLES = ("base/screen.css",)
 
 
 def render_html(plan: Plan) -> str:
     """The plan as one page that carries its own styles and fonts. Raises PlannerError when templates are missing."""
     shown = PlanView(plan)
-    return page(shown, front(shown), operation(shown), _embedded_fonts())
+    return page(shown, theatre_sheet(shown), _embedded_fonts())
 
 
-def page(plan: PlanView, first_side: Front | None, steps_side: Operation | None, font_faces: str) -> str:
-    """The page of a view, with the given `@font-face` rules; one side alone when the other is None."""
-    sides = {"front": first_side, "operation": steps_side, "screen_styles": _sheets(SCREEN_STYLES)}
-    return sheet("plan/plan.html", PRINT_STYLES, font_faces, plan, **sides)
+def page(plan: PlanView, theatre: TheatreSheet | None, font_faces: str, preparation: bool = True) -> str:
+    """The page of a view, with the given `@font-face` rules: its theatre sheet, unless that is None, and behind it the
+    preparation."""
+    parts = {"sheet": theatre, "preparation": preparation, "screen_styles": _sheets(SCREEN_STYLES)}
+    return sheet("plan/plan.html", PRINT_STYLES, font_faces, plan, **parts)
 
 
 def sheet(
@@ -51,20 +47,6 @@ def sheet(
 
 def _sheets(names: tuple[str, ...]) -> Markup:
     return Markup("\n").join(Markup((templates_folder() / name).read_text("utf-8")) for name in names)
-
-
-def fonts_folder() -> Path:
-    """Where the shipped fonts lie."""
-    return templates_folder() / "base" / "fonts"
-
-
-def font_faces(address: Callable[[Path], str]) -> str:
-    """`@font-face` rules for `FACES`, each file at the address that `address` gives for it."""
-    return "".join(
-        f'@font-face {{ font-family: "{family}"; font-weight: {weight}; '
-        f'src: url("{address(fonts_folder() / name)}") format("woff2"); }}\n'
-        for family, weight, name in FACES
-    )
 
 
 def templates_in(folder: Path) -> Environment:
@@ -85,7 +67,8 @@ def environment() -> Environment:
     """The templates of printed sheets."""
     made = templates_in(templates_folder())
     # A drawing is made by this program out of numbers and its own words, already escaped.
-    made.filters |= {"drawn": Markup, **{each.__name__: each for each in (*words.FILTERS, *preparation_words.FILTERS)}}
+    own = (*words.FILTERS, *preparation_words.FILTERS, factor_words, lever_words, tier_picture)
+    made.filters |= {"drawn": Markup, **{each.__name__: each for each in own}}
     return made
 
 

@@ -6,39 +6,57 @@ import logging
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import cache
-from typing import Any
+from typing import Any, Literal
 
 from weasyprint import HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
 from planner.documents.plan.embedded import Finisher, embedding, record_of
-from planner.documents.plan.front import Front, front_that_fits
-from planner.documents.plan.operation import Operation, operation_that_fits
 from planner.documents.plan.view import PlanView
-from planner.documents.printing import html
+from planner.documents.printing import fonts, html
 from planner.documents.printing.font_metrics import as_drawn
+from planner.documents.theatre.sheet import theatre_sheet
 from planner.errors import PlannerError
 from planner.plan.plan import Plan
 
+Part = Literal["theatre", "preparation"]
+PARTS: tuple[Part, ...] = ("theatre", "preparation")
+# Left free at a second try, in mm, where what was measured did not hold.
+SPARE = 9.0
 
-def render_pdf(plan: Plan) -> bytes:
-    """The plan as PDF. Raises PlannerError when the page would fetch anything, or cannot be set without a warning."""
-    return write_pdf(fitted_page(plan), embedding(record_of(plan)))
+
+def render_pdf(plan: Plan, parts: Sequence[Part] = PARTS) -> bytes:
+    """The plan's theatre sheet, its preparation, or both, as PDF. Raises PlannerError when the page would fetch
+    anything, cannot be set without a warning, or the theatre sheet takes more than its two sides."""
+    return _written(rendered(plan, parts), embedding(record_of(plan)))
 
 
-def fitted_page(plan: Plan) -> str:
-    """The plan as one HTML page with its sides as full as they hold. Raises PlannerError as `render_pdf` does."""
-    shown = PlanView(plan)
+def rendered(plan: Plan, parts: Sequence[Part] = PARTS) -> Any:
+    """The plan set in type, its theatre sheet on exactly two sides. Raises PlannerError as `render_pdf` does."""
+    shown, preparation = PlanView(plan), "preparation" in parts
+    if "theatre" not in parts:
+        return _rendered(html.page(shown, None, font_faces()))
+    for spare in (0, SPARE):
+        document = _rendered(html.page(shown, theatre_sheet(shown, spare), font_faces(), preparation))
+        if _is_on_two_sides(document, preparation):
+            return document
+    raise PlannerError.one(
+        f"the theatre sheet of {shown.case}, {shown.side.lower()}, does not fit its two sides",
+        "plan",
+        "more is recorded of this eye than they hold in type that can be read",
+        "print the preparation alone (`--sheet preparation`), and report this case",
+    )
 
-    def first_fits(side: Front) -> bool:
-        return count_pages(html.page(shown, side, None, font_faces())) == 1
 
-    def steps_take(sides: Operation) -> int:
-        return count_pages(html.page(shown, None, sides, font_faces()))
-
-    front, steps = front_that_fits(shown, first_fits), operation_that_fits(shown, steps_take)
-    return html.page(shown, front, steps, font_faces())
+def _is_on_two_sides(document: Any, preparation: bool) -> bool:
+    """Whether the back begins on the second page, and the preparation, or nothing, on the third."""
+    first: dict[str, int] = {}
+    for number, sheet in enumerate(document.pages):
+        for name in sheet.anchors:
+            first.setdefault(name, number)
+    ends = first.get("preparation") if preparation else len(document.pages)
+    return first.get("operate") == 1 and ends == 2
 
 
 def count_pages(page: str) -> int:
@@ -46,16 +64,19 @@ def count_pages(page: str) -> int:
     return len(_rendered(page).pages)
 
 
-def write_together(pages: Sequence[str], cover: Callable[[list[int]], str]) -> bytes:
-    """Several HTML pages in one PDF, each counting its own sheets, behind the page that `cover` makes of how many each
-    takes. Raises PlannerError as `write_pdf` does."""
-    documents = [_rendered(page) for page in pages]
+def write_together(documents: Sequence[Any], cover: Callable[[list[int]], str]) -> bytes:
+    """Several documents set in type in one PDF, each counting its own sheets, behind the page that `cover`
+    makes of how many each takes. Raises PlannerError as `write_pdf` does."""
     first = _rendered(cover([len(document.pages) for document in documents]))
+    together = first.copy([sheet for document in (first, *documents) for sheet in document.pages])
+    return _written(together, None)
+
+
+def _written(document: Any, finish: Finisher | None) -> bytes:
     with _heard() as warnings:
-        together = first.copy([sheet for document in (first, *documents) for sheet in document.pages])
-        made = together.write_pdf(pdf_variant="pdf/ua-1")
+        made = document.write_pdf(pdf_variant="pdf/ua-1", finisher=finish)
     if warnings:
-        raise PlannerError.one(f"the pages cannot be set together: {warnings[0]}", "papers")
+        raise PlannerError.one(f"the pages cannot be written: {warnings[0]}", "plan")
     assert isinstance(made, bytes)
     return made
 
@@ -149,12 +170,12 @@ def _heard() -> Iterator[list[str]]:
 @cache
 def font_faces() -> str:
     """The `@font-face` rules of the shipped fonts, which alone may be read."""
-    return html.font_faces(lambda path: path.resolve().as_uri())
+    return fonts.font_faces(lambda path: path.resolve().as_uri())
 
 
 @cache
 def _addresses() -> frozenset[str]:
-    return frozenset((html.fonts_folder() / name).resolve().as_uri() for _, _, name in html.FACES)
+    return frozenset((fonts.fonts_folder() / name).resolve().as_uri() for _, _, name in fonts.FACES)
 
 
 @cache

@@ -14,11 +14,11 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from planner.desk.approving import submit as desk_submit
 from planner.desk.plan_in_force import plan_in_force, shown_plan
 from planner.documents.printing.html import render_html
-from planner.documents.printing.pdf import render_pdf
+from planner.documents.printing.pdf import PARTS, Part, render_pdf
 from planner.records.approval_validity import standing_on
 from planner.records.roles import PREPARERS
 from planner.records.rows import CaseNow
-from planner.web.security.authorisation import Preparing, Reading
+from planner.web.security.authorisation import Preparing, Reading, Visitor
 from planner.web.server.case_state import clock_time, state_of
 from planner.web.server.forms import Form, Number, SeenForm, Text, cut, refusals
 from planner.web.server.presenting import page
@@ -61,12 +61,29 @@ def document(request: Request, visitor: Reading, now: CaseAsked) -> Response:
 
 @router.get(CASE + "/plan.pdf")
 async def on_paper(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
+    """Theatre sheet and preparation."""
+    return await _printed(request, visitor, reference, eye, PARTS)
+
+
+@router.get(CASE + "/theatre.pdf")
+async def theatre(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
+    return await _printed(request, visitor, reference, eye, ("theatre",))
+
+
+@router.get(CASE + "/preparation.pdf")
+async def preparation(request: Request, visitor: Reading, reference: str, eye: str) -> Response:
+    return await _printed(request, visitor, reference, eye, ("preparation",))
+
+
+async def _printed(request: Request, visitor: Visitor, reference: str, eye: str, parts: tuple[Part, ...]) -> Response:
     def order(site: Site) -> OrderedPrint:
         plan = plan_in_force(site.desk, case_now(request, reference, eye))
         safe = re.sub(r"[^A-Za-z0-9._-]", "-", reference)
-        return OrderedPrint(site.prints.order(render_pdf, plan), f"{safe}-{eye}.pdf")
+        named = f"-{parts[0]}" if len(parts) == 1 else ""
+        return OrderedPrint(site.prints.order(render_pdf, plan, parts), f"{safe}-{eye}{named}.pdf")
 
-    return await printed(request, visitor, quote(request.url.path.removesuffix(".pdf")), order)
+    back = quote(f"{request.url.path.rpartition('/')[0]}/plan")
+    return await printed(request, visitor, back, order)
 
 
 @router.post(CASE + "/submit")

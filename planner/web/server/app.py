@@ -13,7 +13,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from planner.desk.desk import Desk
-from planner.documents.printing.html import fonts_folder
+from planner.documents.printing.fonts import fonts_folder
 from planner.documents.printing.queue import PrintQueue
 from planner.local_time import in_zone
 from planner.shipped import templates_folder

@@ -10,7 +10,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from planner.documents.figures import day
-from planner.documents.printing.html import FACES, templates_in
+from planner.documents.printing.fonts import FACES
+from planner.documents.printing.html import templates_in
 from planner.records.database import StoreUnavailableError
 from planner.records.roles import BUILDERS, DECIDERS, READERS
 from planner.shipped import templates_folder

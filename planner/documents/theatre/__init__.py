@@ -1,0 +1,1 @@
+"""The theatre sheet: one leaf, the front to decide and the back to operate from."""
