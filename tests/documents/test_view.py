@@ -104,7 +104,8 @@ def test_a_model_blind_to_something_found_says_at_least(plan_of: PlanOf) -> None
     probability = replace(plan.assessment.probability, not_counted=blind)
     shown = PlanView(replace(plan, assessment=replace(plan.assessment, probability=probability))).risk
     assert shown.uncounted == (
-        "At least these figures: this model does not count polar opacity; nor what is not recorded and may be found: IFIS risk."
+        "At least these figures: this model does not count polar opacity; "
+        "nor what is not recorded and may be found: IFIS risk."
     )
     assert all(row.words.startswith("at least ") and row.open_ended for row in shown.rows)
 
