@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
 import pytest
 import seeds
 
 from planner.assess.assess import Assessor, assessor
 from planner.rulebook.load import shipped
 from planner.rulebook.rulebook import Rulebook
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 LONG = "takes long; tests/run --long runs it"
 # Files that take longest, the longest first: begun late, one of them would keep one core waiting for the other.
@@ -66,3 +72,14 @@ def rulebook() -> Rulebook:
 @pytest.fixture(scope="session")
 def ready(rulebook: Rulebook) -> Assessor:
     return assessor(rulebook)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """A real browser, one for all that a process tests."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        yield browser
+        browser.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
@@ -21,19 +22,27 @@ from planner.shipped import templates_folder
 from planner.wording.words import counted
 
 PRINT_STYLES = ("base/type.css", "base/page.css", "theatre/theatre.css", "preparation/preparation.css")
-SCREEN_STYLES = ("base/screen.css",)
+# Only in a page that a browser opens; the PDF is set without them.
+BROWSER_STYLES = (("screen", "base/screen.css"), ("print", "base/browser_print.css"))
 
 
 def render_html(plan: Plan) -> str:
     """The plan as one page that carries its own styles and fonts. Raises PlannerError when templates are missing."""
     shown = PlanView(plan)
-    return page(shown, theatre_sheet(shown), _embedded_fonts())
+    styles = {medium: _sheets((name,)) for medium, name in BROWSER_STYLES}
+    return page(shown, theatre_sheet(shown), _embedded_fonts(), browser_styles=styles)
 
 
-def page(plan: PlanView, theatre: TheatreSheet | None, font_faces: str, preparation: bool = True) -> str:
+def page(
+    plan: PlanView,
+    theatre: TheatreSheet | None,
+    font_faces: str,
+    preparation: bool = True,
+    browser_styles: Mapping[str, Markup] | None = None,
+) -> str:
     """The page of a view, with the given `@font-face` rules: its theatre sheet, unless that is None, and behind it the
-    preparation."""
-    parts = {"sheet": theatre, "preparation": preparation, "screen_styles": _sheets(SCREEN_STYLES)}
+    preparation. `browser_styles` by medium, for a page that a browser opens."""
+    parts = {"sheet": theatre, "preparation": preparation, "browser_styles": browser_styles or {}}
     return sheet("plan/plan.html", PRINT_STYLES, font_faces, plan, **parts)
 
 
