@@ -7,19 +7,16 @@ from collections.abc import Callable, Iterator
 from functools import cache
 
 import pytest
-from markupsafe import Markup
 from random_cases import as_case, partly_recorded
 from seeds import draws
 
 from planner.assess.assess import Assessor, assess
 from planner.claims import Basis
 from planner.documents.plan.view import PlanView
-from planner.documents.printing import html
-from planner.documents.printing.pdf import font_faces, write_pdf
+from planner.documents.printing.pdf import render_pdf
 from planner.plan.make import make_plan
 from planner.plan.plan import Plan
 from planner.rulebook.rulebook import Rulebook
-from planner.shipped import templates_folder
 from planner.unit import read_unit
 
 from .conftest import DEMO, PRINTED, PlanOf
@@ -28,22 +25,12 @@ from .sheet import Printed, printed
 
 MOST_SIDES, MOST_SIDES_ROUTINE = 8, 4
 SMALLEST_PT, BODY_PT = 8.5, 9.5
-STYLES = ("base/type.css", "base/page.css", "preparation/preparation.css")
-ALONE = """<!doctype html><html lang="en"><head><title>t</title><style>{{ print_styles }}</style></head>
-<body>{% include "preparation/preparation.html" %}</body></html>"""
 SheetOf = Callable[[str], Printed]
-
-
-def preparation(plan: Plan) -> Printed:
-    styles = Markup(font_faces()) + Markup("").join(
-        Markup((templates_folder() / name).read_text("utf-8")) for name in STYLES
-    )
-    return printed(write_pdf(html.environment().from_string(ALONE).render(p=PlanView(plan), print_styles=styles)))
 
 
 @pytest.fixture(scope="module")
 def sheet_of(plan_of: PlanOf) -> SheetOf:
-    return cache(lambda name: preparation(plan_of(name)))
+    return cache(lambda name: printed(render_pdf(plan_of(name), ("preparation",))))
 
 
 def text_of(sheet: Printed) -> str:
@@ -166,6 +153,6 @@ def test_drawn_eyes_keep_to_eight_sides_and_lose_nothing(rulebook: Rulebook, rea
         values = partly_recorded(ready.compiled, draw, draw.choice((0.75, 0.85, 0.95)), draw.choice((0, 0.1, 0.3)))
         case = as_case(ready.compiled, values, draw.choice(("left", "right")))
         plan = make_plan(assess(case, rulebook, unit, None), rulebook, unit)
-        sheet = preparation(plan)
+        sheet = printed(render_pdf(plan, ("preparation",)))
         assert len(sheet.sheets) <= MOST_SIDES
         assert not lacking(plan, sheet)

@@ -3,35 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from math import ceil
 from typing import Literal, TypeVar
 
 from planner.assess.assessment import NotCounted
 from planner.claims import Basis
+from planner.documents.printing.font_metrics import count_lines
 from planner.plan.plan import PlannedChoice, PlannedDrug, PlannedStep
 from planner.wording.conditions import gate_words
 from planner.wording.reasons import SettleReason, TierReason
 from planner.wording.words import as_sentence, lower_first, with_stop
 
-# Characters that a line holds: of half the sheet's width, of what to do in a step, of its pauses. How many lines of a
-# long list stand together on one page.
-HALF, DO, PAUSE = 56, 62, 54
+POINTS = 9.5
+# Millimetres of a line: of half the sheet's width, of what to do in a step, of its pauses (preparation.css).
+HALF_MM, DO_MM, PAUSE_MM = 90, 102, 80
+# How many lines of a long list stand together on one page.
 TOGETHER = 18
-SMALLER = 0.85  # a letter of small print, beside one of the text
 
 T = TypeVar("T")
 
 
-def halves(
-    items: Iterable[T], *named: str, size: float = 1.0, together: int = TOGETHER
-) -> list[tuple[list[T], list[T]]]:
+def halves(items: Iterable[T], *named: str, together: int = TOGETHER) -> list[tuple[list[T], list[T]]]:
     """A list as two columns of about one height, read down the left one first; a long list as several such pairs.
 
     `named` are the attributes whose text is printed of an item, its basis after them; without any, items are texts.
-    `size` is that of the type, beside the text's; `together` how many lines a pair of columns may be high.
+    `together` is how many lines a pair of columns may be high.
     """
     whole = list(items)
-    heights = [ceil(_length(item, named) * size / HALF) for item in whole]
+    heights = [_lines(_text(item, named), HALF_MM) for item in whole]
     parts = max(1, round(sum(heights) / (2 * together)))
     columns: list[list[T]] = [[] for _ in range(2 * parts)]
     share, used = sum(heights) / len(columns), 0
@@ -42,16 +40,18 @@ def halves(
     return list(zip(columns[::2], columns[1::2], strict=True))
 
 
-def _length(item: object, named: Iterable[str]) -> float:
-    """About how many letters of the text an item takes the room of."""
+def _text(item: object, named: Iterable[str]) -> str:
     basis = getattr(item, "basis", None)
     texts = [item] if isinstance(item, str) else [getattr(item, name) or "" for name in named]
-    return sum(map(len, texts)) + (_small(basis) if basis else 0)
+    return " ".join([*texts, _words(basis)] if basis else texts)
 
 
-def _small(basis: Basis) -> float:
-    """How many letters of the text a basis takes the room of."""
-    return SMALLER * len(basis.place if basis.source else basis.words)
+def _words(basis: Basis) -> str:
+    return basis.place if basis.source else basis.words
+
+
+def _lines(text: str, width_mm: float) -> int:
+    return count_lines([(text, False)], POINTS, width_mm) if text else 0
 
 
 def decided(reasons: Iterable[TierReason]) -> list[str]:
@@ -106,19 +106,15 @@ def other_bars(drug: PlannedDrug) -> list[str]:
 def room_for_why(step: PlannedStep, chosen: Iterable[PlannedChoice]) -> Literal["do", "pause", "below"]:
     """Where what to ask and why stand: beneath the shorter of what to do and the pauses if there is room, else below
     both, across the sheet."""
-    do = sum(_rows(line, DO) for line in step.do)
-    pauses = sum(_rows(f"{pause.if_}: {pause.then}", PAUSE) for pause in step.pause_if)
+    do = sum(_lines(line, DO_MM) for line in step.do)
+    pauses = sum(_lines(f"{pause.if_}: {pause.then}", PAUSE_MM) for pause in step.pause_if)
     handed = step.hand_over_if if step.who == "trainee" else ()
-    pauses += sum(_rows(" ".join(lines), PAUSE) for lines in (step.watch, handed))
-    why = sum(map(len, step.think)) + len(step.done_well)
-    why += sum(len(choice.way.why) + len(choice.label) + round(_small(choice.way.basis)) for choice in chosen)
-    if pauses + ceil(why / PAUSE) <= do:
+    pauses += sum(_lines(" ".join(lines), PAUSE_MM) for lines in (step.watch, handed))
+    reasons = (f"Why {choice.label} {choice.way.why} {_words(choice.way.basis)}" for choice in chosen)
+    why = " ".join(("Ask", *step.think, "Done when", step.done_well, *reasons))
+    if pauses + _lines(why, PAUSE_MM) <= do:
         return "pause"
-    return "do" if do + ceil(why / DO) <= pauses else "below"
-
-
-def _rows(text: str, width: int) -> int:
-    return ceil(len(text) / width)
+    return "do" if do + _lines(why, DO_MM) <= pauses else "below"
 
 
 def may_be_found(items: Iterable[NotCounted]) -> str:
