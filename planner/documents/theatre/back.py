@@ -139,11 +139,14 @@ def back_side(p: PlanView, room: float = ROOM) -> tuple[Back, bool]:
         *(step.prepared for step in harder if step.s.provisional),
         "bars in full",
         "standing",
-        *(step.gate(n, whole) for whole in (False, True) for step, n in gates),
-        *(step.then(0) for step in harder),
+        *(step.gate(n, False) for step, n in gates),
+        *(("move", drill.id, 0) for drill in drills),
+        *(step.then(0) for step in hardest),
+        *(step.gate(n, True) for step, n in gates),
+        *(step.then(0) for step in others),
         *(("kit", heading) for heading, _ in p.kit),
-        *(("move", drill.id, n) for n in range(MOVES) for drill in drills),
         *(step.line(line) for step in hardest for line in step.differs),
+        *(("move", drill.id, n) for n in range(1, MOVES) for drill in drills),
         *(step.line(line) for n in range(DIFFERENCES) for step in others for line in step.differs[n : n + 1]),
     ]
     also: list[Item] = [

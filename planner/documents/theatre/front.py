@@ -84,13 +84,14 @@ class Front:
     @property
     def elsewhere(self) -> str:
         """What stands only in the preparation of lists that are cut to nothing here, and why else the tier is so."""
-        counts = (
-            (self.factors, "risk factors"), (self.queries, "queries about the record"),
-            (self.levers, "findings that can be put right"),
+        lists = (
+            (self.factors, "risk factor", "risk factors"),
+            (self.queries, "query about the record", "queries about the record"),
+            (self.levers, "finding that can be put right", "findings that can be put right"),
         )  # fmt: skip
-        parts = [f"{listed.more} {what}" for listed, what in counts if listed.more and not listed.items]
+        parts = [f"{n.more} {one if n.more == 1 else many}" for n, one, many in lists if n.more and not n.items]
         if self.decided.more:
-            parts.insert(0, f"{self.decided.more} more of why")
+            parts.insert(0, f"{self.decided.more} more reason{'' if self.decided.more == 1 else 's'} for the tier")
         left = ", ".join(parts)
         return f"In the preparation: {left}." if left else ""
 
