@@ -16,8 +16,11 @@ from bench.assessment import DEMO, read
 from bench.measure import Line, against, process, rounds_of, say
 from planner.assess.assess import assessor
 from planner.documents.plan.text import render_text
+from planner.documents.plan.view import PlanView
+from planner.documents.printing import html
 from planner.documents.printing.html import render_html
-from planner.documents.printing.pdf import render_pdf
+from planner.documents.printing.pdf import font_faces, render_pdf
+from planner.documents.theatre.sheet import theatre_sheet
 from planner.plan.make import make_plan
 from planner.rulebook.load import shipped
 from planner.unit import read_unit
@@ -35,7 +38,7 @@ def run(quick: bool) -> Iterator[Line]:
         path = DEMO / "cases" / f"{name}.yaml"
         held = read_unit(unit, ready.rulebook)
         plan = make_plan(ready.assess(read(path, ready), held, None), ready.rulebook, held, None)
-        page = render_html(plan)
+        page, leaf = render_html(plan), html.page(PlanView(plan), theatre_sheet(PlanView(plan)), font_faces(), False)
         pages = len(HTML(string=page).render().pages)
         tables = plain_tables(render_text(plan, 100).split(), pages)
         what, rounds = f"{name}, {pages} pages", 1 if quick else 5
@@ -49,6 +52,14 @@ def run(quick: bool) -> Iterator[Line]:
             rounds,
         )
         yield from against("one PDF, warm", what, taken, {PAGE: "<= 1.2", TABLES: "<= 1.2"})
+        say(f"theatre sheet: {name}")
+        taken = rounds_of({"ours": partial(render_pdf, plan, ("theatre",)), PAGE: HTML(string=leaf).write_pdf}, rounds)
+        yield from against("theatre sheet, warm", f"{name}, 2 pages", taken, {PAGE: "<= 1.5"})
+        with tempfile.TemporaryDirectory() as folder:
+            given = [str(path), "--unit", str(unit), "--sheet", "theatre"]
+            made = processes(Path(folder), given, leaf, leaf)
+            taken = rounds_of({who: made[who] for who in ("ours", PAGE)}, rounds)
+        yield from against("theatre sheet, cold", f"{name}, 2 pages", taken, {PAGE: "<= 1.3"})
         with tempfile.TemporaryDirectory() as folder:
             taken = rounds_of(processes(Path(folder), [str(path), "--unit", str(unit)], page, tables), rounds)
         yield from against("one PDF, cold", what, taken, {PAGE: "<= 1.5", TABLES: "<= 1.5"})

@@ -12,6 +12,7 @@ from typing import Generic, TypeVar
 from planner.assess.assessment import FactorState, Lever
 from planner.documents.plan.view import PlanView
 from planner.documents.plan.words import remarks
+from planner.documents.printing.font_metrics import MM_A_POINT, count_lines
 from planner.documents.theatre.filling import SMALL, Item, filled, lines_mm, runs_mm, text_mm
 from planner.wording.reasons import SettleReason
 from planner.wording.words import as_sentence
@@ -21,7 +22,7 @@ from planner.wording.words import as_sentence
 ROOM = 297 - 8 - 12.5 - 1.6
 WIDTH, FACTS, BESIDE, DRAWN = 192.0, 70.0, 113.0, 72.0
 VERDICT = (57.5, 71.5, 53.0)
-MASTHEAD, CASE, HEADING, SUBHEADING, LARGE = 21.0, 7.6, 6.6, 1.0, 8.4
+MASTHEAD, HEADING, SUBHEADING, LARGE = 21.0, 6.6, 1.0, 8.4
 FRAME, FRAMED = 11.2, 183.0
 PICTURE, DRAWING = 9.5, 50.4
 SCALE_ROW, SCALE_HEAD = 4.1, 4.4
@@ -31,6 +32,9 @@ APPROVAL_ROWS, APPROVAL_ROW, REMARKS, CONTACT = 3, 8.8, 152.0, 46.0
 # Findings of a sitting that always stand in the strip; letters of remarks that always do.
 ASKED = 1
 REMARK = 200
+
+# A reference of more letters is set smaller; how much wider the face that it is set in stands.
+LONG, DISPLAY = 16, 1.3
 
 T = TypeVar("T")
 
@@ -168,7 +172,10 @@ def _height(p: PlanView, front: Front) -> float:
     def run(bold: str, plain: str, width: float, size: float = points) -> float:
         return runs_mm(((bold, True), (plain, False)), size, width)
 
-    facts = CASE + sum(text(words, FACTS) for words in (planned.stage_label, f"{p.unit}. Judged on {p.date}"))
+    # The display face is wider than the one that is measured.
+    case_pt = 20 if len(p.case) <= LONG else 15
+    case = count_lines([(p.case, True)], DISPLAY * case_pt, FACTS) * 1.05 * case_pt * MM_A_POINT
+    facts = case + sum(text(words, FACTS) for words in (planned.stage_label, f"{p.unit}. Judged on {p.date}"))
     masthead = 1.2 + max(MASTHEAD, facts + text(p.rulebook, FACTS, size=SMALL))
     standing = text(p.standing, WIDTH - 5, True, SMALL) + 2.9 if front.standing else 0
 
