@@ -96,9 +96,10 @@ class Needed(Entry):
 
 
 class Alert(Entry):
-    """What stands beside a case on the printed list, in few words."""
+    """What stands beside a case on the printed list, in few words; allergies and infection stand apart."""
 
     id: Slug
+    kind: Literal["allergy", "infection", "other"] = "other"
     when: When
     says: str
     basis: Basis

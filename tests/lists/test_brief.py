@@ -9,10 +9,11 @@ from pathlib import Path
 
 import outloud
 import page
+import pypdfium2
 import pytest
 from pypdf import PdfReader
 
-from planner.documents.brief.shapes import Brief
+from planner.documents.brief.shapes import Brief, Told
 from planner.documents.brief.sheet import render_brief
 from planner.documents.week.sheet import render_weeks
 from planner.exchange.case_reader import ReadCase, read_cases
@@ -77,7 +78,30 @@ def test_a_row_says_who_where_what_and_with_which_lens(gathered: Gathered, brief
     assert case.lens_power == 19.0 and third.lens == "19.00 D, hydrophobic acrylic" and third.backup == "18.00 D"
     assert third.biometry == "B-2414, 5 November 2026"
     assert third.approved == "not approved here"
-    assert brief.rows[0].alerts == ("Latex allergy",)
+    assert brief.rows[0].allergies == Told(("Latex allergy",), ())
+    assert brief.rows[0].infection == Told((), ()) and "Latex-free gloves and set" in brief.rows[0].kit
+    assert [row.anaesthetist for row in brief.rows[:2]] == ["not needed", "needed"]
+
+
+def test_none_and_not_recorded_are_told_apart_in_a_fixed_place(gathered: Gathered, held: Lists, brief: Brief) -> None:
+    first = replace(brief.rows[1], allergies=Told((), ()), infection=Told((), ("Infection precautions",)))
+    unknown = Told((), ("Latex allergy", "Reaction to povidone-iodine", "Penicillin allergy"))
+    second = replace(brief.rows[2], allergies=unknown, infection=Told((), ()))
+    made = render_brief([replace(brief, rows=(first, second))])
+    told = words(made).replace(" ", "")
+    assert "Allergies:none.Infection:NOTRECORDED(Infectionprecautions)." in told
+    assert "Allergies:NOTRECORDED.Infection:none." in told
+    # On the list each answer stands in the column of its heading.
+    sheet = PdfReader(io.BytesIO(made)).pages[0]
+    at: dict[str, list[float]] = {}
+
+    def visit(text: str, cm: list[float], tm: list[float], font: object, size: float) -> None:
+        at.setdefault(text.strip(), []).append(tm[4] * cm[0] + cm[4])
+
+    sheet.extract_text(visitor_text=visit)
+    (allergies,), (infection,) = at["Allergies"], at["Infection"]
+    assert sorted(at["none"])[:2] == pytest.approx([allergies, infection], abs=2)
+    assert sorted(round(x) for x in at["NOT RECORDED"]) == pytest.approx([allergies, infection], abs=5)
 
 
 def test_times_are_those_of_the_sources(brief: Brief) -> None:
@@ -125,14 +149,14 @@ def test_changed_rows_are_marked_in_words_and_what_came_off_is_named(gathered: G
     assert [row.mark for row in made.rows] == ["OTHER PEOPLE", "", "", "", "NEW"]
     assert made.rows_off == ("L-404, left eye",)
     told = words(render_brief([made]))
-    assert "OTHER PEOPLE" in told and "Off this list since the version before: L-404, left eye" in told
+    assert "OTHER PEOPLE" in told and "Taken off this list since the last version: L-404, left eye" in told
     assert "Version 2." in told
 
 
 def test_a_list_that_breaks_a_rule_says_so_at_its_head(gathered: Gathered, held: Lists) -> None:
     bad = Lists(tuple(replace(p, supervisor="trainer-1") for p in held.placings if p.session == "tue-1-a"))
     told = words(render_brief([brief_of(gathered.instance, bad, "tue-1-a", gathered.plans(bad))]))
-    assert "Not to be started as it stands:" in told and "trainer-1 is a trainer" in told
+    assert "Do not start this list as it is:" in told and "trainer-1 is a trainer" in told
 
 
 def test_the_sheets_are_pdf_ua_and_the_same_bytes_again(
@@ -174,4 +198,10 @@ def test_the_weeks_at_a_glance_hold_every_session_and_every_case(
     assert sum(share.whole + share.steps for share in shown.shares) == len(trainees)
     made = render_weeks(shown)
     assert not faults(made, tmp_path)
-    assert len(PdfReader(io.BytesIO(made)).pages) == len(shown.weeks) + 1
+    # As many weeks on a page as fit: but for the last, no page ends with its lower quarter empty.
+    pages = pypdfium2.PdfDocument(made)
+    assert len(pages) < len(shown.weeks)
+    for sheet in list(pages)[:-1]:
+        picture = sheet.render(scale=1).to_pil().convert("L")
+        body = picture.crop((0, 0, picture.width, picture.height - 35)).point(lambda grey: 255 * (grey < 128))
+        assert body.getbbox()[3] > 0.75 * picture.height

@@ -6,9 +6,17 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
+class Told:
+    """What holds, and what nobody recorded; neither where each was asked and there is none."""
+
+    holds: tuple[str, ...]
+    not_recorded: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class BriefRow:
-    """A case of the list, expected at `starts` for so many `minutes`, turnover among them. `alerts` hold, `not_asked`
-    nobody recorded; `pauses` has the step and why to stop in it."""
+    """A case of the list, expected at `starts` for so many `minutes`, turnover among them. `kit` is what must be there
+    beyond what every case takes; `pauses` has the step and why to stop in it."""
 
     order: int
     key: tuple[str, str]
@@ -23,12 +31,14 @@ class BriefRow:
     supervisor: str
     steps: str
     anaesthesia: str
-    anaesthetist: bool
+    anaesthetist: str
     lens: str
     backup: str
     biometry: str
-    alerts: tuple[str, ...]
-    not_asked: tuple[str, ...]
+    allergies: Told
+    infection: Told
+    others: Told
+    kit: tuple[str, ...]
     settle: tuple[str, ...]
     missing: tuple[str, ...]
     hard_because: tuple[str, ...]

@@ -6,14 +6,14 @@ import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 
-from planner.documents.brief.shapes import Brief, BriefRow, KitToPull, ListMinutes, Remark, SaidOfCases
+from planner.documents.brief.shapes import Brief, BriefRow, KitToPull, ListMinutes, Remark, SaidOfCases, Told
 from planner.documents.figures import day, dioptres
 from planner.lists.changes.differences import ListChange
 from planner.lists.output.lookalikes import Clash, clashes
 from planner.lists.roster.shapes import Session
 from planner.lists.rules.checker import check
 from planner.lists.rules.rule import Broken
-from planner.lists.week.instance import Instance, Key, Lists, Placing
+from planner.lists.week.instance import Instance, Key, ListCase, Lists, Placing
 from planner.lists.week.week import Week
 from planner.plan.plan import Approval, Plan, PlannedStep
 from planner.wording.people import Team, operator_and_supervisor
@@ -98,19 +98,27 @@ def _row(week: Week, placing: Placing, start: float, plan: Plan, changed: str | 
         supervisor=supervisor,
         steps=_steps(team, plan),
         anaesthesia=_anaesthesia(plan),
-        anaesthetist=case.anaesthetist is not False,
+        anaesthetist={True: "needed", False: "not needed", None: "not recorded whether needed"}[case.anaesthetist],
         lens=dioptres(lens.power_d) + material,
         backup=dioptres(lens.backup_power_d),
         biometry=f"{reference}, {day(lens.biometry_date)}",
+        allergies=_told(case, "allergy"),
+        infection=_told(case, "infection"),
         # What the approval hangs on is said aloud with what else the room must know.
-        alerts=(*conditions, *(says for says, holds in case.alerts if holds)),
-        not_asked=tuple(says for says, holds in case.alerts if holds is None),
+        others=_told(case, "other", conditions),
+        kit=tuple(case.kit.values()),
         settle=tuple(reason.because for reason in plan.assessment.readiness.because),
         missing=tuple(missing.label for missing in plan.assessment.missing),
         hard_because=tuple(reason.words for reason in plan.assessment.tier.decided_by),
         pauses=tuple(_pauses(plan.steps)),
         mark=change_mark(changed) if changed else "",
     )
+
+
+def _told(case: ListCase, kind: str, first: Iterable[str] = ()) -> Told:
+    of_kind = [(says, holds) for says, holds in case.alerts if case.alert_kinds.get(says, "other") == kind]
+    known = tuple(says for says, holds in of_kind if holds)
+    return Told((*first, *known), tuple(says for says, holds in of_kind if holds is None))
 
 
 def change_mark(kind: str) -> str:

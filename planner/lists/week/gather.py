@@ -187,6 +187,7 @@ def list_case(
         lens_power=_number(case, "lens_power_d"),
         backup_power=_number(case, "backup_lens_power_d"),
         alerts=tuple((alert.says, _truth(alert.when, case, assessment, plan)) for alert in rules.alerts),
+        alert_kinds={alert.says: alert.kind for alert in rules.alerts},
         lens_material=_words(case, "planned_lens_material", rulebook),
         approval=approval,
         fellow=Fellow("the other eye, by the record of this case", None, True) if findings.get("second_eye") else None,

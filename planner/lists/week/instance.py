@@ -69,8 +69,9 @@ class ListCase:
     `order` holds, for each fixed place of the rulebook, whether this case has it. `unsettled` are the reasons to settle
     first other than consent and agreement. `last_day` is the deadline, `why_then` its reason; waiting counts from
     `since`, the date of listing where `listed`, else the day recorded. `alerts` are what the room must know, in words,
-    each with whether it holds. `away` and `not_before` say when the patient cannot come, `short_notice` whether they
-    can for a place that falls free. `dated` are measurements that grow old: label, day, days that they hold.
+    each with whether it holds; `alert_kinds` the kind of each by its words: allergy, infection, other. `away` and
+    `not_before` say when the patient cannot come, `short_notice` whether they can for a place that falls free. `dated`
+    are measurements that grow old: label, day, days that they hold.
     `late_because`: why the organiser accepts that it comes after its last day. `reviewed_on` is the day on which the
     first eye was examined after its operation. `approval` is None for cases from files, of which nobody approved any.
     """
@@ -94,6 +95,7 @@ class ListCase:
     backup_power: float | None = None
     lens_material: str | None = None
     alerts: tuple[tuple[str, Truth], ...] = ()
+    alert_kinds: dict[str, str] = field(default_factory=dict)
     away: frozenset[datetime.date] = frozenset()
     not_before: datetime.date | None = None
     approval: Covering | None = None
