@@ -40,9 +40,9 @@ def test_changed_rows_are_marked_since_an_earlier_version(planner: Planner, fold
 
 
 def test_week_calendar_and_table(planner: Planner, folder: Path) -> None:
+    assert planner("lists", "week", WEEK, *GIVEN).err == "wrote week.pdf: 10 cases placed, 38 waiting\n"
     text = " ".join(sheet.extract_text() for sheet in PdfReader("week.pdf").pages)
     assert text.count("Week of ") == 4 and "Waiting for a place" in text
-    assert len(PdfReader("week.pdf").pages) >= 5
     assert planner("lists", "calendar", WEEK, *GIVEN, "--for", "trainee-2", "--published", "3").code == 0
     [event] = Calendar.from_ical(Path("lists.ics").read_bytes()).walk("VEVENT")
     assert (str(event["STATUS"]), int(event["SEQUENCE"])) == ("CONFIRMED", 3)

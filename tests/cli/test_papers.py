@@ -19,6 +19,8 @@ from pypdf import PdfReader
 from planner.assess.assess import assess
 from planner.case import read_case
 from planner.documents.json_form import plan_json
+from planner.documents.plan.view import PlanView
+from planner.documents.printing import html
 from planner.plan.make import make_plan
 from planner.records.rows import Seen, StepChange
 from planner.records.store import Store
@@ -44,7 +46,13 @@ def store(folder: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
 
 
 def listed(
-    store: Store, rulebook: Rulebook, name: str, theatre: str, order: int, tier: int | None = None, **findings: Any
+    store: Store,
+    rulebook: Rulebook,
+    name: str,
+    theatre: str,
+    order: int,
+    tier: int | None = None,
+    **findings: Any,
 ) -> int:
     """A demonstration case approved and given its place."""
     case = entered(store, rulebook, name)
@@ -77,7 +85,8 @@ def test_every_approved_plan_of_the_day_is_in_one_pdf_in_its_order(
     file = folder / f"papers-{DAY}.pdf"
     assert (ran.code, ran.out) == (0, "") and f"wrote {file.name}: 3 of 3 plans" in ran.err
     first, *plans = pages(file)
-    assert "Thursday 3 December 2026" in first and "No server is needed" in first and "Harbour Eye Unit" in first
+    assert "Thursday 3 December 2026" in first and "Harbour Eye Unit" in first
+    assert "Each theatre sheet is followed by its preparation." in first
     assert [first.index(reference) for reference in ("H-101", "H-108", "H-102")] == sorted(
         first.index(reference) for reference in ("H-101", "H-108", "H-102")
     )
@@ -124,8 +133,42 @@ def test_what_does_not_stand_is_left_out_and_said_first(
     assert "H-108, left eye: left out (Date of the pressure" in ran.err and "H-102, right eye: left out" in ran.err
     first, *plans = pages(folder / "papers.pdf")
     assert "Not here: 2." in first and f"Date of the pressure {day_words(aged)} is {days + 1} days old" in first
-    assert first.index("without a plan here") < first.index("In this order")
+    assert first.index("but no plan in these papers") < first.index("In this order")
     assert "no approval stands" in first and not any("H-108" in text or "H-102" in text for text in plans)
+
+
+def test_a_plan_that_cannot_be_printed_is_left_out_and_said_first(
+    planner: Callable[..., Ran], folder: Path, store: Store, rulebook: Rulebook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = html.page
+
+    def page_of(plan: PlanView, *parts: Any) -> str:
+        """The page, with a picture from elsewhere in that of one case: it is refused where type is set."""
+        made, picture = whole(plan, *parts), '<img alt="" src="http://elsewhere/a.png">'
+        return made.replace("</body>", f"{picture}</body>") if plan.case == "H-102" else made
+
+    monkeypatch.setattr(html, "page", page_of)
+    listed(store, rulebook, "tense-white", "Theatre 1", 1)
+    listed(store, rulebook, "routine", "Theatre 1", 2)
+    ran = planner("papers", "--day", DAY, "--unit", UNIT, "-o", "papers.pdf")
+    assert ran.code == 1 and "wrote papers.pdf: 1 of 2 plans" in ran.err
+    assert "H-102, right eye: left out (cannot be printed: " in ran.err
+    first, *plans = pages(folder / "papers.pdf")
+    assert "Not here: 1." in first and "the page asks for http://elsewhere/a.png" in first
+    assert first.index("H-102") < first.index("In this order") < first.index("H-101")
+    assert all("H-101" in text for text in plans)
+
+
+def test_theatre_sheets_alone_are_two_sides_a_plan(
+    planner: Callable[..., Ran], folder: Path, store: Store, rulebook: Rulebook
+) -> None:
+    for order, name in enumerate(("routine", "shallow-chamber"), 1):
+        listed(store, rulebook, name, "Theatre 1", order)
+    ran = planner("papers", "--day", DAY, "--unit", UNIT, "--sheet", "theatre", "-o", "papers.pdf")
+    assert ran.code == 0
+    first, *plans = pages(folder / "papers.pdf")
+    assert "Theatre sheets alone" in first and "on 4 pages" in first
+    assert ["H-101" in text for text in plans] == [True, True, False, False]
 
 
 def test_a_day_without_cases_says_so(planner: Callable[..., Ran], folder: Path, store: Store) -> None:

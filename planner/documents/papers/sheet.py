@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from planner.documents.figures import day, moment
 from planner.documents.plan.view import PlanView
 from planner.documents.printing import html
-from planner.documents.printing.pdf import font_faces, rendered, write_together
+from planner.documents.printing.pdf import PARTS, Part, font_faces, rendered, write_together
+from planner.errors import PlannerError
 from planner.plan.plan import Plan
 from planner.wording.words import side_of
 
@@ -44,20 +45,31 @@ def render_papers(
     left_out: Sequence[LeftOut],
     written_at: str,
     unit: str | None = None,
-) -> bytes:
+    parts: Sequence[Part] = PARTS,
+) -> tuple[bytes, tuple[LeftOut, ...]]:
     """The papers of a day as one tagged PDF, plans in the order given, behind a first page that accounts for all,
-    written at an ISO time, the unit's own. Raises PlannerError when a page cannot be set."""
+    written at an ISO time, the unit's own; and all that is left out. A plan that cannot be set in type is left out
+    too, with why. Raises PlannerError when the first page cannot be set."""
+    here, documents, missing = [], [], list(left_out)
+    for place, plan in plans:
+        try:
+            documents.append(rendered(plan, parts))
+        except PlannerError as error:
+            why = (f"cannot be printed: {fault.what}" + f" ({fault.why})" * bool(fault.why) for fault in error.faults)
+            missing.append(LeftOut(place, tuple(why)))
+        else:
+            here.append((place, plan))
 
     def cover(sheets: list[int]) -> str:
         lines = [
             {"place": place, "view": PlanView(plan), "sheets": count}
-            for (place, plan), count in zip(plans, sheets, strict=True)
+            for (place, plan), count in zip(here, sheets, strict=True)
         ]
         return html.sheet(
             "papers/papers.html", STYLES, font_faces(), day=day(on), unit=unit or "not recorded",
             weekday=f"{on:%A}", written_at=moment(written_at), lines=lines,
-            left_out=left_out, side_of=side_of, shown=SHOWN, sheets=sum(sheets),
-            theatres=len({place.theatre for place, _ in plans}),
+            left_out=missing, side_of=side_of, shown=SHOWN, sheets=sum(sheets), parts=parts,
+            theatres=len({place.theatre for place, _ in here}),
         )  # fmt: skip
 
-    return write_together([rendered(plan) for _, plan in plans], cover)
+    return write_together(documents, cover), tuple(missing)

@@ -87,12 +87,7 @@ def write_one_page(pages: Iterable[str]) -> bytes:
         document = _rendered(page)
         if len(document.pages) == 1:
             break
-    with _heard() as warnings:
-        made = document.write_pdf(pdf_variant="pdf/ua-1")
-    if warnings:
-        raise PlannerError.one(f"the page cannot be written: {warnings[0]}", "plan", hint="correct the template")
-    assert isinstance(made, bytes)
-    return made
+    return _written(document, None)
 
 
 def _rendered(page: str) -> Any:
