@@ -12,20 +12,19 @@ from pypdf import PdfReader
 from planner.documents.printing.html import render_html
 
 from .conftest import PRINTED, PlanOf
-from .sheet import Sheet, sheets
+from .sheet import sheets
+from .test_print_ink import LEAST_CONTRAST, commonest_around, contrast, pictures
 
-# The greys of the page are darker than this; what a browser makes of white letters without their ground is not.
-DARK = 90
+DARK = 90  # of 255; the greys of the page are darker
 
 
-def pale(sheet: Sheet) -> Iterator[str]:
-    """Letters that are not dark and stand on nothing dark that was drawn."""
-    for text in sheet.texts:
-        x, y = (text.box.left + text.box.right) / 2, (text.box.bottom + text.box.top) / 2
-        under = [shape for shape in sheet.shapes if max(shape.colours[0]) < DARK]
-        on_dark = any(s.box.left < x < s.box.right and s.box.bottom < y < s.box.top for s in under)
-        if max(text.colour) > DARK and not on_dark:
-            yield f"{text.words!r} {text.colour}"
+def pale(pdf: bytes) -> Iterator[str]:
+    """Letters lighter than the greys of the page, with too little contrast to what lies around them on the paper."""
+    for number, (sheet, picture) in enumerate(zip(sheets(pdf), pictures(pdf, 72), strict=True), 1):
+        assert sheet.texts
+        for text in (text for text in sheet.texts if max(text.colour) > DARK):
+            if contrast(text.colour[0], ground := commonest_around(picture, text.box)) < LEAST_CONTRAST:
+                yield f"sheet {number}: {text.words!r}: {text.colour} on {ground}"
 
 
 @pytest.mark.parametrize("name", PRINTED)
@@ -45,5 +44,4 @@ def test_printed_without_backgrounds_nothing_is_pale_and_every_sheet_has_its_sid
     assert said[2].startswith(f"{heads[2]}Preparation"), "the theatre sheet is one leaf here too"
     supervised = any(step.who == "supervisor" for step in plan.steps)
     assert ("SUPERVISOR" in said[1]) == supervised
-    for sheet in sheets(pdf):
-        assert sheet.texts and not list(pale(sheet))
+    assert not list(pale(pdf))
