@@ -38,7 +38,7 @@ def test_printed_without_backgrounds_nothing_is_pale_and_every_sheet_has_its_sid
     page.close()
     case = plan.assessment.case
     said = [" ".join(sheet.extract_text().split()) for sheet in PdfReader(io.BytesIO(pdf)).pages]
-    side = f"{case.eye.upper()} EYE {case.reference} "
+    side = f"{case.eye.upper()} EYE {case.reference} {plan.draft_line} "
     heads = [f"page {number} of {len(said)} {side}" for number in range(1, len(said) + 1)]
     assert not [each for each, head in zip(said, heads, strict=True) if not each.startswith(head)]
     assert said[2].startswith(f"{heads[2]}Preparation"), "the theatre sheet is one leaf here too"
