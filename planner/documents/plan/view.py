@@ -89,7 +89,7 @@ class PlanView:
 
     def kit_of(self, drill: PlannedDrill) -> str:
         labels = {item.id: item.label for item in self.plan.kit}
-        return ", ".join(labels.get(item, spoken(item)) for item in drill.kit)
+        return "; ".join(labels.get(item, spoken(item)) for item in drill.kit)
 
     def cite(self, basis: Basis) -> str:
         """`[3] where (seen)` for a basis in a source that the plan lists, everything else in words."""
