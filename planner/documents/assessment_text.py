@@ -38,7 +38,7 @@ def summary(assessment: Assessment, rulebook: Rulebook) -> str:
         ),
         _block("Factors that hold", [_factor(state) for state in assessment.factors if state.state == "holds"]),
         _block("Factors that may hold, as something is not recorded", _may_hold(assessment)),
-        _block("Look again", [*assessment.queries, *(note.words for note in assessment.notes)]),
+        _block("Check the record", [*assessment.queries, *(note.words for note in assessment.notes)]),
         _block(
             f"Rulebook {assessment.rulebook.status}, {assessment.rulebook.sha256[:12]}", rulebook.theatre.deferral[:1]
         ),

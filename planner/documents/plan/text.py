@@ -79,22 +79,22 @@ class _Page:
                 f"{look.label}, {words.takes(look)} ({look.who}): {words.joined(look.labels)}" for look in p.looks
             )
         if p.assessment.levers:
-            self.section("Put right before surgery")
+            self.section("Can be put right before surgery")
             for v in p.assessment.levers:
                 said = f"{v.label} to {v.to}: {v.how} → tier {v.tier}"
                 self.put(said, "- ")
         if p.queries:
-            self.section("Look again")
+            self.section("Check the record")
             self.items(p.queries)
         if p.factors or p.possible:
-            self.section("What is found, and what it counts")
+            self.section("Risk factors")
         self.items(f"{f.label}: {f.because}" + (f" ({f.counts})" if f.counts else "") for f in p.factors)
         self.put(f"Not recorded, and may be found: {p.possible}." if p.possible else "")
         self.section("The eye")
         self.put(" ".join([p.drawing.seat, *p.drawing.captions]))
 
     def risk(self, p: PlanView) -> None:
-        self.section("The risk, in whose hands")
+        self.section("Risk by grade of operator")
         baseline = f"Baseline {p.risk.baseline}."
         self.put(f"{p.risk.outcome}. {p.risk.model}; {p.risk.population}. {baseline}")
         self.put(p.risk.uncounted)
@@ -139,7 +139,7 @@ class _Page:
             self.section("Other emergencies: the first thing to do")
             self.items(f"{drill.label} (may become likely): {drill.stop_first}" for drill in p.may_be_drills)
             self.items(f"{drill.label}: {drill.stop_first}" for drill in p.other_drills)
-        self.section("In the room")
+        self.section("Kit in the room")
         for heading, items in p.kit:
             self.put(f"{heading}:")
             for item in items:
@@ -166,7 +166,7 @@ class _Page:
             self.section("What constrains the plan")
             self.items(f"{words.force(r)}: {words.rule_text(r)} {p.cite(r.basis)}" for r in p.plan.rules)
         if p.choices:
-            self.section("Why it is planned so")
+            self.section("Why this way")
         for c in p.choices:
             parts = (c.way.why, words.alternatives(c), p.cite(c.way.basis))
             self.put(f"{c.label}: {' '.join(part for part in parts if part)}", "- ")
