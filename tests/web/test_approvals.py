@@ -86,7 +86,7 @@ def test_approved_as_planned_with_conditions_prints_on_page_and_pdf(
     fields = form_of(consultant, path, "Approve as named, tier") | {"conditions": "pressure below 21 on the day"}
     assert consultant.post(path, data=fields).headers["location"] == path
     page = text_of(consultant.get(path))
-    assert "Tier 1 approved by consultant-1" in page and "It stands." in page
+    assert "Tier 1 approved by consultant-1" in page and "The approval is valid." in page
     assert "On condition: pressure below 21 on the day" in page
     plan = path.replace("/approvals/", "/cases/")
     printed = text_of(consultant.get(f"{plan}/plan.html"))
@@ -102,7 +102,7 @@ def test_a_consultants_own_case_is_another_consultants_to_approve(
     path = submitted(store, signed_in, rulebook, "routine", by="consultant-1")
     assert "(yourself)" in text_of(consultant.get("/approvals"))
     page = text_of(consultant.get(path))
-    assert "Not yours to approve" in page and "another consultant decides" in page
+    assert "You cannot approve this case" in page and "another consultant decides" in page
     assert "saved the version that would be approved" in page and "Approve as named, tier" not in page
     # Whoever sends the form all the same is told the same, and another consultant decides.
     other = signed_in("consultant-2")
@@ -429,7 +429,7 @@ def test_withdrawn_by_hand_with_a_reason(
 
 @pytest.mark.parametrize(
     ("field", "text", "why"),
-    [("conditions", "ask Jane Archer first", "person's name"), ("conditions", "x" * 201, "200 letters")],
+    [("conditions", "ask Jane Archer first", "person's name"), ("conditions", "x" * 201, "200 characters")],
 )
 def test_what_cannot_be_kept_or_printed_is_refused_and_not_lost(
     store: Store, signed_in: SignIn, rulebook: Rulebook, consultant: Visit, field: str, text: str, why: str

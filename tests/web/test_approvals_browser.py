@@ -87,7 +87,7 @@ def test_a_case_that_changed_under_the_consultants_eyes_is_not_approved(
     expect(main).to_contain_text("Tier: 1 → 4")
     expect(main).to_contain_text("dye in the room")
     assert store.case_now(now.case.id).approval is None
-    page.click("text=Look at it again as it stands now")
+    page.click("text=Look at it again as it is now")
     expect(page.locator("main")).to_contain_text("Tier 4")
     expect(page.locator("main")).to_contain_text("It is not before a consultant.")
 

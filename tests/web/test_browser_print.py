@@ -57,7 +57,7 @@ def test_every_sheet_of_a_case_has_its_side_and_reference_in_black(
     page = opened("consultant-1")
     page.goto(path.format(reference))
     pdf, said = on_paper(page)
-    assert all(each.startswith(f"RIGHT EYE {reference} As it stood ") for each in said), said
+    assert all(each.startswith(f"RIGHT EYE {reference} As at ") for each in said), said
     assert not list(pale(pdf))
     pressed = [text for text in page.locator("button, header nav a").all_inner_texts() if text.strip()]
     assert len(pressed) > 3 and not [text for text in pressed if f" {text} " in " ".join(said[1:])]
@@ -72,7 +72,7 @@ def test_no_row_of_a_long_list_is_cut_and_its_heads_are_repeated(opened: Callabl
     page = opened("organiser-1")
     page.goto("/lists")
     pdf, said = on_paper(page)
-    assert len(said) > 3 and all(each.startswith("Lists As it stood ") for each in said), said
+    assert len(said) > 3 and all(each.startswith("Lists As at ") for each in said), said
     pool = page.locator("section[aria-labelledby=t-pool]")
     rows = [squeezed(row.locator("th, .cell").all_inner_texts()) for row in pool.locator("tbody tr").all()]
     heads, squeezed_sheets = (

@@ -48,7 +48,7 @@ def test_a_morning_of_the_organiser(opened: Opened) -> None:
 
     page.get_by_role("button", name="Up L-402, left eye one place").click()
     expect_order(page, "L-401", "L-402", "L-414")
-    expect(page.locator("main")).to_contain_text("Could be taken for each other")
+    expect(page.locator("main")).to_contain_text("Could be mixed up")
 
     # What breaks a rule is said before it is entered.
     page.goto("/lists/place/L-414/left")
@@ -67,7 +67,7 @@ def test_a_morning_of_the_organiser(opened: Opened) -> None:
     expect(page.locator("main")).to_contain_text("Locked: consultant-1 asked for it")
 
     page.goto("/lists")
-    page.get_by_role("button", name="Match all again but what is locked").click(timeout=SEARCH)
+    page.get_by_role("button", name="Match all again, except what is locked").click(timeout=SEARCH)
     expect(page.locator("main")).to_contain_text("Nothing is entered yet")
     page.wait_for_load_state("load")
     expect(page.locator("tbody th").first).to_be_visible()

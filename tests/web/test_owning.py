@@ -30,7 +30,7 @@ def test_another_trainee_reads_the_form_and_saves_nothing(store: Store, signed_i
     answer = other.post(path, data=typed)
     told = text_of(answer)
     assert answer.status_code == 403 and "Not saved: trainee-3 has this case" in told
-    assert "31 mmHg" in told and "very long" in told and "Save it all the same" not in told
+    assert "31 mmHg" in told and "very long" in told and "Save it anyway" not in told
     by_itself = other.post(path, data=typed, headers={"HX-Request": "true"})
     assert by_itself.status_code == 403 and "trainee-3 has this case" in text_of(by_itself)
     settled = {"token": typed["token"], "based_on": "1", "pick.iop_mmhg": "mine", "mine.iop_mmhg": "31"}
@@ -75,7 +75,7 @@ def test_what_cannot_be_handed_over_says_why(store: Store, signed_in: SignIn, pa
     for changed, said in (
         ({"to": ""}, "Choose to whom"),
         ({"to": "organiser-1"}, "prepares no cases"),
-        ({"to": "trainee-5", "why": "x" * 201}, "more than 200 letters"),
+        ({"to": "trainee-5", "why": "x" * 201}, "more than 200 characters"),
         ({"to": "trainee-5", "why": "Mrs Jane Archer asked"}, "name"),
     ):
         answer = visit.post(f"{path}/hand-over", data=fields | changed)

@@ -78,7 +78,7 @@ def sessions_table(verdict: Verdict) -> Iterator[str]:
 def simulated_text(instance: Instance, found: list[Simulated], runs: int) -> str:
     """One line a session: both chances of overrun, and minutes of overrun and of idle theatre."""
     blank = " " * 57
-    lines = [f"{blank}Chance to overrun       Mean minutes   One in ten"]
+    lines = [f"{blank}Chance of overrun       Mean minutes   One in ten"]
     lines += [f"{blank}worked out simulated    over    idle   ends later"]
     for one in found:
         chances = f"{percent(one.worked_out):>10} {percent(one.chance):>9}"

@@ -35,7 +35,7 @@ LATEST_PLACE = 99
 
 
 def _line(name: str) -> AfterValidator:
-    return up_to(LONGEST, f"{name}: more than the {LONGEST} letters that print")
+    return up_to(LONGEST, f"{name}: more than the {LONGEST} characters that print")
 
 
 def _tier(sent: object) -> int | None:

@@ -92,7 +92,7 @@ def submit(request: Request, visitor: Preparing, form: Submitted, now: CaseAsked
     plan = site.desk.plans.planned(saved).plan
     if form.version != saved.number:
         told = f"{saved.by} saved this case at {clock_time(saved.at)}, after you opened this page."
-        return _page(request, now, told, "Read the plan again as it stands now, then submit it.", note=form.note)
+        return _page(request, now, told, "Read the plan again as it is now, then submit it.", note=form.note)
     if plan is None:
         return _page(request, now, "The case cannot be judged as it is recorded.", note=form.note)
     if faults := refusals(form, desk_submit, site.desk, now, plan, visitor.code, form.note, form.seen):

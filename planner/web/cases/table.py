@@ -21,7 +21,7 @@ from planner.web.server.presenting import page
 from planner.web.server.site import CASE, CaseAsked, Site, case_path, site_of
 
 router = APIRouter()
-Reference = Annotated[Text, up_to(60, "at most 60 letters fit a printed line")]
+Reference = Annotated[Text, up_to(60, "at most 60 characters fit a printed line")]
 LONGEST = 200
 SEEN_SHOWN = 20
 
@@ -39,7 +39,7 @@ class HandOver(Form):
     """`owner` is whoever had the case when the page was shown."""
 
     to: str = ""
-    why: Annotated[Text, up_to(LONGEST, f"The reason has more than {LONGEST} letters.")] = ""
+    why: Annotated[Text, up_to(LONGEST, f"The reason has more than {LONGEST} characters.")] = ""
     owner: str = ""
 
 

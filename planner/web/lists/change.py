@@ -124,7 +124,7 @@ def change(request: Request, visitor: Building, form: Asked, lists: ListsAsked) 
     if form.seen != lists.seen:
         return wish.refused(request, CHANGED, status=409)
     if len(wish.why) > LONGEST:
-        return wish.refused(request, f"The reason has more than {LONGEST} letters.")
+        return wish.refused(request, f"The reason has more than {LONGEST} characters.")
     try:
         case_id = lists.held.now[wish.key].case.id
         if wish.act == "lock":

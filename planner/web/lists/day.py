@@ -45,7 +45,7 @@ class PlaceForm(Form):
         elif self.day < today:
             found.append(f"Day: {day_words(self.day)} is over")
         if not theatre or len(theatre) > LONGEST_THEATRE:
-            found.append(f"Theatre: its name, up to {LONGEST_THEATRE} letters")
+            found.append(f"Theatre: its name, up to {LONGEST_THEATRE} characters")
         if self.place and not (self.place.isascii() and self.place.isdecimal()):
             found.append("Order: a whole number from 1 on, or nothing for the end of the list")
         elif len(self.place) > 2:
@@ -57,7 +57,7 @@ class PlaceForm(Form):
 
 class TakeOffForm(Form):
     allocation: str = ""
-    why: Annotated[Text, up_to(LONGEST, f"The reason has more than {LONGEST} letters.")] = ""
+    why: Annotated[Text, up_to(LONGEST, f"The reason has more than {LONGEST} characters.")] = ""
 
 
 Place = Annotated[PlaceForm, Depends(PlaceForm.read)]

@@ -98,7 +98,7 @@ def morning(request: Request, visitor: Building, form: Happened, lists: ListsAsk
     """Somebody is away from the session's day, or the session is lost or ends at another time; what is locked stays."""
     concerned, now = session_named(lists, session), local(site_of(request).settings.clock())
     if not form.because or len(form.because) > LONGEST_REASON:
-        return _proposal_page(request, lists, f"A reason, of up to {LONGEST_REASON} letters: what happened.")
+        return _proposal_page(request, lists, f"A reason, of up to {LONGEST_REASON} characters: what happened.")
     away = _away(lists, concerned, form)
     changed, unclear = _changed(concerned, form)
     running = lists.running(concerned.day)

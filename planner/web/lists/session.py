@@ -36,7 +36,7 @@ class PublishForm(Form):
     """`after` is the version that the page was made from, 0 for none."""
 
     seen: str = ""
-    note: Annotated[Text, up_to(LONGEST, f"The note has more than {LONGEST} letters.")] = ""
+    note: Annotated[Text, up_to(LONGEST, f"The note has more than {LONGEST} characters.")] = ""
     after: Number = None
 
 

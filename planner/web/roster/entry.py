@@ -50,7 +50,7 @@ class EntryChangeForm(Form):
 
     key: str = ""
     based_on: VersionNumber
-    note: Annotated[Text, up_to(LONGEST_NOTE, f"the note has more than {LONGEST_NOTE} letters")] = ""
+    note: Annotated[Text, up_to(LONGEST_NOTE, f"the note has more than {LONGEST_NOTE} characters")] = ""
     sure: Ticked = False
 
 

@@ -1,7 +1,7 @@
 """Typed forms: what a page sends is declared once, field by field, and read in one place.
 
     class Question(Form):
-        text: Annotated[Text, up_to(200, "question: more than 200 letters")] = ""
+        text: Annotated[Text, up_to(200, "question: more than 200 characters")] = ""
         who: Annotated[dict[str, str], Prefixed("who.")] = {}
 
     @router.post("/questions")
