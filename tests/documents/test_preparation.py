@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -15,7 +16,7 @@ from planner.claims import Basis
 from planner.documents.plan.view import PlanView
 from planner.documents.printing.pdf import render_pdf
 from planner.plan.make import make_plan
-from planner.plan.plan import Plan
+from planner.plan.plan import Approval, Plan
 from planner.rulebook.rulebook import Rulebook
 from planner.unit import read_unit
 
@@ -126,6 +127,20 @@ def test_nothing_of_the_plan_is_left_out(plan_of: PlanOf, sheet_of: SheetOf, nam
 
 def test_what_another_eye_has_is_missed(plan_of: PlanOf, sheet_of: SheetOf) -> None:
     assert len(lacking(plan_of("tense-white"), sheet_of("routine"))) > 50
+
+
+def test_an_approval_is_said_by_whom_and_why(plan_of: PlanOf) -> None:
+    given = Approval(
+        "Dr Invented", "2026-11-02T17:05", 3, 4, "ultrasound first", "one seeing eye", "Consultant operates"
+    )
+    there = text_of(printed(render_pdf(replace(plan_of("tense-white"), approval=given), ("preparation",))))
+    for text in (
+        "Approved by Dr Invented, 2 November 2026, 17:05",
+        "one seeing eye",
+        "ultrasound first",
+        "by the rulebook tier 3",
+    ):
+        assert bare(text) in there
 
 
 @pytest.mark.parametrize("name", PRINTED)
