@@ -88,6 +88,14 @@ FAULTS = (
         ),
     ),
     Fault(
+        "theatre-sheet",
+        "planner/documents/theatre",
+        "self.main = tuple(way.do[0] for way in ways if way.do) or written[:1]",
+        "self.main = tuple(way.do[-1] for way in ways if way.do) or written[:1]",
+        "the theatre sheet gives a detail of a step for its main instruction",
+        ("tests/documents/test_theatre.py",),
+    ),
+    Fault(
         "documents",
         "planner/documents",
         'TEMPORAL_HOUR = {"right": 9, "left": 3}',
