@@ -47,10 +47,11 @@ def papers(
             papers.append(paper_of(desk, now, on))
             progress.step()
     plans = [paper for paper in papers if not isinstance(paper, LeftOut)]
-    left_out = tuple(paper for paper in papers if isinstance(paper, LeftOut))
+    left_out = [paper for paper in papers if isinstance(paper, LeftOut)]
     written_at = wall(desk.clock())
     parts = tuple(part for part in PARTS if sheet in (None, part))
-    content, left_out = render_papers(on, plans, left_out, written_at, desk.unit.unit if desk.unit else None, parts)
+    unit_name = desk.unit.unit if desk.unit else None
+    content = render_papers(on, plans, tuple(left_out), written_at, unit_name, parts, left_out.append)
     write(file, content, f"{len(papers) - len(left_out)} of {len(papers)} plans")
     if left_out:
         faults = [Fault(eye_words(e.place.reference, e.place.eye), "left out", "; ".join(e.because)) for e in left_out]

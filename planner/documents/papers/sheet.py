@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from planner.documents.figures import day, moment
@@ -46,10 +46,11 @@ def render_papers(
     written_at: str,
     unit: str | None = None,
     parts: Sequence[Part] = PARTS,
-) -> tuple[bytes, tuple[LeftOut, ...]]:
+    leave_out: Callable[[LeftOut], None] = lambda place: None,
+) -> bytes:
     """The papers of a day as one tagged PDF, plans in the order given, behind a first page that accounts for all,
-    written at an ISO time, the unit's own; and all that is left out. A plan that cannot be set in type is left out
-    too, with why. Raises PlannerError when the first page cannot be set."""
+    written at an ISO time, the unit's own. A plan that cannot be set in type is left out too, with why, and given to
+    `leave_out`. Raises PlannerError when the first page cannot be set."""
     here, documents, missing = [], [], list(left_out)
     for place, plan in plans:
         try:
@@ -57,6 +58,7 @@ def render_papers(
         except PlannerError as error:
             why = (f"cannot be printed: {fault.what}" + f" ({fault.why})" * bool(fault.why) for fault in error.faults)
             missing.append(LeftOut(place, tuple(why)))
+            leave_out(missing[-1])
         else:
             here.append((place, plan))
 
@@ -72,4 +74,4 @@ def render_papers(
             theatres=len({place.theatre for place, _ in here}),
         )  # fmt: skip
 
-    return write_together(documents, cover), tuple(missing)
+    return write_together(documents, cover)
