@@ -102,7 +102,7 @@ def words_of(picture: Picture, finding: Finding, values: list[Any]) -> str:
     label = lower_first(finding.label)
     match finding.kind:
         case "yes-no":
-            return label if True in values else f"{label}: no"
+            return label if True in values else f"{label}? no"
         case "set":
             named = dict.fromkeys(item for value in values for item in value)
             shown = " or ".join(finding.values[item] for item in finding.values if item in named)

@@ -117,11 +117,8 @@ class PlanView:
 
 
 def _trainee_steps(plan: Plan) -> str:
-    kept, taken = ([step.short for step in plan.steps if step.who == who] for who in ("supervisor", "trainee"))
-    if not kept:
-        return "every step"
-    steps = f"all but {joined(kept)}" if len(kept) < len(taken) else joined(taken)
-    return steps or "none"
+    taken = [step.short for step in plan.steps if step.who == "trainee"]
+    return "every step" if len(taken) == len(plan.steps) else joined(taken) or "none"
 
 
 def _settles(assessment: Assessment) -> str:

@@ -8,6 +8,7 @@ from planner.assess.assessment import NeededLook, PublishedScore
 from planner.documents.figures import change, day, dioptres, moment, whole_range
 from planner.plan.plan import Approval, PlannedChoice, PlannedDrug, PlannedLens, PlannedRule
 from planner.wording.people import mode_words
+from planner.wording.reasons import SettleReason, TierReason
 from planner.wording.words import as_sentence, lower_first, percent, with_stop
 
 # The first rates of a published score print; the plan as data holds them all.
@@ -145,7 +146,35 @@ def _changed(approval: Approval) -> Iterator[str]:
             yield f"To the {WHO[who].lower()} instead: {joined(labels)}."
 
 
+def decided(reasons: Iterable[TierReason]) -> list[str]:
+    """What demands a tier, a line each; factors that demand the same tier stand in one line."""
+    lines: dict[str, list[str]] = {}
+    for reason in reasons:
+        if reason.by == "floor":
+            heading = f"{'Demands' if reason.certain else 'If found, demands'} tier {reason.tier}"
+            lines.setdefault(heading, []).append(lower_first(reason.label))
+        else:
+            lines[as_sentence(reason.words)] = []
+    return [f"{heading}: {', '.join(labels)}" if labels else heading for heading, labels in lines.items()]
+
+
+def by_who_settles(reasons: Iterable[SettleReason]) -> list[tuple[str, str]]:
+    """What to settle, together where the same person settles it, and who that is."""
+    alike: dict[str, list[SettleReason]] = {}
+    for reason in reasons:
+        alike.setdefault(reason.settled_by, []).append(reason)
+    return [(as_sentence("; ".join(_once_headed(group))), who) for who, group in alike.items()]
+
+
+def _once_headed(reasons: Iterable[SettleReason]) -> Iterator[str]:
+    """Why each; `not recorded` before the first of several alone."""
+    before = ""
+    for reason in reasons:
+        yield reason.because.removeprefix(f"{before}: ") if before else reason.because
+        before = reason.heading
+
+
 FILTERS = (
-    as_sentence, joined, few, takes, score_groups, alternatives, force, rule_text, how_given, dose, standing,
+    by_who_settles, decided, as_sentence, joined, few, takes, score_groups, alternatives, force, rule_text, how_given, dose, standing,
     biometry, remarks, change, dioptres, moment, whole_range,
 )  # fmt: skip

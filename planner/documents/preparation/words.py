@@ -10,7 +10,6 @@ from planner.claims import Basis
 from planner.documents.printing.font_metrics import count_lines
 from planner.plan.plan import PlannedChoice, PlannedDrug, PlannedStep
 from planner.wording.conditions import gate_words
-from planner.wording.reasons import SettleReason, TierReason
 from planner.wording.words import as_sentence, lower_first, with_stop
 
 POINTS = 9.5
@@ -52,34 +51,6 @@ def _words(basis: Basis) -> str:
 
 def _lines(text: str, width_mm: float) -> int:
     return count_lines([(text, False)], POINTS, width_mm) if text else 0
-
-
-def decided(reasons: Iterable[TierReason]) -> list[str]:
-    """What demands a tier, a line each; factors that demand the same tier stand in one line."""
-    lines: dict[str, list[str]] = {}
-    for reason in reasons:
-        if reason.by == "floor":
-            heading = f"{'Demands' if reason.certain else 'If found, demands'} tier {reason.tier}"
-            lines.setdefault(heading, []).append(lower_first(reason.label))
-        else:
-            lines[as_sentence(reason.words)] = []
-    return [f"{heading}: {', '.join(labels)}" if labels else heading for heading, labels in lines.items()]
-
-
-def by_who_settles(reasons: Iterable[SettleReason]) -> list[tuple[str, str]]:
-    """What to settle, together where the same person settles it, and who that is."""
-    alike: dict[str, list[SettleReason]] = {}
-    for reason in reasons:
-        alike.setdefault(reason.settled_by, []).append(reason)
-    return [(as_sentence("; ".join(_once_headed(group))), who) for who, group in alike.items()]
-
-
-def _once_headed(reasons: Iterable[SettleReason]) -> Iterator[str]:
-    """Why each; `not recorded` before the first of several alone."""
-    before = ""
-    for reason in reasons:
-        yield reason.because.removeprefix(f"{before}: ") if before else reason.because
-        before = reason.heading
 
 
 def gates(step: PlannedStep) -> list[tuple[str, str]]:
@@ -126,8 +97,6 @@ FILTERS = (
     lower_first,
     with_stop,
     halves,
-    decided,
-    by_who_settles,
     gates,
     to_do,
     other_bars,

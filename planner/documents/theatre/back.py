@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import takewhile
 
 from planner.documents.plan.step import Asked, StepView, gates_of
 from planner.documents.plan.view import PlanView
@@ -21,7 +22,7 @@ HEADING, RULES = 6.2, 3.0
 # A frame round TRAINEE or SUPERVISOR takes as much as these letters.
 MARK = "mm"
 
-DRILLS, MOVES, MOST_MOVES = 3, 2, 4
+DRILLS, FIRST_MOVES, MOVES, MOST_MOVES = 3, 3, 2, 5
 DIFFERENCES, PAUSES = 2, 2
 # So many of the hardest steps say all of what they may before the others say anything.
 HARDEST = 3
@@ -57,10 +58,12 @@ class SheetDrill:
     drill: PlannedDrill
     standing: str
     moves: tuple[str, ...]
+    rest: str
 
     def height(self, points: float) -> float:
         return (
-            text_mm(self.drill.label, points, DRILL, bold=True)
+            (text_mm(self.rest, SMALL, DRILL) if self.rest else 0)
+            + text_mm(self.drill.label, points, DRILL, bold=True)
             + (text_mm(self.standing, SMALL, DRILL) if self.standing else 0)
             + text_mm(self.drill.stop_first, points, DRILL - BAR, bold=True)
             + sum(text_mm(move, points, DRILL - MOVE) for move in self.moves)
@@ -97,7 +100,7 @@ class Barred:
     @property
     def height(self) -> float:
         named = (run for name, why in self.drugs for run in ((f"{name};", True), (why, False)))
-        return runs_mm(((self.heading, True), *named), SMALL, WIDTH)
+        return runs_mm(((self.heading, True), *named), SMALL, WIDTH - BAR)
 
 
 @dataclass(frozen=True)
@@ -134,16 +137,18 @@ def back_side(p: PlanView, room: float = ROOM) -> tuple[Back, bool]:
     given = boxes_mm("Drugs", tuple(drug.label for drug in drugs), p.plan.formulary_note, SMALL, WIDTH)
     harder = sorted(steps, key=lambda step: (step.s.ordinary, -step.s.step.difficulty, step.s.step.number))
     hardest, others = harder[:HARDEST], harder[HARDEST:]
+    # The likeliest, and what the rulebook wants ready in every eye.
+    first = [drill for drill in drills if drill is drills[0] or not drill.likely and drill in p.drills]
     gates = [(step, n) for step in harder for n, _ in enumerate(step.gates)]
     wanted: list[Item] = [
         *(step.prepared for step in harder if step.s.provisional),
         "bars in full",
         "standing",
         *(step.gate(n, False) for step, n in gates),
-        *(("move", drill.id, 0) for drill in drills),
-        *(step.then(0) for step in hardest),
+        *(step.then(0) for step in harder),
+        *(("move", drill.id, n) for n in range(FIRST_MOVES) for drill in first),
         *(step.gate(n, True) for step, n in gates),
-        *(step.then(0) for step in others),
+        *(("move", drill.id, 0) for drill in drills),
         *(("kit", heading) for heading, _ in p.kit),
         *(step.line(line) for step in hardest for line in step.differs),
         *(("move", drill.id, n) for n in range(1, MOVES) for drill in drills),
@@ -225,8 +230,10 @@ def _three(p: PlanView) -> list[PlannedDrill]:
 def _drill(drill: PlannedDrill, chosen: frozenset[Item]) -> SheetDrill:
     standing = "Likely in this eye" if drill.likely else "Likely, if found" if drill.may_be_likely else "In any eye"
     standing = standing if "standing" in chosen else ""
-    moves = tuple(move for n, move in enumerate(drill.steps) if ("move", drill.id, n) in chosen)
-    return SheetDrill(drill, standing, moves)
+    # In their order and without a gap; what follows is said to follow.
+    moves = tuple(move for _, move in takewhile(lambda at: ("move", drill.id, at[0]) in chosen, enumerate(drill.steps)))
+    left = len(drill.steps) - len(moves)
+    return SheetDrill(drill, standing, moves, f"… {left} more in the preparation" if left else "")
 
 
 def _kit(heading: str, items: list[KitItem], chosen: frozenset[Item]) -> SheetKit:

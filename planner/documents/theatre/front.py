@@ -11,11 +11,9 @@ from typing import Generic, TypeVar
 
 from planner.assess.assessment import FactorState, Lever
 from planner.documents.plan.view import PlanView
-from planner.documents.plan.words import remarks
+from planner.documents.plan.words import by_who_settles, decided, joined, remarks
 from planner.documents.printing.font_metrics import MM_A_POINT, count_lines
 from planner.documents.theatre.filling import SMALL, Item, filled, lines_mm, runs_mm, text_mm
-from planner.wording.reasons import SettleReason
-from planner.wording.words import as_sentence
 
 # Millimetres, as theatre.css has them. The side between its margins; the facts beside side and label; what stands
 # beside the drawing; the cells of tier, supervisor and trainee; headings; the frame of what to settle with its heading.
@@ -33,6 +31,8 @@ APPROVAL_ROWS, APPROVAL_ROW, REMARKS, CONTACT = 3, 8.8, 152.0, 46.0
 ASKED = 1
 REMARK = 200
 
+# Before what is worse than planned, at the table.
+STOP = "stop if"
 # A reference of more letters is set smaller; how much wider the face that it is set in stands.
 LONG, DISPLAY = 16, 1.3
 
@@ -69,12 +69,13 @@ class Front:
     """The front at one type size; each list says how many of its items stand only in the preparation."""
 
     points: float
-    reasons: Shown[SettleReason]
+    reasons: Shown[tuple[str, str]]
     decided: Shown[str]
     factors: Shown[FactorState]
     queries: Shown[str]
     levers: Shown[Lever]
     captions: Shown[str]
+    factor_names: str
     moves: str
     uncounted: str
     remarks: str
@@ -103,7 +104,7 @@ class Front:
 def front_side(p: PlanView, room: float = ROOM) -> tuple[Front, bool]:
     """The front as full as `room` millimetres hold, and whether its least fits."""
     lists = {
-        "reason": p.to_settle, "factor": p.factors, "decided": p.decided_by, "query": p.queries,
+        "reason": by_who_settles(p.to_settle), "factor": p.factors, "decided": decided(p.assessment.tier.decided_by), "query": p.queries,
         "lever": p.assessment.levers, "caption": p.drawing.captions,
     }  # fmt: skip
 
@@ -117,13 +118,13 @@ def front_side(p: PlanView, room: float = ROOM) -> tuple[Front, bool]:
     wanted = [
         # The foot of every page says it too.
         "standing",
-        "who settles", "deferral", "remarks", *items("reason", 1, 2), *asked(ASKED, 3), "uncounted", "moves",
+        "who settles", "deferral", "remarks", *items("reason", 1, 2), *asked(ASKED, 3), "factor names", "uncounted", "moves",
         *items("reason", 2, 6), *items("factor", 0, 5), *items("decided", 1, 3), *items("query", 0, 2),
         *items("lever", 0, 2), *asked(3, 6),
     ]  # fmt: skip
     also = [
-        *asked(6), *items("reason", 6), *items("factor", 5), *items("decided", 3), *items("query", 2),
-        *items("lever", 2), *items("caption", 0),
+        *items("caption", 0), *asked(6), *items("reason", 6), *items("factor", 5), *items("decided", 3), *items("query", 2),
+        *items("lever", 2),
     ]  # fmt: skip
     side, fits = filled(partial(_front, p), wanted, also, lambda front: _height(p, front) <= room)
     # What is left over is room to write in.
@@ -137,11 +138,16 @@ def _front(p: PlanView, chosen: frozenset[Item], points: float) -> Front:
         count = next((n for n in range(least, len(items)) if (name, n) not in chosen), len(items))
         return Shown(items[:count], len(items) - count)
 
-    said = remarks(p.plan.approval)
+    said, factors, names = remarks(p.plan.approval), shown("factor", p.factors), ""
+    if "factor names" in chosen and factors.more:
+        names = joined(state.label for state in p.factors[len(factors.items) :])
+        factors = Shown(factors.items, 0)
     moves = f"Settled by: {p.settles_together}" if p.readings and p.settles_together else ""
     return Front(
-        points, shown("reason", p.to_settle, 1), shown("decided", p.decided_by, 1), shown("factor", p.factors),
+        points, shown("reason", by_who_settles(p.to_settle), 1),
+        shown("decided", decided(p.assessment.tier.decided_by), 1), factors,
         shown("query", p.queries), shown("lever", p.assessment.levers), shown("caption", p.drawing.captions),
+        names,
         moves if "moves" in chosen else "",
         p.risk.uncounted_first if "uncounted" in chosen else p.risk.uncounted_number,
         said if "remarks" in chosen else shorten(said, REMARK, placeholder=" … (whole in the preparation)"),
@@ -156,6 +162,11 @@ def _front(p: PlanView, chosen: frozenset[Item], points: float) -> Front:
 def factor_words(factor: FactorState) -> str:
     """Why a factor holds, and what it adds."""
     return factor.because + (f" ({factor.counts})" if factor.counts else "")
+
+
+def because(p: PlanView) -> str:
+    """What decides how close the supervisor is."""
+    return "; ".join(reason.words for reason in p.plan.supervision.because)
 
 
 def lever_words(lever: Lever) -> str:
@@ -181,12 +192,12 @@ def _height(p: PlanView, front: Front) -> float:
 
     tier = LARGE + text(p.tier_label, VERDICT[0]) + text(p.tier_approved, VERDICT[0], True) + PICTURE
     tier += text(p.readings, VERDICT[0], True) + text(front.moves, VERDICT[0])
-    hands = LARGE + text(planned.words, VERDICT[1])
+    hands = LARGE + text(planned.words, VERDICT[1]) + run("Because", because(p), VERDICT[1])
     trainee = LARGE + text(p.trainee_steps, VERDICT[2]) + text(p.target, VERDICT[2], True)
-    verdict = 3.2 + max(tier, hands, trainee) + run("Take-over", planned.take_over_words, WIDTH)
+    verdict = 3.2 + max(tier, hands, trainee)
+    verdict += run("Take-over", planned.take_over_words, WIDTH) if p.plan.trainee_steps else 0
     settle = FRAME + sum(
-        run(as_sentence(r.because), f"→ {r.settled_by}" if front.who_settles else "", FRAMED)
-        for r in front.reasons.items
+        run(what, f"→ {who}" if front.who_settles else "", FRAMED) for what, who in front.reasons.items
     )
     settle += text(front.reasons.rest, FRAMED)
 
@@ -198,13 +209,14 @@ def _height(p: PlanView, front: Front) -> float:
     ):
         if listed.items:
             why += SUBHEADING + sum(heights) + lines_mm(1, points) + text(listed.rest, BESIDE)
+    why += run("Risk factors", front.factor_names, BESIDE) if front.factor_names else 0
     why += text(front.elsewhere, BESIDE)
     risk = HEADING + run(front.uncounted, f"{p.risk.outcome}.", BESIDE) + SCALE_HEAD + SCALE_ROW * len(p.risk.rows)
     risk += text(p.plan.range_note if p.risk.ranged else "", BESIDE, size=SMALL)
     drawn = DRAWING + 2 + run(p.drawing.seat, " ".join(front.captions.items), DRAWN, SMALL)
 
     again = HEADING + text(p.plan.recheck_then, WIDTH, True) + (1.6 if front.unrecorded else 0)
-    again += sum(run(f"{one.look}:", one.words, WIDTH - NOW - CELL) + 1.25 for one in front.unrecorded)
+    again += sum(run(f"{one.look}:", f"{STOP} {one.words}", WIDTH - NOW - CELL) + 1.25 for one in front.unrecorded)
     again += _boxes_mm(front.boxes, points)
     rows = WRITE + 1.2, max(WRITE, text(planned.contact or "", CONTACT)) + 1.2
     approval = HEADING + sum(rows) + max(APPROVAL_ROW, text(front.remarks, REMARKS) + 1.2) + 1.6
@@ -226,6 +238,8 @@ def _in_rows(asked: tuple[tuple[str, str], ...], rows: int) -> tuple[tuple[tuple
 
 def _boxes_mm(boxes: tuple[tuple[tuple[str, str], ...], ...], points: float) -> float:
     return sum(
-        WRITE + 3.1 + max(runs_mm(((ask, True), (worse, False)), points, WIDTH / len(row) - CELL) for ask, worse in row)
+        WRITE
+        + 3.1
+        + max(runs_mm(((ask, True), (f"{STOP} {worse}", False)), points, WIDTH / len(row) - CELL) for ask, worse in row)
         for row in boxes
     )
