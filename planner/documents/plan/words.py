@@ -175,6 +175,6 @@ def _once_headed(reasons: Iterable[SettleReason]) -> Iterator[str]:
 
 
 FILTERS = (
-    by_who_settles, decided, as_sentence, joined, few, takes, score_groups, alternatives, force, rule_text, how_given, dose, standing,
-    biometry, remarks, change, dioptres, moment, whole_range,
+    by_who_settles, decided, as_sentence, joined, few, takes, score_groups, alternatives, force, rule_text, how_given,
+    dose, standing, biometry, remarks, change, dioptres, moment, whole_range,
 )  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import Literal, TypeVar
 
 from planner.assess.assessment import NotCounted
@@ -10,7 +10,7 @@ from planner.claims import Basis
 from planner.documents.printing.font_metrics import count_lines
 from planner.plan.plan import PlannedChoice, PlannedDrug, PlannedStep
 from planner.wording.conditions import gate_words
-from planner.wording.words import as_sentence, lower_first, with_stop
+from planner.wording.words import lower_first, with_stop
 
 POINTS = 9.5
 # Millimetres of a line: of half the sheet's width, of what to do in a step, of its pauses (preparation.css).

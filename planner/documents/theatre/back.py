@@ -138,7 +138,7 @@ def back_side(p: PlanView, room: float = ROOM) -> tuple[Back, bool]:
     harder = sorted(steps, key=lambda step: (step.s.ordinary, -step.s.step.difficulty, step.s.step.number))
     hardest, others = harder[:HARDEST], harder[HARDEST:]
     # The likeliest, and what the rulebook wants ready in every eye.
-    first = [drill for drill in drills if drill is drills[0] or not drill.likely and drill in p.drills]
+    first = [drill for drill in drills if drill is drills[0] or (not drill.likely and drill in p.drills)]
     gates = [(step, n) for step in harder for n, _ in enumerate(step.gates)]
     wanted: list[Item] = [
         *(step.prepared for step in harder if step.s.provisional),

@@ -104,7 +104,8 @@ class Front:
 def front_side(p: PlanView, room: float = ROOM) -> tuple[Front, bool]:
     """The front as full as `room` millimetres hold, and whether its least fits."""
     lists = {
-        "reason": by_who_settles(p.to_settle), "factor": p.factors, "decided": decided(p.assessment.tier.decided_by), "query": p.queries,
+        "reason": by_who_settles(p.to_settle), "factor": p.factors, "query": p.queries,
+        "decided": decided(p.assessment.tier.decided_by),
         "lever": p.assessment.levers, "caption": p.drawing.captions,
     }  # fmt: skip
 
@@ -118,13 +119,14 @@ def front_side(p: PlanView, room: float = ROOM) -> tuple[Front, bool]:
     wanted = [
         # The foot of every page says it too.
         "standing",
-        "who settles", "deferral", "remarks", *items("reason", 1, 2), *asked(ASKED, 3), "factor names", "uncounted", "moves",
+        "who settles", "deferral", "remarks", *items("reason", 1, 2), *asked(ASKED, 3), "factor names", "uncounted",
+        "moves",
         *items("reason", 2, 6), *items("factor", 0, 5), *items("decided", 1, 3), *items("query", 0, 2),
         *items("lever", 0, 2), *asked(3, 6),
     ]  # fmt: skip
     also = [
-        *items("caption", 0), *asked(6), *items("reason", 6), *items("factor", 5), *items("decided", 3), *items("query", 2),
-        *items("lever", 2),
+        *items("caption", 0), *asked(6), *items("reason", 6), *items("factor", 5), *items("decided", 3),
+        *items("query", 2), *items("lever", 2),
     ]  # fmt: skip
     side, fits = filled(partial(_front, p), wanted, also, lambda front: _height(p, front) <= room)
     # What is left over is room to write in.
