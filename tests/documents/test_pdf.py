@@ -77,7 +77,7 @@ def test_the_theatre_sheet_comes_first_and_the_preparation_behind_it(
 ) -> None:
     plan = plan_of(name)
     front, back, third = sheets_of(name)[:3]
-    approval = ("Tier approved", "Consultant, by name", "Date and time", "Reason, if they differ")
+    approval = ("Tier approved", "Consultant, by name", "Date and time", "Reason; conditions")
     for words in ("Re-check at the table", *approval, plan.supervision.contact or "", *plan.deferral[:-1]):
         assert squeezed(words) in front, words
     assert (squeezed(plan.range_note) in front) == PlanView(plan).risk.ranged

@@ -177,7 +177,7 @@ class _Page:
             tier, by, at = str(given.tier_approved), given.by, moment(given.at)
         self.put(f"Tier by the rulebook {p.assessment.tier.working}. Tier approved {tier}")
         self.put(f"Consultant, by name {by}  Date and time {at}")
-        self.put(f"Reason, if they differ; conditions {words.remarks(given) or '______________________________'}")
+        self.put(f"Reason; conditions {words.remarks(given) or '______________________________'}")
         self.put(f"Supervisor's contact: {p.plan.supervision.contact or '____________________'}")
         self.items(p.plan.deferral, "")
         self.section("Sources")

@@ -13,11 +13,13 @@ from planner.documents.theatre.filling import SMALL, Item, boxes_mm, filled, run
 from planner.plan.plan import KitItem, PlannedDrill, PlannedDrug
 
 # Millimetres, as theatre.css has them: the side between its margins; a column of steps and the number in it; what a
-# bar and a dash take; the gap between two steps; a drill's column and the number of a move; rules and their margins.
+# bar and a dash take; the gap between two steps; the number of a move; rules and their margins.
 ROOM = 297 - 11 - 12.5 - 0.6
 WIDTH, COLUMN, NUMBER = 192.0, 93.8, 7.4
 BAR, DASH, GAP = 2.4, 2.6, 1.6
-DRILL, MOVE = 59.5, 3.4
+MOVE = 3.4
+# The columns of the drills: even, or one wider, for the drill that has most to say.
+DRILLS_MM = ((61.0, 61.0, 61.0), (75.0, 54.0, 54.0), (54.0, 75.0, 54.0), (54.0, 54.0, 75.0))
 HEADING, RULES = 6.2, 3.0
 # A frame round TRAINEE or SUPERVISOR takes as much as these letters.
 MARK = "mm"
@@ -60,13 +62,14 @@ class SheetDrill:
     moves: tuple[str, ...]
     rest: str
 
-    def height(self, points: float) -> float:
+    def height(self, points: float, width: float) -> float:
+        width -= 1.5
         return (
-            (text_mm(self.rest, SMALL, DRILL) if self.rest else 0)
-            + text_mm(self.drill.label, points, DRILL, bold=True)
-            + (text_mm(self.standing, SMALL, DRILL) if self.standing else 0)
-            + text_mm(self.drill.stop_first, points, DRILL - BAR, bold=True)
-            + sum(text_mm(move, points, DRILL - MOVE) for move in self.moves)
+            (text_mm(self.rest, SMALL, width) if self.rest else 0)
+            + text_mm(self.drill.label, points, width, bold=True)
+            + (text_mm(self.standing, SMALL, width) if self.standing else 0)
+            + text_mm(self.drill.stop_first, points, width - BAR, bold=True)
+            + sum(text_mm(move, points, width - MOVE) for move in self.moves)
         )
 
 
@@ -110,6 +113,7 @@ class Back:
     points: float
     columns: tuple[tuple[SheetStep, ...], tuple[SheetStep, ...]]
     drills: tuple[SheetDrill, ...]
+    drills_mm: tuple[float, ...]
     kit: tuple[SheetKit, ...]
     drugs: tuple[PlannedDrug, ...]
     barred: tuple[Barred, ...]
@@ -126,17 +130,21 @@ def back_side(p: PlanView, room: float = ROOM) -> tuple[Back, bool]:
         heights = [step.height(points) for step in shown]
         split = min(range(1, len(steps)), key=lambda at: max(sum(heights[:at]), sum(heights[at:])))
         barred = tuple(_barred(p, chosen))
-        moves, kit = [_drill(drill, chosen) for drill in drills], [_kit(*group, chosen) for group in p.kit]
+        moves, kit = [_drill(drill, told_apart, chosen) for drill in drills], [_kit(*group, chosen) for group in p.kit]
         height = max(sum(heights[:split]), sum(heights[split:])) + HEADING + RULES + given
-        height += max(drill.height(points) for drill in moves) + sum(group.height for group in kit)
+        drills_mm = {widths: _drills_mm(moves, widths, points) for widths in DRILLS_MM}
+        widest = min(drills_mm, key=drills_mm.__getitem__)
+        height += drills_mm[widest] + sum(group.height for group in kit)
         height += sum(drug_bars.height for drug_bars in barred)
         height += text_mm(p.not_written, points, WIDTH, bold=True) if p.not_written else 0
         columns = tuple(shown[:split]), tuple(shown[split:])
-        return Back(points, columns, tuple(moves), tuple(kit), drugs, barred, height)
+        return Back(points, columns, tuple(moves), widest, tuple(kit), drugs, barred, height)
 
     given = boxes_mm("Drugs", tuple(drug.label for drug in drugs), p.plan.formulary_note, SMALL, WIDTH)
     harder = sorted(steps, key=lambda step: (step.s.ordinary, -step.s.step.difficulty, step.s.step.number))
     hardest, others = harder[:HARDEST], harder[HARDEST:]
+    # Where none is likelier than the others there is nothing to say of it.
+    told_apart = any(drill.likely or drill.may_be_likely for drill in drills)
     # The likeliest, and what the rulebook wants ready in every eye.
     first = [drill for drill in drills if drill is drills[0] or (not drill.likely and drill in p.drills)]
     gates = [(step, n) for step in harder for n, _ in enumerate(step.gates)]
@@ -220,6 +228,10 @@ class _Step:
         return ", ".join(named) + (f" or {more} more?" if more else "?")
 
 
+def _drills_mm(drills: list[SheetDrill], widths: tuple[float, ...], points: float) -> float:
+    return max(drill.height(points, width) for drill, width in zip(drills, widths, strict=False))
+
+
 def _three(p: PlanView) -> list[PlannedDrill]:
     """The likeliest drills of this eye; what the rulebook wants ready in every eye is always among them."""
     always = [drill for drill in p.drills if not drill.likely]
@@ -227,9 +239,9 @@ def _three(p: PlanView) -> list[PlannedDrill]:
     return [drill for drill in p.plan.drills if drill in always or drill in others]
 
 
-def _drill(drill: PlannedDrill, chosen: frozenset[Item]) -> SheetDrill:
+def _drill(drill: PlannedDrill, told_apart: bool, chosen: frozenset[Item]) -> SheetDrill:
     standing = "Likely in this eye" if drill.likely else "Likely, if found" if drill.may_be_likely else "In any eye"
-    standing = standing if "standing" in chosen else ""
+    standing = standing if told_apart and "standing" in chosen else ""
     # In their order and without a gap; what follows is said to follow.
     moves = tuple(move for _, move in takewhile(lambda at: ("move", drill.id, at[0]) in chosen, enumerate(drill.steps)))
     left = len(drill.steps) - len(moves)

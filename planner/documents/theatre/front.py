@@ -15,9 +15,10 @@ from planner.documents.plan.words import by_who_settles, decided, joined, remark
 from planner.documents.printing.font_metrics import MM_A_POINT, count_lines
 from planner.documents.theatre.filling import SMALL, Item, filled, lines_mm, runs_mm, text_mm
 
-# Millimetres, as theatre.css has them. The side between its margins; the facts beside side and label; what stands
-# beside the drawing; the cells of tier, supervisor and trainee; headings; the frame of what to settle with its heading.
-ROOM = 297 - 8 - 12.5 - 1.6
+# Millimetres, as theatre.css has them, rounded up by some 6 in all, of which the side takes 2 back. The side between
+# its margins; the facts beside side and label; what stands beside the drawing; the cells of tier, supervisor and
+# trainee; headings; the frame of what to settle with its heading.
+ROOM = 297 - 8 - 12.5 + 2.0
 WIDTH, FACTS, BESIDE, DRAWN = 192.0, 70.0, 113.0, 72.0
 VERDICT = (57.5, 71.5, 53.0)
 MASTHEAD, HEADING, SUBHEADING, LARGE = 21.0, 6.6, 1.0, 8.4
@@ -26,10 +27,10 @@ PICTURE, DRAWING = 9.5, 50.4
 SCALE_ROW, SCALE_HEAD = 4.1, 4.4
 # A sitting's answer, what a cell's edges take, the line to write on; how many boxes stand in a row at most.
 NOW, CELL, WRITE, MOST_WRITE, LEAST_BOXES, MOST_BOXES = 32.0, 2.6, 4.6, 11.0, 4, 6
-APPROVAL_ROWS, APPROVAL_ROW, REMARKS, CONTACT = 3, 8.8, 152.0, 46.0
-# Findings of a sitting that always stand in the strip; letters of remarks that always do.
+APPROVAL_ROWS, REMARKS, CONTACT = 3, 155.0, 56.0
+# Findings of a sitting that always stand in the strip; letters of remarks, and of the first of a list, that always do.
 ASKED = 1
-REMARK = 200
+REMARK, BEGUN = 200, 90
 
 # Before what is worse than planned, at the table.
 STOP = "stop if"
@@ -82,6 +83,7 @@ class Front:
     deferral: str
     who_settles: bool
     standing: bool
+    because: str
     unrecorded: tuple[Unrecorded, ...]
     boxes: tuple[tuple[tuple[str, str], ...], ...]
     write_mm: float = WRITE
@@ -119,8 +121,8 @@ def front_side(p: PlanView, room: float = ROOM) -> tuple[Front, bool]:
     wanted = [
         # The foot of every page says it too.
         "standing",
-        "who settles", "deferral", "remarks", *items("reason", 1, 2), *asked(ASKED, 3), "factor names", "uncounted",
-        "moves",
+        "who settles", "because", "deferral", "remarks", *items("reason", 0, 2), *items("decided", 0, 1),
+        *asked(ASKED, 3), "factor names", "uncounted", "moves",
         *items("reason", 2, 6), *items("factor", 0, 5), *items("decided", 1, 3), *items("query", 0, 2),
         *items("lever", 0, 2), *asked(3, 6),
     ]  # fmt: skip
@@ -140,14 +142,21 @@ def _front(p: PlanView, chosen: frozenset[Item], points: float) -> Front:
         count = next((n for n in range(least, len(items)) if (name, n) not in chosen), len(items))
         return Shown(items[:count], len(items) - count)
 
+    def begun(name: str, text: str) -> str:
+        """The first of a list, which always stands: whole where there is room."""
+        return text if (name, 0) in chosen else shorten(text, BEGUN, placeholder=" … (whole in the preparation)")
+
+    reasons, why = by_who_settles(p.to_settle), decided(p.assessment.tier.decided_by)
+    reasons[:1] = [(begun("reason", what), who) for what, who in reasons[:1]]
+    why[:1] = [begun("decided", line) for line in why[:1]]
     said, factors, names = remarks(p.plan.approval), shown("factor", p.factors), ""
     if "factor names" in chosen and factors.more:
         names = joined(state.label for state in p.factors[len(factors.items) :])
         factors = Shown(factors.items, 0)
     moves = f"Settled by: {p.settles_together}" if p.readings and p.settles_together else ""
     return Front(
-        points, shown("reason", by_who_settles(p.to_settle), 1),
-        shown("decided", decided(p.assessment.tier.decided_by), 1), factors,
+        points, shown("reason", reasons, 1),
+        shown("decided", why, 1), factors,
         shown("query", p.queries), shown("lever", p.assessment.levers), shown("caption", p.drawing.captions),
         names,
         moves if "moves" in chosen else "",
@@ -156,6 +165,7 @@ def _front(p: PlanView, chosen: frozenset[Item], points: float) -> Front:
         " ".join(p.plan.deferral if "deferral" in chosen else p.plan.deferral[:-1]),
         "who settles" in chosen,
         "standing" in chosen,
+        because(p) if "because" in chosen else "",
         tuple(Unrecorded(one.look, shown(one.look, one.worse, ASKED)) for one in p.unknown),
         _boxes(p, points),
     )  # fmt: skip
@@ -194,7 +204,9 @@ def _height(p: PlanView, front: Front) -> float:
 
     tier = LARGE + text(p.tier_label, VERDICT[0]) + text(p.tier_approved, VERDICT[0], True) + PICTURE
     tier += text(p.readings, VERDICT[0], True) + text(front.moves, VERDICT[0])
-    hands = LARGE + text(planned.words, VERDICT[1]) + run("Because", because(p), VERDICT[1])
+    hands = (
+        LARGE + text(planned.words, VERDICT[1]) + (run("Because", front.because, VERDICT[1]) if front.because else 0)
+    )
     trainee = LARGE + text(p.trainee_steps, VERDICT[2]) + text(p.target, VERDICT[2], True)
     verdict = 3.2 + max(tier, hands, trainee)
     verdict += run("Take-over", planned.take_over_words, WIDTH) if p.plan.trainee_steps else 0
@@ -221,7 +233,7 @@ def _height(p: PlanView, front: Front) -> float:
     again += sum(run(f"{one.look}:", f"{STOP} {one.words}", WIDTH - NOW - CELL) + 1.25 for one in front.unrecorded)
     again += _boxes_mm(front.boxes, points)
     rows = WRITE + 1.2, max(WRITE, text(planned.contact or "", CONTACT)) + 1.2
-    approval = HEADING + sum(rows) + max(APPROVAL_ROW, text(front.remarks, REMARKS) + 1.2) + 1.6
+    approval = HEADING + sum(rows) + max(WRITE, text(front.remarks, REMARKS)) + 0.2
     approval += text(front.deferral, WIDTH, size=SMALL) + 1
     return masthead + standing + verdict + settle + max(why + risk, drawn) + again + approval
 
