@@ -149,12 +149,13 @@ def back_side(p: PlanView, room: float = ROOM) -> tuple[Back, bool]:
     first = [drill for drill in drills if drill is drills[0] or (not drill.likely and drill in p.drills)]
     gates = [(step, n) for step in harder for n, _ in enumerate(step.gates)]
     wanted: list[Item] = [
-        *(step.prepared for step in harder if step.s.provisional),
         "bars in full",
-        "standing",
-        *(step.gate(n, False) for step, n in gates),
+        *(step.gate(n, False) for step, n in gates if not step.gates[n].clears),
         *(step.then(0) for step in harder),
         *(("move", drill.id, n) for n in range(FIRST_MOVES) for drill in first),
+        *(step.prepared for step in harder if step.s.provisional),
+        "standing",
+        *(step.gate(n, False) for step, n in gates if step.gates[n].clears),
         *(step.gate(n, True) for step, n in gates),
         *(("move", drill.id, 0) for drill in drills),
         *(("kit", heading) for heading, _ in p.kit),
