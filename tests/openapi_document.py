@@ -63,6 +63,8 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
     ("get", CASE + "/plan"): (200, 404),
     ("get", CASE + "/plan.html"): (200, 400, 404),
     ("get", CASE + "/plan.pdf"): (200, 202, 400, 404),
+    ("get", CASE + "/theatre.pdf"): (200, 202, 400, 404),
+    ("get", CASE + "/preparation.pdf"): (200, 202, 400, 404),
     ("post", CASE + "/submit"): (303, 404, 422),
     ("post", CASE + "/answer"): (303, 404, 422),
     ("get", "/approvals"): (200,),
@@ -103,6 +105,8 @@ STATUSES: dict[tuple[str, str], tuple[int, ...]] = {
 }
 TYPES = {
     CASE + "/plan.pdf": "application/pdf",
+    CASE + "/theatre.pdf": "application/pdf",
+    CASE + "/preparation.pdf": "application/pdf",
     "/form-token": "application/json",
     "/lists/week.pdf": "application/pdf",
     SESSION + "/brief.pdf": "application/pdf",
