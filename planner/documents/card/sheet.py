@@ -10,6 +10,7 @@ from __future__ import annotations
 from planner.documents.card.view import COLUMN, PAUSE_BAR, Card, Said, card_view, column_mm, line_mm, sayable
 from planner.documents.plan.view import PlanView
 from planner.documents.printing import html
+from planner.documents.printing.choosing import as_many_as_fit
 from planner.documents.printing.font_metrics import MM_A_POINT, count_lines, points_for_capital
 from planner.documents.printing.pdf import font_faces, write_one_page
 from planner.plan.plan import Plan
@@ -37,11 +38,11 @@ def render_card(plan: Plan) -> bytes:
 def fullest(plan: Plan, shown: PlanView, room: float) -> tuple[Card, float]:
     """The card that says as much as so many mm hold in the least letters, what matters most first, and the largest
     capitals in mm that hold it."""
-    said: Said = frozenset()
-    for one in sayable(plan, shown):
-        if height_mm(shown, card_view(plan, shown, said | {one}), STEPS_MM[-1]) <= room:
-            said |= {one}
-    card = card_view(plan, shown, said)
+
+    def fits(said: Said) -> bool:
+        return height_mm(shown, card_view(plan, shown, said), STEPS_MM[-1]) <= room
+
+    card = card_view(plan, shown, as_many_as_fit(sayable(plan, shown), fits))
     return card, next((mm for mm in STEPS_MM if height_mm(shown, card, mm) <= room), STEPS_MM[-1])
 
 

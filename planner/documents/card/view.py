@@ -40,15 +40,11 @@ class CardStep:
     def by_supervisor(self) -> bool:
         return self.s.step.who == "supervisor"
 
-    @property
-    def who(self) -> str:
-        return "SUPERVISOR" if self.by_supervisor else "TRAINEE"
-
     def height_mm(self, points: float, first: bool) -> float:
         """What the step takes of a column at a type size, its gap to the next counted in; who does it stands at the
         end of the first line of the first step of a run."""
         width = COLUMN - RUN_BAR - NUMBER_EM * points * MM_A_POINT
-        who = f"WW{self.who}" if first else ""
+        who = f"WW{self.s.who}" if first else ""
         heading = [(who, True), (self.s.step.label, True), (self.way + "*" * self.prepared, False)]
         lines = count_lines(heading, points, width)
         lines += sum(
@@ -66,7 +62,7 @@ class Run:
 
     @property
     def who(self) -> str:
-        return self.steps[0].who
+        return self.steps[0].s.who
 
     def height_mm(self, points: float) -> float:
         """What the run takes of a column at a type size."""

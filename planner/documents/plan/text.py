@@ -80,15 +80,13 @@ class _Page:
             )
         if p.assessment.levers:
             self.section("Can be put right before surgery")
-            for v in p.assessment.levers:
-                said = f"{v.label} to {v.to}: {v.how} → tier {v.tier}"
-                self.put(said, "- ")
+            self.items(map(words.lever_words, p.assessment.levers))
         if p.queries:
             self.section("Check the record")
             self.items(p.queries)
         if p.factors or p.possible:
             self.section("Risk factors")
-        self.items(f"{f.label}: {f.because}" + (f" ({f.counts})" if f.counts else "") for f in p.factors)
+        self.items(f"{f.label}: {words.factor_words(f)}" for f in p.factors)
         self.put(f"Not recorded, and may be found: {p.possible}." if p.possible else "")
         self.section("The eye")
         self.put(" ".join([p.drawing.seat, *p.drawing.captions]))

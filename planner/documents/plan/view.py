@@ -24,8 +24,9 @@ class PlanView:
     """A plan as every format prints it; a format escapes texts itself. `words.py` has the words of single items.
 
     `tier` is the tier in force: the approved one, once a consultant has approved; `tier_approved` says so in words
-    where the rulebook's differs. `readings` names both readings where they differ. `headline` is what to do before
-    anything else, `to_settle` who can settle what, holding ones first. `choices` are in the order of the steps, none
+    where the rulebook's differs. `readings` names both readings where they differ. `supervised` says that the
+    consultant operates, or how close the supervisor is. `headline` is what to do before anything else, `to_settle` who
+    can settle what, holding ones first. `choices` are in the order of the steps, none
     without a technique; `not_written` says that too little is recorded for one. `unknown` is what is not recorded and
     can still be asked or looked for at the table, a line for each sitting.
     """
@@ -50,7 +51,9 @@ class PlanView:
         self.is_ready = assessment.readiness.state == "ready"
         self.headline = "Ready" if self.is_ready else "Settle first"
         self.to_settle = tuple(sorted(assessment.readiness.because, key=lambda reason: not reason.certain))
-        self.mode = as_sentence(mode_words(planned.mode))
+        mode = mode_words(planned.mode)
+        self.mode = as_sentence(mode)
+        self.supervised = self.mode if planned.mode.startswith("consultant") else f"Supervisor {mode}"
         self.target = f"Taught today: {planned.target_short}." if planned.target_short else ""
         self.trainee_steps = _trainee_steps(plan)
         holding = (state for state in assessment.factors if state.state == "holds")

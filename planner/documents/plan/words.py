@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from planner.assess.assessment import NeededLook, PublishedScore
+from planner.assess.assessment import FactorState, Lever, NeededLook, PublishedScore
 from planner.documents.figures import change, day, dioptres, moment, whole_range
 from planner.plan.plan import Approval, PlannedChoice, PlannedDrug, PlannedLens, PlannedRule
 from planner.wording.people import mode_words
@@ -17,14 +17,6 @@ SCORE_RATES = 2
 STEPS_NAMED = 4
 # Findings named where a line asks for one of many; the rest are counted there, and named at the end.
 FEW = 3
-WHO = {"trainee": "TRAINEE", "supervisor": "SUPERVISOR"}
-FORCES = {
-    "withhold": "Withhold",
-    "require": "Require",
-    "order": "Order",
-    "prefer": "Prefer",
-    "tell": "Tell",
-}
 
 
 def joined(labels: Iterable[str]) -> str:
@@ -71,7 +63,7 @@ def alternatives(choice: PlannedChoice) -> str:
 
 
 def force(rule: PlannedRule) -> str:
-    word = FORCES[rule.force]
+    word = as_sentence(rule.force)
     return word if rule.certain else f"{word}, if found"
 
 
@@ -141,9 +133,18 @@ def _changed(approval: Approval) -> Iterator[str]:
     for who in ("trainee", "supervisor"):
         labels = [step.label for step in approval.steps if step.approved == who]
         if len(labels) > STEPS_NAMED:
-            yield f"To the {WHO[who].lower()} instead: {len(labels)} steps, as set out below."
+            yield f"To the {who} instead: {len(labels)} steps, as set out below."
         elif labels:
-            yield f"To the {WHO[who].lower()} instead: {joined(labels)}."
+            yield f"To the {who} instead: {joined(labels)}."
+
+
+def factor_words(factor: FactorState) -> str:
+    """Why a factor holds, and what it adds."""
+    return factor.because + (f" ({factor.counts})" if factor.counts else "")
+
+
+def lever_words(lever: Lever) -> str:
+    return f"{lever.label} to {lever.to}: {lever.how} → tier {lever.tier}"
 
 
 def decided(reasons: Iterable[TierReason]) -> list[str]:
@@ -175,6 +176,6 @@ def _once_headed(reasons: Iterable[SettleReason]) -> Iterator[str]:
 
 
 FILTERS = (
-    by_who_settles, decided, as_sentence, joined, few, takes, score_groups, alternatives, force, rule_text, how_given,
-    dose, standing, biometry, remarks, change, dioptres, moment, whole_range,
+    by_who_settles, decided, as_sentence, joined, factor_words, lever_words, takes, score_groups, force, rule_text,
+    how_given, dose, standing, biometry, remarks, change, dioptres, moment, whole_range,
 )  # fmt: skip

@@ -7,9 +7,9 @@ from typing import Literal, TypeVar
 
 from planner.assess.assessment import NotCounted
 from planner.claims import Basis
+from planner.documents.plan.step import gates_in_words
 from planner.documents.printing.font_metrics import count_lines
 from planner.plan.plan import PlannedChoice, PlannedDrug, PlannedStep
-from planner.wording.conditions import gate_words
 from planner.wording.words import lower_first, with_stop
 
 POINTS = 9.5
@@ -53,16 +53,6 @@ def _lines(text: str, width_mm: float) -> int:
     return count_lines([(text, False)], POINTS, width_mm) if text else 0
 
 
-def gates(step: PlannedStep) -> list[tuple[str, str]]:
-    """Each act before which something is looked for, and all that would then be done otherwise."""
-    by_act: dict[str, list[str]] = {}
-    for gate in step.gates:
-        heading = "Once known" if gate.once_clear else gate.before or "If found"
-        then = gate.label if gate.option is not None else " ".join(gate.do)
-        by_act.setdefault(heading, []).append(gate_words(gate.named, then, together=gate.together))
-    return [(heading, f"{'; '.join(lines)}.") for heading, lines in by_act.items()]
-
-
 def to_do(step: PlannedStep, chosen: Iterable[PlannedChoice]) -> list[str]:
     """The lines of a step, without those that say how a choice still open is prepared."""
     prepared = {choice.prepared_as for choice in chosen}
@@ -97,7 +87,7 @@ FILTERS = (
     lower_first,
     with_stop,
     halves,
-    gates,
+    gates_in_words,
     to_do,
     other_bars,
     room_for_why,

@@ -14,7 +14,6 @@ from planner.documents.plan import words
 from planner.documents.plan.view import PlanView
 from planner.documents.preparation import words as preparation_words
 from planner.documents.printing.fonts import font_faces
-from planner.documents.theatre.front import factor_words, lever_words
 from planner.documents.theatre.picture import tier_picture
 from planner.documents.theatre.sheet import TheatreSheet, theatre_sheet
 from planner.plan.plan import Plan
@@ -76,7 +75,7 @@ def environment() -> Environment:
     """The templates of printed sheets."""
     made = templates_in(templates_folder())
     # A drawing is made by this program out of numbers and its own words, already escaped.
-    own = (*words.FILTERS, *preparation_words.FILTERS, factor_words, lever_words, tier_picture)
+    own = (*words.FILTERS, *preparation_words.FILTERS, tier_picture)
     made.filters |= {"drawn": Markup, **{each.__name__: each for each in own}}
     return made
 

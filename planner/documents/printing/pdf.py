@@ -95,9 +95,9 @@ def _rendered(page: str) -> Any:
     return _set(page, lambda sheet: sheet.render(**options))
 
 
-def write_pdf(page: str, finish: Finisher | None = None) -> bytes:
-    """Set one HTML page, with whatever `finish` adds; only the shipped fonts are read. Raises PlannerError."""
-    options = {"pdf_variant": "pdf/ua-1", "font_config": _font_configuration(), "finisher": finish}
+def write_pdf(page: str) -> bytes:
+    """Set one HTML page; only the shipped fonts are read. Raises PlannerError."""
+    options = {"pdf_variant": "pdf/ua-1", "font_config": _font_configuration()}
     made = _set(page, lambda sheet: sheet.write_pdf(**options))
     assert isinstance(made, bytes)
     return made

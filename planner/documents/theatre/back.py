@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import takewhile
 
-from planner.documents.plan.step import Asked, StepView, gates_of
+from planner.documents.plan.step import Asked, StepView
 from planner.documents.plan.view import PlanView
 from planner.documents.plan.words import FEW
 from planner.documents.theatre.filling import SMALL, Item, boxes_mm, filled, runs_mm, text_mm
@@ -147,15 +147,15 @@ def back_side(p: PlanView, room: float = ROOM) -> tuple[Back, bool]:
     told_apart = any(drill.likely or drill.may_be_likely for drill in drills)
     # The likeliest, and what the rulebook wants ready in every eye.
     first = [drill for drill in drills if drill is drills[0] or (not drill.likely and drill in p.drills)]
-    gates = [(step, n) for step in harder for n, _ in enumerate(step.gates)]
+    gates = [(step, n) for step in harder for n, _ in enumerate(step.s.asked)]
     wanted: list[Item] = [
         "bars in full",
-        *(step.gate(n, False) for step, n in gates if not step.gates[n].clears),
+        *(step.gate(n, False) for step, n in gates if not step.s.asked[n].clears),
         *(step.then(0) for step in harder),
         *(("move", drill.id, n) for n in range(FIRST_MOVES) for drill in first),
         *(step.prepared for step in harder if step.s.provisional),
         "standing",
-        *(step.gate(n, False) for step, n in gates if step.gates[n].clears),
+        *(step.gate(n, False) for step, n in gates if step.s.asked[n].clears),
         *(step.gate(n, True) for step, n in gates),
         *(("move", drill.id, 0) for drill in drills),
         *(("kit", heading) for heading, _ in p.kit),
@@ -180,7 +180,6 @@ class _Step:
         written = step.do if plan.has_technique else ()
         prepared = {choice.prepared_as for choice in plan.choices.values() if choice.prepared_as}
         self.main = tuple(way.do[0] for way in ways if way.do) or written[:1]
-        self.gates = tuple(gates_of(step, plan))
         left = [line for line in written if line not in {*self.main, *step.barred, *prepared}]
         # What a finding adds to the step goes before what its own way of doing it says further.
         own = {line for way in ways for line in way.do}
@@ -208,7 +207,7 @@ class _Step:
         # Where there is no room the way written, which is the cautious one, stands without saying so.
         prepared = self.s.provisional if self.prepared in chosen else ()
         first = [("Prepared", line) for line in prepared]
-        for n, gate in enumerate(self.gates):
+        for n, gate in enumerate(self.s.asked):
             # What would only let a more cautious way be left goes first where there is no room.
             if not gate.clears or self.gate(n, False) in chosen:
                 first.append((gate.before, self._asked(n, gate, chosen)))

@@ -10,6 +10,7 @@ from collections.abc import Callable, Hashable, Sequence
 from functools import cache
 from typing import TypeVar
 
+from planner.documents.printing.choosing import as_many_as_fit
 from planner.documents.printing.font_metrics import MM_A_POINT, count_lines, text_width_mm
 
 # Type sizes in points, the largest first; the last is for the hardest eyes.
@@ -67,12 +68,9 @@ def filled(
 ) -> tuple[Side, bool]:
     """The side in the largest type that holds all that is wanted, else in the smallest as far as it holds, and whether
     that fits. `make` gives the side with the items chosen, at a type size."""
-    chosen = frozenset(wanted)
-    size = next((size for size in SIZES if fits(make(chosen, size))), None)
-    left = [*also] if size else [*wanted, *also]
-    chosen, size = (chosen, size) if size else (frozenset[Item](), SIZES[-1])
-    for item in left:
-        if fits(make(chosen | {item}, size)):
-            chosen |= {item}
-    side = make(chosen, size)
+    whole = frozenset(wanted)
+    holds = next((size for size in SIZES if fits(make(whole, size))), None)
+    size = holds or SIZES[-1]
+    first, left = (whole, also) if holds else (frozenset[Item](), (*wanted, *also))
+    side = make(as_many_as_fit(left, lambda chosen: fits(make(chosen, size)), first), size)
     return side, fits(side)

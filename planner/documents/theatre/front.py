@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from functools import partial
 from math import ceil, floor
 from textwrap import shorten
 from typing import Generic, TypeVar
 
 from planner.assess.assessment import FactorState, Lever
 from planner.documents.plan.view import PlanView
-from planner.documents.plan.words import by_who_settles, decided, joined, remarks
+from planner.documents.plan.words import by_who_settles, decided, factor_words, joined, lever_words, remarks
 from planner.documents.printing.font_metrics import MM_A_POINT, count_lines
-from planner.documents.theatre.filling import SMALL, Item, filled, lines_mm, runs_mm, text_mm
+from planner.documents.theatre.filling import SIZES, SMALL, Item, filled, lines_mm, runs_mm, text_mm
 
 # Millimetres, as theatre.css has them, rounded up by some 6 in all, of which the side takes 2 back. The side between
 # its margins; the facts beside side and label; what stands beside the drawing; the cells of tier, supervisor and
@@ -38,6 +37,8 @@ STOP = "stop if"
 LONG, DISPLAY = 16, 1.3
 
 T = TypeVar("T")
+# Rows of what is asked, each with what is worse than planned.
+Boxes = tuple[tuple[tuple[str, str], ...], ...]
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ class Unrecorded:
 
     @property
     def words(self) -> str:
-        return ", ".join(self.worse.items) + (f", or {self.worse.more} more" if self.worse.more else "")
+        return f"{STOP} {', '.join(self.worse.items)}" + (f", or {self.worse.more} more" if self.worse.more else "")
 
 
 @dataclass(frozen=True)
@@ -85,7 +86,7 @@ class Front:
     standing: bool
     because: str
     unrecorded: tuple[Unrecorded, ...]
-    boxes: tuple[tuple[tuple[str, str], ...], ...]
+    boxes: Boxes
     write_mm: float = WRITE
 
     @property
@@ -105,10 +106,11 @@ class Front:
 
 def front_side(p: PlanView, room: float = ROOM) -> tuple[Front, bool]:
     """The front as full as `room` millimetres hold, and whether its least fits."""
+    reasons, why = by_who_settles(p.to_settle), decided(p.assessment.tier.decided_by)
+    boxes = {points: _boxes(p, points) for points in SIZES}
     lists = {
-        "reason": by_who_settles(p.to_settle), "factor": p.factors, "query": p.queries,
-        "decided": decided(p.assessment.tier.decided_by),
-        "lever": p.assessment.levers, "caption": p.drawing.captions,
+        "reason": reasons, "factor": p.factors, "query": p.queries, "decided": why, "lever": p.assessment.levers,
+        "caption": p.drawing.captions,
     }  # fmt: skip
 
     def items(name: str, start: int, stop: int = 99) -> list[Item]:
@@ -130,13 +132,19 @@ def front_side(p: PlanView, room: float = ROOM) -> tuple[Front, bool]:
         *items("caption", 0), *asked(6), *items("reason", 6), *items("factor", 5), *items("decided", 3),
         *items("query", 2), *items("lever", 2),
     ]  # fmt: skip
-    side, fits = filled(partial(_front, p), wanted, also, lambda front: _height(p, front) <= room)
+
+    def make(chosen: frozenset[Item], points: float) -> Front:
+        return _front(p, reasons, why, boxes[points], chosen, points)
+
+    side, fits = filled(make, wanted, also, lambda front: _height(p, front) <= room)
     # What is left over is room to write in.
     spare = max(0.0, room - _height(p, side)) / (len(side.boxes) + APPROVAL_ROWS)
     return replace(side, write_mm=floor(10 * (WRITE + min(spare, MOST_WRITE - WRITE))) / 10), fits
 
 
-def _front(p: PlanView, chosen: frozenset[Item], points: float) -> Front:
+def _front(
+    p: PlanView, reasons: list[tuple[str, str]], why: list[str], boxes: Boxes, chosen: frozenset[Item], points: float
+) -> Front:
     def shown(name: str, whole: Iterable[T], least: int = 0) -> Shown[T]:
         items = tuple(whole)
         count = next((n for n in range(least, len(items)) if (name, n) not in chosen), len(items))
@@ -146,9 +154,8 @@ def _front(p: PlanView, chosen: frozenset[Item], points: float) -> Front:
         """The first of a list, which always stands: whole where there is room."""
         return text if (name, 0) in chosen else shorten(text, BEGUN, placeholder=" … (whole in the preparation)")
 
-    reasons, why = by_who_settles(p.to_settle), decided(p.assessment.tier.decided_by)
-    reasons[:1] = [(begun("reason", what), who) for what, who in reasons[:1]]
-    why[:1] = [begun("decided", line) for line in why[:1]]
+    reasons = [*((begun("reason", what), who) for what, who in reasons[:1]), *reasons[1:]]
+    why = [*(begun("decided", line) for line in why[:1]), *why[1:]]
     said, factors, names = remarks(p.plan.approval), shown("factor", p.factors), ""
     if "factor names" in chosen and factors.more:
         names = joined(state.label for state in p.factors[len(factors.items) :])
@@ -167,22 +174,13 @@ def _front(p: PlanView, chosen: frozenset[Item], points: float) -> Front:
         "standing" in chosen,
         because(p) if "because" in chosen else "",
         tuple(Unrecorded(one.look, shown(one.look, one.worse, ASKED)) for one in p.unknown),
-        _boxes(p, points),
+        boxes,
     )  # fmt: skip
-
-
-def factor_words(factor: FactorState) -> str:
-    """Why a factor holds, and what it adds."""
-    return factor.because + (f" ({factor.counts})" if factor.counts else "")
 
 
 def because(p: PlanView) -> str:
     """What decides how close the supervisor is."""
     return "; ".join(reason.words for reason in p.plan.supervision.because)
-
-
-def lever_words(lever: Lever) -> str:
-    return f"{lever.label} to {lever.to}: {lever.how} → tier {lever.tier}"
 
 
 def _height(p: PlanView, front: Front) -> float:
@@ -230,7 +228,7 @@ def _height(p: PlanView, front: Front) -> float:
     drawn = DRAWING + 2 + run(p.drawing.seat, " ".join(front.captions.items), DRAWN, SMALL)
 
     again = HEADING + text(p.plan.recheck_then, WIDTH, True) + (1.6 if front.unrecorded else 0)
-    again += sum(run(f"{one.look}:", f"{STOP} {one.words}", WIDTH - NOW - CELL) + 1.25 for one in front.unrecorded)
+    again += sum(run(f"{one.look}:", one.words, WIDTH - NOW - CELL) + 1.25 for one in front.unrecorded)
     again += _boxes_mm(front.boxes, points)
     rows = WRITE + 1.2, max(WRITE, text(planned.contact or "", CONTACT)) + 1.2
     approval = HEADING + sum(rows) + max(WRITE, text(front.remarks, REMARKS)) + 0.2
@@ -238,22 +236,21 @@ def _height(p: PlanView, front: Front) -> float:
     return masthead + standing + verdict + settle + max(why + risk, drawn) + again + approval
 
 
-def _boxes(p: PlanView, points: float) -> tuple[tuple[tuple[str, str], ...], ...]:
+def _boxes(p: PlanView, points: float) -> Boxes:
     """What is asked of every eye again, in even rows of boxes, as many in a row as takes the least height."""
     rows = range(ceil(len(p.recheck) / MOST_BOXES), ceil(len(p.recheck) / LEAST_BOXES) + 1)
-    layouts = [_in_rows(p.recheck, number) for number in rows if number]
+    asked = tuple((ask, f"{STOP} {worse}") for ask, worse in p.recheck)
+    layouts = [_in_rows(asked, number) for number in rows if number]
     return min(layouts, key=lambda boxes: _boxes_mm(boxes, points), default=())
 
 
-def _in_rows(asked: tuple[tuple[str, str], ...], rows: int) -> tuple[tuple[tuple[str, str], ...], ...]:
+def _in_rows(asked: tuple[tuple[str, str], ...], rows: int) -> Boxes:
     each = ceil(len(asked) / rows)
     return tuple(asked[start : start + each] for start in range(0, len(asked), each))
 
 
-def _boxes_mm(boxes: tuple[tuple[tuple[str, str], ...], ...], points: float) -> float:
+def _boxes_mm(boxes: Boxes, points: float) -> float:
     return sum(
-        WRITE
-        + 3.1
-        + max(runs_mm(((ask, True), (f"{STOP} {worse}", False)), points, WIDTH / len(row) - CELL) for ask, worse in row)
+        WRITE + 3.1 + max(runs_mm(((ask, True), (worse, False)), points, WIDTH / len(row) - CELL) for ask, worse in row)
         for row in boxes
     )

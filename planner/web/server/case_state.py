@@ -38,24 +38,6 @@ def rests_on_it(now: CaseNow) -> str:
     return words.get(now.state, "")
 
 
-def ending_words(kind: str) -> str:
-    """How an approval ended."""
-    words = {"withdrawn": "withdrawn", "lapsed": "lapsed", "superseded": "superseded"}
-    return words.get(kind, kind)
-
-
-def role_words(role: str) -> str:
-    """Somebody's role, or whose hands a step is in."""
-    words = {
-        "trainee": "trainee",
-        "consultant": "consultant",
-        "organiser": "organiser",
-        "administrator": "administrator",
-        "supervisor": "supervisor",
-    }
-    return words.get(role, role)
-
-
 def clock_time(at: str) -> str:
     """The time of a stored moment by the unit's clock, `10:32`."""
     return f"{local(at):%H:%M}"

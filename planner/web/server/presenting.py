@@ -15,7 +15,7 @@ from planner.documents.printing.html import templates_in
 from planner.records.database import StoreUnavailableError
 from planner.records.roles import BUILDERS, DECIDERS, READERS
 from planner.shipped import templates_folder
-from planner.web.server.case_state import clock_time, day_and_time, ending_words, role_words
+from planner.web.server.case_state import clock_time, day_and_time
 from planner.web.server.site import approval_path, case_path, list_path, session_path, site_of
 from planner.wording.people import mode_words, names, supervised_by, under
 from planner.wording.tier import short_readings
@@ -37,7 +37,7 @@ def places(role: str) -> list[tuple[str, str]]:
 def environment() -> Environment:
     made = templates_in(templates_folder() / "web")
     paths = (case_path, approval_path, list_path, session_path)
-    words = (day_words, eye_words, side_of, percent, clock_time, short_readings, mode_words, role_words, ending_words)
+    words = (day_words, eye_words, side_of, percent, clock_time, short_readings, mode_words)
     for said in (*paths, *words, names, under, supervised_by):
         made.globals[said.__name__] = said
     made.globals |= {"when": day_and_time, "long_date": day}
